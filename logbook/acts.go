@@ -1,0 +1,251 @@
+package logbook
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// Kinds of acts: what people did or decide.
+const (
+	KindDosingStarted    Kind = "dosing-started"
+	KindTreatmentStarted Kind = "treatment-started"
+	KindDoseAdded        Kind = "dose-added"
+	KindExposureExtended Kind = "exposure-extended"
+	KindAiringStarted    Kind = "airing-started"
+	KindAiringPaused     Kind = "airing-paused"
+	KindAiringResumed    Kind = "airing-resumed"
+	KindAbandoned        Kind = "treatment-abandoned"
+	KindHandReading      Kind = "hand-reading"
+	KindMaskedEntry      Kind = "masked-entry"
+	KindMaskedExit       Kind = "masked-exit"
+	KindNoGasDeclared    Kind = "no-gas-declared"
+	KindEntryConfirmed   Kind = "entry-confirmed"
+)
+
+// ActKinds lists the acts in the order in which a treatment goes.
+var ActKinds = []Kind{KindNoGasDeclared, KindDosingStarted, KindTreatmentStarted, KindHandReading, KindDoseAdded,
+	KindExposureExtended, KindMaskedEntry, KindMaskedExit, KindAiringStarted, KindAiringPaused, KindAiringResumed,
+	KindAbandoned, KindEntryConfirmed}
+
+// Act is what every act carries beside its kind's own fields.
+type Act struct {
+	By       string `json:"by,omitempty"`       // the person who says so
+	Identity string `json:"identity,omitempty"` // "not verified" while nobody signs in
+	Note     string `json:"note,omitempty"`
+}
+
+// Who returns the act's common part, so that every kind that embeds it is an Acting.
+func (a *Act) Who() *Act { return a }
+
+// Acting is an Entry that is a person's act.
+type Acting interface {
+	Entry
+	Who() *Act
+	// Place returns the store or the stack that the act names; the other is empty.
+	Place() (store, stack string)
+}
+
+// OnStack is the part of acts on one stack.
+type OnStack struct {
+	Stack string `json:"stack"`
+}
+
+// Place implements Acting.
+func (o *OnStack) Place() (store, stack string) { return "", o.Stack }
+
+// Validate implements Entry.
+func (o *OnStack) Validate() error { return need("stack", o.Stack) }
+
+// OnStore is the part of acts on one store.
+type OnStore struct {
+	Store string `json:"store"`
+}
+
+// Place implements Acting.
+func (o *OnStore) Place() (store, stack string) { return o.Store, "" }
+
+// Validate implements Entry.
+func (o *OnStore) Validate() error { return need("store", o.Store) }
+
+// DosingStarted: people begin to lay phosphide in a stack. Shuts the gate.
+type DosingStarted struct {
+	Header
+	OnStack
+	StoreEmpty bool `json:"store_empty"` // nobody but the dosing crew is in the store
+	Act
+}
+
+// TreatmentStarted: dosing is done and the sheet is shut. Its Time is t = 0.
+type TreatmentStarted struct {
+	Header
+	OnStack
+	Treatment        string  `json:"treatment"` // name, unique in the site
+	Protocol         string  `json:"protocol"`
+	Commodity        string  `json:"commodity"`
+	Tonnes           float64 `json:"tonnes"`
+	VolumeM3         float64 `json:"volume_m3"`                    // volume under the sheet
+	PhosphineG       float64 `json:"phosphine_g"`                  // g of phosphine that the dose gives off
+	GrainTempC       float64 `json:"grain_temp_c"`                 // °C
+	GasSpaceM3       float64 `json:"gas_space_m3,omitempty"`       // free gas space under the sheet, when known
+	GrainMoisturePct float64 `json:"grain_moisture_pct,omitempty"` // % wet basis
+	Form             string  `json:"form,omitempty"`               // tablets, pellets, sachets, plates
+	Count            int     `json:"count,omitempty"`              // pieces of the form
+	ExposureHours    float64 `json:"exposure_hours,omitempty"`     // planned exposure, when longer than the protocol's
+	Act
+}
+
+// Validate implements Entry.
+func (t *TreatmentStarted) Validate() error {
+	if err := need("stack", t.Stack, "treatment", t.Treatment, "protocol", t.Protocol); err != nil {
+		return err
+	}
+	return notNegative("tonnes", t.Tonnes, "volume_m3", t.VolumeM3, "phosphine_g", t.PhosphineG,
+		"gas_space_m3", t.GasSpaceM3, "grain_moisture_pct", t.GrainMoisturePct, "count", float64(t.Count),
+		"exposure_hours", t.ExposureHours)
+}
+
+// DoseAdded: more phosphine was laid during exposure (a masked entry, by the
+// licensed fumigator).
+type DoseAdded struct {
+	Header
+	OnStack
+	PhosphineG float64 `json:"phosphine_g"`
+	Act
+}
+
+// Validate implements Entry.
+func (d *DoseAdded) Validate() error {
+	return errors.Join(d.OnStack.Validate(), positive("phosphine_g", d.PhosphineG))
+}
+
+// ExposureExtended moves the planned end of the exposure, in hours from t = 0.
+type ExposureExtended struct {
+	Header
+	OnStack
+	ExposureHours float64 `json:"exposure_hours"`
+	Act
+}
+
+// Validate implements Entry.
+func (x *ExposureExtended) Validate() error {
+	return errors.Join(x.OnStack.Validate(), positive("exposure_hours", x.ExposureHours))
+}
+
+// AiringStarted: doors and ventilators are open and the sheet's edge is freed.
+type AiringStarted struct {
+	Header
+	OnStack
+	Early string `json:"early,omitempty"` // why airing began before the shortest exposure
+	Act
+}
+
+// AiringPaused: doors closed for the night or for rain.
+type AiringPaused struct {
+	Header
+	OnStack
+	Act
+}
+
+// AiringResumed: doors open again; the whole airing time runs anew.
+type AiringResumed struct {
+	Header
+	OnStack
+	Act
+}
+
+// TreatmentAbandoned: the treatment is given up. The stack is still under gas.
+type TreatmentAbandoned struct {
+	Header
+	OnStack
+	Why string `json:"why"`
+	Act
+}
+
+// Validate implements Entry.
+func (a *TreatmentAbandoned) Validate() error { return need("stack", a.Stack, "why", a.Why) }
+
+// HandReading is a value that a person measured, at a line of a stack or at an
+// air point of a store.
+type HandReading struct {
+	Header
+	Stack          string   `json:"stack,omitempty"`
+	Line           string   `json:"line,omitempty"`
+	Store          string   `json:"store,omitempty"`
+	Point          string   `json:"point,omitempty"` // "beside B" for the air beside stack B
+	Value          float64  `json:"value"`
+	Unit           string   `json:"unit"`
+	Method         string   `json:"method"`
+	DetectionLimit *float64 `json:"detection_limit,omitempty"` // in Unit
+	Act
+}
+
+// Place implements Acting.
+func (h *HandReading) Place() (store, stack string) { return h.Store, h.Stack }
+
+// Validate implements Entry.
+func (h *HandReading) Validate() error {
+	onLine, inAir := h.Stack != "" && h.Line != "", h.Store != "" && h.Point != ""
+	if onLine == inAir {
+		return errors.New("a hand reading names either \"stack\" and \"line\" or \"store\" and \"point\"")
+	}
+	if err := need("unit", h.Unit, "method", h.Method); err != nil {
+		return err
+	}
+	if h.Unit != PPM && h.Unit != MgM3 && h.Unit != GM3 {
+		return fmt.Errorf("the unit %q is none of ppm, mg/m3, g/m3", h.Unit)
+	}
+	if h.DetectionLimit != nil {
+		return notNegative("value", h.Value, "detection_limit", *h.DetectionLimit)
+	}
+	return notNegative("value", h.Value)
+}
+
+// MaskedEntry: a person with breathing protection goes in, a second stays at the door.
+type MaskedEntry struct {
+	Header
+	OnStore
+	In         string `json:"in"`         // who goes in
+	AtDoor     string `json:"at_door"`    // who stays at the door
+	Protection string `json:"protection"` // what they wear
+	Act
+}
+
+// MaskedExit: whoever was inside by masked entry is out again.
+type MaskedExit struct {
+	Header
+	OnStore
+	Act
+}
+
+// NoGasDeclared is a signed statement that nothing in the store is under gas.
+type NoGasDeclared struct {
+	Header
+	OnStore
+	Act
+}
+
+// EntryConfirmed: a named person clears the store. A permission, so it can be refused.
+type EntryConfirmed struct {
+	Header
+	OnStore
+	Act
+}
+
+func positive(pairs ...any) error {
+	for i := 0; i+1 < len(pairs); i += 2 {
+		if v := pairs[i+1].(float64); !(v > 0) || math.IsInf(v, 0) {
+			return fmt.Errorf("the field %q must be above 0 (got %v)", pairs[i], v)
+		}
+	}
+	return nil
+}
+
+func notNegative(pairs ...any) error {
+	for i := 0; i+1 < len(pairs); i += 2 {
+		if v := pairs[i+1].(float64); !(v >= 0) || math.IsInf(v, 0) {
+			return fmt.Errorf("the field %q must not be negative (got %v)", pairs[i], v)
+		}
+	}
+	return nil
+}

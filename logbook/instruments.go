@@ -1,0 +1,66 @@
+package logbook
+
+// Instrument is a device that is read: exactly one of Modbus and MQTT is set.
+type Instrument struct {
+	Name   string  `json:"name" yaml:"name"`
+	Modbus *Modbus `json:"modbus,omitempty" yaml:"modbus"`
+	MQTT   *MQTT   `json:"mqtt,omitempty" yaml:"mqtt"`
+}
+
+// Modbus is a serial line with Modbus RTU units on it.
+type Modbus struct {
+	Port     string       `json:"port" yaml:"port"`                     // device path
+	Baud     int          `json:"baud,omitempty" yaml:"baud"`           // 9600
+	Parity   string       `json:"parity,omitempty" yaml:"parity"`       // none, even (default of the standard), odd
+	StopBits int          `json:"stop_bits,omitempty" yaml:"stop_bits"` // 1 or 2
+	Units    []ModbusUnit `json:"units" yaml:"units"`
+}
+
+// ModbusUnit is one unit on the line.
+type ModbusUnit struct {
+	Address   int              `json:"address" yaml:"address"`           // 1 to 247
+	Timeout   Duration         `json:"timeout,omitempty" yaml:"timeout"` // 300 ms
+	Retries   int              `json:"retries,omitempty" yaml:"retries"` // tries after the first
+	Every     Duration         `json:"every,omitempty" yaml:"every"`     // 60 s
+	Registers []ModbusRegister `json:"registers" yaml:"registers"`
+}
+
+// ModbusRegister is one value of a unit.
+type ModbusRegister struct {
+	Channel  string  `json:"channel" yaml:"channel"`
+	Function int     `json:"function,omitempty" yaml:"function"` // 3 holding registers, 4 input registers (default)
+	Register int     `json:"register" yaml:"register"`           // address on the wire, from 0
+	Type     string  `json:"type,omitempty" yaml:"type"`         // int16, uint16 (default), int32, uint32, float32
+	Order    string  `json:"order,omitempty" yaml:"order"`       // byte order of the 32-bit value as sent: abcd (default), cdab, badc, dcba; of a 16-bit one: ab, ba
+	Scale    float64 `json:"scale,omitempty" yaml:"scale"`       // value = raw × scale + offset; 0 = 1
+	Offset   float64 `json:"offset,omitempty" yaml:"offset"`
+	Unit     string  `json:"unit,omitempty" yaml:"unit"` // the channel's when empty
+}
+
+// MQTT is a broker and what is read from it.
+type MQTT struct {
+	Broker       string       `json:"broker" yaml:"broker"`                 // tcp://host:1883 or tls://host:8883
+	ClientID     string       `json:"client_id,omitempty" yaml:"client_id"` // default: undersheet-<site>-<instrument>
+	CA           string       `json:"ca,omitempty" yaml:"ca"`               // file
+	Cert         string       `json:"cert,omitempty" yaml:"cert"`           // file
+	Key          string       `json:"key,omitempty" yaml:"key"`             // file
+	UserEnv      string       `json:"user_env,omitempty" yaml:"user_env"`
+	UserFile     string       `json:"user_file,omitempty" yaml:"user_file"`
+	PasswordEnv  string       `json:"password_env,omitempty" yaml:"password_env"`
+	PasswordFile string       `json:"password_file,omitempty" yaml:"password_file"`
+	Sources      []MQTTSource `json:"sources" yaml:"sources"`
+}
+
+// MQTTSource is one subscription and how its payload is read.
+type MQTTSource struct {
+	Topic    string `json:"topic" yaml:"topic"`                         // filter, + and # allowed
+	QoS      int    `json:"qos,omitempty" yaml:"qos"`                   // 0, 1 (default 1)
+	Payload  string `json:"payload" yaml:"payload"`                     // senml, json, number or line-protocol
+	Channel  string `json:"channel,omitempty" yaml:"channel"`           // template; {1} is the first topic level, {name} the SenML name, {measurement} and {field} of line protocol
+	Value    string `json:"value,omitempty" yaml:"value"`               // path of the value in JSON, dots between steps; or field of line protocol
+	Time     string `json:"time,omitempty" yaml:"time"`                 // path of the time in JSON: RFC 3339 text or a number
+	TimeUnit string `json:"time_unit,omitempty" yaml:"time_unit"`       // s (default), ms, us, ns
+	Sequence string `json:"sequence,omitempty" yaml:"sequence"`         // path of a device sequence number in JSON
+	Name     string `json:"channel_path,omitempty" yaml:"channel_path"` // path of the channel name in JSON, {path} in the template
+	Unit     string `json:"unit,omitempty" yaml:"unit"`                 // the channel's when empty
+}

@@ -1,0 +1,136 @@
+package logbook
+
+// Site is a depot as its site file describes it, normalised: defaults filled in,
+// the country's limits and the protocols' figures put beside it, no secrets. The
+// YAML form is read by package configs; the JSON form travels in site-configured.
+type Site struct {
+	Name        string              `json:"site" yaml:"site"`
+	Timezone    string              `json:"timezone" yaml:"timezone"`                         // IANA name
+	Limits      string              `json:"limits,omitempty" yaml:"limits"`                   // ISO 3166 code or EU; empty: 0.3 ppm holds
+	LimitSets   []LimitSet          `json:"limit_sets,omitempty" yaml:"-"`                    // of the country, oldest first; filled in by configs
+	Logbook     string              `json:"logbook,omitempty" yaml:"logbook"`                 // path of the embedded database
+	Emergency   string              `json:"emergency,omitempty" yaml:"emergency"`             // line that ends every message
+	Instruments []Instrument        `json:"instruments,omitempty" yaml:"instruments"`         // may be empty for a replay
+	Channels    map[string]Channel  `json:"channels" yaml:"channels"`                         // by name
+	Stores      []Store             `json:"stores" yaml:"stores"`                             //
+	Protocols   map[string]Protocol `json:"protocols,omitempty" yaml:"protocols"`             // tightened or added by the site
+	Settings    Settings            `json:"settings,omitzero" yaml:"settings"`                //
+	Mail        *Mail               `json:"mail,omitempty" yaml:"mail"`                       //
+	People      []Person            `json:"people,omitempty" yaml:"people"`                   // who is told
+	Unsuited    []string            `json:"unsuited,omitempty" yaml:"unsuited"`               // commodities unfit for phosphine; empty: the shipped list
+	Authority   string              `json:"unsuited_source,omitempty" yaml:"unsuited_source"` // who says so
+}
+
+// Channel is one measured value of an instrument.
+type Channel struct {
+	Gas            string   `json:"gas,omitempty" yaml:"gas"`                         // ph3; empty for values that are no gas
+	Unit           string   `json:"unit" yaml:"unit"`                                 //
+	Range          float64  `json:"range,omitempty" yaml:"range"`                     // top of the range, in Unit; 0 = not stated
+	Resolution     float64  `json:"resolution,omitempty" yaml:"resolution"`           // in Unit
+	DetectionLimit float64  `json:"detection_limit,omitempty" yaml:"detection_limit"` // in Unit
+	Accuracy       float64  `json:"accuracy,omitempty" yaml:"accuracy"`               // fraction of the reading
+	ZeroError      *float64 `json:"zero_error,omitempty" yaml:"zero_error"`           // in Unit; default DetectionLimit
+	Every          Duration `json:"every,omitempty" yaml:"every"`                     // usual interval; 0 = learned
+}
+
+// Zero returns the zero error in the channel's unit.
+func (c Channel) Zero() float64 {
+	if c.ZeroError != nil {
+		return *c.ZeroError
+	}
+	return c.DetectionLimit
+}
+
+// Places of an air point.
+const (
+	WhereInside   = "inside"
+	WhereDoor     = "door"
+	WhereOffice   = "office"
+	WhereOutside  = "outside"
+	WhereDwelling = "dwelling"
+)
+
+// Store is a building that people enter.
+type Store struct {
+	Name   string     `json:"name" yaml:"name"`
+	Air    []AirPoint `json:"air,omitempty" yaml:"air"`
+	Stacks []Stack    `json:"stacks,omitempty" yaml:"stacks"`
+}
+
+// AirPoint is a fixed sampling point in air.
+type AirPoint struct {
+	Name    string `json:"name" yaml:"name"`
+	Channel string `json:"channel" yaml:"channel"`
+	Where   string `json:"where,omitempty" yaml:"where"` // inside when empty
+}
+
+// Gate reports whether the re-entry gate of the store looks at the point.
+func (p AirPoint) Gate() bool {
+	return p.Where == "" || p.Where == WhereInside || p.Where == WhereDoor
+}
+
+// Stack is one bag-stack under one sheet.
+type Stack struct {
+	Name        string `json:"name" yaml:"name"`
+	Lines       []Line `json:"lines,omitempty" yaml:"lines"`
+	Temperature string `json:"temperature,omitempty" yaml:"temperature"` // channel of the grain temperature, °C
+}
+
+// Line is a fixed gas-sampling line under a sheet.
+type Line struct {
+	Name    string `json:"name" yaml:"name"`
+	Channel string `json:"channel" yaml:"channel"`
+}
+
+// Protocol is what a treatment must hold. In a site file, zero fields are taken
+// from Base.
+type Protocol struct {
+	Base            string   `json:"base,omitempty" yaml:"base"`                           // built-in protocol that it tightens
+	Hours           float64  `json:"hours,omitempty" yaml:"hours"`                         // shortest exposure, hours from t = 0
+	EndLevel        float64  `json:"end_level,omitempty" yaml:"end_level"`                 // in EndLevelUnit
+	EndLevelUnit    string   `json:"end_level_unit,omitempty" yaml:"end_level_unit"`       // the unit in which it was set
+	Airing          Duration `json:"airing,omitempty" yaml:"airing"`                       // shortest airing
+	SecondAfterDays float64  `json:"second_after_days,omitempty" yaml:"second_after_days"` // second exposure starts this long after the first one's end
+	SecondWindow    Duration `json:"second_window,omitempty" yaml:"second_window"`         // and not later than this after that
+	Source          string   `json:"source,omitempty" yaml:"source"`
+}
+
+// LimitSet is a country's occupational limits from a date on.
+type LimitSet struct {
+	From   Time    `json:"from,omitzero"`
+	Source string  `json:"source"`
+	Levels []Level `json:"levels"`
+}
+
+// Level is one occupational limit.
+type Level struct {
+	Name string  `json:"name"` // twa-8h, short-term-15min, ceiling, peak
+	PPM  float64 `json:"ppm"`
+}
+
+// Settings are the site's own figures; zero fields take the shipped defaults.
+type Settings struct {
+	ConfirmEvery   Duration `json:"confirm_every,omitempty" yaml:"confirm_every"`       // a clearance lapses after this; 12 h
+	Withholding    Duration `json:"withholding,omitempty" yaml:"withholding"`           // 48 h
+	FalseLeakDays  float64  `json:"false_leak_days,omitempty" yaml:"false_leak_days"`   // stack-days between false leak alarms; 500
+	MaskedEntryMax Duration `json:"masked_entry_max,omitempty" yaml:"masked_entry_max"` // 20 min
+}
+
+// Person is somebody who is told of alarms.
+type Person struct {
+	Name  string `json:"name" yaml:"name"`
+	Email string `json:"email,omitempty" yaml:"email"`
+	From  string `json:"from,omitempty" yaml:"from"` // lowest priority told: low, medium (default) or high
+}
+
+// Mail is the server that takes e-mail. The password is never part of a site.
+type Mail struct {
+	Host         string `json:"host" yaml:"host"`
+	Port         int    `json:"port" yaml:"port"`
+	From         string `json:"from" yaml:"from"`
+	TLS          string `json:"tls" yaml:"tls"` // starttls (default), tls, or none (loopback only)
+	CA           string `json:"ca,omitempty" yaml:"ca"`
+	User         string `json:"user,omitempty" yaml:"user"`
+	PasswordEnv  string `json:"password_env,omitempty" yaml:"password_env"`
+	PasswordFile string `json:"password_file,omitempty" yaml:"password_file"`
+}
