@@ -1,0 +1,68 @@
+// Command undersheet watches phosphine treatments of bag-stacks: it reads the
+// instruments, forecasts the end level, finds leaks, keeps the re-entry gate
+// shut until the air is clear, and writes the concentration report.
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	_ "time/tzdata" // depots run on boards without a zone database
+
+	"github.com/alecthomas/kong"
+)
+
+// console is where a command reads from and writes to.
+type console struct {
+	in       io.Reader
+	out, err io.Writer
+}
+
+// commands are the words after "undersheet".
+type commands struct {
+}
+
+const about = `Watches phosphine treatments of bag-stacks under gas-proof sheets.
+
+It can hurt people: phosphine kills. This program reads instruments and does sums; it never replaces the
+licensed fumigator, the local law, the label, or the hand reading beside the stack.`
+
+func main() {
+	os.Exit(run(os.Args[1:], &console{in: os.Stdin, out: os.Stdout, err: os.Stderr}))
+}
+
+// errReported ends a command with status 1 when it has already said why.
+var errReported = errors.New("reported")
+
+// run parses args, runs the command and returns the exit status: 0 done, 1
+// failed, 2 wrong arguments.
+func run(args []string, con *console) int {
+	var c commands
+	exited := -1
+	p, err := kong.New(&c, kong.Name("undersheet"), kong.Description(about), kong.Writers(con.out, con.err),
+		kong.Exit(func(code int) { exited = code }), kong.UsageOnError(),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 110}))
+	if err != nil {
+		fmt.Fprintln(con.err, "undersheet:", err)
+		return 2
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	ctx, err := p.Parse(args)
+	if exited >= 0 {
+		return exited
+	}
+	if err != nil {
+		fmt.Fprintf(con.err, "undersheet: %v\n(undersheet --help lists the commands)\n", err)
+		return 2
+	}
+	if err := ctx.Run(con); err != nil {
+		if !errors.Is(err, errReported) {
+			fmt.Fprintf(con.err, "undersheet %s: %v\n", ctx.Command(), err)
+		}
+		return 1
+	}
+	return 0
+}
