@@ -1,0 +1,91 @@
+package exposure
+
+import (
+	"time"
+
+	"undersheet/logbook"
+)
+
+// CTP sums a concentration-time product by the trapezoid rule on actual times.
+// A value below detection counts as 0; a stretch between readings longer than the
+// allowed gap is not bridged but counted as a gap, until late readings fill it.
+type CTP struct {
+	PPMh float64 // ppm·h
+	Last Point
+	Gaps []Gap // unbridged stretches, oldest first
+}
+
+// Gap is a stretch between two readings that is too long to bridge.
+type Gap struct {
+	From, To Point
+}
+
+// maxGaps bounds the memory of gaps; the oldest are forgotten (and stay gaps).
+const maxGaps = 48
+
+// Add takes a reading at any time; gap is the longest stretch that is bridged.
+// A late reading splits the gap it falls into, and adds nothing elsewhere.
+func (c *CTP) Add(at logbook.Time, ppm float64, gap time.Duration) {
+	p := Point{at, ppm}
+	switch {
+	case c.Last.At == 0:
+		c.Last = p
+	case at > c.Last.At:
+		c.join(len(c.Gaps), c.Last, p, gap)
+		c.Last = p
+	default:
+		for i, g := range c.Gaps {
+			if at > g.From.At && at < g.To.At {
+				c.Gaps = append(c.Gaps[:i], c.Gaps[i+1:]...)
+				c.join(i, p, g.To, gap)
+				c.join(i, g.From, p, gap)
+				return
+			}
+		}
+	}
+}
+
+// join bridges from a to b, or keeps the gap at place i of the list.
+func (c *CTP) join(i int, a, b Point, gap time.Duration) {
+	if b.At.Sub(a.At) <= gap {
+		c.PPMh += b.At.Hours(a.At) * (a.PPM + b.PPM) / 2
+		return
+	}
+	c.Gaps = append(c.Gaps, Gap{})
+	copy(c.Gaps[i+1:], c.Gaps[i:])
+	c.Gaps[i] = Gap{a, b}
+	if len(c.Gaps) > maxGaps {
+		c.Gaps = append(c.Gaps[:0], c.Gaps[1:]...)
+	}
+}
+
+// GapHours returns the hours that no reading covers.
+func (c *CTP) GapHours() float64 {
+	h := 0.0
+	for _, g := range c.Gaps {
+		h += g.To.At.Hours(g.From.At)
+	}
+	return h
+}
+
+// Protection is a step of the NIOSH respirator table for phosphine.
+type Protection struct {
+	UpToPPM float64
+	APF     int // assigned protection factor that is asked for at least
+}
+
+// Steps are the steps of the NIOSH Pocket Guide npgd0505: to 3 ppm APF 10, to
+// 7.5 ppm APF 25, to 15 ppm APF 50, to 50 ppm APF 1000; entry into unknown or
+// immediately dangerous air APF 10,000.
+var Steps = []Protection{{3, 10}, {7.5, 25}, {15, 50}, {50, 1000}}
+
+// ProtectionFor returns the assigned protection factor for a level in ppm;
+// unknown or higher levels need 10,000 (self-contained apparatus).
+func ProtectionFor(ppm float64) int {
+	for _, s := range Steps {
+		if ppm >= 0 && ppm <= s.UpToPPM {
+			return s.APF
+		}
+	}
+	return 10000
+}

@@ -1,0 +1,251 @@
+// Package reading judges one reading after another of one channel: its unit,
+// range and detection limit, whether the instrument trusts it, whether it is
+// stuck, late, from the future or a second value for the same moment, and when
+// the channel has fallen silent.
+//
+// The first call is [History.Judge]. A judgement never throws a reading away: it
+// says what the reading may count for. The package refuses to guess a unit: a
+// reading whose unit does not fit its channel counts for nothing and says so.
+package reading
+
+import (
+	"math"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/rules/dose"
+)
+
+// What a reading is thought to be.
+const (
+	OK             = "ok"
+	BelowDetection = "below-detection" // at or under the detection limit: counts as no gas found, never as proof of zero
+	OverRange      = "over-range"      // at or above the top of the range: at least that much
+	Fault          = "fault"           // the instrument says so
+	BelowZero      = "below-zero"      // under −zero_error: some gases push electrochemical cells down
+	Stuck          = "stuck"           // the same digits for too long
+	Future         = "future"          // more than 5 min ahead of now
+	Late           = "late"            // more than 2 h behind its channel's newest
+	SecondValue    = "second-value"    // another value for the same moment: the first is used
+	Retained       = "retained"        // a broker's stored value without a time
+	UnitMismatch   = "unit-mismatch"   // a unit that the channel cannot have
+	Silent         = "silent"          // nothing came for too long
+	None           = "none"            // nothing came yet
+)
+
+// Bounds of the contract.
+const (
+	FutureAhead = 5 * time.Minute
+	LateBehind  = 2 * time.Hour
+	MinGap      = 10 * time.Minute // a point is live across gaps up to this or three usual intervals
+)
+
+// Judged is a reading with what it may count for. Concentrations are ppm by
+// volume; other quantities stay in the channel's unit.
+type Judged struct {
+	At      logbook.Time
+	Value   float64 // ppm, or the channel's unit
+	Upper   float64 // value × (1 + accuracy) + zero error: what it may truly be at most
+	Raw     float64
+	RawUnit string
+	State   string
+	Counts  bool // for the record, CTP and the report
+	Fits    bool // for the fit and the leak test
+	Live    bool // for the gate: shows that the point is being read now
+	Against bool // may count against the gate
+}
+
+// History is what is remembered of a channel.
+type History struct {
+	Last     Judged         // newest that counts, or the newest of all while none does
+	Newest   logbook.Time   // newest time of a reading that was judged in its turn
+	Gaps     []int64        // last intervals between readings, µs
+	Recent   []logbook.Time // last moments, to know a second value
+	RunSince logbook.Time   // since when the raw value has not changed
+	RunValue float64
+	RunCount int
+}
+
+const (
+	keepGaps   = 9
+	keepRecent = 64
+)
+
+// Limits of stuck: the same digits in every reading for at least this long and
+// this often. Only values whose expected scatter reaches a digit can be told from
+// steady air: below that, identical readings are no evidence. From memory.
+const (
+	stuckFor   = 3 * time.Hour
+	stuckCount = 12
+)
+
+// Judge judges r of channel ch at the given now and remembers it.
+func (h *History) Judge(ch logbook.Channel, r *logbook.Reading, now logbook.Time) Judged {
+	j := Judged{At: r.Time, Raw: r.Value, RawUnit: r.Unit}
+	value, ok := inUnit(ch, r.Value, r.Unit)
+	if !ok {
+		j.State = UnitMismatch
+		return h.show(j)
+	}
+	j.Value, j.Upper = value, upper(ch, value)
+	if r.Retained && r.Stamped || r.Retained && r.Time == 0 {
+		j.State = Retained
+		return h.show(j)
+	}
+	if r.Time.Sub(now) > FutureAhead {
+		j.State = Future
+		return h.show(j)
+	}
+	if h.seen(r.Time) {
+		j.State, j.Against = SecondValue, true
+		return j
+	}
+	h.Recent = push(h.Recent, r.Time, keepRecent)
+	j.Counts = true
+	j.State = state(ch, r, value)
+	j.Fits = j.State == OK || j.State == BelowDetection || j.State == OverRange
+	j.Counts = j.Fits
+	j.Against = j.State != Fault && j.State != BelowZero
+	if h.Newest.Sub(r.Time) > LateBehind {
+		j.State = Late
+		return j
+	}
+	if r.Time < h.Newest {
+		return j // out of order: counts, but shows nothing of now
+	}
+	j.Live = j.Fits && !r.Retained && now.Sub(r.Time) <= h.AllowedGap(ch)
+	h.advance(ch, r, &j)
+	return j
+}
+
+// advance makes j the newest reading and looks for a stuck instrument.
+func (h *History) advance(ch logbook.Channel, r *logbook.Reading, j *Judged) {
+	if h.Newest != 0 && r.Time > h.Newest {
+		h.Gaps = push(h.Gaps, int64(r.Time-h.Newest), keepGaps)
+	}
+	h.Newest = r.Time
+	if h.RunCount == 0 || r.Value != h.RunValue {
+		h.RunSince, h.RunValue, h.RunCount = r.Time, r.Value, 0
+	}
+	h.RunCount++
+	scatter := j.Value * fraction(ch.Accuracy)
+	digit, _ := inUnit(ch, ch.Resolution, ch.Unit)
+	if j.State == OK && h.RunCount >= stuckCount && r.Time.Sub(h.RunSince) >= stuckFor && digit > 0 && scatter >= digit {
+		j.State, j.Fits, j.Live = Stuck, false, false
+	}
+	h.Last = *j
+}
+
+// show remembers a reading that counts for nothing, while there is none better.
+func (h *History) show(j Judged) Judged {
+	if !h.Last.Counts {
+		h.Last = j
+	}
+	return j
+}
+
+// seen reports whether the channel already had a reading at t.
+func (h *History) seen(t logbook.Time) bool {
+	for i := len(h.Recent) - 1; i >= 0; i-- {
+		if h.Recent[i] == t {
+			return true
+		}
+	}
+	return false
+}
+
+// Usual returns the usual interval between readings: the channel's own when its
+// site file states one, else the median of the last ones, else 0.
+func (h *History) Usual(ch logbook.Channel) time.Duration {
+	if ch.Every > 0 {
+		return ch.Every.Std()
+	}
+	if len(h.Gaps) < 3 {
+		return 0
+	}
+	var sorted [keepGaps]int64
+	g := sorted[:copy(sorted[:], h.Gaps)]
+	for i := 1; i < len(g); i++ {
+		for k := i; k > 0 && g[k] < g[k-1]; k-- {
+			g[k], g[k-1] = g[k-1], g[k]
+		}
+	}
+	return time.Duration(g[len(g)/2]) * time.Microsecond
+}
+
+// AllowedGap returns how long the channel may say nothing and still be live: 10
+// minutes or three usual intervals, whichever is longer.
+func (h *History) AllowedGap(ch logbook.Channel) time.Duration {
+	return max(MinGap, 3*h.Usual(ch))
+}
+
+// SilentFor returns how long nothing came, and whether that is too long.
+func (h *History) SilentFor(ch logbook.Channel, now logbook.Time) (time.Duration, bool) {
+	d := now.Sub(h.Newest)
+	return d, h.Newest == 0 || d > h.AllowedGap(ch)
+}
+
+// state judges the value itself.
+func state(ch logbook.Channel, r *logbook.Reading, value float64) string {
+	zero, _ := inUnit(ch, ch.Zero(), ch.Unit)
+	limit, _ := inUnit(ch, ch.DetectionLimit, ch.Unit)
+	top, _ := inUnit(ch, ch.Range, ch.Unit)
+	switch {
+	case r.Fault != "":
+		return Fault
+	case !IsGas(ch):
+		return OK
+	case value < -zero:
+		return BelowZero
+	case top > 0 && value >= top:
+		return OverRange
+	case value <= limit && limit > 0 || value <= 0:
+		return BelowDetection
+	}
+	return OK
+}
+
+// IsGas reports whether the channel measures a concentration.
+func IsGas(ch logbook.Channel) bool {
+	return ch.Unit == logbook.PPM || ch.Unit == logbook.MgM3 || ch.Unit == logbook.GM3
+}
+
+// inUnit brings a value to ppm for a gas channel, else leaves it; false when the
+// unit does not fit the channel. Conversion is at 25 °C and 101.325 kPa.
+func inUnit(ch logbook.Channel, value float64, unit string) (float64, bool) {
+	if math.IsNaN(value) || math.IsInf(value, 0) {
+		return 0, false
+	}
+	if !IsGas(ch) {
+		return value, unit == ch.Unit
+	}
+	ppm, err := dose.PPM(value, unit, dose.StandardC, dose.StandardKPa)
+	return ppm, err == nil && !math.IsInf(ppm, 0)
+}
+
+// PPM returns a figure of a gas channel (range, detection limit, …) in ppm.
+func PPM(ch logbook.Channel, figure float64) float64 {
+	v, _ := inUnit(ch, figure, ch.Unit)
+	return v
+}
+
+func upper(ch logbook.Channel, value float64) float64 {
+	zero, _ := inUnit(ch, ch.Zero(), ch.Unit)
+	return value*(1+fraction(ch.Accuracy)) + zero
+}
+
+// fraction guards an accuracy: negative or absurd ones count as 0.
+func fraction(a float64) float64 {
+	if a > 0 && a < 10 {
+		return a
+	}
+	return 0
+}
+
+// push appends v and keeps the last n.
+func push[T any](s []T, v T, n int) []T {
+	if len(s) >= n {
+		s = append(s[:0], s[len(s)-n+1:]...)
+	}
+	return append(s, v)
+}

@@ -1,0 +1,301 @@
+// Package treatment carries one fumigation of one stack from dosing to its end:
+// its phase, its verdict, and the judgement of every line against the end level.
+//
+// A [Treatment] is moved by acts (Start, Extend, AddDose, Air, …) and by time
+// ([Treatment.Advance]). It refuses nothing: what people did is a fact, and a
+// fact that breaks a rule shows in the verdict.
+package treatment
+
+import (
+	"math"
+	"sort"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/rules/exposure"
+	"undersheet/rules/protocol"
+)
+
+// LastHour is the stretch over whose median a line is judged.
+const LastHour = time.Hour
+
+// DefaultWithholding is how long grain is kept back after clearance: India's
+// practice is 48 h of aeration and 48 h of waiting; sites set their own.
+const DefaultWithholding = 48 * time.Hour
+
+// Sample is one reading of a line under the sheet.
+type Sample struct {
+	At  logbook.Time
+	PPM float64
+}
+
+// Judgement is one line held against the end level.
+type Judgement struct {
+	At     logbook.Time // the moment judged; 0 = not yet
+	Shown  string       // met, not-met, not-shown
+	PPM    float64      // median of the last hour
+	ByHand bool
+}
+
+// Line is what is remembered of a line during a treatment.
+type Line struct {
+	Name, Channel string
+	Samples       []Sample // of the last hours, oldest first
+	CTP           exposure.CTP
+	Shortest      Judgement // when the shortest exposure had passed
+	Airing        Judgement // when airing started
+}
+
+// Treatment is one fumigation of one stack.
+type Treatment struct {
+	Stack, Name  string
+	Given        logbook.TreatmentStarted // as it was entered
+	Protocol     logbook.Protocol
+	Phase        string
+	Verdict      string
+	DosingAt     logbook.Time
+	Started      logbook.Time // t = 0; 0 while dosing, or when airing came first
+	PlannedEnd   logbook.Time
+	Extra        []Dose       // phosphine added on the way
+	ReleaseUntil logbook.Time // when an added dose has given off its gas
+	Extended     bool         // the exposure was extended
+	AiringFirst  logbook.Time // when airing first started
+	AiringSince  logbook.Time // since when the running airing counts
+	Paused       bool
+	ClearedAt    logbook.Time // last clearance; withholding runs from here
+	Lines        []Line
+}
+
+// Dose is phosphine added during exposure.
+type Dose struct {
+	At    logbook.Time
+	Grams float64
+}
+
+// Dosing begins a treatment in the phase dosing.
+func Dosing(stack logbook.Stack, at logbook.Time) *Treatment {
+	return &Treatment{Stack: stack.Name, DosingAt: at, Phase: logbook.PhaseDosing,
+		Verdict: logbook.VerdictProvisional, Lines: lines(stack)}
+}
+
+func lines(stack logbook.Stack) []Line {
+	ls := make([]Line, len(stack.Lines))
+	for i, l := range stack.Lines {
+		ls[i] = Line{Name: l.Name, Channel: l.Channel}
+	}
+	return ls
+}
+
+// Start puts the treatment under gas at t = 0.
+func (t *Treatment) Start(e *logbook.TreatmentStarted, p logbook.Protocol, at logbook.Time) {
+	t.Name, t.Given, t.Protocol, t.Started = e.Treatment, *e, p, at
+	t.Phase = logbook.PhaseExposure
+	t.plan(e.ExposureHours)
+}
+
+// Extend moves the planned end to hours from t = 0; never before the shortest
+// exposure of the protocol.
+func (t *Treatment) Extend(hours float64) {
+	t.Extended = true
+	t.plan(hours)
+}
+
+func (t *Treatment) plan(hours float64) {
+	t.PlannedEnd = t.Started.Add(Hours(math.Max(hours, t.Protocol.Hours)))
+}
+
+// AddDose notes more phosphine. Its gas needs until ReleaseUntil to come off:
+// airing before that leaves live phosphide under the sheet. releasePerDay is the
+// rate at which the form gives off gas; 90 % is taken as done.
+func (t *Treatment) AddDose(at logbook.Time, grams, releasePerDay float64) {
+	t.Extra = append(t.Extra, Dose{at, grams})
+	if releasePerDay > 0 {
+		t.ReleaseUntil = max(t.ReleaseUntil, at.Add(Hours(24*math.Ln10/releasePerDay)))
+	}
+}
+
+// Air starts the airing at the given time, or starts it anew.
+func (t *Treatment) Air(at logbook.Time) {
+	if t.AiringFirst == 0 {
+		t.AiringFirst = at
+	}
+	t.Phase, t.AiringSince, t.Paused = logbook.PhaseAiring, at, false
+}
+
+// Early reports whether airing started before the shortest exposure had passed.
+func (t *Treatment) Early() bool {
+	return t.AiringFirst != 0 && t.Started != 0 && t.AiringFirst < t.ShortestEnd()
+}
+
+// ShortestEnd is when the shortest exposure has passed.
+func (t *Treatment) ShortestEnd() logbook.Time {
+	return t.Started.Add(Hours(t.Protocol.Hours))
+}
+
+// EndPPM is the end level in ppm.
+func (t *Treatment) EndPPM() float64 { return protocol.EndPPM(t.Protocol) }
+
+// Grams is all the phosphine laid, g.
+func (t *Treatment) Grams() float64 {
+	g := t.Given.PhosphineG
+	for _, d := range t.Extra {
+		g += d.Grams
+	}
+	return g
+}
+
+// Clear notes a clearance of the store: the stack goes into withholding.
+func (t *Treatment) Clear(at logbook.Time) {
+	t.Phase, t.ClearedAt = logbook.PhaseWithholding, at
+}
+
+// Hours turns hours into a Duration; out of range values are clipped.
+func Hours(h float64) time.Duration {
+	const most = 100 * 365 * 24
+	return time.Duration(math.Min(math.Max(h, 0), most) * float64(time.Hour))
+}
+
+// Advance lets time pass to now: it judges the end level when the shortest
+// exposure has passed, and closes the treatment when withholding is over. It
+// returns the moment that was judged, if any.
+func (t *Treatment) Advance(now logbook.Time, withholding time.Duration) (moment string) {
+	if t.Phase == logbook.PhaseExposure && t.Started != 0 && now >= t.ShortestEnd() && len(t.Lines) > 0 && t.Lines[0].Shortest.At == 0 {
+		t.judge(t.ShortestEnd(), func(l *Line) *Judgement { return &l.Shortest })
+		moment = logbook.MomentShortest
+	}
+	if t.Phase == logbook.PhaseWithholding && now.Sub(t.ClearedAt) >= withholding {
+		t.Phase = logbook.PhaseClosed
+		t.settle(true)
+	}
+	return moment
+}
+
+// JudgeAiring judges every line at the moment airing started.
+func (t *Treatment) JudgeAiring(at logbook.Time) {
+	t.judge(at, func(l *Line) *Judgement { return &l.Airing })
+	t.settle(false)
+}
+
+func (t *Treatment) judge(at logbook.Time, pick func(*Line) *Judgement) {
+	for i := range t.Lines {
+		l := &t.Lines[i]
+		j := pick(l)
+		*j = Judgement{At: at, Shown: logbook.NotShown}
+		if m, ok := median(l.Samples, at); ok {
+			t.show(j, m)
+		}
+	}
+}
+
+func (t *Treatment) show(j *Judgement, ppm float64) {
+	j.PPM, j.Shown = ppm, logbook.ShownNotMet
+	if ppm >= t.EndPPM() {
+		j.Shown = logbook.ShownMet
+	}
+}
+
+// HandRead lets a hand reading on a line fill a judgement that no fixed reading
+// could show. It returns the moment that it filled, or "".
+func (t *Treatment) HandRead(line int, at logbook.Time, ppm float64) (moment string) {
+	l := &t.Lines[line]
+	for _, m := range []struct {
+		j    *Judgement
+		name string
+		last logbook.Time
+	}{{&l.Shortest, logbook.MomentShortest, t.AiringFirst}, {&l.Airing, logbook.MomentAiring, t.AiringFirst}} {
+		if m.j.At == 0 || m.j.Shown != logbook.NotShown || at < m.j.At.Add(-LastHour) || m.last != 0 && at > m.last {
+			continue
+		}
+		t.show(m.j, ppm)
+		m.j.ByHand, moment = true, m.name
+	}
+	if moment != "" {
+		t.settle(false)
+	}
+	return moment
+}
+
+// Missed reports whether a line that was judged at the shortest exposure did not
+// meet the end level.
+func (t *Treatment) Missed() bool {
+	for i := range t.Lines {
+		if t.Lines[i].Shortest.Shown == logbook.ShownNotMet {
+			return true
+		}
+	}
+	return false
+}
+
+// settle decides the verdict as far as it is known. What was met when the
+// shortest exposure had passed is held; what was missed then counts as held only
+// when the exposure was extended or dose was added, and it was met when airing
+// started. At the end, what was never shown has failed.
+func (t *Treatment) settle(end bool) {
+	if t.Verdict == logbook.VerdictAbandoned || t.Verdict == logbook.VerdictFailed {
+		return
+	}
+	rescued := t.Extended || len(t.Extra) > 0
+	held := t.Started != 0 && len(t.Lines) > 0
+	for i := range t.Lines {
+		s, a := t.Lines[i].Shortest.Shown, t.Lines[i].Airing.Shown
+		met := s == logbook.ShownMet || a == logbook.ShownMet && (rescued || s != logbook.ShownNotMet)
+		held = held && met
+		if missed := s == logbook.ShownNotMet || a == logbook.ShownNotMet; t.AiringFirst != 0 && missed && !met {
+			t.Verdict = logbook.VerdictFailed
+		}
+	}
+	if t.Early() || end && !held {
+		t.Verdict = logbook.VerdictFailed
+	}
+	if end && held && t.Verdict == logbook.VerdictProvisional {
+		t.Verdict = logbook.VerdictHeld
+	}
+}
+
+// keepSamples bounds the memory of a line; samplesFor is how far back it goes, so
+// that an airing entered a little late is still judged on its own last hour.
+const (
+	keepSamples = 720
+	samplesFor  = 3 * time.Hour
+)
+
+// Read takes a reading of a line: at in any order, ppm as judged, gap the longest
+// stretch that the concentration-time product bridges.
+func (t *Treatment) Read(line int, at logbook.Time, ppm float64, gap time.Duration) {
+	l := &t.Lines[line]
+	if t.Started != 0 && at >= t.Started && (t.AiringFirst == 0 || at <= t.AiringFirst) {
+		l.CTP.Add(at, ppm, gap)
+	}
+	n := len(l.Samples)
+	i := n
+	for i > 0 && l.Samples[i-1].At > at {
+		i--
+	}
+	l.Samples = append(l.Samples, Sample{})
+	copy(l.Samples[i+1:], l.Samples[i:])
+	l.Samples[i] = Sample{at, ppm}
+	from, drop := l.Samples[n].At.Add(-samplesFor), 0
+	for drop < n && (l.Samples[drop].At < from || n+1-drop > keepSamples) {
+		drop++
+	}
+	l.Samples = append(l.Samples[:0], l.Samples[drop:]...)
+}
+
+// median returns the median of the samples in the last hour up to at.
+func median(samples []Sample, at logbook.Time) (float64, bool) {
+	var vs []float64
+	for _, s := range samples {
+		if s.At <= at && at.Sub(s.At) < LastHour {
+			vs = append(vs, s.PPM)
+		}
+	}
+	if len(vs) == 0 {
+		return 0, false
+	}
+	sort.Float64s(vs)
+	if m := len(vs) / 2; len(vs)%2 == 1 {
+		return vs[m], true
+	} else {
+		return (vs[m-1] + vs[m]) / 2, true
+	}
+}
