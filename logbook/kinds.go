@@ -8,6 +8,7 @@ var makers = map[Kind]func() Entry{
 	KindSiteConfigured:   func() Entry { return &SiteConfigured{} },
 	KindInstrumentState:  func() Entry { return &InstrumentState{} },
 	KindPayloadRefused:   func() Entry { return &PayloadRefused{} },
+	KindRestored:         func() Entry { return &Restored{} },
 	KindDosingStarted:    func() Entry { return &DosingStarted{} },
 	KindTreatmentStarted: func() Entry { return &TreatmentStarted{} },
 	KindDoseAdded:        func() Entry { return &DoseAdded{} },
