@@ -215,6 +215,7 @@ type MaskedEntry struct {
 type MaskedExit struct {
 	Header
 	OnStore
+	Out string `json:"out,omitempty"` // who is out; empty: the one who went in first
 	Act
 }
 
