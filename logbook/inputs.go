@@ -13,7 +13,6 @@ const (
 	KindSiteConfigured  Kind = "site-configured"
 	KindInstrumentState Kind = "instrument-state"
 	KindPayloadRefused  Kind = "payload-refused"
-	KindLogbookRestored Kind = "logbook-restored"
 )
 
 // Units that a reading may carry.
@@ -117,15 +116,3 @@ type PayloadRefused struct {
 
 // Validate implements Entry.
 func (p *PayloadRefused) Validate() error { return need("instrument", p.Instrument, "why", p.Why) }
-
-// LogbookRestored says that the logbook goes on from a copy under a new log id:
-// nobody knows what happened after the copy was made, so every clearance is gone.
-type LogbookRestored struct {
-	Header
-	FromLog  string `json:"from_log"`            // log id of the copy
-	FromSeq  uint64 `json:"from_seq,omitempty"`  // its last seq
-	FromHash string `json:"from_hash,omitempty"` // its head's hash
-}
-
-// Validate implements Entry.
-func (r *LogbookRestored) Validate() error { return need("from_log", r.FromLog) }

@@ -9,7 +9,6 @@ var makers = map[Kind]func() Entry{
 	KindInstrumentState:  func() Entry { return &InstrumentState{} },
 	KindPayloadRefused:   func() Entry { return &PayloadRefused{} },
 	KindRestored:         func() Entry { return &Restored{} },
-	KindLogbookRestored:  func() Entry { return &LogbookRestored{} },
 	KindDosingStarted:    func() Entry { return &DosingStarted{} },
 	KindTreatmentStarted: func() Entry { return &TreatmentStarted{} },
 	KindDoseAdded:        func() Entry { return &DoseAdded{} },
