@@ -1,0 +1,87 @@
+package decay
+
+import "math"
+
+// Curve is the release-loss curve: a source of YieldPPM that is released first
+// order at Release per day into a gas space that loses first order at Loss per
+// day. It is the one-compartment model with first-order input of
+// pharmacokinetics (Bateman 1910).
+type Curve struct {
+	YieldPPM float64 // what the dose would give without loss, ppm
+	Release  float64 // per day
+	Loss     float64 // per day
+}
+
+// At returns the concentration in ppm, days after the release began: 0 before.
+func (c Curve) At(days float64) float64 { return c.YieldPPM * bateman(days, c.Release, c.Loss) }
+
+// PeakDays returns the time of the highest concentration, in days:
+// ln(r/k)/(r−k), and 1/k where both rates are equal.
+func (c Curve) PeakDays() float64 {
+	x := (c.Release - c.Loss) / c.Loss
+	if x == 0 {
+		return 1 / c.Loss
+	}
+	return math.Log1p(x) / (c.Release - c.Loss)
+}
+
+// PeakPPM returns the highest concentration, Y·e^(−k·t_peak).
+func (c Curve) PeakPPM() float64 { return c.YieldPPM * math.Exp(-c.Loss*c.PeakDays()) }
+
+// CTP returns the concentration-time product over the first days, in ppm·h: the
+// integral of the curve, (Y·(1 − e^(−r·t)) − C(t))/k by the mass balance.
+func (c Curve) CTP(days float64) float64 {
+	if !(days > 0) {
+		return 0
+	}
+	return 24 * (c.YieldPPM*-math.Expm1(-c.Release*days) - c.At(days)) / c.Loss
+}
+
+// bateman returns r/(r−k)·(e^(−kt) − e^(−rt)), for t in days and rates per day;
+// it is exact through r = k, where it becomes r·t·e^(−rt), and 0 for t ≤ 0.
+func bateman(t, r, k float64) float64 {
+	if !(t > 0) {
+		return 0
+	}
+	low, gap := k, (r-k)*t
+	if gap < 0 { // the form is symmetric in the rates but for the factor r
+		low, gap = r, -gap
+	}
+	return r * t * math.Exp(-low*t) * expRatio(gap)
+}
+
+// expRatio returns (1 − e^(−x))/x for x ≥ 0, and 1 at 0.
+func expRatio(x float64) float64 {
+	if x < 1e-300 {
+		return 1
+	}
+	return -math.Expm1(-x) / x
+}
+
+// kernel is the gas that a unit of yield leaves in the gas space when part of it
+// goes onto the commodity at sorb per day and comes back at free per day:
+//
+//	dC/dt = r·e^(−rt) − (k + sorb)·C + free·Q,   dQ/dt = sorb·C − free·Q
+//
+// It is the sum of two release-loss curves whose loss rates are the eigenvalues
+// of the exchange; with sorb = 0 it is the release-loss curve.
+type kernel struct {
+	release, slow, fast float64 // per day
+	ofSlow, ofFast      float64 // shares, summing to 1
+}
+
+func newKernel(r, k, sorb, free float64) kernel {
+	sum := k + sorb + free
+	root := math.Sqrt(max(sum*sum-4*k*free, 0))
+	if !(root > 1e-9*sum) { // no exchange, and k = free: either share will do
+		return kernel{release: r, slow: k, fast: k, ofSlow: 1}
+	}
+	fast := (sum + root) / 2
+	slow := k * free / fast
+	return kernel{r, slow, fast, (free - slow) / root, (fast - free) / root}
+}
+
+// at returns the gas t days after the release began.
+func (q kernel) at(t float64) float64 {
+	return q.ofSlow*bateman(t, q.release, q.slow) + q.ofFast*bateman(t, q.release, q.fast)
+}

@@ -1,0 +1,31 @@
+// Package decay fits the release and loss of phosphine under a sheet and says
+// what the gas will be at the end of the exposure, and how sure that is.
+//
+// Two fits are offered.
+//
+// [Flat] is plain least squares on the release-loss curve
+//
+//	C(t) = Y·r/(r−k)·(e^(−k·t) − e^(−r·t))
+//
+// without priors or weights, as a statistics program would do it; its standard
+// errors come from s²(JᵀJ)⁻¹. It needs readings from both sides of the peak and
+// says so when they do not tell release from loss.
+//
+// [State] is the fit of one stack that runs while the gas is under the sheet.
+// [New] takes what is known of the treatment, [State.Observe] takes readings one
+// by one at a cost that does not grow with the record, [State.Refit] is called
+// once an hour, and [State.Forecast] and [State.Lowest] answer. The curve has a
+// lag and sorption in both directions beside release and loss; each line has its
+// own factor; what the curve cannot explain is a slow, serially correlated
+// misfit, so that a thousand readings are not taken for a thousand independent
+// ones. Before there are readings enough to speak at all the answer is false.
+//
+// Times are hours since the sheet was shut after dosing (t = 0), concentrations
+// ppm by volume, rates per day. The package is pure: no clock, no input or
+// output, draws from a fixed seed, so the same readings give the same forecast.
+// A State written as JSON and read back goes on exactly as if it had not been.
+//
+// It refuses readings that are no numbers, lie before t = 0 or above 1,000,000
+// ppm, or name a line that the stack does not have; [State.Refused] counts them.
+// It judges nothing: whether a reading is to be believed was decided before.
+package decay

@@ -1,0 +1,267 @@
+package decay
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"sort"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// FlatFit is a plain least-squares fit of the release-loss curve. Where both
+// orders of the rates fit equally (they always do, with another yield), the
+// faster one is called the release.
+type FlatFit struct {
+	Curve
+	YieldSE, ReleaseSE, LossSE float64       // ppm, per day, per day: from s²(JᵀJ)⁻¹
+	ResidualSD                 float64       // ppm, on N − 3 degrees of freedom
+	N                          int           // readings
+	LogCov                     [3][3]float64 // s²(JᵀJ)⁻¹ for ln Y, ln r, ln k
+}
+
+// Errors of Flat that depend on the readings as a whole.
+var (
+	ErrTooFew   = errors.New("at least 4 readings at 3 different times after dosing are needed")
+	ErrConstant = errors.New("all readings are equal, no release or loss shows in them")
+	ErrAllZero  = errors.New("no reading is above zero")
+	ErrNoLoss   = errors.New("the readings end before the gas falls, so they do not tell the loss: take later readings, or use the fit with priors")
+	ErrNoRise   = errors.New("the readings begin after the release, so they do not tell its rate: add earlier readings, or use the fit with priors")
+)
+
+// Flat fits C(t) = Y·r/(r−k)·(e^(−k·t) − e^(−r·t)) to readings in ppm taken at
+// hours after dosing, by least squares without priors or weights. Several
+// readings may share a time and the order does not matter. The errors say which
+// reading is bad, or what the readings lack.
+func Flat(hours, ppm []float64) (FlatFit, error) {
+	if err := checkFlat(hours, ppm); err != nil {
+		return FlatFit{}, fmt.Errorf("fit the release-loss curve: %w", err)
+	}
+	days := make([]float64, len(hours))
+	span, top := 0.0, 0.0
+	for i, h := range hours {
+		days[i] = h / 24
+		span, top = max(span, days[i]), max(top, math.Abs(ppm[i]))
+	}
+	scaled := make([]float64, len(ppm)) // ppm of order 1: the fit does not depend on units
+	for i, v := range ppm {
+		scaled[i] = v / top
+	}
+	best, err := bestFlat(days, scaled, span)
+	if best.x != nil {
+		if e := flatFound(best.x, span); e != nil {
+			err = e // says more than that the matrix is singular
+		}
+	}
+	if err != nil {
+		return FlatFit{}, fmt.Errorf("fit the release-loss curve: %w", err)
+	}
+	return flatResult(best, top, len(ppm)), nil
+}
+
+// checkFlat refuses what cannot be fitted.
+func checkFlat(hours, ppm []float64) error {
+	if len(hours) != len(ppm) {
+		return fmt.Errorf("%d times for %d readings", len(hours), len(ppm))
+	}
+	same, positive := true, false
+	times := map[float64]bool{}
+	for i := range hours {
+		switch {
+		case !finite(hours[i]) || !finite(ppm[i]):
+			return fmt.Errorf("reading %d: time %v h or value %v ppm is no number", i+1, hours[i], ppm[i])
+		case hours[i] < 0:
+			return fmt.Errorf("reading %d: time %v h lies before the dosing", i+1, hours[i])
+		}
+		same, positive = same && ppm[i] == ppm[0], positive || ppm[i] > 0
+		if hours[i] > 0 {
+			times[hours[i]] = true
+		}
+	}
+	switch {
+	case len(ppm) < 4 || len(times) < 3:
+		return ErrTooFew
+	case !positive:
+		return ErrAllZero
+	case same:
+		return ErrConstant
+	}
+	return nil
+}
+
+// bestFlat runs the engine from the best few points of a grid over both rates
+// (the yield is then linear) and keeps the lowest sum of squares.
+func bestFlat(days, ppm []float64, span float64) (solution, error) {
+	var best solution
+	var err error = errSingular
+	for _, start := range flatStarts(days, ppm, span) {
+		s, e := leastSquares(start, len(ppm), 200, 1e-11, flatResiduals(days, ppm))
+		if best.x == nil || s.rss < best.rss*(1-1e-9) || (err != nil && e == nil && s.rss <= best.rss*(1+1e-9)) {
+			best, err = s, e
+		}
+	}
+	return best, err
+}
+
+// flatStarts returns up to 4 starting points (ln Y, ln r, ln k), best first.
+func flatStarts(days, ppm []float64, span float64) [][]float64 {
+	type candidate struct {
+		x   []float64
+		rss float64
+	}
+	var all []candidate
+	for i := -6; i <= 14; i++ {
+		r := math.Pow(2, float64(i)/2) / span * 2
+		for j := -10; j <= i; j++ {
+			k := math.Pow(2, float64(j)/2) / span * 1.9
+			y, rss := flatYield(days, ppm, r, k)
+			if y > 0 {
+				all = append(all, candidate{[]float64{math.Log(y), math.Log(r), math.Log(k)}, rss})
+			}
+		}
+	}
+	sort.SliceStable(all, func(a, b int) bool { return all[a].rss < all[b].rss })
+	var starts [][]float64
+	for _, c := range all {
+		apart := true
+		for _, s := range starts {
+			apart = apart && (math.Abs(s[1]-c.x[1]) > 0.8 || math.Abs(s[2]-c.x[2]) > 0.8)
+		}
+		if apart && len(starts) < 4 {
+			starts = append(starts, c.x)
+		}
+	}
+	return starts
+}
+
+// flatYield returns the least-squares yield for given rates and its sum of squares.
+func flatYield(days, ppm []float64, r, k float64) (y, rss float64) {
+	var bb, by, yy float64
+	for i, t := range days {
+		b := bateman(t, r, k)
+		bb, by, yy = bb+b*b, by+b*ppm[i], yy+ppm[i]*ppm[i]
+	}
+	if !(bb > 0) {
+		return 0, yy
+	}
+	return by / bb, yy - by*by/bb
+}
+
+// flatResiduals is the curve against the readings in the logs of Y, r and k.
+func flatResiduals(days, ppm []float64) residuals {
+	return func(x, res, jac []float64) {
+		y, r, k := math.Exp(x[0]), math.Exp(x[1]), math.Exp(x[2])
+		for i, t := range days {
+			c := y * bateman(t, r, k)
+			res[i] = c - ppm[i]
+			if jac != nil {
+				dr, dk := batemanSlopes(t, r, k)
+				jac[3*i], jac[3*i+1], jac[3*i+2] = c, y*r*dr, y*k*dk
+			}
+		}
+	}
+}
+
+// batemanSlopes returns the derivatives of bateman by r and by k. With
+// G = (e^(−kt) − e^(−rt))/(r−k): dG/dk = −(t·e^(−kt) − G)/(r−k), and a series
+// where the rates are close.
+func batemanSlopes(t, r, k float64) (dr, dk float64) {
+	if !(t > 0) {
+		return 0, 0
+	}
+	x, ek, er := (r-k)*t, math.Exp(-k*t), math.Exp(-r*t)
+	g := bateman(t, r, k) / r
+	var gr, gk float64
+	if math.Abs(x) < 1e-3 {
+		gk = -ek * t * t * (1./2 - x/6 + x*x/24 - x*x*x/120)
+		gr = -ek * t * t * (1./2 - x/3 + x*x/8 - x*x*x/30)
+	} else {
+		gk, gr = (g-t*ek)/(r-k), (t*er-g)/(r-k)
+	}
+	return g + r*gr, r * gk
+}
+
+// flatFound refuses a fit that ran off along a rate that the readings do not tell.
+func flatFound(x []float64, span float64) error {
+	fast, slow := math.Exp(max(x[1], x[2]))*span, math.Exp(min(x[1], x[2]))*span
+	switch {
+	case !allFinite(x):
+		return errSingular
+	case slow < 1e-4:
+		return ErrNoLoss
+	case fast > 1e5:
+		return ErrNoRise
+	}
+	return nil
+}
+
+// flatResult turns the solution for readings divided by top into natural units.
+func flatResult(s solution, top float64, n int) FlatFit {
+	f := FlatFit{N: n, ResidualSD: top * math.Sqrt(s.rss/float64(n-3))}
+	s2 := s.rss / float64(n-3)
+	// rows of the change of parameters to the convention r > k: Y' = Y·r/k
+	to := [3][3]float64{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}
+	if s.x[1] < s.x[2] {
+		to = [3][3]float64{{1, 1, -1}, {0, 0, 1}, {0, 1, 0}}
+	}
+	var x [3]float64
+	for a := range 3 {
+		for i := range 3 {
+			x[a] += to[a][i] * s.x[i]
+			for b := range 3 {
+				for j := range 3 {
+					f.LogCov[a][b] += to[a][i] * s2 * s.cov.At(i, j) * to[b][j]
+				}
+			}
+		}
+	}
+	f.Curve = Curve{top * math.Exp(x[0]), math.Exp(x[1]), math.Exp(x[2])}
+	f.YieldSE = f.YieldPPM * math.Sqrt(f.LogCov[0][0])
+	f.ReleaseSE = f.Release * math.Sqrt(f.LogCov[1][1])
+	f.LossSE = f.Loss * math.Sqrt(f.LogCov[2][2])
+	return f
+}
+
+// Forecast returns the curve at hours after dosing with a 90 % interval for the
+// true concentration, from the errors of the parameters alone (delta method on
+// ln C, Student's t on N − 3 degrees of freedom). It knows nothing of what the
+// curve leaves out, so it is too narrow on real records.
+func (f FlatFit) Forecast(hours, endLevel float64) Forecast {
+	t := hours / 24
+	c := f.At(t)
+	if !(c > 0) || !finite(c) {
+		return Forecast{ChanceMet: chanceZero(endLevel)}
+	}
+	b := bateman(t, f.Release, f.Loss)
+	dr, dk := batemanSlopes(t, f.Release, f.Loss)
+	slope := [3]float64{1, f.Release * dr / b, f.Loss * dk / b}
+	v := 0.0
+	for i := range 3 {
+		for j := range 3 {
+			v += slope[i] * f.LogCov[i][j] * slope[j]
+		}
+	}
+	sd := math.Sqrt(max(v, 0))
+	student := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(f.N - 3)}
+	q := min(student.Quantile(0.95)*sd, 300)
+	out := Forecast{P05: c * math.Exp(-q), P50: c, P95: c * math.Exp(q)}
+	switch {
+	case !(endLevel > 0):
+		out.ChanceMet = 1
+	case sd == 0:
+		out.ChanceMet = float64(btoi(c >= endLevel))
+	default:
+		out.ChanceMet = student.CDF(math.Log(c/endLevel) / sd)
+	}
+	return out
+}
+
+// chanceZero is the chance that no gas at all meets an end level.
+func chanceZero(endLevel float64) float64 { return float64(btoi(!(endLevel > 0))) }
+
+func btoi(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}

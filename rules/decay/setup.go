@@ -1,0 +1,138 @@
+package decay
+
+import "math"
+
+// Setup is what is known of a treatment when it starts. 0 = unknown, for every
+// number.
+type Setup struct {
+	DoseG       float64 // g of phosphine that the formulation holds
+	GasSpaceM3  float64 // m³ of gas under the sheet: between the kernels and above the bags
+	TempC       float64 // °C of the grain
+	MoisturePct float64 // % of the grain
+	Form        string  // formulation: "tablets", "plates", …; only "plate" and "magnesium" are told apart
+	Lines       []Line
+}
+
+// Line is what is known of the instrument on a sampling line. 0 = unknown.
+type Line struct {
+	Accuracy       float64 // greatest error as a fraction of the reading; unknown counts as 0.05
+	Resolution     float64 // ppm
+	DetectionLimit float64 // ppm; a lower reading says only that the gas is below it
+	Range          float64 // ppm; a reading at or above it says only that the gas is above it
+}
+
+// Noise of a reading: a share of the value and a floor in ppm. From memory:
+// electrochemical readings scatter by 1–4 % + 1 ppm.
+const (
+	noiseShare = 0.03
+	noiseFloor = 1.0
+)
+
+// defaultAccuracy stands for an unknown one.
+const defaultAccuracy = 0.05
+
+// bend returns the concentration in ppm below which the scatter of a line is
+// even in ppm rather than even in per cent.
+func (l Line) bend() float64 {
+	v := noiseFloor*noiseFloor + l.Resolution*l.Resolution/12
+	return math.Sqrt(v) / noiseShare
+}
+
+// gainSD returns the standard deviation of ln(reading/truth) that a whole record
+// may share: the accuracy is taken as three of them.
+func (l Line) gainSD() float64 {
+	if l.Accuracy > 0 {
+		return l.Accuracy / 3
+	}
+	return defaultAccuracy / 3
+}
+
+// Dose is gas that was added at Hours after t = 0.
+type Dose struct {
+	Hours, Grams float64
+}
+
+// normal is a normal prior.
+type normal struct{ mean, sd float64 }
+
+// Priors of the curve, for the logs of rates per day and of days. From memory of
+// the trade's practice, with the spread wide enough to be wrong in: release
+// 0.8–1.6 per day at 25 °C and some 7 % faster per °C; beginning 1–5 h after
+// dosing (1–4 h: Alberta Blue Book p. 409); loss of a good sheet 0.1–0.2 per
+// day, of any sheet 0.05–1.2; exchange with the commodity 0.1–1 per day.
+const (
+	priorRelease25C  = 1.15 // per day
+	priorReleaseSD   = 0.35
+	releasePerDegree = 0.07 // of ln release, per °C
+	releasePerPct    = 0.03 // of ln release, per % of moisture
+	usualMoisture    = 12.5 // %
+	plateFaster      = 0.3  // of ln release: magnesium plates react faster than aluminium tablets
+	priorLoss        = 0.22 // per day
+	priorLossSD      = 0.70
+	priorLagDays     = 0.104 // 2.5 h
+	priorLagSD       = 0.7
+	priorSorb        = 0.20 // per day
+	priorSorbSD      = 0.8
+	priorFree        = 0.45 // per day
+	priorFreeSD      = 0.6
+	priorYieldSD     = 0.20 // dose and gas space known
+	vagueYieldPPM    = 1000 // either unknown
+	vagueYieldSD     = 1.2
+	breathingSD      = 0.015 // of ln concentration, from the day-night swing
+)
+
+// releasePrior is the prior of ln release, from temperature, moisture and form.
+func (s Setup) releasePrior() normal {
+	p := normal{math.Log(priorRelease25C), priorReleaseSD}
+	if s.TempC > 0 && s.TempC < 60 {
+		p.mean += releasePerDegree * (min(max(s.TempC, 5), 45) - 25)
+	} else {
+		p.sd = math.Hypot(p.sd, 0.3)
+	}
+	if s.MoisturePct > 0 && s.MoisturePct < 40 {
+		p.mean += releasePerPct * (min(max(s.MoisturePct, 8), 18) - usualMoisture)
+	}
+	if isPlate(s.Form) {
+		p.mean += plateFaster
+	}
+	return p
+}
+
+// yieldPrior is the prior of ln yield in ppm.
+func (s Setup) yieldPrior() normal {
+	if y := s.ppmOf(s.DoseG); y > 0 {
+		return normal{math.Log(y), priorYieldSD}
+	}
+	return normal{math.Log(vagueYieldPPM), vagueYieldSD}
+}
+
+// ppmOf returns the ppm that grams give in the gas space without loss, by the
+// ideal gas law at 101.325 kPa and the grain's temperature (25 °C if unknown);
+// 0 where grams or gas space are unknown.
+func (s Setup) ppmOf(grams float64) float64 {
+	if !(grams > 0) || !(s.GasSpaceM3 > 0) {
+		return 0
+	}
+	const molarMass, gasConstant, pascal = 33.99758, 8.314462618, 101325
+	t := 25.0
+	if s.TempC > 0 && s.TempC < 60 {
+		t = s.TempC
+	}
+	ppm := 1e6 * grams / molarMass * gasConstant * (t + 273.15) / pascal / s.GasSpaceM3
+	if !finite(ppm) || ppm > 1e6 {
+		return 0
+	}
+	return ppm
+}
+
+// addedPrior is the prior of the log of an added dose's yield over the first
+// dose's.
+func (s Setup) addedPrior(d Dose) normal {
+	if s.DoseG > 0 {
+		return normal{math.Log(d.Grams / s.DoseG), 0.10}
+	}
+	if y := s.ppmOf(d.Grams); y > 0 {
+		return normal{math.Log(y / vagueYieldPPM), vagueYieldSD}
+	}
+	return normal{math.Log(0.3), 1}
+}

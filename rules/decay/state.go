@@ -1,0 +1,148 @@
+package decay
+
+import (
+	"math"
+	"strings"
+)
+
+// Limits of what a State takes.
+const (
+	maxHours = 24 * 400
+	maxPPM   = 1e6
+	maxDoses = 6
+	maxLines = 64
+)
+
+// State is the running fit of one stack. The zero value is of no use: New makes
+// one. Its fields are exported for the JSON form only; it is not safe for
+// concurrent use.
+type State struct {
+	Setup   Setup
+	Added   []Dose  `json:",omitempty"`
+	Bins    []bins  // one per line
+	Fine    float32 // ticks: bins from here on are one tick wide
+	Coarse  float32 // ticks in a bin before Fine
+	Newest  float64 // hours of the newest reading
+	Refused int     // readings that were none: no number, before t = 0, no such line
+	Spikes  int     // readings left out when their hour was thinned
+	Fit     *fit    `json:",omitempty"`
+}
+
+// New starts the fit of a stack at t = 0. Numbers in setup that make no sense
+// (negative, infinite) count as unknown.
+func New(setup Setup) *State {
+	for _, p := range []*float64{&setup.DoseG, &setup.GasSpaceM3, &setup.TempC, &setup.MoisturePct} {
+		*p = known(*p)
+	}
+	setup.Lines = append([]Line(nil), setup.Lines[:min(len(setup.Lines), maxLines)]...)
+	for i, l := range setup.Lines {
+		setup.Lines[i] = Line{min(known(l.Accuracy), 1), min(known(l.Resolution), maxPPM), min(known(l.DetectionLimit), maxPPM), known(l.Range)}
+	}
+	return &State{Setup: setup, Bins: make([]bins, len(setup.Lines)), Coarse: firstCoarse}
+}
+
+// known returns x, or 0 where it is no usable number.
+func known(x float64) float64 {
+	if !finite(x) || x < 0 || x > 1e12 {
+		return 0
+	}
+	return x
+}
+
+// isPlate tells the formulations that react faster.
+func isPlate(form string) bool {
+	f := strings.ToLower(form)
+	return strings.Contains(f, "plate") || strings.Contains(f, "magnesium")
+}
+
+// Observe takes a reading in ppm of a line, hours after t = 0. Readings may come
+// late and out of order. One below the detection limit or at the top of the
+// range counts as just that.
+func (s *State) Observe(hours float64, line int, ppm float64) { s.observe(hours, line, ppm, 1) }
+
+// ObserveHand takes a hand reading whose ln has the standard deviation sdLn
+// (0.1 for a detector tube, by common practice); 0 or less counts as 0.1.
+func (s *State) ObserveHand(hours float64, line int, ppm, sdLn float64) {
+	if !(sdLn > 0) || !finite(sdLn) {
+		sdLn = 0.1
+	}
+	share := noiseShare / sdLn
+	s.observe(hours, line, ppm, float32(min(max(share*share, 1e-3), maxWeight)))
+}
+
+func (s *State) observe(hours float64, line int, ppm float64, weight float32) {
+	if line < 0 || line >= len(s.Bins) || !(hours >= 0 && hours <= maxHours) || !finite(ppm) || ppm > maxPPM || ppm < -maxPPM {
+		s.Refused++
+		return
+	}
+	l := s.Setup.Lines[line]
+	at := float32(math.Floor(hours / tickHours))
+	b := bin{at: at}
+	switch {
+	case ppm < l.DetectionLimit || ppm < 0:
+		b.below = weight
+	case l.Range > 0 && ppm >= l.Range:
+		b.above = weight
+	default:
+		b.weight, b.ppm = weight, float32(ppm)
+	}
+	from, width := at, float32(1)
+	if at < s.Fine {
+		from, width = float32(math.Floor(float64(at/s.Coarse)))*s.Coarse, s.Coarse
+	}
+	s.Bins[line] = s.Bins[line].add(b, from, width)
+	s.Newest = max(s.Newest, hours)
+	s.compact(at)
+}
+
+// compact thins what has become old, and widens the coarse bins when there are
+// too many of them, so that the state stays small however long the exposure.
+func (s *State) compact(at float32) {
+	until := float32(math.Floor(float64((at-fineTicks)/s.Coarse))) * s.Coarse
+	if until < s.Fine+compactEvery {
+		return
+	}
+	s.Fine = until
+	s.thinAll()
+	room := roomForBins/max(len(s.Bins), 1) - fineTicks
+	for s.widest() > max(room, 24)+fineTicks && s.Coarse < 1<<16 {
+		s.Coarse *= 2
+		s.Fine = float32(math.Floor(float64(s.Fine/s.Coarse))) * s.Coarse
+		s.thinAll()
+	}
+}
+
+func (s *State) thinAll() {
+	for i := range s.Bins {
+		var left int
+		s.Bins[i], left = s.Bins[i].thin(s.Fine, s.Coarse, s.Setup.Lines[i].bend())
+		s.Spikes += left
+	}
+}
+
+// widest is the number of bins of the line that has most.
+func (s *State) widest() int {
+	n := 0
+	for _, b := range s.Bins {
+		n = max(n, len(b))
+	}
+	return n
+}
+
+// AddDose tells that grams of phosphine were added at hours after t = 0; they
+// are released on their own from then on.
+func (s *State) AddDose(hours, grams float64) {
+	if !(hours >= 0 && hours <= maxHours) || !(grams > 0) || !finite(grams) {
+		s.Refused++
+		return
+	}
+	if n := len(s.Added); n == maxDoses { // more would not be told apart: the last two count as one
+		last := &s.Added[n-1]
+		sum := last.Grams + grams
+		last.Hours += (hours - last.Hours) * grams / sum
+		last.Grams = sum
+	} else {
+		s.Added = append(s.Added, Dose{hours, grams})
+	}
+	s.Fit = nil // its parameters are no longer all there: the next Refit starts anew
+}
