@@ -1,0 +1,203 @@
+package configs
+
+import (
+	"fmt"
+	"hash/crc32"
+	"strings"
+	"time"
+
+	"undersheet/logbook"
+)
+
+// Defaults of what a site file leaves out.
+const (
+	DefaultAccuracy       = 0.05 // fraction of the reading
+	DefaultConfirmEvery   = 12 * time.Hour
+	DefaultWithholding    = 48 * time.Hour
+	DefaultFalseLeakDays  = 500 // stack-days
+	DefaultMaskedEntryMax = 20 * time.Minute
+	DefaultPoll           = 60 * time.Second
+	DefaultTimeout        = 300 * time.Millisecond
+	DefaultBaud           = 9600
+)
+
+// Normalise fills in what a site file leaves out; a site that is normalised
+// already stays as it is. It judges nothing and never fails: an unknown country
+// or time zone simply gives no limits or UTC.
+func Normalise(s *logbook.Site) {
+	loc, err := time.LoadLocation(s.Timezone)
+	if err != nil {
+		loc = time.UTC
+	}
+	s.LimitSets, _ = LimitSets(s.Limits, loc)
+	for name, ch := range s.Channels {
+		s.Channels[name] = normalChannel(ch)
+	}
+	for i := range s.Instruments {
+		normalInstrument(s.Name, &s.Instruments[i])
+	}
+	for i := range s.Stores {
+		normalStore(&s.Stores[i])
+	}
+	normalSettings(&s.Settings)
+	normalMail(s.Mail)
+	for i := range s.People {
+		orText(&s.People[i].From, logbook.PriorityMedium)
+	}
+	s.Instruments, s.People, s.Unsuited = noEmpty(s.Instruments), noEmpty(s.People), noEmpty(s.Unsuited)
+	if len(s.Protocols) == 0 {
+		s.Protocols = nil
+	}
+}
+
+// normalChannel fills in a gas channel's attributes. Without a range the coarse
+// resolution is taken, which keeps a gate shut rather than trusts an unknown
+// instrument. Values that are no gas have no such attributes.
+func normalChannel(ch logbook.Channel) logbook.Channel {
+	if !isGas(ch.Unit) {
+		return ch
+	}
+	orText(&ch.Gas, "ph3")
+	orNumber(&ch.Accuracy, DefaultAccuracy)
+	fine := 1.0
+	if ch.Range > 0 && ch.Range < 100 {
+		fine = 0.01
+	}
+	orNumber(&ch.Resolution, fine)
+	orNumber(&ch.DetectionLimit, ch.Resolution)
+	return ch
+}
+
+func isGas(unit string) bool {
+	return unit == logbook.PPM || unit == logbook.MgM3 || unit == logbook.GM3
+}
+
+func normalStore(s *logbook.Store) {
+	for i := range s.Air {
+		orText(&s.Air[i].Where, logbook.WhereInside)
+	}
+	for i := range s.Stacks {
+		s.Stacks[i].Lines = noEmpty(s.Stacks[i].Lines)
+	}
+	s.Air, s.Stacks = noEmpty(s.Air), noEmpty(s.Stacks)
+}
+
+func normalSettings(s *logbook.Settings) {
+	orNumber(&s.ConfirmEvery, logbook.Duration(DefaultConfirmEvery))
+	orNumber(&s.Withholding, logbook.Duration(DefaultWithholding))
+	orNumber(&s.FalseLeakDays, DefaultFalseLeakDays)
+	orNumber(&s.MaskedEntryMax, logbook.Duration(DefaultMaskedEntryMax))
+}
+
+// normalMail fills in the port of the way in which the connection is protected:
+// 587 submission with STARTTLS (RFC 6409), 465 with TLS (RFC 8314), 25 in the clear.
+func normalMail(m *logbook.Mail) {
+	if m == nil {
+		return
+	}
+	orText(&m.TLS, "starttls")
+	ports := map[string]int{"starttls": 587, "tls": 465, "none": 25}
+	orNumber(&m.Port, ports[m.TLS])
+}
+
+func normalInstrument(site string, in *logbook.Instrument) {
+	if in.Modbus != nil {
+		normalModbus(in.Modbus)
+	}
+	if m := in.MQTT; m != nil {
+		orText(&m.ClientID, "undersheet-"+slug(site)+"-"+slug(in.Name))
+		for i := range m.Sources {
+			normalSource(&m.Sources[i])
+		}
+	}
+}
+
+// normalModbus takes the defaults of "MODBUS over serial line specification and
+// implementation guide V1.02", section 2.5.1: even parity and one stop bit, or
+// no parity and two.
+func normalModbus(m *logbook.Modbus) {
+	orNumber(&m.Baud, DefaultBaud)
+	orText(&m.Parity, "even")
+	stop := 1
+	if m.Parity == "none" {
+		stop = 2
+	}
+	orNumber(&m.StopBits, stop)
+	for i := range m.Units {
+		u := &m.Units[i]
+		orNumber(&u.Timeout, logbook.Duration(DefaultTimeout))
+		orNumber(&u.Every, logbook.Duration(DefaultPoll))
+		for k := range u.Registers {
+			normalRegister(&u.Registers[k])
+		}
+	}
+}
+
+func normalRegister(r *logbook.ModbusRegister) {
+	orNumber(&r.Function, 4)
+	orText(&r.Type, "uint16")
+	orNumber(&r.Scale, 1)
+	if wide(r.Type) {
+		orText(&r.Order, "abcd")
+	} else {
+		orText(&r.Order, "ab")
+	}
+}
+
+// wide reports whether a register type takes two registers.
+func wide(kind string) bool { return strings.HasSuffix(kind, "32") }
+
+func normalSource(s *logbook.MQTTSource) {
+	orNumber(&s.QoS, 1)
+	switch s.Payload {
+	case "senml":
+		orText(&s.Channel, "{name}")
+	case "line-protocol":
+		orText(&s.TimeUnit, "ns")
+	case "json":
+		if s.Time != "" {
+			orText(&s.TimeUnit, "s")
+		}
+	}
+}
+
+// slug makes a name fit for an MQTT client id. Where letters are lost, a
+// checksum keeps different names apart.
+func slug(name string) string {
+	lost := false
+	s := strings.Map(func(r rune) rune {
+		switch {
+		case r >= 'a' && r <= 'z', r >= '0' && r <= '9':
+			return r
+		case r >= 'A' && r <= 'Z':
+			return r + 'a' - 'A'
+		case r != ' ' && r != '-':
+			lost = true
+		}
+		return '-'
+	}, name)
+	if lost {
+		s = fmt.Sprintf("%s-%08x", s, crc32.ChecksumIEEE([]byte(name)))
+	}
+	return s
+}
+
+func orText(s *string, otherwise string) {
+	if *s == "" {
+		*s = otherwise
+	}
+}
+
+func orNumber[T ~int | ~int64 | ~float64](n *T, otherwise T) {
+	if *n == 0 {
+		*n = otherwise
+	}
+}
+
+// noEmpty turns an empty list into none, as the JSON form does.
+func noEmpty[T any](s []T) []T {
+	if len(s) == 0 {
+		return nil
+	}
+	return s
+}
