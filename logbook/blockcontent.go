@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"reflect"
 	"strings"
 	"unicode/utf8"
 )
@@ -46,6 +47,38 @@ func CheckTime(t Time) error {
 		return fmt.Errorf("the field \"time\" is missing or outside the years 1 to 9999")
 	}
 	return nil
+}
+
+// Check reports why e cannot be kept in a logbook: its time or what its kind
+// needs is missing, its Kind is not that of its type, it is of a newer version,
+// or it is longer than can be exported and read again.
+func Check(e Entry) error {
+	h := e.Head()
+	if err := CheckTime(h.Time); err != nil {
+		return err
+	}
+	if want, err := New(h.Kind); err != nil {
+		return err
+	} else if reflect.TypeOf(want) != reflect.TypeOf(e) {
+		return fmt.Errorf("a %T cannot be of kind %q", e, h.Kind)
+	}
+	if h.V > Version {
+		return fmt.Errorf("kind %q has format version %d: %w", h.Kind, h.V, ErrNewer)
+	}
+	if err := e.Validate(); err != nil {
+		return err
+	}
+	if r, ok := e.(*Reading); ok {
+		if len(r.Channel) > maxText || len(r.Fault) > maxText || len(r.ID) > maxText {
+			return fmt.Errorf("a text of channel %.40q is longer than %d bytes", r.Channel, maxText)
+		}
+		return nil
+	}
+	b, err := Encode(e)
+	if err == nil && len(b) > MaxLine-128 { // room for seq, received and version
+		err = fmt.Errorf("an entry of %d bytes is longer than %d", len(b), MaxLine-128)
+	}
+	return err
 }
 
 // encodeContent writes the block version (1 byte), the table of channels in the
@@ -104,15 +137,9 @@ func inPlace(h BlockHeader, i int, e *Header) error {
 // before it (zigzag varint, µs), value (IEEE 754 bits), unit, and the fault and
 // id when flagged.
 func appendReading(b []byte, r *Reading, channel uint64, before Time) ([]byte, error) {
-	if r.Kind != KindReading {
-		return nil, fmt.Errorf("a reading of kind %q", r.Kind)
-	}
 	unit, err := unitCode(r.Unit)
 	if err != nil {
 		return nil, err
-	}
-	if len(r.Channel) > maxText || len(r.Fault) > maxText || len(r.ID) > maxText {
-		return nil, fmt.Errorf("a text of channel %.40q is longer than %d bytes", r.Channel, maxText)
 	}
 	var flags byte
 	for _, f := range []struct {

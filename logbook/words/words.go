@@ -1,0 +1,222 @@
+package words
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"undersheet/logbook"
+)
+
+// catalogue is one language.
+type catalogue struct {
+	reasons  map[string]string   // of gates and refusals, by code
+	refused  map[string]string   // why an act took no effect, by code
+	findings map[string]string   // by code
+	alarms   map[string]sentence // by name, or name/code
+	gates    map[string]string   // by state
+	phrase   map[string]string   // small parts
+}
+
+// sentence is what an alarm says.
+type sentence struct {
+	headline string // one line: what is the matter, and where
+	advice   string // what to do about it
+}
+
+// catalogues are the languages there are.
+var catalogues = map[string]*catalogue{"en": &english}
+
+// Languages lists the languages there are.
+func Languages() []string { return []string{"en"} }
+
+// of returns the catalogue of a language; English stands in for what is missing.
+func of(lang string) *catalogue {
+	if c := catalogues[lang]; c != nil {
+		return c
+	}
+	return &english
+}
+
+// Fill writes the sentences of a record into it. Other entries stay as they are.
+func Fill(lang string, e logbook.Entry) {
+	c := of(lang)
+	switch r := e.(type) {
+	case *logbook.Gate:
+		c.fillReasons(r.Reasons)
+	case *logbook.Refused:
+		c.fillReasons(r.Reasons)
+		r.Why = c.why(r)
+	case *logbook.Finding:
+		v := values{Store: r.Store, Stack: r.Stack, Line: r.Line, Channel: r.Channel, About: r.About, Value: float64(r.Value), Limit: float64(r.Limit)}
+		r.Text = c.say(c.findings, r.Code, v)
+	case *logbook.Alarm:
+		headline, advice := Alarm(lang, r)
+		r.Text = headline + " " + advice
+	}
+}
+
+// fillReasons writes the sentence of each reason into it.
+func (c *catalogue) fillReasons(rs []logbook.Reason) {
+	for i := range rs {
+		rs[i].Text = c.reason(rs[i])
+	}
+}
+
+func (c *catalogue) reason(r logbook.Reason) string {
+	return c.say(c.reasons, r.Code, values{About: r.About, Value: float64(r.Value), Limit: float64(r.Limit)})
+}
+
+// why says why an act took no effect, with all that stood against it.
+func (c *catalogue) why(r *logbook.Refused) string {
+	parts := []string{c.say(c.refused, r.Code, values{Store: r.Store, Stack: r.Stack, About: string(r.Entry)})}
+	for _, reason := range r.Reasons {
+		parts = append(parts, c.reason(reason))
+	}
+	return strings.Join(parts, " ")
+}
+
+// Reason returns the sentence of one reason.
+func Reason(lang string, r logbook.Reason) string { return of(lang).reason(r) }
+
+// Alarm returns what an alarm says: one line for a subject or a list, and what
+// to do about it.
+func Alarm(lang string, a *logbook.Alarm) (headline, advice string) {
+	c := of(lang)
+	v := values{Store: a.Store, Stack: a.Stack, Line: a.Line, Point: a.Point, Channel: a.Channel, About: a.Code,
+		Value: float64(a.Value), Limit: float64(a.Limit)}
+	s, ok := sentence{}, false
+	for _, key := range keys(a.Alarm, a.Code, v.Value) {
+		if s, ok = c.alarms[key]; ok {
+			break
+		}
+	}
+	if !ok {
+		s = sentence{c.phrase["unknown-alarm"], c.phrase["unknown-advice"]}
+		v.About = a.Alarm
+	}
+	headline, advice = c.put(s.headline, v), c.put(s.advice, v)
+	if a.State == logbook.AlarmCleared {
+		return c.phrase["over"] + headline, c.phrase["over-advice"]
+	}
+	return headline, advice
+}
+
+// Gate returns where the gate of a store stands, in one line, and what its air
+// points last read. The reasons, what is still owed, are beside it.
+func Gate(lang string, g *logbook.Gate) (headline, read string) {
+	c := of(lang)
+	v := values{Store: g.Store, About: g.State, Limit: float64(g.LimitPPM)}
+	headline = c.say(c.gates, g.State, v)
+	var parts []string
+	for _, p := range g.Read {
+		w := values{Point: p.Point, Value: float64(p.PPM), Limit: float64(p.Upper)}
+		parts = append(parts, c.put(c.phrase["point-read"], w))
+	}
+	if len(parts) == 0 {
+		return headline, c.put(c.phrase["nothing-read"], v)
+	}
+	return headline, c.put(c.phrase["read"], v) + strings.Join(parts, "; ") + "."
+}
+
+// values are what a sentence may name.
+type values struct {
+	Store, Stack, Line, Point, Channel, About string
+	Value, Limit                              float64
+}
+
+// keys lists where a code's sentence may stand, the closest first: for the case
+// of an alarm, for a value that is missing (0) or negative (-), for the code.
+func keys(code, variant string, value float64) []string {
+	var ks []string
+	if variant != "" {
+		ks = append(ks, code+"/"+variant)
+	}
+	switch {
+	case value == 0:
+		ks = append(ks, code+"/0")
+	case value < 0:
+		ks = append(ks, code+"/-")
+	}
+	return append(ks, code)
+}
+
+// say returns the sentence of a code, or the bare code with its values.
+func (c *catalogue) say(from map[string]string, code string, v values) string {
+	for _, k := range keys(code, "", v.Value) {
+		if s, ok := from[k]; ok {
+			return c.put(s, v)
+		}
+	}
+	s := fmt.Sprintf("%q: %s", code, c.place(v))
+	return strings.TrimSpace(s) + fmt.Sprintf(" (%s, %s).", number(v.Value, v.Limit), number(v.Limit, v.Value))
+}
+
+// put puts values in the place of their names. Values are put in one pass, so a
+// name that looks like "{value}" stays what it is.
+func (c *catalogue) put(s string, v values) string {
+	about := v.About
+	if about == "" {
+		about = c.phrase["not-named"]
+	}
+	return strings.NewReplacer(
+		"{store}", v.Store, "{stack}", v.Stack, "{line}", v.Line, "{point}", v.Point, "{channel}", v.Channel, "{about}", about,
+		"{place}", c.place(v),
+		"{value}", number(v.Value, v.Limit), "{limit}", number(v.Limit, v.Value),
+		"{abs}", number(math.Abs(v.Value), v.Limit),
+		"{whole}", whole(v.Value), "{wholelimit}", whole(v.Limit),
+		"{percent}", whole(100*v.Value),
+	).Replace(s)
+}
+
+// place says where: a stack and its line, a store and its point, else a channel.
+func (c *catalogue) place(v values) string {
+	var parts []string
+	add := func(key, name string) {
+		if name != "" {
+			parts = append(parts, strings.ReplaceAll(c.phrase[key], "{}", name))
+		}
+	}
+	if v.Stack != "" {
+		add("in-stack", v.Stack)
+		add("in-line", v.Line)
+	} else {
+		add("in-store", v.Store)
+		add("in-point", v.Point)
+	}
+	if len(parts) == 0 {
+		add("in-channel", v.Channel)
+	}
+	return strings.Join(parts, ", ")
+}
+
+// number writes v plainly with 3 significant digits; with up to 6 where fewer
+// would make it look like the figure that it is held against.
+func number(v, against float64) string {
+	s := plain(v, 3)
+	for digits := 4; digits <= 6 && v != against && s == plain(against, 3); digits++ {
+		if t := plain(v, digits); t != plain(against, digits) {
+			return t
+		}
+	}
+	return s
+}
+
+// plain writes v with so many significant digits, without an exponent; whole
+// numbers below a million keep all their digits.
+func plain(v float64, digits int) string {
+	if v == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
+		return strconv.FormatFloat(v+0, 'f', -1, 64)
+	}
+	if v == math.Trunc(v) && math.Abs(v) < 1e6 {
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	}
+	r, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'e', digits-1, 64), 64)
+	return strconv.FormatFloat(r, 'f', -1, 64)
+}
+
+// whole writes the whole part of v: 119.7 of 120 minutes are not yet 120.
+func whole(v float64) string {
+	return strconv.FormatFloat(math.Floor(v)+0, 'f', 0, 64)
+}
