@@ -96,7 +96,7 @@ func Alarm(lang string, a *logbook.Alarm) (headline, advice string) {
 		s = sentence{c.phrase["unknown-alarm"], c.phrase["unknown-advice"]}
 		v.About = a.Alarm
 	}
-	headline, advice = c.put(s.headline, v), c.put(s.advice, v)
+	headline, advice = c.put(s.headline, v), strings.TrimSpace(c.put(s.advice, v))
 	if a.State == logbook.AlarmCleared {
 		return c.phrase["over"] + headline, c.phrase["over-advice"]
 	}

@@ -1,0 +1,276 @@
+package words
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"undersheet/logbook"
+
+	"github.com/stretchr/testify/require"
+)
+
+// The codes that the rules may write; a code that the rules' own source names is
+// looked for there (TestSourceHasSentences).
+var (
+	reasonCodes = strings.Fields(`under-gas dosing inside-by-masked-entry no-clearance-on-record restored-logbook catching-up clock-behind
+		no-gate-air-points no-site airing-too-short airing-paused air-above-limit air-not-below-long-enough point-silent point-no-reading
+		point-over-range point-stuck point-fault point-below-zero detection-limit-too-high clock-stepped second-value late-reading-above-limit
+		lines-still-read-gas hand-reading-owed confirmation-owed hand-reading-above-limit hand-reading-too-coarse hand-reading-too-old
+		confirmation-lapsed withholding`)
+	refusedCodes = strings.Fields(`unknown-store unknown-stack no-name gate-not-check-owed hand-readings-owed no-treatment-running
+		already-running store-under-gas masked-entry-open future-dated not-in-exposure not-airing no-site unknown-unit`)
+	findingCodes = strings.Fields(`unknown-channel unknown-unit unit-mismatch future late second-value duplicate-treatment store-not-empty
+		unknown-protocol exposure-shorter-than-protocol commodity-unsuited dose-missing volume-missing too-cold cool airing-early
+		airing-early-no-reason no-exposure-running dosing-not-recorded clock-stepped payload-refused hand-reading-below-detection
+		over-range fault stuck below-zero unknown-line unknown-point no-limits-country second-treatment-due act-backdated nobody-inside
+		already-running airing-before-release-over not-airing lines-changed second-treatment-off-window`)
+	alarmNames = strings.Fields(`leak end-level-at-risk end-level-missed uneven-gas air-gas gate-rebound line-silent line-off line-blocked
+		instrument-fault instrument-silent door-opened power-lost fire-risk too-cold masked-entry-overdue follow-up-due point-silent`)
+)
+
+// TestEveryCodeHasASentence in every language.
+func TestEveryCodeHasASentence(t *testing.T) {
+	for _, lang := range Languages() {
+		c := catalogues[lang]
+		for _, code := range reasonCodes {
+			require.Contains(t, c.reasons, code, "reason in %s", lang)
+		}
+		for _, code := range refusedCodes {
+			require.Contains(t, c.refused, code, "refusal in %s", lang)
+		}
+		for _, code := range findingCodes {
+			require.Contains(t, c.findings, code, "finding in %s", lang)
+		}
+		for _, name := range alarmNames {
+			require.Contains(t, c.alarms, name, "alarm in %s", lang)
+		}
+		for _, state := range []string{logbook.GateShut, logbook.GateAiring, logbook.GateCheckOwed, logbook.GateCleared} {
+			require.Contains(t, c.gates, state, "gate in %s", lang)
+		}
+		for key := range english.phrase {
+			require.Contains(t, c.phrase, key, "phrase in %s", lang)
+		}
+	}
+}
+
+// TestSourceHasSentences reads the source of the rules for the codes that they
+// write, so that a new one without a sentence is found here.
+func TestSourceHasSentences(t *testing.T) {
+	found := sourceCodes(t, "../../rules")
+	require.Greater(t, len(found), 20, "the rules name their codes in a way that this test no longer sees")
+	for _, f := range found {
+		switch f.kind {
+		case "Reason":
+			require.Contains(t, english.reasons, f.code, f.at)
+		case "Refused":
+			require.Contains(t, english.refused, f.code, f.at)
+		case "Finding":
+			require.Contains(t, english.findings, f.code, f.at)
+		case "Alarm":
+			require.Contains(t, english.alarms, f.code, f.at)
+		}
+	}
+}
+
+type sourceCode struct{ kind, code, at string }
+
+// sourceCodes finds Code: "…" of logbook.Finding and logbook.Reason, Alarm: "…"
+// of logbook.Alarm, refuse(e, "…", …), and the constants of package gate and of
+// alarm names.
+func sourceCodes(t *testing.T, root string) (found []sourceCode) {
+	fset := token.NewFileSet()
+	add := func(kind string, e ast.Expr) {
+		if lit, ok := e.(*ast.BasicLit); ok && lit.Kind == token.STRING {
+			code, err := strconv.Unquote(lit.Value)
+			require.NoError(t, err)
+			found = append(found, sourceCode{kind, code, fset.Position(lit.Pos()).String()})
+		}
+	}
+	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return err
+		}
+		file, err := parser.ParseFile(fset, path, nil, parser.SkipObjectResolution)
+		if err != nil {
+			return err
+		}
+		ast.Inspect(file, func(n ast.Node) bool {
+			switch n := n.(type) {
+			case *ast.CompositeLit:
+				inLiteral(n, add)
+			case *ast.CallExpr:
+				if f, ok := n.Fun.(*ast.SelectorExpr); ok && f.Sel.Name == "refuse" && len(n.Args) > 1 {
+					add("Refused", n.Args[1])
+				}
+			case *ast.ValueSpec:
+				inConstant(file.Name.Name, n, add)
+			}
+			return true
+		})
+		return nil
+	})
+	require.NoError(t, err)
+	return found
+}
+
+func inLiteral(n *ast.CompositeLit, add func(string, ast.Expr)) {
+	kind, ok := n.Type.(*ast.SelectorExpr)
+	if !ok {
+		return
+	}
+	for _, el := range n.Elts {
+		kv, ok := el.(*ast.KeyValueExpr)
+		if !ok {
+			continue
+		}
+		key, _ := kv.Key.(*ast.Ident)
+		switch {
+		case key == nil:
+		case key.Name == "Code" && (kind.Sel.Name == "Finding" || kind.Sel.Name == "Reason" || kind.Sel.Name == "Refused"):
+			add(kind.Sel.Name, kv.Value)
+		case key.Name == "Alarm" && kind.Sel.Name == "Alarm":
+			add("Alarm", kv.Value)
+		}
+	}
+}
+
+func inConstant(pkg string, n *ast.ValueSpec, add func(string, ast.Expr)) {
+	for i, name := range n.Names {
+		switch {
+		case i >= len(n.Values):
+		case pkg == "gate" && ast.IsExported(name.Name):
+			add("Reason", n.Values[i])
+		case pkg == "rules" && strings.HasPrefix(name.Name, "alarm"):
+			add("Alarm", n.Values[i])
+		}
+	}
+}
+
+// everySentence calls f with each sentence of a language, filled in.
+func everySentence(c *catalogue, f func(key, text string)) {
+	v := values{Store: "Store 2", Stack: "B", Line: "north top", Point: "door", Channel: "c-1", About: "it", Value: 0.34, Limit: 0.3}
+	for _, m := range []map[string]string{c.reasons, c.refused, c.findings, c.gates} {
+		for k, s := range m {
+			f(k, c.put(s, v))
+		}
+	}
+	for k, s := range c.alarms {
+		f(k, c.put(s.headline, v))
+		f(k, strings.TrimSpace(c.put(s.advice, v)))
+	}
+}
+
+// TestSentences: whole sentences, every value filled in, and never the word safe.
+func TestSentences(t *testing.T) {
+	for _, lang := range Languages() {
+		everySentence(catalogues[lang], func(key, text string) {
+			require.NotContains(t, strings.ToLower(text), "safe", key)
+			require.NotContains(t, text, "{", key)
+			require.NotContains(t, text, "  ", key)
+			require.True(t, strings.HasSuffix(text, "."), "%s: %s", key, text)
+		})
+	}
+}
+
+// TestAdviceSendsNobodyIn: what could send somebody into a store opens with, or
+// comes with, the words for two trained people; what does not, names no such way.
+func TestAdviceSendsNobodyIn(t *testing.T) {
+	const open = "Do not enter alone: two trained people, breathing protection, daylight; else wait."
+	for _, name := range []string{"leak", "line-off", "end-level-at-risk"} {
+		_, advice := Alarm("en", &logbook.Alarm{Alarm: name, Stack: "B", Value: 0.4, Limit: 0.2})
+		require.True(t, strings.HasPrefix(advice, open), "%s: %s", name, advice)
+	}
+	outside := map[string]bool{"too-cold": true, "power-lost": true, "end-level-missed": true, "follow-up-due": true}
+	for key, s := range english.alarms {
+		name, _, _ := strings.Cut(key, "/")
+		switch {
+		case name == "fire-risk":
+			require.True(t, strings.HasPrefix(s.advice, "Nobody goes in."), key)
+		case outside[name]:
+			for _, w := range []string{"go in", "enter", "inside", "go to the stack"} {
+				require.NotContains(t, s.advice, w, key)
+			}
+		default:
+			require.Contains(t, s.advice+" ", open, key)
+		}
+	}
+}
+
+// TestFill: what a reader sees.
+func TestFill(t *testing.T) {
+	g := &logbook.Gate{Store: "Store 2", State: "airing", LimitPPM: 0.1, Reasons: []logbook.Reason{
+		{Code: "airing-too-short", About: "B", Value: 119.9, Limit: 120},
+		{Code: "air-above-limit", About: "door", Value: 0.34, Limit: 0.1},
+		{Code: "air-above-limit", About: "door", Value: 0.10001, Limit: 0.1},
+		{Code: "hand-reading-too-coarse", About: "B", Value: 0, Limit: 0.1},
+		{Code: "from-a-newer-program", About: "B", Value: 2, Limit: 3}}}
+	Fill("en", g)
+	require.Equal(t, "Stack B has been aired for 119 of 120 minutes in which every air point was read.", g.Reasons[0].Text)
+	require.Equal(t, "The air at door may hold 0.34 ppm, the reading and its error: it must be below 0.1 ppm.", g.Reasons[1].Text)
+	require.Contains(t, g.Reasons[2].Text, "0.10001 ppm")
+	require.Contains(t, g.Reasons[3].Text, "does not say what its method can find")
+	require.Contains(t, g.Reasons[4].Text, "from-a-newer-program")
+
+	r := &logbook.Refused{Entry: "entry-confirmed", Store: "Store 2", Code: "gate-not-check-owed", Reasons: g.Reasons[:1]}
+	Fill("xx", r)
+	require.Equal(t, "Not cleared: Store 2 is not ready for a confirmation. "+g.Reasons[0].Text, r.Why)
+
+	f := &logbook.Finding{Code: "too-cold", Stack: "B", Value: -1, Limit: 15}
+	Fill("en", f)
+	require.Equal(t, "The grain of stack B is at -1 °C: below 15 °C phosphine is not effective.", f.Text)
+
+	f = &logbook.Finding{Code: "second-treatment-off-window", Stack: "B", Value: -5.5, Limit: 48}
+	Fill("en", f)
+	require.Equal(t, "The second treatment of stack B began 5.5 hours before its time.", f.Text)
+
+	a := &logbook.Alarm{Alarm: "leak", State: "raised", Stack: "B", Line: "top", Value: 0.4212, Limit: 0.2}
+	Fill("en", a)
+	require.True(t, strings.HasPrefix(a.Text, "Leak: stack B, line top loses gas at 0.421 per day, before at 0.2. Do not enter alone"), a.Text)
+}
+
+// TestOver: an alarm that is over lets nobody in, and does not use the gate's word.
+func TestOver(t *testing.T) {
+	headline, advice := Alarm("en", &logbook.Alarm{Alarm: "air-gas", State: logbook.AlarmCleared, Store: "Store 2", Point: "door", Value: 0.02, Limit: 0.1})
+	require.True(t, strings.HasPrefix(headline, "Over: "), headline)
+	require.NotContains(t, strings.ToLower(headline), "clear")
+	require.Equal(t, "This alarm is over. That lets nobody in: look at the gate of the store.", advice)
+}
+
+// TestNamesAreNotTemplates: a name that looks like a value stays a name.
+func TestNamesAreNotTemplates(t *testing.T) {
+	f := &logbook.Finding{Code: "unknown-line", Stack: "{limit}", About: "{value}", Value: 7}
+	Fill("en", f)
+	require.Contains(t, f.Text, "Stack {limit} has no line {value}")
+}
+
+// TestGate: where a gate stands, and what was read.
+func TestGate(t *testing.T) {
+	g := &logbook.Gate{Store: "Store 2", State: "check-owed", LimitPPM: 0.1,
+		Read: []logbook.PointRead{{Point: "door", PPM: 0.02, Upper: 0.052}, {Point: "beside B", PPM: 0, Upper: 0.03}}}
+	headline, read := Gate("en", g)
+	require.Contains(t, headline, "still owed")
+	require.Equal(t, "Read: door 0.02 ppm, with its error up to 0.052 ppm; beside B 0 ppm, with its error up to 0.03 ppm.", read)
+	_, read = Gate("en", &logbook.Gate{Store: "S", State: "shut"})
+	require.Equal(t, "No air point has been read yet.", read)
+}
+
+// TestNumber: plain figures, never an exponent, never rounded across a limit.
+func TestNumber(t *testing.T) {
+	for _, c := range []struct {
+		v, against float64
+		want       string
+	}{
+		{0.34, 0.3, "0.34"}, {0.33333, 0, "0.333"}, {412.7, 150, "413"}, {18000, 0, "18000"}, {17900, 1790, "17900"}, {1234567.8, 0, "1230000"},
+		{0.00004, 1, "0.00004"}, {0.29999, 0.3, "0.29999"}, {149.97, 150, "149.97"}, {150, 150, "150"}, {-0.02, 0, "-0.02"}, {0, 0, "0"},
+	} {
+		require.Equal(t, c.want, number(c.v, c.against), "%v against %v", c.v, c.against)
+	}
+	require.Equal(t, "119", whole(119.999))
+	require.Equal(t, "0", whole(0.4))
+}
