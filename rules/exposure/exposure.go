@@ -139,7 +139,7 @@ func (a *Air) spread(from, to Point) {
 // TWA8 returns the average over the 8 hours before now in ppm, and how many of
 // them readings covered. Uncovered time adds nothing: say so where it is shown.
 func (a *Air) TWA8(now logbook.Time) (ppm, covered float64) {
-	oldest := int64(now/logbook.Time(slotLength.Microseconds())) - slots
+	oldest := int64((now-1)/logbook.Time(slotLength.Microseconds())) - slots
 	for _, s := range a.Slots {
 		if s.Index > oldest {
 			ppm += s.PPMh / 8

@@ -103,6 +103,7 @@ type Store struct {
 	Hands     []Hand       // newest per point
 	HandAfter logbook.Time // hand readings count only after this: when the last clearance fell
 	Cleared   *Clearance   // standing clearance
+	RanOut    *Clearance   // the last confirmation, when it lapsed and none came since
 	Again     time.Duration
 }
 
@@ -132,12 +133,19 @@ func Decide(s *Store) Decision {
 		d.State = logbook.GateCleared
 	default:
 		d.State, d.Reasons = logbook.GateCheckOwed, Owed(s)
-		if d.Lapsed {
-			d.Reasons = append([]logbook.Reason{{Code: Lapsed, About: s.Cleared.By,
-				Value: hours(s.Now.Sub(s.Cleared.At)), Limit: hours(again(s))}}, d.Reasons...)
+		if ran := s.ranOut(d.Lapsed); ran != nil {
+			d.Reasons = append([]logbook.Reason{{Code: Lapsed, About: ran.By, Value: hours(s.Now.Sub(ran.At)), Limit: hours(again(s))}}, d.Reasons...)
 		}
 	}
 	return d
+}
+
+// ranOut returns the confirmation that ran out and was not renewed, if any.
+func (s *Store) ranOut(now bool) *Clearance {
+	if now {
+		return s.Cleared
+	}
+	return s.RanOut
 }
 
 // shutReasons are those for which the gate is shut whatever the air reads.
