@@ -119,9 +119,12 @@ func (s *Store) open(o Options) (err error) {
 	case err != nil:
 		return err
 	}
-	if o.ReadOnly {
-		s.read = connect(s.path, readOnly(s.path))
-		return s.start(s.read)
+	s.read = connect(s.path, readOnly(s.path))
+	if err := s.start(s.read); err != nil || o.ReadOnly {
+		return err
+	}
+	if err := s.read.Close(); err != nil { // it was looked at without a change; now it is ours
+		return err
 	}
 	s.write = connect(s.path, url.Values{"_pragma": {"busy_timeout(5000)", "journal_mode(WAL)", "synchronous(FULL)"},
 		"_txlock": {"immediate"}})
