@@ -1,0 +1,81 @@
+package alert
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"undersheet/logbook"
+)
+
+// Letter is one message to one person, as it waits in the outbox.
+type Letter struct {
+	ID       string       `json:"id"`       // Message-ID without angle brackets; the same for every attempt
+	Of       uint64       `json:"of"`       // seq of the record that it tells of
+	Priority string       `json:"priority"` // of the alarm
+	Subject  string       `json:"subject"`
+	Text     string       `json:"text"`
+	Written  logbook.Time `json:"written"`
+}
+
+// Delivery is one attempt to hand a letter over.
+type Delivery struct {
+	Letter
+	Person  string
+	Address string    // of the person, for the messenger that is asked
+	Repeat  bool      // an earlier attempt may have reached the person
+	At      time.Time // now, by the depot's clock
+}
+
+// lateAfter is the age from which a letter says that it is late.
+const lateAfter = 15 * time.Minute
+
+// Heading returns the subject, saying when it may be a repeat.
+func (d *Delivery) Heading() string {
+	if d.Repeat {
+		return "May be a repeat: " + oneLine(d.Subject)
+	}
+	return oneLine(d.Subject)
+}
+
+// Content returns the text, saying first when it may be a repeat and when it is late.
+func (d *Delivery) Content() string {
+	var b strings.Builder
+	if d.Repeat {
+		b.WriteString("This may be a repeat: the program was interrupted while it handed this message over.\n\n")
+	}
+	if late := d.At.Sub(d.Written.Std()); late > lateAfter {
+		fmt.Fprintf(&b, "This message is late: it was written at %s, %s before it could be handed over. Things may have changed since.\n\n",
+			d.Written.Std().Format(time.DateTime+" MST"), late.Round(time.Minute))
+	}
+	b.WriteString(d.Text)
+	return b.String()
+}
+
+// Messenger hands letters over: one implementation for each way of reaching people.
+type Messenger interface {
+	// Name is the messenger's name in the outbox and in records.
+	Name() string
+	// Deliver hands one letter over and returns nil when the other side took
+	// charge of it. Other errors than a *Failure count as temporary ones. It
+	// returns soon after ctx is done.
+	Deliver(ctx context.Context, d *Delivery) error
+}
+
+// Failure says how a hand-over failed.
+type Failure struct {
+	Err       error
+	Permanent bool // the same attempt will fail again until somebody puts it right
+	Everyone  bool // the messenger itself is in trouble, not this letter or this person
+	InDoubt   bool // the other side may have taken charge of it all the same
+}
+
+// Error implements error.
+func (f *Failure) Error() string { return f.Err.Error() }
+
+// Unwrap returns the cause.
+func (f *Failure) Unwrap() error { return f.Err }
+
+// oneLine keeps outside text from breaking a header.
+func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }

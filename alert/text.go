@@ -1,0 +1,232 @@
+package alert
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/logbook/sqlite"
+	"undersheet/logbook/words"
+	"undersheet/rules"
+)
+
+// Sentences that every message carries.
+const (
+	goingIn = "If somebody has to go in: two trained people with breathing protection, in daylight. " +
+		"Otherwise keep everybody out and wait. Local law and the licensed fumigator's word come before this message."
+	noEmergency = "Emergency: no line is set in the site file. Call the public emergency number."
+)
+
+// compose writes subject and text of a message.
+func (p *Planner) compose(n news, v *rules.View, h sqlite.Head) (subject, text string) {
+	w := &writer{zone: p.zone(), lang: p.opts.Language}
+	var store, stack string
+	switch {
+	case n.alarm != nil:
+		subject = w.alarm(n)
+		store, stack = n.alarm.Store, n.alarm.Stack
+	default:
+		subject = w.fell(n.gate)
+		store = n.gate.Store
+	}
+	w.stack(v, stack)
+	w.store(v, storeOf(v, store, stack))
+	w.para(goingIn)
+	w.para("Written at " + w.time(p.Now) + ". " + headLine(h))
+	if p.Site.Emergency != "" {
+		w.para("Emergency: " + oneLine(p.Site.Emergency))
+	} else {
+		w.para(noEmergency)
+	}
+	return oneLine(fmt.Sprintf("[%s] %s: %s", p.Site.Name, strings.ToUpper(n.priority), subject)), w.b.String()
+}
+
+// headLine says where the logbook stood, for verify --head.
+func headLine(h sqlite.Head) string {
+	if h.Hash == "" {
+		return "The logbook's head could not be read."
+	}
+	return fmt.Sprintf("The logbook (id %s) stood at entry %d; check it with: undersheet verify --head %s", h.LogID, h.Seq, h.Hash)
+}
+
+func (p *Planner) zone() *time.Location {
+	if z, err := time.LoadLocation(p.Site.Timezone); err == nil {
+		return z
+	}
+	return time.UTC
+}
+
+// storeOf returns the store, which an alarm of a stack may leave out.
+func storeOf(v *rules.View, store, stack string) string {
+	for _, s := range v.Stores {
+		for _, k := range s.Stacks {
+			if store == "" && k.Name == stack {
+				return s.Name
+			}
+		}
+	}
+	return store
+}
+
+// writer puts the text of a message together.
+type writer struct {
+	b    strings.Builder
+	zone *time.Location
+	lang string
+}
+
+func (w *writer) line(format string, args ...any) { fmt.Fprintf(&w.b, format+"\n", args...) }
+
+// para writes a paragraph: an empty line before it unless it is the first.
+func (w *writer) para(s string) {
+	if w.b.Len() > 0 {
+		w.b.WriteByte('\n')
+	}
+	w.line("%s", s)
+}
+
+// time writes t in the site's zone and in UTC.
+func (w *writer) time(t logbook.Time) string {
+	if t == 0 {
+		return "an unknown time"
+	}
+	u := t.Std()
+	return fmt.Sprintf("%s (%s)", u.In(w.zone).Format("2006-01-02 15:04 MST"), u.Format("2006-01-02 15:04 UTC"))
+}
+
+// alarm writes what an alarm says and returns its headline.
+func (w *writer) alarm(n news) string {
+	a := n.alarm
+	headline, advice := words.Alarm(w.lang, a)
+	w.para(headline)
+	w.para(advice)
+	w.para("Alarm: " + a.Alarm + place(a))
+	if a.Onset != 0 {
+		w.line("Began: %s", w.time(a.Onset))
+	}
+	if a.State == logbook.AlarmCleared {
+		w.line("Raised first: %s", w.time(n.since))
+		if n.times > 1 {
+			w.line("It came %d times in that span; this message speaks for all of them.", n.times)
+		}
+	}
+	if len(a.Also) > 0 {
+		w.line("Of the same cause: %s", strings.Join(a.Also, ", "))
+	}
+	return headline
+}
+
+func place(a *logbook.Alarm) string {
+	var s string
+	for _, part := range [][2]string{{"", a.Store}, {"stack ", a.Stack}, {"line ", a.Line}, {"point ", a.Point}, {"channel ", a.Channel}} {
+		if part[1] != "" {
+			s += ", " + part[0] + part[1]
+		}
+	}
+	return s
+}
+
+// fell writes that a clearance no longer holds and returns the headline.
+func (w *writer) fell(g *logbook.Gate) string {
+	headline := "The clearance of " + g.Store + " no longer holds"
+	state, read := words.Gate(w.lang, g)
+	w.para(headline + ".")
+	w.para("Whoever is inside comes out. " + state)
+	w.reasons(g.Reasons)
+	w.line("%s", read)
+	return headline
+}
+
+func (w *writer) reasons(rs []logbook.Reason) {
+	for _, r := range rs {
+		w.line("- %s", words.Reason(w.lang, r))
+	}
+}
+
+// stack writes what was read under the sheet and what is expected.
+func (w *writer) stack(v *rules.View, name string) {
+	k := stackView(v, name)
+	if k == nil || len(k.Lines) == 0 {
+		return
+	}
+	w.para(fmt.Sprintf("Stack %s, treatment %s, read last under the sheet:", k.Name, given(k.Treatment)))
+	for _, l := range k.Lines {
+		w.line("- %s: %s", l.Name, w.sample(l.Last))
+	}
+	if f := k.Lowest; f != nil && k.Phase == logbook.PhaseExposure {
+		w.line("Forecast of the lowest line for %s: %s ppm, with 90 %% between %s and %s; the end level is %s ppm; the chance to meet it is %s %%.",
+			w.time(f.For), figure(float64(f.PPM.P50)), figure(float64(f.PPM.P05)), figure(float64(f.PPM.P95)), figure(k.EndLevelPPM),
+			percent(float64(f.ChanceMet)))
+	}
+}
+
+// store writes where the gate stands and what was read in the air.
+func (w *writer) store(v *rules.View, name string) {
+	for i := range v.Stores {
+		s := &v.Stores[i]
+		if s.Name != name {
+			continue
+		}
+		headline, _ := words.Gate(w.lang, &s.Gate)
+		w.para("Gate: " + headline)
+		w.reasons(s.Gate.Reasons)
+		for _, a := range s.Air {
+			w.line("- %s (%s): %s", a.Name, a.Where, w.sample(a.Last))
+		}
+	}
+}
+
+func stackView(v *rules.View, name string) *rules.StackView {
+	for i := range v.Stores {
+		for k := range v.Stores[i].Stacks {
+			if s := &v.Stores[i].Stacks[k]; name != "" && s.Name == name {
+				return s
+			}
+		}
+	}
+	return nil
+}
+
+// sample writes a reading as it was judged.
+func (w *writer) sample(s rules.Sample) string {
+	if s.At == 0 {
+		return "nothing read yet"
+	}
+	unit := s.Unit
+	switch unit {
+	case logbook.PPM, logbook.MgM3, logbook.GM3:
+		unit = logbook.PPM
+	}
+	return fmt.Sprintf("%s %s (%s) at %s", figure(s.PPM), unit, s.State, w.time(s.At))
+}
+
+func given(s string) string {
+	if s == "" {
+		return "without a name yet"
+	}
+	return s
+}
+
+// figure writes v with about three significant digits.
+func figure(v float64) string {
+	switch a := max(v, -v); {
+	case a >= 100:
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	case a >= 10:
+		return strconv.FormatFloat(v, 'f', 1, 64)
+	}
+	return strconv.FormatFloat(v, 'f', 2, 64)
+}
+
+// percent writes a chance without ever saying certain.
+func percent(p float64) string {
+	switch {
+	case p > 0.99:
+		return "over 99"
+	case p < 0.01:
+		return "under 1"
+	}
+	return strconv.FormatFloat(100*p, 'f', 0, 64)
+}

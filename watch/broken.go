@@ -1,0 +1,143 @@
+package watch
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"runtime/debug"
+
+	"undersheet/logbook"
+	"undersheet/logbook/sqlite"
+	"undersheet/rules"
+)
+
+// alarmStopped is the alarm that the fold broke and nobody watches any more.
+const alarmStopped = "watch-stopped"
+
+// brokenFold puts a panic of the fold into words.
+func brokenFold(e logbook.Entry, cause any) error {
+	return fmt.Errorf("fold entry %d (%s): the program broke: %v\nEvery gate is shown shut. Keep a copy of the logbook and report this text:\n%s",
+		e.Head().Seq, e.Head().Kind, cause, debug.Stack())
+}
+
+// broke ends the fold at e: what the entries before it proposed is committed,
+// people are told, and the state is not used again. The caller holds the turn.
+func (l *Loop) broke(ctx context.Context, p proposed, e logbook.Entry, cause error) error {
+	l.broken = true
+	l.trouble(faultFold, cause)
+	if err := l.commit(ctx, p); err != nil {
+		l.opts.Logger.Error("commit what was proposed before the fold broke", "error", err)
+		return cause
+	}
+	if err := l.tell(ctx, e); err != nil {
+		l.opts.Logger.Error("tell people that the watch has stopped", "error", err)
+	}
+	return cause
+}
+
+// tell commits the alarm that the watch has stopped, once for each entry at
+// which it does.
+func (l *Loop) tell(ctx context.Context, e logbook.Entry) error {
+	told, err := l.toldOf(ctx, e.Head().Seq)
+	if err != nil || told {
+		return err
+	}
+	now := logbook.At(l.opts.Clock())
+	a := &logbook.Alarm{Header: logbook.Header{Time: now, Kind: logbook.KindAlarm}, State: logbook.AlarmRaised,
+		Record: logbook.Record{Of: e.Head().Seq, Program: l.opts.Program}, Alarm: alarmStopped,
+		Priority: logbook.PriorityHigh, Onset: now, Code: string(e.Head().Kind)}
+	out := l.planStopped(ctx, a)
+	if err := l.append(ctx, proposed{[]logbook.Recorded{a}, out}); err != nil {
+		return err
+	}
+	l.opts.Planned()
+	return nil
+}
+
+// planStopped plans the messages of the alarm with the last view that was whole.
+func (l *Loop) planStopped(ctx context.Context, a *logbook.Alarm) (out []sqlite.Outgoing) {
+	defer func() {
+		if r := recover(); r != nil {
+			l.opts.Logger.Error("plan the messages that the watch has stopped", "error", r)
+		}
+	}()
+	return l.planner.Fold(a, func() (*rules.View, sqlite.Head) {
+		h, _ := l.log.Head(ctx) // without it the message lacks the hash
+		return l.last, h
+	})
+}
+
+// toldOf reports whether the log has the alarm for the entry seq already.
+func (l *Loop) toldOf(ctx context.Context, seq uint64) (bool, error) {
+	const batch = 1024
+	for next := seq + 1; ; {
+		entries, err := l.log.Read(ctx, next, batch)
+		if err != nil || len(entries) == 0 {
+			return false, err
+		}
+		for _, e := range entries {
+			if a, ok := e.(*logbook.Alarm); ok && a.Alarm == alarmStopped && a.Of == seq {
+				return true, nil
+			}
+		}
+		next += uint64(len(entries))
+	}
+}
+
+// writable returns the records that are committed: hourly forecasts are left
+// out, the program's version is put in, and a record that cannot be written is
+// replaced, so that one bad number keeps no other record back.
+func (l *Loop) writable(recs []logbook.Recorded) []logbook.Recorded {
+	kept := recs[:0:0]
+	for _, r := range recs {
+		if f, ok := r.(*logbook.Forecast); ok && !f.Daily {
+			continue
+		}
+		r.Rec().Program = l.opts.Program
+		if err := check(r); err != nil {
+			l.opts.Logger.Error("a record cannot be written as it is", "kind", r.Head().Kind, "of", r.Rec().Of, "error", err)
+			r = mended(r, err)
+		}
+		kept = append(kept, r)
+	}
+	return kept
+}
+
+// check reports why a record cannot be written.
+func check(r logbook.Recorded) error {
+	if err := r.Validate(); err != nil {
+		return err
+	}
+	_, err := logbook.Encode(r)
+	return err
+}
+
+// mended returns what is written in place of a record that cannot be: an alarm
+// without its numbers, a refusal without its reasons, else a finding.
+func mended(r logbook.Recorded, cause error) logbook.Recorded {
+	switch r := r.(type) {
+	case *logbook.Alarm:
+		a := *r
+		a.Value, a.Limit = finite(a.Value), finite(a.Limit)
+		if check(&a) == nil {
+			return &a
+		}
+	case *logbook.Refused:
+		x := *r
+		x.Reasons = nil
+		if check(&x) == nil {
+			return &x
+		}
+	}
+	h := *r.Head()
+	f := &logbook.Finding{Header: h, Record: *r.Rec(), Code: "record-not-written", About: string(h.Kind), Text: cause.Error()}
+	f.Kind = logbook.KindFinding
+	return f
+}
+
+func finite(n logbook.Number) logbook.Number {
+	if math.IsNaN(float64(n)) || math.IsInf(float64(n), 0) {
+		return 0
+	}
+	return n
+}
