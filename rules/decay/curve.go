@@ -58,30 +58,39 @@ func expRatio(x float64) float64 {
 	return -math.Expm1(-x) / x
 }
 
-// kernel is the gas that a unit of yield leaves in the gas space when part of it
-// goes onto the commodity at sorb per day and comes back at free per day:
+// kernel is the gas that a unit of yield leaves in the gas space when it mixes
+// under the sheet at mix per day and part of it goes onto the commodity at sorb
+// per day and comes back at free per day:
 //
-//	dC/dt = r·e^(−rt) − (k + sorb)·C + free·Q,   dQ/dt = sorb·C − free·Q
+//	dM/dt = r·e^(−rt) − mix·M,   dC/dt = mix·M − (k + sorb)·C + free·Q,   dQ/dt = sorb·C − free·Q
 //
-// It is the sum of two release-loss curves whose loss rates are the eigenvalues
-// of the exchange; with sorb = 0 it is the release-loss curve.
+// It is a sum of release-loss curves whose loss rates are the eigenvalues of the
+// exchange and whose releases are r and mix; with sorb = 0 and mix → ∞ it is the
+// release-loss curve. mix must be above r.
 type kernel struct {
-	release, slow, fast float64 // per day
-	ofSlow, ofFast      float64 // shares, summing to 1
+	release, mix, slow, fast float64 // per day
+	ofSlow, ofFast           float64 // shares, summing to 1
+	ofMix                    float64 // r/(mix − r)
 }
 
-func newKernel(r, k, sorb, free float64) kernel {
+func newKernel(r, mix, k, sorb, free float64) kernel {
+	q := kernel{release: r, mix: mix, slow: k, fast: k, ofSlow: 1, ofMix: r / (mix - r)}
 	sum := k + sorb + free
 	root := math.Sqrt(max(sum*sum-4*k*free, 0))
-	if !(root > 1e-9*sum) { // no exchange, and k = free: either share will do
-		return kernel{release: r, slow: k, fast: k, ofSlow: 1}
+	if root > 1e-9*sum { // else no exchange, and k = free: either share will do
+		q.fast = (sum + root) / 2
+		q.slow = k * free / q.fast
+		q.ofSlow, q.ofFast = (free-q.slow)/root, (q.fast-free)/root
 	}
-	fast := (sum + root) / 2
-	slow := k * free / fast
-	return kernel{r, slow, fast, (free - slow) / root, (fast - free) / root}
+	return q
 }
 
 // at returns the gas t days after the release began.
 func (q kernel) at(t float64) float64 {
-	return q.ofSlow*bateman(t, q.release, q.slow) + q.ofFast*bateman(t, q.release, q.fast)
+	if !(t > 0) {
+		return 0
+	}
+	c := (1 + q.ofMix) * (q.ofSlow*bateman(t, q.release, q.slow) + q.ofFast*bateman(t, q.release, q.fast))
+	c -= q.ofMix * (q.ofSlow*bateman(t, q.mix, q.slow) + q.ofFast*bateman(t, q.mix, q.fast))
+	return max(c, 0)
 }

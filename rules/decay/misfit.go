@@ -21,7 +21,8 @@ const (
 	commonSD, commonDays = 0.012, 0.35
 	lineSD, lineDays     = 0.020, 0.35
 	lossDays             = 3.0
-	earlySpread          = 6.0  // the gas is not yet mixed: swings are this much larger at t = 0 …
+	changeSD             = 0.5  // per day: how far the loss may jump when it is told that it changed
+	earlySpread          = 15.0 // the gas is not yet mixed: swings are this much larger at t = 0 …
 	earlyDays            = 0.30 // … and calm down over this time
 )
 
@@ -43,7 +44,6 @@ func (m misfit) start() []float64 {
 	n := m.dim()
 	p := make([]float64, n*n)
 	p[atU*n+atU] = commonSD * commonSD
-	p[atW*n+atW] = m.lossSD * m.lossSD
 	for i := range m.lines {
 		p[(atV+i)*n+atV+i] = lineSD * lineSD
 	}
@@ -51,11 +51,11 @@ func (m misfit) start() []float64 {
 }
 
 // decayed holds the transition over a step of days.
-type decayed struct{ u, w, z, v float64 }
+type decayed struct{ u, w, z, v, days float64 }
 
 func over(days float64) decayed {
 	w := math.Exp(-days / lossDays)
-	return decayed{u: math.Exp(-days / commonDays), w: w, z: lossDays * (1 - w), v: math.Exp(-days / lineDays)}
+	return decayed{u: math.Exp(-days / commonDays), w: w, z: lossDays * (1 - w), v: math.Exp(-days / lineDays), days: days}
 }
 
 // moveMean carries a mean of the states (n of them) over a step.
@@ -68,9 +68,9 @@ func (d decayed) moveMean(x []float64) {
 	}
 }
 
-// moveCov carries the covariance p over a step of days and adds what the process
-// does in it.
-func (m misfit) moveCov(p []float64, d decayed, days float64) {
+// moveCov carries the covariance p over a step and adds what the process does in
+// it.
+func (m misfit) moveCov(p []float64, d decayed) {
 	n := m.dim()
 	for i := range n { // F·P, by columns
 		p[atU*n+i] *= d.u
@@ -84,7 +84,7 @@ func (m misfit) moveCov(p []float64, d decayed, days float64) {
 		d.moveMean(p[i*n : i*n+n])
 	}
 	p[atU*n+atU] += commonSD * commonSD * (1 - d.u*d.u)
-	q, x := m.lossSD*m.lossSD, days/lossDays
+	q, x := m.lossSD*m.lossSD, d.days/lossDays
 	p[atW*n+atW] += q * (1 - d.w*d.w)
 	wz := q * lossDays * (1 - d.w) * (1 - d.w)
 	p[atW*n+atZ] += wz
@@ -104,15 +104,26 @@ type filter struct {
 	cov    []float64 // of the states
 	mean   []float64 // cols × dim: the states by each column
 	at     float64   // days
+	seen   []float64 // scratch: covariance of the states with what a reading sees
+	breaks []float64 // hours, in order, at which the loss rate changed
 	logDet float64   // Σ ln of the variances of the innovations
 }
 
 func newFilter(m misfit, cols int) *filter {
-	return &filter{misfit: m, cols: cols, cov: m.start(), mean: make([]float64, cols*m.dim())}
+	return &filter{misfit: m, cols: cols, cov: m.start(), mean: make([]float64, cols*m.dim()), seen: make([]float64, m.dim())}
 }
 
-// advance carries the states on to days.
+// advance carries the states on to days, opening the loss rate where it changed.
 func (f *filter) advance(days float64) {
+	for len(f.breaks) > 0 && f.breaks[0]/24 <= days {
+		f.step(f.breaks[0] / 24)
+		f.breaks = f.breaks[1:]
+		f.cov[atW*f.dim()+atW] += changeSD * changeSD
+	}
+	f.step(days)
+}
+
+func (f *filter) step(days float64) {
 	step := days - f.at
 	if !(step > 0) {
 		return
@@ -121,7 +132,7 @@ func (f *filter) advance(days float64) {
 	for c := range f.cols {
 		d.moveMean(f.mean[c*n : c*n+n])
 	}
-	f.moveCov(f.cov, d, step)
+	f.moveCov(f.cov, d)
 	f.at = days
 }
 
@@ -132,7 +143,7 @@ func (f *filter) advance(days float64) {
 func (f *filter) update(line int, e *float64, row []float64, scale, noise, nominal float64) float64 {
 	n, at := f.dim(), atV+line
 	sp := scale * spread(f.at)
-	pl := make([]float64, n)
+	pl := f.seen
 	for i := range n {
 		pl[i] = sp*(f.cov[i*n+atU]+f.cov[i*n+at]) + scale*f.cov[i*n+atZ]
 	}

@@ -7,14 +7,15 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Places of the parameters: the logs of yield, release, loss, lag, sorption and
-// its return, two coefficients of the daily breathing, then the log yield of
+// Places of the parameters: the logs of yield, release, loss, lag, mixing time,
+// sorption and its return, two coefficients of the daily breathing, then the log yield of
 // each added dose over the first, then the log factor of each line.
 const (
 	inYield = iota
 	inRelease
 	inLoss
 	inLag
+	inMix
 	inSorb
 	inFree
 	inSin
@@ -44,6 +45,7 @@ type model struct {
 	days   []float64 // distinct times of the observations
 	obs    []observation
 	doses  []float64 // days at which the added doses came
+	breaks []float64 // hours at which the loss changed
 	bend   []float64 // by line
 	prior  []normal
 	lossSD float64
@@ -54,10 +56,7 @@ type model struct {
 
 // newModel gathers the bins of s.
 func newModel(s *State) *model {
-	m := &model{lossSD: firstLossSD}
-	for _, d := range s.Added {
-		m.doses = append(m.doses, d.Hours/24)
-	}
+	m := &model{lossSD: firstLossSD, doses: s.doseDays(), breaks: s.Changes}
 	for _, l := range s.Setup.Lines {
 		m.bend = append(m.bend, l.bend())
 	}
@@ -73,6 +72,7 @@ func (s *State) priors() []normal {
 		inRelease: s.Setup.releasePrior(),
 		inLoss:    {math.Log(priorLoss), priorLossSD},
 		inLag:     {math.Log(priorLagDays), priorLagSD},
+		inMix:     {math.Log(priorMixDays), priorMixSD},
 		inSorb:    {math.Log(priorSorb), priorSorbSD},
 		inFree:    {math.Log(priorFree), priorFreeSD},
 		inSin:     {0, breathingSD},
@@ -126,7 +126,8 @@ func exp(x float64) float64 { return math.Exp(min(max(x, -14), 14)) }
 
 // kernelOf is the kernel at parameters x.
 func kernelOf(x []float64) kernel {
-	return newKernel(exp(x[inRelease]), exp(x[inLoss]), exp(x[inSorb]), exp(x[inFree]))
+	r := exp(x[inRelease])
+	return newKernel(r, r+exp(-x[inMix]), exp(x[inLoss]), exp(x[inSorb]), exp(x[inFree]))
 }
 
 // breath is the factor of the daily swing, at days.
@@ -192,6 +193,7 @@ func (m *model) pass(x, r, jac []float64, each func(o *observation, z2 float64))
 		cols += p
 	}
 	f := newFilter(misfit{m.lossSD, len(m.bend)}, cols)
+	f.breaks = m.breaks
 	for i := range m.obs {
 		o := &m.obs[i]
 		f.advance(m.days[o.time])

@@ -13,14 +13,15 @@ const (
 	firstLossSD   = 0.04 // per day, of the slow error of the loss rate
 	leastReadings = 3    // bins, before anything is said
 	leastSpan     = 1.0  // hours from the first to the last of them
-	warmRounds    = 3    // rounds of weights from an earlier fit
+	warmRounds    = 2    // rounds of weights from an earlier fit
 	coldRounds    = 6    // and from nothing
 	coldEvery     = 24   // every so many refits the fit also starts anew
+	sizeEvery     = 6    // and looks again for the size of the slow error
 )
 
 // lossSDs are the sizes of the slow error of the loss rate that are tried, per
 // day; lossSDPrior is what is thought of ln of it beforehand.
-var lossSDs = [...]float64{0.01, 0.02, 0.04, 0.08, 0.16}
+var lossSDs = [...]float64{0.01, 0.02, 0.04, 0.08, 0.16, 0.32, 0.64}
 
 var lossSDPrior = normal{math.Log(0.03), 0.7}
 
@@ -51,7 +52,9 @@ func (s *State) Refit() {
 	if best == nil || math.IsNaN(cost) {
 		return
 	}
-	m.chooseLossSD(best)
+	if s.Fit == nil || s.Fit.Refits%sizeEvery == sizeEvery-1 {
+		m.chooseLossSD(best)
+	}
 	if f := m.posterior(best); f != nil {
 		f.FactorSD = m.factorSD(f)
 		if s.Fit != nil {
@@ -127,7 +130,7 @@ func (m *model) mode(x []float64, rounds int) ([]float64, float64) {
 		if c := m.reweigh(x); math.IsNaN(c) {
 			return nil, c
 		}
-		s, _ := leastSquares(x, len(m.obs)+len(x), 6, 1e-5, m.residuals)
+		s, _ := leastSquares(x, len(m.obs)+len(x), 4, 1e-4, m.residuals)
 		if !allFinite(s.x) {
 			return nil, math.NaN()
 		}
@@ -188,7 +191,7 @@ func (m *model) evidence(x []float64, lossSD float64) float64 {
 // the sums fail.
 func (m *model) posterior(x []float64) *fit {
 	n, p := len(m.obs), len(x)
-	s, err := leastSquares(x, n+p, 6, 1e-6, m.residuals)
+	s, err := leastSquares(x, n+p, 4, 1e-4, m.residuals)
 	if err != nil {
 		return nil
 	}

@@ -71,6 +71,8 @@ const (
 	priorLossSD      = 0.70
 	priorLagDays     = 0.104 // 2.5 h
 	priorLagSD       = 0.7
+	priorMixDays     = 0.06 // 1.5 h
+	priorMixSD       = 0.8
 	priorSorb        = 0.20 // per day
 	priorSorbSD      = 0.8
 	priorFree        = 0.45 // per day

@@ -1,6 +1,9 @@
 package decay
 
 import (
+	"encoding/json"
+	"errors"
+	"fmt"
 	"math"
 	"strings"
 )
@@ -11,6 +14,7 @@ const (
 	maxPPM   = 1e6
 	maxDoses = 6
 	maxLines = 64
+	maxBreak = 16
 )
 
 // State is the running fit of one stack. The zero value is of no use: New makes
@@ -18,14 +22,15 @@ const (
 // concurrent use.
 type State struct {
 	Setup   Setup
-	Added   []Dose  `json:",omitempty"`
-	Bins    []bins  // one per line
-	Fine    float32 // ticks: bins from here on are one tick wide
-	Coarse  float32 // ticks in a bin before Fine
-	Newest  float64 // hours of the newest reading
-	Refused int     // readings that were none: no number, before t = 0, no such line
-	Spikes  int     // readings left out when their hour was thinned
-	Fit     *fit    `json:",omitempty"`
+	Added   []Dose    `json:",omitempty"`
+	Changes []float64 `json:",omitempty"` // hours at which the loss rate changed
+	Bins    []bins    // one per line
+	Fine    float32   // ticks: bins from here on are one tick wide
+	Coarse  float32   // ticks in a bin before Fine
+	Newest  float64   // hours of the newest reading
+	Refused int       // readings that were none: no number, before t = 0, no such line
+	Spikes  int       // readings left out when their hour was thinned
+	Fit     *fit      `json:",omitempty"`
 }
 
 // New starts the fit of a stack at t = 0. Numbers in setup that make no sense
@@ -145,4 +150,46 @@ func (s *State) AddDose(hours, grams float64) {
 		s.Added = append(s.Added, Dose{hours, grams})
 	}
 	s.Fit = nil // its parameters are no longer all there: the next Refit starts anew
+}
+
+// LossChanged tells that the loss rate changed at hours after t = 0: a leak
+// began, or was closed. The fit then lets go of the rate it had; without it, it
+// takes about half a day to believe in a new one. The next Refit uses it. One
+// told within the hour of another is the same change.
+func (s *State) LossChanged(hours float64) {
+	if !(hours >= 0 && hours <= maxHours) {
+		return
+	}
+	i := 0
+	for ; i < len(s.Changes) && s.Changes[i] < hours; i++ {
+	}
+	near := (i > 0 && hours-s.Changes[i-1] < 1) || (i < len(s.Changes) && s.Changes[i]-hours < 1)
+	if near || len(s.Changes) >= maxBreak {
+		return
+	}
+	s.Changes = append(s.Changes, 0)
+	copy(s.Changes[i+1:], s.Changes[i:])
+	s.Changes[i] = hours
+}
+
+// UnmarshalJSON reads a State that was written as JSON. It refuses one whose
+// parts do not belong together, and leaves s as it was.
+func (s *State) UnmarshalJSON(data []byte) error {
+	type plain State
+	var in plain
+	if err := json.Unmarshal(data, &in); err != nil {
+		return fmt.Errorf("read the state of a fit: %w", err)
+	}
+	lines := len(in.Setup.Lines)
+	if len(in.Bins) != lines || !(in.Coarse >= 1) || lines > maxLines {
+		return fmt.Errorf("read the state of a fit: %d lines with %d records, bins of %v", lines, len(in.Bins), in.Coarse)
+	}
+	if f := in.Fit; f != nil {
+		p, d := inAdded+len(in.Added)+lines, atV+lines
+		if len(f.X) != p || len(f.Cov) != p*p || len(f.States) != d || len(f.Move) != p*d || len(f.StateCov) != d*d {
+			return errors.New("read the state of a fit: its parameters do not match its lines and doses")
+		}
+	}
+	*s = State(in)
+	return nil
 }
