@@ -1,0 +1,60 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+
+	"undersheet/logbook/sqlite"
+)
+
+// verifyCmd checks that a logbook is whole.
+type verifyCmd struct {
+	Head    string `placeholder:"HASH" help:"Hash from a report or a mail: proves that the logbook still holds all that it held then."`
+	Logbook string `arg:"" help:"Path of the logbook."`
+}
+
+// Help implements kong.HelpProvider.
+func (verifyCmd) Help() string {
+	return `Reads a whole logbook and checks that nothing in it was changed, torn off or lost: every block of entries against its
+checksum, every block against the one before it, and the numbers of the entries for gaps. It runs beside a daemon and
+changes nothing. It prints what it found, or every fault with its place and what to do, with status 1.
+
+A logbook alone cannot show that its newest entries were cut off cleanly. A hash that was printed on a report or a
+mail can: give it with --head.
+
+    undersheet verify depot.db
+    undersheet verify --head 6f3a...c09e depot.db`
+}
+
+// Run checks the logbook.
+func (c *verifyCmd) Run(con *console) error {
+	s, err := sqlite.Open(c.Logbook, sqlite.Options{ReadOnly: true})
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	show, end := progress(con, "verifying")
+	report, err := s.Verify(context.Background(), c.Head, show)
+	end()
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(con.out, "%s is whole.\n", c.Logbook)
+	tellReport(con.out, report)
+	if c.Head != "" {
+		fmt.Fprintln(con.out, "It holds the block with the hash that was given, and all before it.")
+	}
+	return nil
+}
+
+// tellReport prints what a logbook holds.
+func tellReport(w io.Writer, r *sqlite.Report) {
+	fmt.Fprintf(w, "entries   %d, of them %d readings, in %d blocks\n", r.Entries, r.Readings, r.Blocks)
+	for _, l := range r.Logs {
+		fmt.Fprintf(w, "log id    %s, seq %d to %d\n", l.LogID, l.First, l.Last)
+	}
+	if r.Entries > 0 {
+		fmt.Fprintf(w, "newest    received %v\nhead      %s\n", r.Head.Received, r.Head.Hash)
+	}
+}
