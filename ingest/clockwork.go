@@ -1,0 +1,139 @@
+package ingest
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"undersheet/logbook"
+)
+
+const (
+	// Silence is how long a logbook goes without an entry before a clock entry
+	// says that time has passed.
+	Silence = 30 * time.Second
+	// Step is the difference between wall and monotonic clock, from one look to
+	// the next (at most Silence later), beyond which the wall clock was set.
+	Step = time.Minute
+)
+
+// Clock is the time of the depot.
+type Clock interface {
+	Now() time.Time
+	After(d time.Duration) <-chan time.Time
+}
+
+// wall is the machine's own clock.
+type wall struct{}
+
+func (wall) Now() time.Time                         { return time.Now() }
+func (wall) After(d time.Duration) <-chan time.Time { return time.After(d) }
+
+// Head returns the seq and the received time of the newest entry; zeros when
+// there is none.
+type Head func(ctx context.Context) (seq uint64, received time.Time, err error)
+
+// ClockOptions are a Clockwork's settings.
+type ClockOptions struct {
+	Clock     Clock                // nil: the machine's
+	Monotonic func() time.Duration // a clock that nobody sets; nil: the monotonic reading in Clock's times
+}
+
+// Clockwork appends a clock entry when nothing else was written for Silence, and
+// a clock-stepped entry when the wall clock was set by more than Step. A machine
+// that slept looks like a clock that was set ahead, and should.
+type Clockwork struct {
+	in    *Ingest
+	head  Head
+	clock Clock
+	mono  func() time.Duration // nil: not given
+
+	looked  time.Time     // at the last look
+	elapsed time.Duration // mono at the last look
+	seq     uint64        // newest entry at the last look
+	moved   time.Time     // when it came, as far as can be told
+}
+
+// NewClockwork makes a Clockwork that appends through in. It starts nothing.
+func NewClockwork(in *Ingest, head Head, o ClockOptions) *Clockwork {
+	if o.Clock == nil {
+		o.Clock = wall{}
+	}
+	return &Clockwork{in: in, head: head, clock: o.Clock, mono: o.Monotonic}
+}
+
+// Run looks at the clock until ctx ends; then it returns nil.
+func (c *Clockwork) Run(ctx context.Context) error {
+	for {
+		next, err := c.Look(ctx)
+		if ctx.Err() != nil {
+			return nil
+		}
+		if err != nil {
+			return fmt.Errorf("run clockwork: %w", err)
+		}
+		select {
+		case <-c.clock.After(next):
+		case <-ctx.Done():
+			return nil
+		}
+	}
+}
+
+// Look appends what is to be said of the clock now, and returns how long from
+// now the next look is due. Run does this by itself; whoever drives the clock
+// calls it instead.
+func (c *Clockwork) Look(ctx context.Context) (next time.Duration, err error) {
+	now := c.clock.Now()
+	if step := c.step(now); step > Step || step < -Step {
+		e := &logbook.ClockStepped{Header: logbook.Header{Kind: logbook.KindClockStepped, Time: logbook.At(now)}, StepSeconds: step.Seconds()}
+		if err := c.in.commit(ctx, []logbook.Entry{e}); err != nil {
+			return 0, fmt.Errorf("commit a clock step of %v: %w", step, err)
+		}
+	}
+	seq, received, err := c.head(ctx)
+	if err != nil {
+		return 0, fmt.Errorf("read the head of the logbook: %w", err)
+	}
+	c.follow(now, seq, received)
+	if idle := now.Sub(c.moved); idle < Silence {
+		return Silence - idle, nil
+	}
+	e := &logbook.Clock{Header: logbook.Header{Kind: logbook.KindClock, Time: logbook.At(now)}}
+	if err := c.in.commit(ctx, []logbook.Entry{e}); err != nil {
+		return 0, fmt.Errorf("commit the time: %w", err)
+	}
+	c.moved = now
+	return Silence, nil
+}
+
+// follow notes when the newest entry came. Its received time says so, unless the
+// wall clock stands before it: then the moment at which it was seen does.
+func (c *Clockwork) follow(now time.Time, seq uint64, received time.Time) {
+	switch {
+	case seq == c.seq && !now.Before(c.moved) && !c.moved.IsZero():
+	case received.After(now) || received.IsZero():
+		c.moved = now
+	default:
+		c.moved = received
+	}
+	c.seq = seq
+}
+
+// step returns how far the wall clock moved beyond the monotonic one since the
+// last look.
+func (c *Clockwork) step(now time.Time) time.Duration {
+	before, was := c.looked, c.elapsed
+	c.looked = now
+	if c.mono != nil {
+		c.elapsed = c.mono()
+	}
+	if before.IsZero() {
+		return 0
+	}
+	passed := now.Sub(before) // monotonic when both times carry such a reading
+	if c.mono != nil {
+		passed = c.elapsed - was
+	}
+	return now.Round(0).Sub(before.Round(0)) - passed
+}
