@@ -37,7 +37,7 @@ const (
 const (
 	FutureAhead = 5 * time.Minute
 	LateBehind  = 2 * time.Hour
-	MinGap      = 10 * time.Minute // a point is live across gaps up to this or three usual intervals
+	MinGap      = 10 * time.Minute // a point is live across gaps up to this or three usual intervals; a reading that comes later than this is back-filled
 )
 
 // Judged is a reading with what it may count for. Concentrations are ppm by
@@ -113,7 +113,7 @@ func (h *History) Judge(ch logbook.Channel, r *logbook.Reading, now logbook.Time
 	if r.Time < h.Newest {
 		return j // out of order: counts, but shows nothing of now
 	}
-	j.Live = j.Fits && !r.Retained && now.Sub(r.Time) <= h.AllowedGap(ch)
+	j.Live = j.Fits && !r.Retained && now.Sub(r.Time) <= MinGap
 	h.advance(ch, r, &j)
 	return j
 }

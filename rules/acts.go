@@ -1,0 +1,377 @@
+package rules
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/rules/dose"
+	"undersheet/rules/gate"
+	"undersheet/rules/protocol"
+	"undersheet/rules/reading"
+	"undersheet/rules/treatment"
+)
+
+// backdated is how old an act may be before that is worth a finding.
+const backdated = 30 * time.Minute
+
+// act judges an act: a fact takes effect at once, a permission by its verdict.
+func (s *State) act(e logbook.Acting) {
+	store, stack := e.Place()
+	if code := s.unknown(store, stack); code != "" {
+		s.refuse(e, code, nil)
+		return
+	}
+	h := e.Head()
+	if h.Received != 0 && h.Time.Sub(h.Received) > reading.FutureAhead && !shuts(e) {
+		s.refuse(e, "future-dated", nil)
+		return
+	}
+	if s.At.Sub(h.Time) > backdated {
+		s.find(logbook.Finding{Code: "act-backdated", Store: store, Stack: stack, About: string(h.Kind), Value: logbook.Number(s.At.Hours(h.Time))})
+	}
+	switch e := e.(type) {
+	case *logbook.EntryConfirmed, *logbook.NoGasDeclared:
+		s.permission(e, store)
+		return
+	case *logbook.MaskedEntry:
+		st := s.store(store)
+		st.Inside = append(st.Inside, Masked{e.In, min(h.Time, s.At)})
+	case *logbook.MaskedExit:
+		s.maskedExit(e)
+	case *logbook.HandReading:
+		if code := s.handReading(e); code != "" {
+			s.refuse(e, code, nil)
+			return
+		}
+	default:
+		s.onStack(e, stack)
+	}
+	s.put(&logbook.Accepted{Entry: h.Kind, Store: store, Stack: stack}, logbook.KindAccepted)
+}
+
+// shuts reports whether an act can only keep people out: such a fact counts even
+// when its date is wrong.
+func shuts(e logbook.Entry) bool {
+	switch e.(type) {
+	case *logbook.DosingStarted, *logbook.TreatmentStarted, *logbook.MaskedEntry, *logbook.AiringPaused:
+		return true
+	}
+	return false
+}
+
+// unknown returns a code when the act names a place that the site does not.
+func (s *State) unknown(store, stack string) string {
+	if s.Site == nil {
+		return "no-site"
+	}
+	if store != "" {
+		if _, ok := s.siteStore(store); !ok && s.Stores[store] == nil {
+			return "unknown-store"
+		}
+	}
+	if stack != "" {
+		if _, ok := s.siteStack(stack); !ok && s.Stacks[stack] == nil {
+			return "unknown-stack"
+		}
+	}
+	return ""
+}
+
+func (s *State) refuse(e logbook.Acting, code string, reasons []logbook.Reason) {
+	store, stack := e.Place()
+	s.put(&logbook.Refused{Entry: e.Head().Kind, Store: store, Stack: stack, Code: code, Reasons: reasons}, logbook.KindRefused)
+}
+
+// permission judges a permission and leaves its effect to the recorded verdict.
+func (s *State) permission(e logbook.Acting, store string) {
+	h := e.Head()
+	s.Pending = append(s.Pending, Pending{h.Seq, h.Kind, store, e.Who().By, min(h.Time, s.At)})
+	if strings.TrimSpace(e.Who().By) == "" {
+		s.refuse(e, "no-name", nil)
+		return
+	}
+	if h.Kind == logbook.KindNoGasDeclared {
+		for _, name := range s.stacksIn(store) {
+			if t := s.Stacks[name].Treatment; t != nil && (t.Phase == logbook.PhaseDosing || t.Phase == logbook.PhaseExposure) {
+				s.refuse(e, "store-under-gas", []logbook.Reason{{Code: gate.UnderGas, About: name, Value: logbook.Number(s.At.Hours(t.DosingAt))}})
+				return
+			}
+		}
+	} else {
+		in := s.gateOf(store)
+		d := gate.Decide(in)
+		if d.State != logbook.GateCheckOwed {
+			s.refuse(e, "gate-not-check-owed", d.Reasons)
+			return
+		}
+		if owed := gate.Owed(in); len(owed) > 1 {
+			s.refuse(e, "hand-readings-owed", owed[:len(owed)-1])
+			return
+		}
+	}
+	s.put(&logbook.Accepted{Entry: h.Kind, Store: store}, logbook.KindAccepted)
+}
+
+// verdict lets a recorded verdict on a permission take effect.
+func (s *State) verdict(of uint64, kind logbook.Kind, accepted bool) {
+	for i, p := range s.Pending {
+		if p.Seq != of || p.Kind != kind {
+			continue
+		}
+		s.Pending = append(s.Pending[:i], s.Pending[i+1:]...)
+		if !accepted {
+			return
+		}
+		st := s.store(p.Store)
+		st.Declared, st.Restored = true, false
+		if kind == logbook.KindEntryConfirmed {
+			s.clear(p, st)
+		}
+		return
+	}
+}
+
+// clear gives a store its clearance.
+func (s *State) clear(p Pending, st *Store) {
+	st.Cleared = &gate.Clearance{At: s.At, By: p.By}
+	st.HandOwed, st.Rebound, st.RanOut = map[string]bool{}, false, nil
+	for _, name := range s.stacksIn(p.Store) {
+		k := s.Stacks[name]
+		if t := k.Treatment; t != nil && t.Phase == logbook.PhaseAiring {
+			t.Clear(s.At)
+			k.event(s.At, logbook.KindEntryConfirmed, p.By)
+		}
+	}
+}
+
+// maskedExit takes out whom it names, else the one who went in first.
+func (s *State) maskedExit(e *logbook.MaskedExit) {
+	st := s.store(e.Store)
+	if len(st.Inside) == 0 {
+		s.find(logbook.Finding{Code: "nobody-inside", Store: e.Store, About: e.By})
+		return
+	}
+	out := 0
+	for i, m := range st.Inside {
+		if e.Out != "" && m.Name == e.Out {
+			out = i
+		}
+	}
+	if e.Out != "" && st.Inside[out].Name != e.Out {
+		s.find(logbook.Finding{Code: "nobody-inside", Store: e.Store, About: e.Out})
+		return
+	}
+	st.Inside = append(st.Inside[:out], st.Inside[out+1:]...)
+}
+
+// handReading takes a hand reading in air or on a line.
+func (s *State) handReading(e *logbook.HandReading) (code string) {
+	ppm, err := dose.PPM(e.Value, e.Unit, dose.StandardC, dose.StandardKPa)
+	if err != nil {
+		return "unknown-unit"
+	}
+	at := min(e.Time, s.At)
+	if e.Store != "" {
+		s.handInAir(e, at, ppm)
+		return ""
+	}
+	k := s.stack(e.Stack)
+	if k.Treatment == nil {
+		s.find(logbook.Finding{Code: "no-exposure-running", Stack: e.Stack, About: string(e.Kind)})
+		return ""
+	}
+	for i := range k.Treatment.Lines {
+		l := &k.Treatment.Lines[i]
+		if strings.EqualFold(l.Name, e.Line) {
+			k.event(at, e.Kind, e.Line)
+			if k.Gas != nil {
+				k.Gas.hand(k.Treatment, i, at, ppm)
+			}
+			if moment := k.Treatment.HandRead(i, at, ppm); moment != "" {
+				s.putEndLevels(k, moment, i)
+			}
+			return ""
+		}
+	}
+	s.find(logbook.Finding{Code: "unknown-line", Stack: e.Stack, About: e.Line})
+	return ""
+}
+
+// handInAir notes a hand reading in the store's air; an older one does not
+// replace a newer.
+func (s *State) handInAir(e *logbook.HandReading, at logbook.Time, ppm float64) {
+	h := gate.Hand{Point: e.Point, At: at, PPM: ppm, Detection: -1}
+	if e.DetectionLimit != nil {
+		h.Detection, _ = dose.PPM(*e.DetectionLimit, e.Unit, dose.StandardC, dose.StandardKPa)
+	}
+	for _, name := range s.stacksIn(e.Store) {
+		if strings.EqualFold(strings.TrimSpace(e.Point), "beside "+name) {
+			h.Beside = name
+		}
+	}
+	st := s.store(e.Store)
+	key := strings.ToLower(strings.TrimSpace(e.Point))
+	if old, ok := st.Hands[key]; !ok || old.At <= at {
+		st.Hands[key] = h
+	}
+	if h.Beside == "" {
+		if site, _ := s.siteStore(e.Store); !hasPoint(site, e.Point) {
+			s.find(logbook.Finding{Code: "unknown-point", Store: e.Store, About: e.Point})
+		}
+	}
+}
+
+func hasPoint(st logbook.Store, name string) bool {
+	for _, p := range st.Air {
+		if strings.EqualFold(p.Name, strings.TrimSpace(name)) {
+			return true
+		}
+	}
+	return false
+}
+
+// onStack lets a fact about a stack take effect.
+func (s *State) onStack(e logbook.Acting, name string) {
+	k := s.stack(name)
+	at := min(e.Head().Time, s.At)
+	switch e := e.(type) {
+	case *logbook.DosingStarted:
+		s.dosing(e, k, at)
+	case *logbook.TreatmentStarted:
+		s.start(e, k, at)
+	case *logbook.DoseAdded:
+		if s.underGas(k, e) {
+			k.Treatment.AddDose(at, e.PhosphineG, k.release())
+			if k.Gas != nil {
+				k.Gas.addDose(k.Treatment, at, e.PhosphineG)
+			}
+		}
+	case *logbook.ExposureExtended:
+		if s.underGas(k, e) {
+			k.Treatment.Extend(e.ExposureHours)
+			if e.ExposureHours < k.Treatment.Protocol.Hours {
+				s.find(logbook.Finding{Code: "exposure-shorter-than-protocol", Stack: name,
+					Value: logbook.Number(e.ExposureHours), Limit: logbook.Number(k.Treatment.Protocol.Hours)})
+			}
+		}
+	case *logbook.AiringStarted:
+		s.air(e, k, at)
+	case *logbook.AiringPaused, *logbook.AiringResumed:
+		s.pauseOrResume(e, k, at)
+	case *logbook.TreatmentAbandoned:
+		if k.Treatment == nil {
+			s.find(logbook.Finding{Code: "no-exposure-running", Stack: name, About: string(e.Kind)})
+			break
+		}
+		k.Treatment.Verdict = logbook.VerdictAbandoned
+	}
+	k.event(at, e.Head().Kind, e.Who().By)
+}
+
+// underGas reports whether a treatment is in exposure, and notes when not.
+func (s *State) underGas(k *Stack, e logbook.Acting) bool {
+	if k.Treatment != nil && k.Treatment.Phase == logbook.PhaseExposure {
+		return true
+	}
+	_, stack := e.Place()
+	s.find(logbook.Finding{Code: "no-exposure-running", Stack: stack, About: string(e.Head().Kind)})
+	return false
+}
+
+// dosing shuts the gate: people lay phosphide.
+func (s *State) dosing(e *logbook.DosingStarted, k *Stack, at logbook.Time) {
+	if !e.StoreEmpty {
+		s.find(logbook.Finding{Code: "store-not-empty", Store: k.Store, Stack: e.Stack})
+	}
+	if t := k.Treatment; t != nil && t.Phase != logbook.PhaseClosed && t.Phase != logbook.PhaseWithholding {
+		s.find(logbook.Finding{Code: "already-running", Stack: e.Stack, About: t.Name})
+		if t.Phase == logbook.PhaseExposure || t.Phase == logbook.PhaseDosing {
+			return
+		}
+	}
+	s.newTreatment(k, e.Stack, at)
+}
+
+// newTreatment begins a treatment of a stack; the store loses its clearance.
+func (s *State) newTreatment(k *Stack, stack string, at logbook.Time) {
+	site, _ := s.siteStack(stack)
+	k.Treatment, k.Gas = treatment.Dosing(site, at), nil
+	k.Events = nil
+	s.store(k.Store).HandOwed[stack] = false
+}
+
+// start puts a stack under gas.
+func (s *State) start(e *logbook.TreatmentStarted, k *Stack, at logbook.Time) {
+	p, known := protocol.Resolve(s.Site, e.Protocol)
+	s.startFindings(e, k, p, known)
+	given := *e
+	if s.Treatments[e.Treatment]++; s.Treatments[e.Treatment] > 1 {
+		given.Treatment = fmt.Sprintf("%s (%d)", e.Treatment, s.Treatments[e.Treatment])
+	}
+	if k.Treatment == nil || k.Treatment.Phase != logbook.PhaseDosing {
+		s.newTreatment(k, e.Stack, at)
+	}
+	k.Treatment.Start(&given, p, at)
+	k.SecondFrom, k.SecondTill = 0, 0
+	k.Gas = newGas(s.Site, k.Treatment, s.temperature(k))
+}
+
+// temperature returns the grain temperature in °C: as entered, else as measured.
+func (s *State) temperature(k *Stack) float64 {
+	if k.TempC != nil {
+		return *k.TempC
+	}
+	if k.Treatment != nil {
+		return k.Treatment.Given.GrainTempC
+	}
+	return 0
+}
+
+// air takes the start of an airing.
+func (s *State) air(e *logbook.AiringStarted, k *Stack, at logbook.Time) {
+	t := k.Treatment
+	if t == nil || t.Phase == logbook.PhaseClosed || t.Phase == logbook.PhaseWithholding {
+		s.find(logbook.Finding{Code: "no-exposure-running", Stack: e.Stack, About: string(e.Kind)})
+		s.newTreatment(k, e.Stack, at)
+		t = k.Treatment
+	}
+	first := t.AiringFirst == 0
+	t.Air(at)
+	s.store(k.Store).HandOwed[e.Stack] = true
+	if !first || t.Started == 0 {
+		return
+	}
+	if t.Early() {
+		s.find(logbook.Finding{Code: "airing-early", Store: k.Store, Stack: e.Stack, About: e.Early,
+			Value: logbook.Number(at.Hours(t.Started)), Limit: logbook.Number(t.Protocol.Hours)})
+		if strings.TrimSpace(e.Early) == "" {
+			s.find(logbook.Finding{Code: "airing-early-no-reason", Stack: e.Stack})
+		}
+	}
+	if at < t.ReleaseUntil {
+		s.find(logbook.Finding{Code: "airing-before-release-over", Stack: e.Stack, Value: logbook.Number(t.ReleaseUntil.Hours(at))})
+	}
+	t.JudgeAiring(at)
+	s.putEndLevels(k, logbook.MomentAiring, -1)
+	if p := t.Protocol; p.SecondAfterDays > 0 && k.SecondFrom == 0 {
+		k.SecondFrom = at.Add(treatment.Hours(24 * p.SecondAfterDays))
+		k.SecondTill = k.SecondFrom.Add(p.SecondWindow.Std())
+	}
+}
+
+// pauseOrResume takes doors closed for the night, and opened again.
+func (s *State) pauseOrResume(e logbook.Acting, k *Stack, at logbook.Time) {
+	t := k.Treatment
+	if t == nil || t.Phase != logbook.PhaseAiring {
+		_, stack := e.Place()
+		s.find(logbook.Finding{Code: "not-airing", Stack: stack, About: string(e.Head().Kind)})
+		return
+	}
+	if _, pause := e.(*logbook.AiringPaused); pause {
+		t.Paused = true
+	} else {
+		t.Air(at)
+	}
+}

@@ -1,0 +1,36 @@
+package rules
+
+import (
+	"undersheet/logbook"
+	"undersheet/rules/dose"
+	"undersheet/rules/protocol"
+)
+
+// startFindings notes what in a treatment's start breaks a rule or good practice.
+func (s *State) startFindings(e *logbook.TreatmentStarted, k *Stack, p logbook.Protocol, known bool) {
+	note := func(when bool, f logbook.Finding) {
+		if when {
+			f.Store, f.Stack = k.Store, e.Stack
+			s.find(f)
+		}
+	}
+	list := dose.UnsuitedList
+	if len(s.Site.Unsuited) > 0 {
+		list = s.Site.Unsuited
+	}
+	unsuited := dose.Unsuited(list, e.Commodity)
+	t := k.Treatment
+	note(!known, logbook.Finding{Code: "unknown-protocol", About: e.Protocol, Value: logbook.Number(p.Hours), Limit: logbook.Number(p.EndLevel)})
+	note(t == nil || t.Phase != logbook.PhaseDosing, logbook.Finding{Code: "dosing-not-recorded"})
+	note(s.Treatments[e.Treatment] > 0, logbook.Finding{Code: "duplicate-treatment", About: e.Treatment})
+	note(unsuited != "", logbook.Finding{Code: "commodity-unsuited", About: e.Commodity})
+	note(e.ExposureHours > 0 && e.ExposureHours < p.Hours, logbook.Finding{Code: "exposure-shorter-than-protocol",
+		Value: logbook.Number(e.ExposureHours), Limit: logbook.Number(p.Hours)})
+	note(e.PhosphineG == 0, logbook.Finding{Code: "dose-missing"})
+	note(e.VolumeM3 == 0 && e.GasSpaceM3 == 0, logbook.Finding{Code: "volume-missing"})
+	note(e.GrainTempC < protocol.TooColdC, logbook.Finding{Code: "too-cold", Value: logbook.Number(e.GrainTempC), Limit: protocol.TooColdC})
+	note(e.GrainTempC >= protocol.TooColdC && e.GrainTempC < protocol.CoolC, logbook.Finding{Code: "cool",
+		Value: logbook.Number(e.GrainTempC), Limit: protocol.CoolC})
+	note(k.SecondTill != 0 && (s.At > k.SecondTill || s.At < k.SecondFrom), logbook.Finding{Code: "second-treatment-off-window",
+		Value: logbook.Number(s.At.Hours(k.SecondFrom)), Limit: logbook.Number(k.SecondTill.Hours(k.SecondFrom))})
+}

@@ -1,0 +1,155 @@
+package rules
+
+import (
+	"time"
+
+	"undersheet/logbook"
+)
+
+// aheadMoves is how far a reading without a received time may be ahead of now
+// and still move it.
+const aheadMoves = 24 * time.Hour
+
+// passEvery is how much time passes at least between two looks at everything.
+const passEvery = time.Second
+
+// Fold takes the next entry and returns the records it proposes, in order, each
+// with the time now and the seq it is of. The caller commits them and folds them
+// back; until an accepted or refused record comes back, a permission has no
+// effect.
+func (s *State) Fold(e logbook.Entry) []logbook.Recorded {
+	s.out = nil
+	h := e.Head()
+	if h.Seq != 0 {
+		s.LastSeq = h.Seq
+	}
+	s.moveNow(e)
+	s.take(e)
+	if _, isReading := e.(*logbook.Reading); !isReading || s.At.Sub(s.PassedAt) >= passEvery {
+		s.pass()
+	}
+	for _, r := range s.out {
+		head := r.Head()
+		head.Time = s.At
+		r.Rec().Of = h.Seq
+	}
+	out := s.out
+	s.out = nil
+	return out
+}
+
+// moveNow moves now by received, or by time where an entry has none; a reading
+// far ahead of now moves nothing.
+func (s *State) moveNow(e logbook.Entry) {
+	h := e.Head()
+	t := h.Received
+	if t == 0 {
+		t = h.Time
+		if _, isReading := e.(*logbook.Reading); isReading && s.At != 0 && t.Sub(s.At) > aheadMoves {
+			return
+		}
+	}
+	s.At = max(s.At, t)
+}
+
+// take leads an entry to those it concerns.
+func (s *State) take(e logbook.Entry) {
+	switch e := e.(type) {
+	case *logbook.Reading:
+		s.read(e)
+	case *logbook.SiteConfigured:
+		s.configure(e.Site)
+	case *logbook.ClockStepped:
+		s.clockStepped(e)
+	case *logbook.InstrumentState:
+		s.instrument(e)
+	case *logbook.PayloadRefused:
+		s.findOnce(logbook.Finding{Code: "payload-refused", About: e.Instrument, Value: logbook.Number(e.Size)}, e.Instrument+" "+e.Topic)
+	case *logbook.Restored:
+		s.restored()
+	case *logbook.Accepted:
+		s.verdict(e.Of, e.Entry, true)
+	case *logbook.Refused:
+		s.verdict(e.Of, e.Entry, false)
+	case logbook.Acting:
+		s.act(e)
+	}
+}
+
+// put proposes a record.
+func (s *State) put(r logbook.Recorded, kind logbook.Kind) {
+	h := r.Head()
+	h.Kind, h.Time = kind, s.At
+	s.out = append(s.out, r)
+}
+
+// keepFindings bounds the findings that pages show.
+const keepFindings = 50
+
+// find proposes a finding.
+func (s *State) find(f logbook.Finding) {
+	s.put(&f, logbook.KindFinding)
+	if len(s.Found) >= keepFindings {
+		s.Found = append(s.Found[:0], s.Found[1:]...)
+	}
+	s.Found = append(s.Found, f)
+}
+
+// findOnce proposes a finding that is not repeated for the same key.
+func (s *State) findOnce(f logbook.Finding, key string) {
+	key = f.Code + " " + key
+	const most = 5000 // a flood of invented names must not grow the state
+	if s.Flagged[key] || len(s.Flagged) >= most {
+		return
+	}
+	s.Flagged[key] = true
+	s.find(f)
+}
+
+// clockStepped restarts every running airing: how long it lasted is in doubt.
+func (s *State) clockStepped(e *logbook.ClockStepped) {
+	s.find(logbook.Finding{Code: "clock-stepped", Value: logbook.Number(e.StepSeconds)})
+	for _, k := range s.Stacks {
+		if t := k.Treatment; t != nil && t.Phase == logbook.PhaseAiring && !t.Paused {
+			t.AiringSince = s.At
+		}
+	}
+}
+
+// restored forgets every clearance: nobody knows what happened since the copy
+// was made.
+func (s *State) restored() {
+	for _, st := range s.Stores {
+		st.Declared, st.Restored, st.Cleared = false, true, nil
+		st.HandAfter = s.At
+	}
+}
+
+// instrument notes whether a device answers.
+func (s *State) instrument(e *logbook.InstrumentState) {
+	key := e.Instrument + "\x00" + e.Unit
+	i := s.Instruments[key]
+	if i == nil {
+		i = &Instrument{Name: e.Instrument, Unit: e.Unit, OK: true}
+		s.Instruments[key] = i
+	}
+	if i.OK != e.OK || i.Since == 0 {
+		i.Since = min(e.Time, s.At)
+	}
+	i.OK, i.Detail = e.OK, e.Detail
+}
+
+// pass lets time pass over everything.
+func (s *State) pass() {
+	if s.Site == nil {
+		return
+	}
+	s.PassedAt = s.At
+	for _, store := range s.storeNames() {
+		for _, stack := range s.stacksIn(store) {
+			s.passStack(stack, s.Stacks[stack])
+		}
+		s.passStore(store)
+	}
+	s.passInstruments()
+}

@@ -1,0 +1,206 @@
+package rules
+
+import (
+	"math"
+
+	"undersheet/logbook"
+	"undersheet/rules/decay"
+	"undersheet/rules/dose"
+	"undersheet/rules/leak"
+	"undersheet/rules/reading"
+	"undersheet/rules/treatment"
+)
+
+// forecastFrom is the hour of exposure from which forecasts are given.
+const forecastFrom = 12
+
+// binHours is the grain of the leak test: 5 minutes.
+const binHours = 5.0 / 60
+
+// Gas is what the readings of one exposure tell: the fit, the leak test and the
+// forecasts.
+type Gas struct {
+	Fit       *decay.State
+	Leak      *leak.State
+	Setup     decay.Setup
+	Hour      int                // last full hour of exposure that was looked at
+	Slot      int                // running 5-minute bin, from t = 0
+	Sums      []Sum              // of the running bin, one per line
+	Forecasts []logbook.Forecast // newest, one per line
+	Lowest    *logbook.Forecast  // newest, of the lowest line
+	Atlow     int                // forecasts in a row with a poor chance
+	Ratio     float64            // lowest / highest line of the last whole bin; 0 = not known
+	FullPPM   float64            // what the dose would give without loss; 0 = not known
+	Rises     []Rise             // one per line
+
+	curves [][]CurvePoint // made on demand for the last refit, one per line
+}
+
+// Sum gathers the readings of one line in the running bin.
+type Sum struct {
+	PPM      float64
+	N        int
+	Censored bool // below detection or over range
+}
+
+// newGas begins the exposure of a treatment; tempC is the grain's temperature.
+func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
+	g := &Gas{}
+	e := t.Given
+	space := dose.GasSpace(e.GasSpaceM3, e.VolumeM3, e.Tonnes, e.Commodity)
+	g.Setup = decay.Setup{DoseG: e.PhosphineG, GasSpaceM3: space, TempC: tempC, MoisturePct: e.GrainMoisturePct, Form: e.Form}
+	for _, l := range t.Lines {
+		ch := site.Channels[l.Channel]
+		g.Setup.Lines = append(g.Setup.Lines, decay.Line{Accuracy: ch.Accuracy, Resolution: reading.PPM(ch, ch.Resolution),
+			DetectionLimit: reading.PPM(ch, ch.DetectionLimit), Range: reading.PPM(ch, ch.Range)})
+	}
+	g.FullPPM = dose.FullPPM(e.PhosphineG, space, tempC)
+	g.Fit = decay.New(g.Setup)
+	g.Leak = leak.New(leak.Setup{Lines: len(t.Lines), FalseAlarmsPerStackDay: falseLeaks(site)})
+	g.Sums = make([]Sum, len(t.Lines))
+	g.Rises = make([]Rise, len(t.Lines))
+	return g
+}
+
+func falseLeaks(site *logbook.Site) float64 {
+	if d := site.Settings.FalseLeakDays; d > 0 {
+		return 1 / d
+	}
+	return 0 // the test's own default
+}
+
+// release is the rate at which the form gives off gas, per day, for an added dose.
+func (k *Stack) release() float64 {
+	const usual = 1.15 // per day at 25 °C, from memory
+	if k.Gas == nil {
+		return usual
+	}
+	if p, ok := k.Gas.Fit.Params(); ok && p.ReleasePerDay.Value > 0 {
+		return p.ReleasePerDay.Value
+	}
+	return usual
+}
+
+// observe takes a reading of a line into the fit and the running bin; an older
+// one than the bin is for the fit alone.
+func (g *Gas) observe(t *treatment.Treatment, line int, j reading.Judged) {
+	h := j.At.Hours(t.Started)
+	g.Fit.Observe(h, line, j.Value)
+	if j.State == reading.Late || int(math.Floor(h/binHours)) != g.Slot {
+		return
+	}
+	sum := &g.Sums[line]
+	sum.PPM += j.Value
+	sum.N++
+	sum.Censored = sum.Censored || j.State != reading.OK
+}
+
+func (g *Gas) hand(t *treatment.Treatment, line int, at logbook.Time, ppm float64) {
+	if h := at.Hours(t.Started); t.Started != 0 && h >= 0 {
+		g.Fit.ObserveHand(h, line, ppm, 0)
+	}
+}
+
+func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
+	h := at.Hours(t.Started)
+	g.Fit.AddDose(h, grams)
+	g.Leak.DoseAdded(h)
+	g.FullPPM += dose.FullPPM(grams, g.Setup.GasSpaceM3, g.Setup.TempC)
+}
+
+// closeBin hands the running bin to the leak test and begins the one of hour h.
+func (g *Gas) closeBin(h float64) []leak.Event {
+	slot := int(math.Floor(h / binHours))
+	if slot <= g.Slot {
+		return nil
+	}
+	var obs []leak.Obs
+	low, high := math.Inf(1), 0.0
+	for i := range g.Sums {
+		sum := g.Sums[i]
+		if sum.N == 0 {
+			continue
+		}
+		ppm := sum.PPM / float64(sum.N)
+		low, high = math.Min(low, ppm), math.Max(high, ppm)
+		obs = append(obs, leak.Obs{Line: i, PPM: ppm, SDLn: g.scatter(i, ppm, sum.N), Censored: sum.Censored})
+	}
+	if len(obs) == len(g.Sums) && high > 0 {
+		g.Ratio = math.Max(low, 0) / high
+	}
+	var events []leak.Event
+	if len(obs) > 0 {
+		events = g.Leak.Observe((float64(g.Slot)+0.5)*binHours, obs, g.Fit)
+	}
+	g.Slot = slot
+	for i := range g.Sums {
+		g.Sums[i] = Sum{}
+	}
+	return events
+}
+
+// scatter is the standard deviation of ln of a bin's mean: 3 % of the value and
+// one digit, from memory of electrochemical cells (1–4 % + 1 ppm).
+func (g *Gas) scatter(line int, ppm float64, n int) float64 {
+	if !(ppm > 0) {
+		return 1
+	}
+	digit := math.Max(g.Setup.Lines[line].Resolution, 1) / ppm
+	return math.Sqrt((0.03*0.03 + digit*digit) / float64(n))
+}
+
+// forecast refits and forecasts the planned end.
+func (g *Gas) forecast(t *treatment.Treatment) {
+	g.Fit.Refit()
+	g.curves = nil
+	g.Forecasts, g.Lowest = g.Forecasts[:0], nil
+	lines, lowest, ok := g.Fit.Forecasts(t.PlannedEnd.Hours(t.Started), t.EndPPM())
+	if !ok {
+		return
+	}
+	for i, f := range lines {
+		g.Forecasts = append(g.Forecasts, record(t, t.Lines[i].Name, f))
+	}
+	r := record(t, "", lowest)
+	g.Lowest = &r
+}
+
+func record(t *treatment.Treatment, line string, f decay.Forecast) logbook.Forecast {
+	return logbook.Forecast{Stack: t.Stack, Line: line, For: t.PlannedEnd, ChanceMet: logbook.Number(f.ChanceMet),
+		PPM: logbook.Quantiles{P05: logbook.Number(f.P05), P50: logbook.Number(f.P50), P95: logbook.Number(f.P95)}}
+}
+
+// curvePoints is how many points of a curve are drawn.
+const curvePoints = 96
+
+// curve returns the fitted median and fan of a line from t = 0 to the planned end.
+func (g *Gas) curve(t *treatment.Treatment, line int) []CurvePoint {
+	if g.curves == nil {
+		g.curves = make([][]CurvePoint, len(t.Lines))
+		end := t.PlannedEnd.Hours(t.Started)
+		for i := 0; i <= curvePoints; i++ {
+			h := end * float64(i) / curvePoints
+			lines, _, _ := g.Fit.Forecasts(h, t.EndPPM())
+			for k, f := range lines {
+				g.curves[k] = append(g.curves[k], CurvePoint{Hours: h, P05: f.P05, P50: f.P50, P95: f.P95})
+			}
+		}
+	}
+	return g.curves[line]
+}
+
+// fitView is the fit for the pages.
+func fitView(p decay.Params) *FitView {
+	v := &FitView{YieldPPM: p.YieldPPM.Value, YieldSE: p.YieldPPM.SE, ReleasePerDay: p.ReleasePerDay.Value, ReleSE: p.ReleasePerDay.SE,
+		LossPerDay: p.LossPerDay.Value, LossSE: p.LossPerDay.SE}
+	if v.LossPerDay > 0 {
+		v.HalfLifeHours = 24 * math.Ln2 / v.LossPerDay
+	}
+	return v
+}
+
+// leakView is the leak test for the pages.
+func (g *Gas) leakView() LeakView {
+	st := g.Leak.Statistic()
+	return LeakView{Statistic: st.Value, Threshold: st.Threshold, Live: st.Live}
+}

@@ -1,0 +1,173 @@
+package rules
+
+import (
+	"fmt"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"undersheet/logbook"
+)
+
+// testSite is an invented depot: two stores, the first with two stacks.
+func testSite() logbook.Site {
+	line := logbook.Channel{Gas: "ph3", Unit: "ppm", Range: 2000, Resolution: 1, DetectionLimit: 1, Accuracy: 0.05}
+	air := logbook.Channel{Gas: "ph3", Unit: "ppm", Range: 20, Resolution: 0.01, DetectionLimit: 0.03, Accuracy: 0.1}
+	return logbook.Site{Name: "Ford Mill", Timezone: "UTC",
+		Channels: map[string]logbook.Channel{"a1": line, "a2": line, "b1": line, "door": air, "inside": air, "office": air, "door2": air},
+		Stores: []logbook.Store{
+			{Name: "Long Barn", Air: []logbook.AirPoint{{Name: "door", Channel: "door", Where: "door"}, {Name: "beside A", Channel: "inside"}, {Name: "office", Channel: "office", Where: "office"}},
+				Stacks: []logbook.Stack{{Name: "A", Lines: []logbook.Line{{Name: "top", Channel: "a1"}, {Name: "low", Channel: "a2"}}}, {Name: "B", Lines: []logbook.Line{{Name: "top", Channel: "b1"}}}}},
+			{Name: "Brick Store", Air: []logbook.AirPoint{{Name: "door", Channel: "door2", Where: "door"}}},
+		}}
+}
+
+var epoch = logbook.At(time.Date(2026, 3, 1, 6, 0, 0, 0, time.UTC))
+
+// script makes random entries in the order in which a logbook would hold them.
+type script struct {
+	t       *rapid.T
+	now     logbook.Time
+	n       int
+	fed     map[string]logbook.Time
+	airy    bool // mostly clean air, so that gates come to open
+	restore bool
+}
+
+func (g *script) stamp(e logbook.Entry, kind logbook.Kind, back time.Duration) logbook.Entry {
+	h := e.Head()
+	h.Kind, h.Received, h.Time = kind, g.now, g.now.Add(-back)
+	return e
+}
+
+// next returns the entries of the next moment: every gate point read, and
+// sometimes an act or something odd.
+func (g *script) next() []logbook.Entry {
+	g.n++
+	g.now = g.now.Add(rapid.SampledFrom([]time.Duration{5 * time.Minute, 5 * time.Minute, 5 * time.Minute, 10 * time.Minute, time.Minute, 10 * time.Second, 40 * time.Minute, 5 * time.Hour}).Draw(g.t, "step"))
+	var es []logbook.Entry
+	for _, ch := range []string{"door", "inside", "door2", "office", "a1", "a2", "b1"} {
+		if rapid.IntRange(0, 19).Draw(g.t, "drop") > 0 {
+			es = append(es, g.reading(ch))
+		}
+	}
+	if rapid.IntRange(0, 2).Draw(g.t, "act") == 0 {
+		es = append(es, g.act())
+	}
+	return es
+}
+
+func (g *script) reading(ch string) logbook.Entry {
+	r := &logbook.Reading{Channel: ch, Unit: "ppm"}
+	odd := rapid.IntRange(0, 60).Draw(g.t, "odd")
+	switch {
+	case ch[0] == 'a' || ch[0] == 'b':
+		r.Value = rapid.SampledFrom([]float64{0, 20, 300, 310, 320, 900, 2000, 3e9}).Draw(g.t, "ppm")
+	case g.airy && odd < 55:
+		r.Value = rapid.SampledFrom([]float64{0, 0.01, 0.02, 0.05}).Draw(g.t, "clean")
+	default:
+		r.Value = rapid.SampledFrom([]float64{-5, -0.02, 0.2, 0.23, 0.25, 0.3, 0.5, 7, 20, 1e300}).Draw(g.t, "foul")
+	}
+	var back time.Duration
+	switch odd {
+	case 1:
+		back = rapid.SampledFrom([]time.Duration{time.Minute, 20 * time.Minute, 3 * time.Hour, -time.Hour, -4 * time.Minute}).Draw(g.t, "back")
+	case 2:
+		r.Fault = "self test"
+	case 3:
+		r.Retained, r.Stamped = true, true
+	case 4:
+		r.Unit = rapid.SampledFrom([]string{"mg/m3", "C", "g/m3"}).Draw(g.t, "unit")
+	case 5:
+		r.Channel = "nobody's"
+	}
+	return g.stamp(r, logbook.KindReading, back)
+}
+
+func (g *script) act() logbook.Entry {
+	by := logbook.Act{By: rapid.SampledFrom([]string{"N. Ferreira", "N. Ferreira", "N. Ferreira", ""}).Draw(g.t, "by")}
+	stack := logbook.OnStack{Stack: rapid.SampledFrom([]string{"A", "A", "A", "B", "Z"}).Draw(g.t, "stack")}
+	store := logbook.OnStore{Store: rapid.SampledFrom([]string{"Long Barn", "Long Barn", "Brick Store"}).Draw(g.t, "store")}
+	kind := rapid.SampledFrom([]logbook.Kind{
+		logbook.KindNoGasDeclared, logbook.KindDosingStarted, logbook.KindTreatmentStarted, logbook.KindDoseAdded, logbook.KindExposureExtended,
+		logbook.KindAiringStarted, logbook.KindAiringStarted, logbook.KindAiringStarted, logbook.KindAiringPaused, logbook.KindAiringResumed, logbook.KindAbandoned,
+		logbook.KindHandReading, logbook.KindHandReading, logbook.KindHandReading, logbook.KindMaskedEntry, logbook.KindMaskedExit, logbook.KindMaskedExit,
+		logbook.KindEntryConfirmed, logbook.KindEntryConfirmed, logbook.KindEntryConfirmed, logbook.KindClockStepped, logbook.KindRestored, logbook.KindClock,
+	}).Draw(g.t, "kind")
+	back := rapid.SampledFrom([]time.Duration{0, 0, 0, 0, 0, 3 * time.Hour, -time.Hour}).Draw(g.t, "act back")
+	if kind == logbook.KindRestored && !g.restore {
+		kind = logbook.KindClock
+	}
+	switch kind {
+	case logbook.KindNoGasDeclared:
+		return g.stamp(&logbook.NoGasDeclared{OnStore: store, Act: by}, kind, back)
+	case logbook.KindDosingStarted:
+		return g.stamp(&logbook.DosingStarted{OnStack: stack, StoreEmpty: true, Act: by}, kind, back)
+	case logbook.KindTreatmentStarted:
+		return g.stamp(&logbook.TreatmentStarted{OnStack: stack, Treatment: fmt.Sprintf("T-%d", g.n%5), Protocol: rapid.SampledFrom([]string{"five-day", "twice", "x"}).Draw(g.t, "protocol"),
+			Commodity: "maize", Tonnes: 100, VolumeM3: 150, PhosphineG: 200, GrainTempC: 27, Act: by}, kind, back)
+	case logbook.KindDoseAdded:
+		return g.stamp(&logbook.DoseAdded{OnStack: stack, PhosphineG: 50, Act: by}, kind, back)
+	case logbook.KindExposureExtended:
+		return g.stamp(&logbook.ExposureExtended{OnStack: stack, ExposureHours: 168, Act: by}, kind, back)
+	case logbook.KindAiringStarted:
+		return g.stamp(&logbook.AiringStarted{OnStack: stack, Act: by}, kind, back)
+	case logbook.KindAiringPaused:
+		return g.stamp(&logbook.AiringPaused{OnStack: stack, Act: by}, kind, back)
+	case logbook.KindAiringResumed:
+		return g.stamp(&logbook.AiringResumed{OnStack: stack, Act: by}, kind, back)
+	case logbook.KindAbandoned:
+		return g.stamp(&logbook.TreatmentAbandoned{OnStack: stack, Why: "sheet lost", Act: by}, kind, back)
+	case logbook.KindHandReading:
+		h := &logbook.HandReading{Store: "Long Barn", Point: "beside " + stack.Stack, Value: rapid.SampledFrom([]float64{0, 0.1, 0.1, 0.1, 0.4}).Draw(g.t, "hand"), Unit: "ppm", Method: "detector tube", Act: by}
+		if rapid.Bool().Draw(g.t, "states its limit") {
+			limit := rapid.SampledFrom([]float64{0.05, 0.5}).Draw(g.t, "limit")
+			h.DetectionLimit = &limit
+		}
+		return g.stamp(h, kind, back)
+	case logbook.KindMaskedEntry:
+		return g.stamp(&logbook.MaskedEntry{OnStore: store, In: "I. Okafor", AtDoor: "P. Lindqvist", Protection: "self-contained", Act: by}, kind, back)
+	case logbook.KindMaskedExit:
+		return g.stamp(&logbook.MaskedExit{OnStore: store, Act: by}, kind, back)
+	case logbook.KindEntryConfirmed:
+		return g.stamp(&logbook.EntryConfirmed{OnStore: store, Act: by}, kind, back)
+	case logbook.KindClockStepped:
+		return g.stamp(&logbook.ClockStepped{StepSeconds: 90}, kind, 0)
+	case logbook.KindRestored:
+		return g.stamp(&logbook.Restored{Log: "b", Was: "a", From: "0"}, kind, 0)
+	}
+	return g.stamp(&logbook.Clock{}, logbook.KindClock, 0)
+}
+
+// daemon folds entries as the daemon does: with seq, and with the proposed
+// records committed behind the entry that made them.
+type daemon struct {
+	state *State
+	log   []logbook.Entry    // as committed
+	made  []logbook.Recorded // records, in order
+	seq   uint64
+}
+
+func newDaemon(site logbook.Site) *daemon {
+	d := &daemon{state: New()}
+	c := &logbook.SiteConfigured{Site: site}
+	c.Kind, c.Time, c.Received = logbook.KindSiteConfigured, epoch, epoch
+	d.commit(c)
+	return d
+}
+
+// commit gives an entry its seq, folds it, and commits what it makes.
+func (d *daemon) commit(e logbook.Entry) {
+	d.seq++
+	h := e.Head()
+	h.Seq = d.seq
+	if h.Received == 0 {
+		h.Received = h.Time
+	}
+	d.log = append(d.log, e)
+	recs := d.state.Fold(e)
+	for _, r := range recs {
+		d.made = append(d.made, r)
+		d.commit(r)
+	}
+}

@@ -1,0 +1,52 @@
+package rules
+
+import "undersheet/logbook"
+
+// Player folds entries that come from a file instead of a logbook. Hand-written
+// entries have no seq: their verdicts are folded back at once. Entries with a seq
+// come from a logbook, which holds the verdicts itself.
+type Player struct {
+	State *State
+	Site  *logbook.Site // stands for a site-configured before the first entry; nil = the file has one
+	lines uint64
+}
+
+// NewPlayer returns a Player with an empty state; site may be nil.
+func NewPlayer(site *logbook.Site) *Player { return &Player{State: New(), Site: site} }
+
+// Play folds the next entry and returns the records it makes, as they would stand
+// in a logbook, each with the time of now.
+func (p *Player) Play(e logbook.Entry) []logbook.Recorded {
+	var out []logbook.Recorded
+	if p.Site != nil {
+		c := &logbook.SiteConfigured{Site: *p.Site}
+		c.Kind, c.Time, p.Site = logbook.KindSiteConfigured, e.Head().Time, nil
+		if r := e.Head().Received; r != 0 {
+			c.Time = r
+		}
+		out = p.fold(c)
+	}
+	return append(out, p.fold(e)...)
+}
+
+func (p *Player) fold(e logbook.Entry) []logbook.Recorded {
+	h := e.Head()
+	if h.Seq != 0 {
+		return p.State.Fold(e)
+	}
+	p.lines++
+	h.Seq = p.lines
+	queue := p.State.Fold(e)
+	h.Seq = 0
+	var out []logbook.Recorded
+	for len(queue) > 0 {
+		r := queue[0]
+		queue = queue[1:]
+		out = append(out, r)
+		switch r.(type) {
+		case *logbook.Accepted, *logbook.Refused:
+			queue = append(queue, p.State.Fold(r)...)
+		}
+	}
+	return out
+}

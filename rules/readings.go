@@ -1,0 +1,118 @@
+package rules
+
+import (
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/rules/exposure"
+	"undersheet/rules/gate"
+	"undersheet/rules/reading"
+)
+
+// read judges a reading and leads it to the line or air point it is of.
+func (s *State) read(e *logbook.Reading) {
+	if s.Site == nil {
+		return
+	}
+	ch, known := s.Site.Channels[e.Channel]
+	if !known {
+		s.findOnce(logbook.Finding{Code: "unknown-channel", Channel: e.Channel}, e.Channel)
+		return
+	}
+	c := s.channel(e.Channel)
+	j := c.Judge(ch, e, s.At)
+	f, fed := s.feeds[e.Channel]
+	s.flag(c, j, e.Channel, f)
+	switch {
+	case !fed:
+	case f.grain && j.Counts:
+		v := j.Value
+		s.stack(f.stack).TempC = &v
+	case f.line >= 0:
+		s.readLine(ch, c, f, j)
+	case f.point != "":
+		s.readAir(ch, c, f, j)
+	}
+}
+
+func (s *State) channel(name string) *Channel {
+	c := s.Channels[name]
+	if c == nil {
+		c = &Channel{}
+		s.Channels[name] = c
+	}
+	return c
+}
+
+// flag notes a reading that counts for less than it should, once per run of
+// such readings.
+func (s *State) flag(c *Channel, j reading.Judged, name string, f feed) {
+	switch j.State {
+	case reading.Future, reading.Late, reading.SecondValue, reading.UnitMismatch, reading.Fault, reading.OverRange, reading.Stuck, reading.BelowZero:
+		if c.Flag == j.State {
+			return
+		}
+		line := ""
+		if k := s.Stacks[f.stack]; f.line >= 0 && k != nil {
+			if site, ok := s.siteStack(f.stack); ok && f.line < len(site.Lines) {
+				line = site.Lines[f.line].Name
+			}
+		}
+		c.Flag = j.State
+		s.find(logbook.Finding{Code: j.State, Channel: name, Store: f.store, Stack: f.stack, Line: line, About: f.point, Value: logbook.Number(j.Raw)})
+	case reading.OK, reading.BelowDetection:
+		c.Flag = ""
+	}
+}
+
+// bridge is the longest stretch that a line's concentration-time product spans.
+func bridge(c *Channel, ch logbook.Channel) time.Duration {
+	return max(time.Hour, 3*c.Usual(ch))
+}
+
+// readLine takes a judged reading under a sheet.
+func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judged) {
+	k := s.stack(f.stack)
+	t := k.Treatment
+	if t == nil || !j.Counts || f.line >= len(t.Lines) || t.Phase == logbook.PhaseClosed {
+		return
+	}
+	ppm := j.Value
+	if j.State == reading.BelowDetection {
+		ppm = 0
+	}
+	t.Read(f.line, j.At, ppm, bridge(c, ch))
+	if t.Phase != logbook.PhaseExposure || j.At < t.Started {
+		return
+	}
+	if k.Gas != nil && j.Fits {
+		if j.State != reading.Late {
+			s.leakEvents(k, t, k.Gas.closeBin(j.At.Hours(t.Started)))
+		}
+		k.Gas.observe(t, f.line, j)
+	}
+	s.fireRisk(k, t, f.line, j)
+}
+
+// readAir takes a judged reading in air.
+func (s *State) readAir(ch logbook.Channel, c *Channel, f feed, j reading.Judged) {
+	st := s.store(f.store)
+	gap := c.AllowedGap(ch)
+	if f.where == logbook.WhereInside || f.where == logbook.WhereDoor {
+		t := st.Tracks[f.point]
+		if t == nil {
+			t = &gate.Track{}
+			st.Tracks[f.point] = t
+		}
+		t.Add(j, gap)
+		s.passStore(f.store)
+	}
+	if j.Counts && j.State != reading.Late {
+		a := st.Air[f.point]
+		if a == nil {
+			a = &exposure.Air{}
+			st.Air[f.point] = a
+		}
+		a.Add(j.At, max(j.Value, 0), gap)
+	}
+}

@@ -1,0 +1,171 @@
+package rules
+
+import (
+	"sort"
+
+	"undersheet/logbook"
+	"undersheet/rules/dose"
+	"undersheet/rules/exposure"
+	"undersheet/rules/reading"
+)
+
+// View makes a copy of the state for those who show it.
+func (s *State) View() *View {
+	v := &View{Now: s.At, Seq: s.LastSeq}
+	if s.Site == nil {
+		return v
+	}
+	v.Site, v.Timezone = s.Site.Name, s.Site.Timezone
+	for _, name := range s.storeNames() {
+		v.Stores = append(v.Stores, s.storeView(name))
+	}
+	for _, name := range sorted(s.Site.Channels) {
+		v.Channels = append(v.Channels, s.channelView(name))
+	}
+	for _, key := range sorted(s.Alarms) {
+		if a := s.Alarms[key]; a.Raised {
+			v.Alarms = append(v.Alarms, AlarmView{Alarm: a.Record, Since: a.Since})
+		}
+	}
+	sort.SliceStable(v.Alarms, func(i, k int) bool { return v.Alarms[i].Since < v.Alarms[k].Since })
+	v.Findings = append(v.Findings, s.Found...)
+	return v
+}
+
+func (s *State) storeView(name string) StoreView {
+	st := s.store(name)
+	v := StoreView{Name: name, Gate: st.Gate}
+	v.Gate.Reasons = append([]logbook.Reason(nil), st.Gate.Reasons...)
+	v.Gate.Read = append([]logbook.PointRead(nil), st.Gate.Read...)
+	for i, m := range st.Inside {
+		if i > 0 {
+			v.Inside += ", "
+		}
+		v.Inside += m.Name
+	}
+	site, _ := s.siteStore(name)
+	for _, p := range site.Air {
+		a := s.airView(st, p)
+		v.Air = append(v.Air, a)
+		if p.Gate() {
+			v.AirTWA8h, v.Air15min = max(v.AirTWA8h, a.TWA8h), max(v.Air15min, a.Mean15min)
+		}
+	}
+	for _, stack := range s.stacksIn(name) {
+		k := s.stackView(stack)
+		if k.Phase == logbook.PhaseAiring && k.AiringSince != 0 {
+			v.AiringH = max(v.AiringH, s.At.Hours(k.AiringSince))
+		}
+		v.Stacks = append(v.Stacks, k)
+	}
+	return v
+}
+
+func (s *State) airView(st *Store, p logbook.AirPoint) AirView {
+	a := AirView{Name: p.Name, Where: p.Where, Channel: p.Channel, Last: s.sample(p.Channel)}
+	if a.Where == "" {
+		a.Where = logbook.WhereInside
+	}
+	if air := st.Air[p.Name]; air != nil {
+		a.TWA8h, _ = air.TWA8(s.At)
+		a.Mean15min = air.Mean15(s.At)
+	}
+	return a
+}
+
+// sample is the newest reading of a channel as it is to be shown.
+func (s *State) sample(channel string) Sample {
+	ch, c := s.Site.Channels[channel], s.Channels[channel]
+	if c == nil || c.Last.At == 0 {
+		return Sample{Unit: ch.Unit, State: reading.None}
+	}
+	v := Sample{At: c.Last.At, PPM: c.Last.Value, Raw: c.Last.Raw, Unit: c.Last.RawUnit, State: c.Last.State}
+	if _, silent := c.SilentFor(ch, s.At); silent && c.Last.Counts {
+		v.State = reading.Silent
+	}
+	return v
+}
+
+func (s *State) channelView(name string) ChannelView {
+	v := ChannelView{Name: name, Last: s.sample(name)}
+	if c := s.Channels[name]; c != nil {
+		v.UsualSeconds = c.Usual(s.Site.Channels[name]).Seconds()
+	}
+	switch f, ok := s.feeds[name]; {
+	case !ok:
+	case f.line >= 0:
+		site, _ := s.siteStack(f.stack)
+		v.Feeds = f.stack + " " + site.Lines[f.line].Name
+	case f.grain:
+		v.Feeds = f.stack + " grain temperature"
+	default:
+		v.Feeds = f.store + " " + f.point
+	}
+	for _, in := range s.Site.Instruments {
+		if feedsAny(in, name) {
+			v.Instrument = in.Name
+		}
+	}
+	return v
+}
+
+func (s *State) stackView(name string) StackView {
+	k := s.Stacks[name]
+	v := StackView{Name: name, Store: k.Store, GrainTempC: s.temperature(k), Events: append([]EventView(nil), k.Events...)}
+	t := k.Treatment
+	if t == nil {
+		site, _ := s.siteStack(name)
+		for _, l := range site.Lines {
+			v.Lines = append(v.Lines, LineView{Name: l.Name, Channel: l.Channel, Last: s.sample(l.Channel)})
+		}
+		return v
+	}
+	v.Treatment, v.Phase, v.Verdict = t.Name, t.Phase, t.Verdict
+	v.Protocol, v.Commodity = t.Given.Protocol, t.Given.Commodity
+	v.Started, v.PlannedEnd, v.AiringSince = t.Started, t.PlannedEnd, t.AiringSince
+	v.EndLevelPPM, v.PhosphineG = t.EndPPM(), t.Grams()
+	for i := range t.Lines {
+		v.Lines = append(v.Lines, s.lineView(k, t, i))
+	}
+	if k.Gas != nil {
+		k.Gas.show(&v, t)
+	}
+	return v
+}
+
+func (s *State) lineView(k *Stack, t *treatmentOf, line int) LineView {
+	l := &t.Lines[line]
+	v := LineView{Name: l.Name, Channel: l.Channel, Last: s.sample(l.Channel), CTPPPMh: l.CTP.PPMh, GapHours: l.CTP.GapHours()}
+	v.CTPGhM3 = CTPGhM3(l.CTP, s.temperature(k))
+	v.EndLevels = endLevels(t, line)
+	if k.Gas != nil && t.Started != 0 {
+		v.Curve = append([]CurvePoint(nil), k.Gas.curve(t, line)...)
+	}
+	return v
+}
+
+// CTPGhM3 returns a concentration-time product in g·h/m³ for gas at tempC.
+func CTPGhM3(c exposure.CTP, tempC float64) float64 {
+	return c.PPMh * dose.MgPerPPM(tempC, dose.StandardKPa) / 1000
+}
+
+// show adds what the fit and the leak test say.
+func (g *Gas) show(v *StackView, t *treatmentOf) {
+	for i := range g.Forecasts {
+		f := g.Forecasts[i]
+		for k := range v.Lines {
+			if v.Lines[k].Name == f.Line {
+				v.Lines[k].Forecast = &f
+			}
+		}
+	}
+	if g.Lowest != nil {
+		f := *g.Lowest
+		v.Lowest = &f
+	}
+	v.LowHighRatio = g.Ratio
+	if p, ok := g.Fit.Params(); ok {
+		v.Fit = fitView(p)
+	}
+	v.Leak = g.leakView()
+}

@@ -1,0 +1,282 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/rules/dose"
+	"undersheet/rules/protocol"
+	"undersheet/rules/reading"
+	"undersheet/rules/treatment"
+)
+
+type treatmentOf = treatment.Treatment
+
+func hoursOf(h float64) time.Duration { return treatment.Hours(h) }
+
+// Bounds of what is watched under a sheet.
+const (
+	unevenRatio   = 0.25             // lowest / highest line: criterion (d) of the published criteria for success
+	unevenFrom    = 0.25             // after this share of the exposure
+	unevenFor     = 2 * time.Hour    // for this long
+	silentLine    = 30 * time.Minute // or three usual intervals
+	poorChance    = 0.5              // of meeting the end level, at two forecasts in a row
+	hopelessBelow = 0.2              // at one
+	fairChance    = 0.7              // clears the alarm
+	keepEvents    = 200
+)
+
+// event notes something for the margin of the stack's curve.
+func (k *Stack) event(at logbook.Time, kind logbook.Kind, text string) {
+	if len(k.Events) >= keepEvents {
+		k.Events = append(k.Events[:0], k.Events[1:]...)
+	}
+	k.Events = append(k.Events, EventView{At: at, Kind: string(kind), Text: text})
+}
+
+// passStack lets time pass over a stack: end level, forecasts, alarms, phase.
+func (s *State) passStack(name string, k *Stack) {
+	t := k.Treatment
+	if t == nil {
+		return
+	}
+	withholding := s.Site.Settings.Withholding.Std()
+	if withholding == 0 {
+		withholding = treatment.DefaultWithholding
+	}
+	if moment := t.Advance(s.At, withholding); moment != "" {
+		s.putEndLevels(k, moment, -1)
+	}
+	if t.Phase == logbook.PhaseExposure {
+		s.passExposure(name, k, t)
+	} else {
+		s.endAlarms(name, underSheet...)
+	}
+	s.alarm(condition{of: logbook.Alarm{Alarm: alarmMissed, Store: k.Store, Stack: name, Priority: logbook.PriorityHigh,
+		Value: missedPPM(t), Limit: logbook.Number(t.EndPPM())}, active: t.Missed() && t.Phase == logbook.PhaseExposure})
+	s.alarm(condition{of: logbook.Alarm{Alarm: alarmFollowUpDue, Code: "second-treatment", Store: k.Store, Stack: name, Onset: k.SecondFrom,
+		Priority: logbook.PriorityMedium, Value: logbook.Number(k.SecondTill.Hours(s.At))}, active: k.SecondFrom != 0 && s.At >= k.SecondFrom})
+	s.putPhase(k, t)
+}
+
+// missedPPM is the lowest line when the shortest exposure had passed.
+func missedPPM(t *treatmentOf) logbook.Number {
+	low := math.Inf(1)
+	for i := range t.Lines {
+		if j := t.Lines[i].Shortest; j.Shown == logbook.ShownNotMet {
+			low = math.Min(low, j.PPM)
+		}
+	}
+	if math.IsInf(low, 0) {
+		return 0
+	}
+	return logbook.Number(low)
+}
+
+// putPhase records where a treatment stands when that changed.
+func (s *State) putPhase(k *Stack, t *treatmentOf) {
+	told := t.Name + "\x00" + t.Phase + "\x00" + t.Verdict + "\x00" + strconv.FormatInt(int64(t.DosingAt), 10)
+	if told == k.Told {
+		return
+	}
+	k.Told = told
+	s.put(&logbook.Phase{Stack: t.Stack, Treatment: t.Name, Phase: t.Phase, Verdict: t.Verdict}, logbook.KindPhase)
+}
+
+// putEndLevels records the judgements of a moment, of one line or (-1) of all.
+func (s *State) putEndLevels(k *Stack, moment string, line int) {
+	for _, e := range endLevels(k.Treatment, line) {
+		if e.Moment == moment {
+			r := e
+			s.put(&r, logbook.KindEndLevel)
+		}
+	}
+}
+
+// endLevels lists the judgements made so far, of one line or (-1) of all.
+func endLevels(t *treatmentOf, line int) []logbook.EndLevel {
+	var out []logbook.EndLevel
+	for i := range t.Lines {
+		if line >= 0 && i != line {
+			continue
+		}
+		l := &t.Lines[i]
+		for _, m := range []struct {
+			name string
+			j    treatment.Judgement
+		}{{logbook.MomentShortest, l.Shortest}, {logbook.MomentAiring, l.Airing}} {
+			if m.j.At != 0 {
+				out = append(out, logbook.EndLevel{Stack: t.Stack, Treatment: t.Name, Line: l.Name, Moment: m.name,
+					Shown: m.j.Shown, PPM: logbook.Number(m.j.PPM), EndPPM: logbook.Number(t.EndPPM()), ByHand: m.j.ByHand})
+			}
+		}
+	}
+	return out
+}
+
+// passExposure looks at a stack under gas.
+func (s *State) passExposure(name string, k *Stack, t *treatmentOf) {
+	g := k.Gas
+	if g == nil {
+		return
+	}
+	if hour := int(math.Floor(s.At.Hours(t.Started))); hour > g.Hour && hour >= 2 {
+		g.Hour = hour
+		s.forecast(k, t, hour)
+	}
+	exposed := s.At.Hours(t.Started)
+	planned := t.PlannedEnd.Hours(t.Started)
+	s.alarm(condition{of: logbook.Alarm{Alarm: alarmUneven, Store: k.Store, Stack: name, Priority: logbook.PriorityMedium,
+		Value: logbook.Number(g.Ratio), Limit: unevenRatio}, active: g.Ratio > 0 && g.Ratio < unevenRatio && exposed > unevenFrom*planned,
+		onDelay: unevenFor, offDelay: unevenFor})
+	temp := s.temperature(k)
+	s.alarm(condition{of: logbook.Alarm{Alarm: alarmTooCold, Store: k.Store, Stack: name, Priority: logbook.PriorityMedium,
+		Value: logbook.Number(temp), Limit: protocol.TooColdC}, active: temp < protocol.TooColdC, offDelay: time.Hour})
+	for i := range t.Lines {
+		s.lineAlarms(name, k, t, i)
+	}
+}
+
+// forecast makes the forecasts of an hour and what they raise.
+func (s *State) forecast(k *Stack, t *treatmentOf, hour int) {
+	g := k.Gas
+	g.forecast(t)
+	if hour < forecastFrom {
+		return
+	}
+	daily := hour%24 == 0
+	for i := range g.Forecasts {
+		f := g.Forecasts[i]
+		f.Daily = daily
+		s.put(&f, logbook.KindForecast)
+		g.Forecasts[i].Time = s.At
+	}
+	if g.Lowest == nil {
+		return
+	}
+	f := *g.Lowest
+	f.Daily = daily
+	s.put(&f, logbook.KindForecast)
+	g.Lowest.Time = s.At
+	if g.Atlow++; f.ChanceMet >= poorChance {
+		g.Atlow = 0
+	}
+	of := logbook.Alarm{Alarm: alarmAtRisk, Store: k.Store, Stack: t.Stack, Priority: logbook.PriorityHigh, Value: f.ChanceMet, Limit: poorChance}
+	raised := s.Alarms[keyOf(&of)] != nil
+	s.alarm(condition{of: of, active: g.Atlow >= 2 || f.ChanceMet < hopelessBelow || raised && f.ChanceMet < fairChance})
+}
+
+// lineAlarms looks at one line under the sheet.
+func (s *State) lineAlarms(name string, k *Stack, t *treatmentOf, line int) {
+	l := t.Lines[line]
+	ch := s.Site.Channels[l.Channel]
+	c := s.channel(l.Channel)
+	of := logbook.Alarm{Alarm: alarmLineSilent, Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel, Priority: logbook.PriorityMedium}
+	since := max(c.Newest, t.Started)
+	quiet := s.At.Sub(since)
+	of.Value, of.Onset = logbook.Number(quiet.Minutes()), since
+	s.alarm(condition{of: of, active: quiet > max(silentLine, 3*c.Usual(ch)) && !s.down(l.Channel)})
+	s.faultAlarm(c, logbook.Alarm{Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel})
+}
+
+// Rise remembers how a line stood an hour ago.
+type Rise struct {
+	At  logbook.Time
+	PPM float64
+}
+
+// Fire risk: a rise within an hour of more than this share of what the whole
+// dose would give is faster than phosphide releases gas when it is dry (release
+// 0.8–1.6 per day gives at most 0.07 per hour; from memory): water on the product.
+const (
+	riseShare = 0.3
+	riseFloor = 100.0 // ppm; smaller rises mean nothing
+	doseTwice = 2.0   // twice what the dose would give without any loss
+)
+
+// fireRisk looks at gas that could burn, or comes too fast.
+func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
+	if !j.Fits || j.State == reading.Late {
+		return
+	}
+	of := logbook.Alarm{Alarm: alarmFire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Priority: logbook.PriorityHigh, Value: logbook.Number(j.Value)}
+	active := true
+	switch {
+	case j.State == reading.OverRange:
+		of.Code, of.Limit = "over-range", logbook.Number(j.Value)
+	case j.Value >= dose.AlarmLEL*dose.LELppm:
+		of.Code, of.Limit = "lower-explosive-limit", dose.AlarmLEL*dose.LELppm
+	case k.Gas != nil && k.Gas.tooFast(line, j, &of):
+	case j.Value >= dose.AttentionLEL*dose.LELppm:
+		of.Code, of.Limit, of.Priority = "attention", dose.AttentionLEL*dose.LELppm, logbook.PriorityMedium
+	default:
+		active = false
+	}
+	if a := s.Alarms[keyOf(&of)]; active && a != nil && graver(of.Code, a.Record.Code) {
+		delete(s.Alarms, keyOf(&of)) // it is raised again, graver
+	}
+	s.alarm(condition{of: of, active: active, offDelay: 30 * time.Minute})
+}
+
+// graver reports whether an attention has become an alarm.
+func graver(now, before string) bool { return before == "attention" && now != "attention" }
+
+// tooFast reports whether the dose cannot explain the gas of a line.
+func (g *Gas) tooFast(line int, j reading.Judged, of *logbook.Alarm) bool {
+	r := &g.Rises[line]
+	if r.At == 0 || j.At.Sub(r.At) > 90*time.Minute {
+		*r = Rise{j.At, j.Value}
+	}
+	rose := j.Value - r.PPM
+	limit := math.Max(riseShare*g.FullPPM, riseFloor)
+	if j.At.Sub(r.At) >= time.Hour {
+		*r = Rise{j.At, j.Value}
+	}
+	switch {
+	case g.FullPPM <= 0:
+		return false
+	case rose > limit:
+		of.Code, of.Value, of.Limit = "rise", logbook.Number(rose), logbook.Number(limit)
+		return true
+	case j.Value > doseTwice*g.FullPPM && j.Value > riseFloor:
+		of.Code, of.Limit = "above-dose", logbook.Number(doseTwice*g.FullPPM)
+		return true
+	}
+	return false
+}
+
+// channelsOf lists the channels that an instrument feeds, by unit on its line.
+func channelsOf(in logbook.Instrument) map[string][]string {
+	feeds := map[string][]string{}
+	if in.Modbus != nil {
+		for _, u := range in.Modbus.Units {
+			for _, r := range u.Registers {
+				unit := fmt.Sprint(u.Address)
+				feeds[unit] = append(feeds[unit], r.Channel)
+			}
+		}
+	}
+	return feeds
+}
+
+// feedsAny reports whether an instrument feeds a channel, as far as the site says.
+func feedsAny(in logbook.Instrument, channel string) bool {
+	for _, cs := range channelsOf(in) {
+		for _, c := range cs {
+			if c == channel {
+				return true
+			}
+		}
+	}
+	if in.MQTT != nil {
+		for _, src := range in.MQTT.Sources {
+			if src.Channel == channel {
+				return true
+			}
+		}
+	}
+	return false
+}

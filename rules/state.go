@@ -1,0 +1,244 @@
+package rules
+
+import (
+	"encoding/json"
+	"fmt"
+	"sort"
+
+	"undersheet/logbook"
+	"undersheet/rules/exposure"
+	"undersheet/rules/gate"
+	"undersheet/rules/reading"
+	"undersheet/rules/treatment"
+)
+
+// State is the fold of all entries so far. Its exported fields are what a
+// snapshot keeps: encoding/json writes and reads it without loss. Use its
+// methods; the fields are not for others to change.
+type State struct {
+	Site        *logbook.Site          // as last configured; nil before
+	At          logbook.Time           // now: the running maximum of received
+	LastSeq     uint64                 // last entry folded
+	PassedAt    logbook.Time           // when time was last let pass over everything
+	Channels    map[string]*Channel    // by name
+	Stores      map[string]*Store      // by name
+	Stacks      map[string]*Stack      // by name
+	Instruments map[string]*Instrument // by name and unit
+	Alarms      map[string]*Alarm      // by what they are of
+	Pending     []Pending              // permissions whose verdict is not recorded yet
+	Treatments  map[string]int         // names used, and how often
+	Found       []logbook.Finding      // the last ones
+	Flagged     map[string]bool        // findings that are not repeated
+
+	feeds map[string]feed // by channel; made from Site
+	out   []logbook.Recorded
+}
+
+// Channel is what is known of one channel.
+type Channel struct {
+	reading.History
+	Flag string // the state last noted as a finding
+}
+
+// Store is what is known of one building.
+type Store struct {
+	Declared  bool                     // a clearance or a no-gas declaration is on record
+	Restored  bool                     // the logbook was restored, and nothing declared since
+	Cleared   *gate.Clearance          // standing clearance
+	RanOut    *gate.Clearance          // a confirmation that lapsed, until the next one
+	HandAfter logbook.Time             // when the last clearance fell
+	Rebound   bool                     // gas came back after a clearance
+	HandOwed  map[string]bool          // stacks that need a hand reading beside them
+	Inside    []Masked                 // who is in by masked entry
+	Hands     map[string]gate.Hand     // newest per point
+	Tracks    map[string]*gate.Track   // gate air points, by name
+	Air       map[string]*exposure.Air // all air points, by name
+	Gate      logbook.Gate             // as last recorded
+}
+
+// Masked is somebody inside with breathing protection.
+type Masked struct {
+	Name  string
+	Since logbook.Time
+}
+
+// Stack is what is known of one stack.
+type Stack struct {
+	Store      string
+	Treatment  *treatment.Treatment // current or last
+	Gas        *Gas                 // fit, leak test and forecast of the current exposure
+	Told       string               // phase and verdict last recorded
+	TempC      *float64             // newest grain temperature, °C
+	SecondFrom logbook.Time         // when the second treatment of a pair is due; 0 = none owed
+	SecondTill logbook.Time
+	Events     []EventView
+}
+
+// Instrument is whether a device answers.
+type Instrument struct {
+	Name, Unit string
+	OK         bool
+	Since      logbook.Time
+	Detail     string
+}
+
+// Pending is a permission that waits for its recorded verdict.
+type Pending struct {
+	Seq   uint64
+	Kind  logbook.Kind
+	Store string
+	By    string
+	At    logbook.Time
+}
+
+// feed says what a channel is of.
+type feed struct {
+	store, stack string
+	line         int    // index of the line; -1 = not a line
+	point        string // air point
+	where        string
+	grain        bool // temperature of the grain
+}
+
+// New returns the state before any entry.
+func New() *State {
+	return &State{Channels: map[string]*Channel{}, Stores: map[string]*Store{}, Stacks: map[string]*Stack{},
+		Instruments: map[string]*Instrument{}, Alarms: map[string]*Alarm{}, Treatments: map[string]int{}, Flagged: map[string]bool{}}
+}
+
+// Seq returns the seq of the last entry folded.
+func (s *State) Seq() uint64 { return s.LastSeq }
+
+// Now returns the running maximum of received.
+func (s *State) Now() logbook.Time { return s.At }
+
+// UnmarshalJSON reads a snapshot.
+func (s *State) UnmarshalJSON(b []byte) error {
+	type plain State
+	p := plain(*New())
+	if err := json.Unmarshal(b, &p); err != nil {
+		return fmt.Errorf("read snapshot: %w", err)
+	}
+	*s = State(p)
+	s.index()
+	return nil
+}
+
+// index makes what is derived from the site.
+func (s *State) index() {
+	s.feeds = map[string]feed{}
+	if s.Site == nil {
+		return
+	}
+	for _, st := range s.Site.Stores {
+		for _, p := range st.Air {
+			where := p.Where
+			if where == "" {
+				where = logbook.WhereInside
+			}
+			s.feeds[p.Channel] = feed{store: st.Name, line: -1, point: p.Name, where: where}
+		}
+		for _, k := range st.Stacks {
+			if k.Temperature != "" {
+				s.feeds[k.Temperature] = feed{store: st.Name, stack: k.Name, line: -1, grain: true}
+			}
+			for i, l := range k.Lines {
+				s.feeds[l.Channel] = feed{store: st.Name, stack: k.Name, line: i}
+			}
+		}
+	}
+}
+
+// configure takes a new site. What is under gas stays known even when the new
+// site no longer names it.
+func (s *State) configure(site logbook.Site) {
+	s.Site = &site
+	s.index()
+	for _, st := range site.Stores {
+		s.store(st.Name)
+		for _, k := range st.Stacks {
+			stack := s.stack(k.Name)
+			stack.Store = st.Name
+			if t := stack.Treatment; t != nil && len(t.Lines) != len(k.Lines) && t.Phase != logbook.PhaseClosed {
+				s.find(logbook.Finding{Code: "lines-changed", Store: st.Name, Stack: k.Name,
+					Value: logbook.Number(len(k.Lines)), Limit: logbook.Number(len(t.Lines))})
+			}
+		}
+	}
+	if site.Limits == "" {
+		s.find(logbook.Finding{Code: "no-limits-country", Limit: exposure.DefaultLimitPPM})
+	}
+}
+
+func (s *State) store(name string) *Store {
+	st := s.Stores[name]
+	if st == nil {
+		st = &Store{HandOwed: map[string]bool{}, Hands: map[string]gate.Hand{}, Tracks: map[string]*gate.Track{}, Air: map[string]*exposure.Air{}}
+		s.Stores[name] = st
+	}
+	return st
+}
+
+func (s *State) stack(name string) *Stack {
+	k := s.Stacks[name]
+	if k == nil {
+		k = &Stack{}
+		s.Stacks[name] = k
+	}
+	return k
+}
+
+// siteStack returns the stack as the site describes it.
+func (s *State) siteStack(name string) (logbook.Stack, bool) {
+	for _, st := range s.Site.Stores {
+		for _, k := range st.Stacks {
+			if k.Name == name {
+				return k, true
+			}
+		}
+	}
+	return logbook.Stack{}, false
+}
+
+// siteStore returns the store as the site describes it.
+func (s *State) siteStore(name string) (logbook.Store, bool) {
+	if s.Site != nil {
+		for _, st := range s.Site.Stores {
+			if st.Name == name {
+				return st, true
+			}
+		}
+	}
+	return logbook.Store{}, false
+}
+
+// storeNames lists the site's stores in its order, then those that only the
+// record knows, by name.
+func (s *State) storeNames() []string {
+	var names, rest []string
+	seen := map[string]bool{}
+	if s.Site != nil {
+		for _, st := range s.Site.Stores {
+			names, seen[st.Name] = append(names, st.Name), true
+		}
+	}
+	for n := range s.Stores {
+		if !seen[n] {
+			rest = append(rest, n)
+		}
+	}
+	sort.Strings(rest)
+	return append(names, rest...)
+}
+
+// stacksIn lists the stacks of a store by name, those of the record included.
+func (s *State) stacksIn(store string) []string {
+	var names []string
+	for n, k := range s.Stacks {
+		if k.Store == store {
+			names = append(names, n)
+		}
+	}
+	sort.Strings(names)
+	return names
+}

@@ -1,0 +1,139 @@
+package rules
+
+import (
+	"undersheet/logbook"
+	"undersheet/rules/exposure"
+	"undersheet/rules/gate"
+	"undersheet/rules/protocol"
+	"undersheet/rules/reading"
+)
+
+// gateOf gathers all that the gate of a store looks at.
+func (s *State) gateOf(name string) *gate.Store {
+	st := s.store(name)
+	limit, _ := exposure.Limit(s.limitSets(), s.At)
+	in := &gate.Store{Now: s.At, Limit: limit, Declared: st.Declared, HandAfter: st.HandAfter, Cleared: st.Cleared, RanOut: st.RanOut}
+	if s.Site != nil {
+		in.Again = s.Site.Settings.ConfirmEvery.Std()
+	}
+	if st.Restored {
+		in.Block = append(in.Block, logbook.Reason{Code: gate.RestoredLog})
+	}
+	site, known := s.siteStore(name)
+	if !known {
+		in.Block = append(in.Block, logbook.Reason{Code: gate.NoSite, About: name})
+	}
+	for _, m := range st.Inside {
+		in.Inside = append(in.Inside, m.Name)
+	}
+	for _, p := range site.Air {
+		if p.Gate() {
+			in.Points = append(in.Points, s.gatePoint(st, p))
+		}
+	}
+	for _, stack := range s.stacksIn(name) {
+		in.Stacks = append(in.Stacks, s.gateStack(stack, st))
+	}
+	for _, key := range sorted(st.Hands) {
+		in.Hands = append(in.Hands, st.Hands[key])
+	}
+	return in
+}
+
+func (s *State) limitSets() []logbook.LimitSet {
+	if s.Site == nil {
+		return nil
+	}
+	return s.Site.LimitSets
+}
+
+// gatePoint gathers what is known of one gate air point.
+func (s *State) gatePoint(st *Store, p logbook.AirPoint) gate.Point {
+	ch := s.Site.Channels[p.Channel]
+	t := st.Tracks[p.Name]
+	if t == nil {
+		t = &gate.Track{}
+	}
+	return gate.Point{Name: p.Name, Detection: reading.PPM(ch, ch.DetectionLimit), AllowedGap: s.channel(p.Channel).AllowedGap(ch), Track: t}
+}
+
+// gateStack gathers what is known of one stack.
+func (s *State) gateStack(name string, st *Store) gate.Stack {
+	g := gate.Stack{Name: name, HandOwed: st.HandOwed[name]}
+	if t := s.Stacks[name].Treatment; t != nil {
+		g.Phase, g.Since = t.Phase, t.Started
+		if g.Since == 0 {
+			g.Since = t.DosingAt
+		}
+		g.AiringSince, g.Paused, g.MinAiring = t.AiringSince, t.Paused, max(protocol.MinAiring, t.Protocol.Airing.Std())
+	}
+	return g
+}
+
+// passStore decides the gate of a store at now, takes a clearance away that no
+// longer holds, and records what changed.
+func (s *State) passStore(name string) {
+	in := s.gateOf(name)
+	d := gate.Decide(in)
+	if in.Cleared != nil && (d.Failed || d.Lapsed) {
+		s.fall(name, d)
+		in = s.gateOf(name)
+		d = gate.Decide(in)
+	}
+	s.recordGate(name, in.Limit, d)
+	s.storeAlarms(name, in, d)
+}
+
+// fall takes a standing clearance away. Hand readings beside every stack that
+// still gives off gas are owed again.
+func (s *State) fall(name string, d gate.Decision) {
+	st := s.store(name)
+	if st.RanOut = nil; d.Lapsed {
+		st.RanOut = st.Cleared
+	}
+	st.Cleared, st.HandAfter = nil, s.At
+	gas := false
+	for _, r := range d.Reasons {
+		gas = gas || r.Code == gate.AboveLimit || r.Code == gate.HandAbove || r.Code == gate.OverRange
+	}
+	st.Rebound = st.Rebound || gas
+	for _, stack := range s.stacksIn(name) {
+		t := s.Stacks[stack].Treatment
+		if t == nil || t.Phase != logbook.PhaseAiring && t.Phase != logbook.PhaseWithholding {
+			continue
+		}
+		st.HandOwed[stack] = true
+		if gas && t.Phase == logbook.PhaseWithholding {
+			t.ClearedAt = s.At // withholding runs again
+		}
+	}
+}
+
+// recordGate proposes a gate record when the state or the reasons changed.
+func (s *State) recordGate(name string, limit float64, d gate.Decision) {
+	st := s.store(name)
+	_, of := exposure.Limit(s.limitSets(), s.At)
+	g := logbook.Gate{Store: name, State: d.State, LimitPPM: logbook.Number(limit), LimitOf: of, Reasons: d.Reasons, Read: d.Read}
+	if g.Reasons == nil {
+		g.Reasons = []logbook.Reason{}
+	}
+	if sameGate(&st.Gate, &g) {
+		st.Gate.Reasons, st.Gate.Read = g.Reasons, g.Read
+		return
+	}
+	s.put(&g, logbook.KindGate)
+	st.Gate = g
+}
+
+// sameGate reports whether two decisions differ in nothing but their numbers.
+func sameGate(a, b *logbook.Gate) bool {
+	if a.State != b.State || a.LimitPPM != b.LimitPPM || a.LimitOf != b.LimitOf || len(a.Reasons) != len(b.Reasons) {
+		return false
+	}
+	for i, r := range a.Reasons {
+		if r.Code != b.Reasons[i].Code || r.About != b.Reasons[i].About {
+			return false
+		}
+	}
+	return true
+}
