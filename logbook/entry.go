@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode/utf8"
 )
 
 // Version is the newest format version of entries that this program writes and
@@ -63,6 +64,12 @@ func Decode(line []byte) (Entry, error) {
 	}
 	if err := json.Unmarshal(line, &probe); err != nil {
 		return nil, jsonError(line, err)
+	}
+	if !utf8.Valid(line) {
+		return nil, errors.New("the line is not UTF-8: save the file as UTF-8")
+	}
+	if probe.V < 0 {
+		return nil, fmt.Errorf("kind %q has format version %d: want %d", probe.Kind, probe.V, Version)
 	}
 	if probe.V > Version {
 		return nil, fmt.Errorf("kind %q has format version %d: %w", probe.Kind, probe.V, ErrNewer)
