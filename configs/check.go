@@ -175,7 +175,7 @@ func (c *checker) gasFigures(path string, ch logbook.Channel) {
 		key string
 		v   float64
 	}{{"resolution", ch.Resolution}, {"detection_limit", ch.DetectionLimit}} {
-		if !(f.v > 0 && f.v < top) {
+		if c.given(path+"."+f.key) && !(f.v > 0 && f.v < top) {
 			c.wrong(path+"."+f.key, f.v, "must be above 0 and below the range (%g %s)", top, ch.Unit)
 		}
 	}
@@ -236,18 +236,23 @@ func (c *checker) stack(s *logbook.Stack, path string) {
 	if len(s.Lines) == 0 {
 		c.warn(path, nil, "stack %q has no sampling lines: its end level can only be shown by hand readings", s.Name)
 	}
-	if s.Temperature == "" {
-		return
+	if s.Temperature != "" {
+		c.temperature(path+".temperature", s.Temperature)
 	}
-	at := path + ".temperature"
-	ch, ok := c.site.Channels[s.Temperature]
-	switch {
+}
+
+// temperature judges the channel of a stack's grain temperature.
+func (c *checker) temperature(path, name string) {
+	ch, ok := c.site.Channels[name]
+	switch first := c.user[name]; {
 	case !ok:
-		c.wrong(at, s.Temperature, "there is no channel of this name under channels")
-	case ch.Unit != logbook.Cel:
-		c.wrong(at, s.Temperature, "this channel is in %s: a temperature wants one in %s", ch.Unit, logbook.Cel)
+		c.wrong(path, name, "there is no channel of this name under channels")
+	case first != "":
+		c.wrong(path, name, "this channel already feeds something in line %d: one channel feeds one stack", c.find(first).line)
+	case logbook.IsUnit(ch.Unit) && ch.Unit != logbook.Cel:
+		c.wrong(path, name, "this channel is in %s: a temperature wants one in %s", ch.Unit, logbook.Cel)
 	default:
-		c.user[s.Temperature] = at
+		c.user[name] = path
 	}
 }
 
@@ -261,11 +266,11 @@ func (c *checker) feeds(path, name, what string) (logbook.Channel, bool) {
 		c.wrong(path, name, "there is no channel of this name under channels")
 	case first != "":
 		c.wrong(path, name, "this channel already feeds something in line %d: one channel feeds one line or one air point", c.find(first).line)
-	case ch.Unit != "" && !isGas(ch.Unit):
+	case logbook.IsUnit(ch.Unit) && !isGas(ch.Unit):
 		c.wrong(path, name, "this channel is in %s: a %s wants one in ppm, mg/m3 or g/m3", ch.Unit, what)
 	default:
 		c.user[name] = path
-		return ch, ch.Unit != ""
+		return ch, isGas(ch.Unit)
 	}
 	return ch, false
 }

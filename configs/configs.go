@@ -83,7 +83,7 @@ func Load(path string) (*logbook.Site, []Warning, error) {
 func Parse(name string, text []byte) (*logbook.Site, []Warning, error) {
 	c := &checker{tree: newTree(name), site: new(logbook.Site)}
 	c.read(text, c.site)
-	if c.readable {
+	if c.readable && !c.broken[""] {
 		Normalise(c.site)
 		c.check()
 	}

@@ -1,9 +1,53 @@
 package configs
 
 import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
 	"testing"
+	"time"
+
+	"undersheet/logbook"
 
 	"github.com/stretchr/testify/require"
+)
+
+// small is the smallest site with a gate and a line; its lines are counted on.
+const small = `site: S
+timezone: Africa/Nairobi
+limits: GB
+emergency: call
+channels:
+  top:  {unit: ppm, range: 2000}
+  door: {unit: ppm, range: 20, detection_limit: 0.03}
+stores:
+  - name: Store 1
+    air: [{name: door, channel: door, where: door}]
+    stacks:
+      - name: A
+        lines: [{name: top, channel: top}]
+`
+
+// modbusPart and mqttPart are instruments for small.
+const (
+	modbusPart = `instruments:
+  - name: rack
+    modbus:
+      port: /dev/ttyS0
+      units:
+        - address: 1
+          registers:
+            - {channel: top, register: 0}
+            - {channel: door, register: 1, scale: 0.01}
+`
+	mqttPart = `instruments:
+  - name: broker
+    mqtt:
+      broker: tcp://localhost:1883
+      sources:
+        - {topic: a/+/b, payload: number, channel: "{2}"}
+`
 )
 
 // TestExample: what is shipped as an example is without fault, and says so.
@@ -13,4 +57,332 @@ func TestExample(t *testing.T) {
 	require.Empty(t, warnings)
 	require.Len(t, site.Stores, 2)
 	require.Len(t, site.Channels, 17)
+	for _, st := range site.Stores {
+		for _, k := range st.Stacks {
+			require.Len(t, k.Lines, 3)
+		}
+	}
+	kept := Example()
+	kept[0] = 'x'
+	require.NotEqual(t, kept, Example(), "callers get copies")
+}
+
+// TestSmall: every other test starts from a site without fault.
+func TestSmall(t *testing.T) {
+	for name, text := range map[string]string{"small": small, "modbus": small + modbusPart, "mqtt": small + mqttPart} {
+		site, warnings, err := Parse("s.yaml", []byte(text))
+		require.NoError(t, err, name)
+		require.NotNil(t, site)
+		require.Len(t, warnings, 1, "%s: %v", name, warnings)
+		require.Contains(t, warnings[0].Rule, "nobody has an e-mail address")
+	}
+}
+
+// faultCases are site files with one thing wrong: what is put in place of what,
+// and the fault's place, path and part of its rule.
+var faultCases = []struct {
+	name, old, new string
+	want           string // "line:column: path: " and the rule's beginning
+	got            string // what the remark shows
+}{
+	{"unknown key", "limits: GB", "limit: GB", "3:1: limit: unknown key; known here: channels, ", ""},
+	{"unknown key deep", "where: door}", "were: door}", "10:39: stores[0].air[0].were: unknown key; known here: channel, name, where", ""},
+	{"number for text", "name: A", "name: 7", `12:15: stores[0].stacks[0].name: wants text: write it in quotes ("7")`, ""},
+	{"text for number", "range: 2000", "range: wide", "6:28: channels.top.range: wants a plain number", `"wide"`},
+	{"octal", "range: 2000", "range: 02000", "6:28: channels.top.range: wants a plain number", `"02000"`},
+	{"infinite", "range: 2000", "range: .inf", "6:28: channels.top.range: wants a plain number", `".inf"`},
+	{"twice", "  door: {unit", "  top: {unit", "7:3: channels.top: this name stands twice: first in line 6", ""},
+	{"syntax", "stores:", "stores", "8:1: not valid YAML: ", ""},
+	{"anchor", "limits: GB", "limits: &x GB", "3:9: limits: anchors, aliases and tags", ""},
+	{"no value", "limits: GB", "limits:", "3:8: limits: has no value", ""},
+	{"line break", "emergency: call", `emergency: "a\nb"`, "4:12: emergency: holds a line break", `"a\nb"`},
+	{"list for mapping", "channels:\n", "channels: []\nx:\n", "5:11: channels: wants keys with values", `"["`},
+	{"zero", "range: 2000", "range: 0", "6:28: channels.top.range: 0 would mean the default", "0"},
+	{"secret", "emergency: call", "mail: {host: m, from: a@b.c, password: hunter2}", "4:30: mail.password: secrets never stand in a site file: name an environment variable or a file (password_env, password_file)", ""},
+	{"duration", "range: 2000", "range: 2000, every: 10", "6:41: channels.top.every: wants a duration", `"10"`},
+	{"bad duration", "range: 2000", "range: 2000, every: 10 min", "6:41: channels.top.every: is no duration", `"10 min"`},
+	{"timezone", "Africa/Nairobi", "Afrika/Nairobi", "2:11: timezone: is no IANA time zone", `"Afrika/Nairobi"`},
+	{"local", "Africa/Nairobi", "Local", "2:11: timezone: is no IANA time zone", `"Local"`},
+	{"no timezone", "timezone: Africa/Nairobi\n", "", "1:1: timezone: is missing", ""},
+	{"country", "limits: GB", "limits: UK", "3:9: limits: the occupational limits of this country are not known", `"UK"`},
+	{"unit", "unit: ppm, range: 2000", "unit: PPM, range: 2000", "6:16: channels.top.unit: must be one of ppm, ", `"PPM"`},
+	{"no unit", "unit: ppm, range: 2000", "range: 2000", "6:3: channels.top.unit: is missing", ""},
+	{"gas of no gas", "range: 2000", "range: 2000, gas: co2", "6:39: channels.top.gas: must be one of ph3", `"co2"`},
+	{"negative range", "range: 2000", "range: -5", "6:28: channels.top.range: must be from 0.1 to 1e+06", "-5"},
+	{"resolution", "range: 2000", "range: 2000, resolution: 5000", "6:46: channels.top.resolution: must be above 0 and below the range", "5000"},
+	{"detection", "0.03", "30", "7:49: channels.door.detection_limit: must be above 0 and below the range", "30"},
+	{"percent", "range: 2000", "range: 2000, accuracy: 5", "6:44: channels.top.accuracy: is a fraction", "5"},
+	{"zero error", "range: 2000", "range: 2000, zero_error: -1", "6:46: channels.top.zero_error: must be from 0", "-1"},
+	{"line without channel", "{name: top, channel: top}", "{name: top}", "13:17: stores[0].stacks[0].lines[0].channel: is missing: name the channel", ""},
+	{"unknown channel", "channel: top}", "channel: tap}", "13:38: stores[0].stacks[0].lines[0].channel: there is no channel of this name", `"tap"`},
+	{"two lines", "{name: top, channel: top}", "{name: top, channel: top}, {name: low, channel: top}", "13:65: stores[0].stacks[0].lines[1].channel: this channel already feeds something in line 13", `"top"`},
+	{"two names", "{name: top, channel: top}", "{name: top, channel: top}, {name: top, channel: low}", "13:51: stores[0].stacks[0].lines[1].name: this name of a line stands twice", `"top"`},
+	{"where", "where: door", "where: hall", "10:46: stores[0].air[0].where: must be one of inside, door", `"hall"`},
+	{"slow gate", "detection_limit: 0.03", "detection_limit: 0.03, every: 1h", "10:33: stores[0].air[0].channel: a reading every 1h0m0s is too seldom", `"door"`},
+	{"two stacks", "      - name: A\n", "      - name: A\n      - name: A\n", "13:15: stores[0].stacks[1].name: this name of a stack stands twice: first in line 12", `"A"`},
+	{"temperature", "name: A\n", "name: A\n        temperature: top\n", "13:22: stores[0].stacks[0].temperature: this channel already feeds something in line 14", `"top"`},
+	{"loosened hours", "emergency: call", "protocols: {five-day: {hours: 100}}", "4:31: protocols.five-day.hours: a site may tighten a protocol, never loosen it: hours 100 is shorter than the 120 ", ""},
+	{"loosened level", "emergency: call", "protocols: {mine: {base: eight-day, end_level: 0.05, end_level_unit: g/m3}}", "4:48: protocols.mine.end_level: a site may tighten a protocol, never loosen it: end_level 0.05 g/m3 is below the 38 ppm ", ""},
+	{"loosened airing", "emergency: call", "protocols: {twice: {airing: 1h}}", "4:29: protocols.twice.airing: a site may tighten a protocol, never loosen it: airing 1h0m0s is shorter than the 2h0m0s ", ""},
+	{"no base", "emergency: call", "protocols: {mine: {hours: 200}}", "4:13: protocols.mine.base: is missing: name the built-in protocol", ""},
+	{"unknown base", "emergency: call", "protocols: {mine: {base: six-day}}", "4:26: protocols.mine.base: is no built-in protocol (eight-day, five-day, twice)", `"six-day"`},
+	{"confirm", "emergency: call", "settings: {confirm_every: 48h}", "4:27: settings.confirm_every: must be from 1h0m0s to 24h0m0s", "48h0m0s"},
+	{"mail", "emergency: call", "mail: {host: m.example, from: me, tls: none, user: u}", "4:31: mail.from: is no e-mail address", `"me"`},
+	{"mail in the clear", "emergency: call", "mail: {host: m.example, from: a@b.example, tls: none}", "4:49: mail.tls: mail may go unprotected only to this machine", `"none"`},
+	{"mail user", "emergency: call", "mail: {host: m.example, from: a@b.example, user: u}", "4:1: mail: user and password go together", ""},
+	{"mail password itself", "emergency: call", "mail: {host: m.example, from: a@b.example, user: u, password_env: 'p w'}", "4:67: mail.password_env: must be the name of an environment variable, not the password itself", ""},
+	{"person", "emergency: call", "people: [{name: P, email: 'P <p@b.example>'}]", "4:27: people[0].email: is no e-mail address", `"P <p@b.example>"`},
+	{"priority", "emergency: call", "people: [{name: P, from: urgent}]", "4:26: people[0].from: must be one of low, medium, high", `"urgent"`},
+}
+
+// instrumentCases are the same for instruments.
+var instrumentCases = []struct{ name, part, old, new, want, got string }{
+	{"both", modbusPart, "    modbus:\n", "    mqtt: {broker: tcp://h:1, sources: [{topic: t, payload: number, channel: c}]}\n    modbus:\n", "15:5: instruments[0]: an instrument is read in exactly one way", ""},
+	{"address", modbusPart, "address: 1", "address: 248", "19:20: instruments[0].modbus.units[0].address: must be from 1 to 247", "248"},
+	{"no address", modbusPart, "- address: 1", "- retries: 1", "19:11: instruments[0].modbus.units[0].address: is missing", ""},
+	{"register", modbusPart, "register: 0", "register: 65536", "21:40: instruments[0].modbus.units[0].registers[0].register: must be from 0 to 65535", "65536"},
+	{"wide register", modbusPart, "register: 0", "register: 65535, type: float32", "21:40: instruments[0].modbus.units[0].registers[0].register: must be from 0 to 65534", "65535"},
+	{"no register", modbusPart, ", register: 0", "", "21:15: instruments[0].modbus.units[0].registers[0].register: is missing", ""},
+	{"type", modbusPart, "register: 0", "register: 0, type: double", "21:49: instruments[0].modbus.units[0].registers[0].type: must be one of int16", `"double"`},
+	{"order", modbusPart, "register: 0", "register: 0, order: cdab", "21:50: instruments[0].modbus.units[0].registers[0].order: must be one of ab, ba", `"cdab"`},
+	{"function", modbusPart, "register: 0", "register: 0, function: 6", "21:53: instruments[0].modbus.units[0].registers[0].function: must be from 3 to 4", "6"},
+	{"unit", modbusPart, "register: 0", "register: 0, unit: C", "21:49: instruments[0].modbus.units[0].registers[0].unit: cannot be brought to ppm", `"C"`},
+	{"fed twice", modbusPart, "channel: door", "channel: top", "22:25: instruments[0].modbus.units[0].registers[1].channel: this channel is already fed in line 21", `"top"`},
+	{"fed unknown", modbusPart, "channel: door", "channel: dor", "22:25: instruments[0].modbus.units[0].registers[1].channel: there is no channel of this name", `"dor"`},
+	{"parity", modbusPart, "      units", "      parity: mark\n      units", "18:15: instruments[0].modbus.parity: must be one of none, even, odd", `"mark"`},
+	{"broker", mqttPart, "tcp://localhost:1883", "localhost", "17:15: instruments[0].mqtt.broker: is no address of a broker", `"localhost"`},
+	{"secret in broker", mqttPart, "tcp://localhost", "tcp://me:pw@localhost", "17:15: instruments[0].mqtt.broker: secrets never stand in a site file", ""},
+	{"ca without tls", mqttPart, "      sources", "      ca: x\n      sources", "17:15: instruments[0].mqtt.broker: tcp is not encrypted", `"tcp://localhost:1883"`},
+	{"password alone", mqttPart, "      sources", "      password_env: P\n      sources", "16:5: instruments[0].mqtt: a password without a user", ""},
+	{"two users", mqttPart, "      sources", "      user_env: U\n      user_file: f\n      sources", "19:18: instruments[0].mqtt.user_file: give user_env or user_file, not both", ""},
+	{"filter", mqttPart, "a/+/b", "a/x+/b", "19:19: instruments[0].mqtt.sources[0].topic: + stands alone in its level", `"a/x+/b"`},
+	{"filter end", mqttPart, "a/+/b", "a/#/b", "19:19: instruments[0].mqtt.sources[0].topic: # stands alone as the last level", `"a/#/b"`},
+	{"payload", mqttPart, "payload: number", "payload: xml", "19:35: instruments[0].mqtt.sources[0].payload: must be one of senml, json, number, line-protocol", `"xml"`},
+	{"no path", mqttPart, "payload: number", "payload: json", "19:11: instruments[0].mqtt.sources[0].value: is missing", ""},
+	{"idle key", mqttPart, "payload: number", "payload: number, value: x", "19:50: instruments[0].mqtt.sources[0].value: a payload of number has no use for this key", ""},
+	{"qos", mqttPart, "payload: number", "payload: number, qos: 2", "19:48: instruments[0].mqtt.sources[0].qos: must be 1", "2"},
+	{"level", mqttPart, "{2}", "{4}", "19:52: instruments[0].mqtt.sources[0].channel: the topic has 3 levels", `"{4}"`},
+	{"part", mqttPart, "{2}", "{name}", "19:52: instruments[0].mqtt.sources[0].channel: a payload of number has no such part", `"{name}"`},
+	{"fixed level", mqttPart, "{2}", "{1}", "19:52: instruments[0].mqtt.sources[0].channel: there is no channel of this name", `"a"`},
+}
+
+// swap puts new in the place of old, which must be there.
+func swap(t testing.TB, text, old, repl string) string {
+	require.Contains(t, text, old)
+	return strings.Replace(text, old, repl, 1)
+}
+
+// requireFault: the wanted fault is among those told, with its place.
+func requireFault(t *testing.T, text, want, got string) {
+	site, _, err := Parse("s.yaml", []byte(text))
+	require.Nil(t, site)
+	var faults Faults
+	require.ErrorAs(t, err, &faults)
+	for _, f := range faults {
+		if strings.HasPrefix(f.String(), "s.yaml:"+want) {
+			require.Equal(t, got, f.Got)
+			return
+		}
+	}
+	t.Fatalf("want s.yaml:%s\nhave %v", want, err)
+}
+
+// TestFaults: each fault is found, where it stands, with what to do.
+func TestFaults(t *testing.T) {
+	for _, c := range faultCases {
+		t.Run(c.name, func(t *testing.T) { requireFault(t, swap(t, small, c.old, c.new), c.want, c.got) })
+	}
+	for _, c := range instrumentCases {
+		t.Run("instrument "+c.name, func(t *testing.T) { requireFault(t, small+swap(t, c.part, c.old, c.new), c.want, c.got) })
+	}
+}
+
+// TestOneFaultIsOne: a single mistake is told once, not again by what hangs on it.
+func TestOneFaultIsOne(t *testing.T) {
+	for _, c := range faultCases {
+		switch c.name {
+		case "twice", "list for mapping", "two names", "no unit", "two stacks", "mail":
+			continue // these honestly break more than one thing
+		}
+		_, _, err := Parse("s.yaml", []byte(swap(t, small, c.old, c.new)))
+		require.Len(t, err, 1, "%s: %v", c.name, err)
+	}
+}
+
+// TestAllFaultsAtOnce: one run tells them all, in the order of the lines.
+func TestAllFaultsAtOnce(t *testing.T) {
+	text := small
+	for _, s := range [][2]string{{"Africa/Nairobi", "Nowhere"}, {"limits: GB", "limits: XX\nlimit: GB"}, {"range: 2000", "range: many"},
+		{"channel: door, where", "chanel: door, where"}, {"{name: top, channel: top}", "{name: top}"}} {
+		text = swap(t, text, s[0], s[1])
+	}
+	_, _, err := Parse("s.yaml", []byte(text))
+	var faults Faults
+	require.ErrorAs(t, err, &faults)
+	var at []string
+	for _, f := range faults {
+		at = append(at, f.Path)
+	}
+	require.Equal(t, []string{"timezone", "limits", "limit", "channels.top.range", "stores[0].air[0].channel", "stores[0].air[0].chanel", "stores[0].stacks[0].lines[0].channel"}, at)
+	require.Equal(t, len(faults), len(strings.Split(err.Error(), "\n")), "one fault a line")
+}
+
+// TestSecretsAreNotRepeated: what was written where a secret must not stand does
+// not come back in a message.
+func TestSecretsAreNotRepeated(t *testing.T) {
+	for _, s := range []string{"mail: {host: m, from: a@b.c, password: hunter2}", "mail: {host: m, from: a@b.c, user: u, password_env: 'hunter2 '}",
+		"mail: {host: m, from: a@b.c, user: u, password_env: 'hunter2!'}", "secret: {x: hunter2}"} {
+		_, warnings, err := Parse("s.yaml", []byte(swap(t, small, "emergency: call", s)))
+		require.Error(t, err)
+		require.NotContains(t, err.Error(), "hunter2", s)
+		for _, w := range warnings {
+			require.NotContains(t, w.String(), "hunter2")
+		}
+	}
+}
+
+// TestWarnings: what is allowed but will not end well.
+func TestWarnings(t *testing.T) {
+	for _, c := range []struct{ name, old, new, want string }{
+		{"no country", "limits: GB\n", "", "1:1: limits: no country of the occupational limits is set: 0.3 ppm holds"},
+		{"coarse", "detection_limit: 0.03", "detection_limit: 0.1", "10:33: stores[0].air[0].channel: its detection limit of 0.1 ppm is not below the limit of 0.1 ppm (EH40/2005"},
+		{"coarse in mass", "unit: ppm, range: 20, detection_limit: 0.03", "unit: mg/m3, range: 20, detection_limit: 0.14", "10:33: stores[0].air[0].channel: its detection limit of 0.101 ppm is not below the limit of 0.1 ppm"},
+		{"zero error", "detection_limit: 0.03", "detection_limit: 0.03, zero_error: 0.2", "10:33: stores[0].air[0].channel: its zero error of 0.2 ppm is not below"},
+		{"later limit", "limits: GB", "limits: AU", ""},
+		{"assumed", ", detection_limit: 0.03", "", "10:33: stores[0].air[0].channel: the channel states no detection_limit, so 0.01 ppm is assumed"},
+		{"no gate", "where: door", "where: office", `9:5: stores[0]: store "Store 1" has no inside or door air point: its gate can never open`},
+		{"no lines", "        lines: [{name: top, channel: top}]\n", "", `12:9: stores[0].stacks[0]: stack "A" has no sampling lines`},
+		{"unused", "{name: top, channel: top}", "", "6:3: channels.top: feeds no line and no air point"},
+		{"no range", "{unit: ppm, range: 2000}", "{unit: ppm}", "6:3: channels.top: range is not stated"},
+		{"withholding", "emergency: call", "settings: {withholding: 24h}", "4:25: settings.withholding: is shorter than the usual 48h0m0s"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			_, warnings, err := Parse("s.yaml", []byte(swap(t, small, c.old, c.new)))
+			require.NoError(t, err)
+			var all []string
+			for _, w := range warnings {
+				all = append(all, w.String())
+			}
+			if c.want != "" {
+				require.Contains(t, strings.Join(all, "\n"), "s.yaml:"+c.want)
+			}
+		})
+	}
+}
+
+// TestWarningsOfTwoThings: those that need two changes to show.
+func TestWarningsOfTwoThings(t *testing.T) {
+	for want, text := range map[string]string{
+		"not below the limit of 0.05 ppm from 2026-12-01 on":                                             swap(t, swap(t, small, "limits: GB", "limits: AU"), "0.03", "0.06"),
+		"6:3: channels.top: no instrument feeds this channel":                                            small + swap(t, modbusPart, "            - {channel: top, register: 0}\n", ""),
+		"19:52: instruments[0].mqtt.sources[0].channel: no channel of this site has a name of this form": small + swap(t, mqttPart, "{2}", "x-{2}"),
+		`17:15: instruments[0].mqtt.broker: the password crosses the network in the clear`: small + swap(t, mqttPart,
+			"tcp://localhost:1883\n", "tcp://b.example:1883\n      user_env: U\n      password_env: P\n"),
+		"people: there is no mail server":               small + "people: [{name: P, email: p@b.example}]\n",
+		"people[0]: P has no email and is told nothing": small + "people: [{name: P}]\n",
+	} {
+		_, warnings, err := Parse("s.yaml", []byte(text))
+		require.NoError(t, err)
+		var all []string
+		for _, w := range warnings {
+			all = append(all, w.String())
+		}
+		require.Contains(t, strings.Join(all, "\n"), want)
+	}
+}
+
+// TestTemperature: a stack's temperature channel is in °C and its own.
+func TestTemperature(t *testing.T) {
+	with := func(unit, channel string) string {
+		return swap(t, swap(t, small, "channels:\n", "channels:\n  grain: {unit: "+unit+"}\n"), "name: A\n", "name: A\n        temperature: "+channel+"\n")
+	}
+	requireSettled(t, []byte(with("C", "grain")))
+	_, _, err := Parse("s.yaml", []byte(with("C", "grain")))
+	require.NoError(t, err)
+	requireFault(t, with("'%RH'", "grain"), "14:22: stores[0].stacks[0].temperature: this channel is in %RH: a temperature wants one in C", `"grain"`)
+	requireFault(t, with("C", "grian"), "14:22: stores[0].stacks[0].temperature: there is no channel of this name", `"grian"`)
+}
+
+// TestNormalise: what is left out is filled in, and normalising again changes nothing.
+func TestNormalise(t *testing.T) {
+	s, _, err := Parse("s.yaml", []byte(small+swap(t, modbusPart, "register: 0}", "register: 0, type: float32}")))
+	require.NoError(t, err)
+	require.Equal(t, logbook.Channel{Gas: "ph3", Unit: "ppm", Range: 2000, Resolution: 1, DetectionLimit: 1, Accuracy: 0.05}, s.Channels["top"])
+	require.Equal(t, logbook.Channel{Gas: "ph3", Unit: "ppm", Range: 20, Resolution: 0.01, DetectionLimit: 0.03, Accuracy: 0.05}, s.Channels["door"])
+	require.Equal(t, 0.03, s.Channels["door"].Zero())
+	require.Equal(t, 12*time.Hour, s.Settings.ConfirmEvery.Std())
+	require.Equal(t, 48*time.Hour, s.Settings.Withholding.Std())
+	require.Equal(t, 500.0, s.Settings.FalseLeakDays)
+	require.Equal(t, 20*time.Minute, s.Settings.MaskedEntryMax.Std())
+	m := s.Instruments[0].Modbus
+	require.Equal(t, []any{9600, "even", 1}, []any{m.Baud, m.Parity, m.StopBits})
+	u := m.Units[0]
+	require.Equal(t, []any{300 * time.Millisecond, time.Minute}, []any{u.Timeout.Std(), u.Every.Std()})
+	require.Equal(t, logbook.ModbusRegister{Channel: "top", Function: 4, Type: "float32", Order: "abcd", Scale: 1}, u.Registers[0])
+	require.Equal(t, logbook.ModbusRegister{Channel: "door", Function: 4, Register: 1, Type: "uint16", Order: "ab", Scale: 0.01}, u.Registers[1])
+	require.Len(t, s.LimitSets, 1)
+	for _, text := range []string{small, small + modbusPart, small + mqttPart, string(Example())} {
+		requireSettled(t, []byte(text))
+	}
+}
+
+// requireSettled: a site survives its JSON form and a second normalising unchanged.
+func requireSettled(t *testing.T, text []byte) {
+	site, _, err := Parse("s.yaml", text)
+	if err != nil {
+		require.Nil(t, site)
+		return
+	}
+	b, err := json.Marshal(site)
+	require.NoError(t, err)
+	var back logbook.Site
+	require.NoError(t, json.Unmarshal(b, &back))
+	require.Equal(t, *site, back)
+	Normalise(&back)
+	require.Equal(t, *site, back, "normalising again")
+}
+
+// TestClientID: names that differ stay different, whatever their letters.
+func TestClientID(t *testing.T) {
+	require.Equal(t, "kivuma-depot", slug("Kivuma depot"))
+	require.NotEqual(t, slug("Склад"), slug("Ангар"))
+	requireFault(t, small+mqttPart+strings.TrimPrefix(swap(t, mqttPart, "name: broker", "name: Broker"), "instruments:\n"),
+		"21:5: instruments[1].mqtt.client_id: another instrument of this broker, in line 16, has the same client id", `"undersheet-s-broker"`)
+}
+
+// TestLoad: a file that is missing, too large, not text, or empty.
+func TestLoad(t *testing.T) {
+	dir := t.TempDir()
+	_, _, err := Load(filepath.Join(dir, "none.yaml"))
+	require.ErrorIs(t, err, os.ErrNotExist)
+	for name, c := range map[string]struct{ text, want string }{
+		"large": {strings.Repeat("#", MaxSize+1), ":1:1: the file is larger than"}, "latin1": {"site: \xe9", ":1:1: the file is not UTF-8"},
+		"empty": {"", ":1:1: the file is empty"}, "comment": {"# nothing\n", ":1:1: the file is empty"},
+		"two": {"site: a\n---\nsite: b\n", ":3:5: a site file is one YAML document"}, "text": {"hello", ":1:1: wants keys with values"},
+	} {
+		path := filepath.Join(dir, name)
+		require.NoError(t, os.WriteFile(path, []byte(c.text), 0o600))
+		site, _, err := Load(path)
+		require.Nil(t, site)
+		require.ErrorContains(t, err, path+c.want)
+	}
+	path := filepath.Join(dir, "good.yaml")
+	require.NoError(t, os.WriteFile(path, Example(), 0o600))
+	site, _, err := Load(path)
+	require.NoError(t, err)
+	require.Equal(t, "Kivuma depot", site.Name)
+}
+
+// FuzzParse: an error comes without a site, a site survives its JSON form and a
+// second normalising.
+func FuzzParse(f *testing.F) {
+	f.Add(Example())
+	for _, c := range faultCases {
+		f.Add([]byte(strings.Replace(small, c.old, c.new, 1)))
+	}
+	for _, c := range instrumentCases {
+		f.Add([]byte(small + c.part))
+		f.Add([]byte(small + strings.Replace(c.part, c.old, c.new, 1)))
+	}
+	f.Fuzz(func(t *testing.T, text []byte) { requireSettled(t, text) })
 }

@@ -193,7 +193,7 @@ func (c *checker) broker(m *logbook.MQTT, path string) {
 		return
 	}
 	u, err := url.Parse(m.Broker)
-	if err == nil && u.User != nil {
+	if strings.Contains(m.Broker, "@") {
 		c.wrong(path+".broker", nil, "secrets never stand in a site file: use user_env and password_env, or user_file and password_file")
 		return
 	}

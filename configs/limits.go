@@ -24,7 +24,7 @@ type limitTable struct {
 
 // limitEntry is one set of limits as it is written down.
 type limitEntry struct {
-	From   string             `yaml:"from"` // 2026-12-01, local time of the site; empty: always
+	From   string             `yaml:"from"` // 2026-12-01, local time of the site; may be empty in the oldest
 	Sure   string             `yaml:"sure"` // verified, secondary or memory
 	Source string             `yaml:"source"`
 	Levels map[string]float64 `yaml:"levels"` // ppm
@@ -98,7 +98,9 @@ func (e limitEntry) check() error {
 
 // LimitSets returns the occupational limits of a country (ISO 3166-1 alpha-2, or
 // EU), oldest first, and whether it is known. Dates begin at midnight in loc, the
-// site's time zone. A member of the EU without figures of its own has EU's.
+// site's time zone; the oldest set holds before its date too, so that a clock
+// that is wrong never meets a looser figure. A member of the EU without figures
+// of its own has EU's.
 func LimitSets(country string, loc *time.Location) ([]logbook.LimitSet, bool) {
 	t := limits()
 	entries, own := t.Countries[country]
@@ -110,8 +112,12 @@ func LimitSets(country string, loc *time.Location) ([]logbook.LimitSet, bool) {
 		}
 	}
 	var sets []logbook.LimitSet
-	for _, e := range entries {
-		sets = append(sets, e.set(loc))
+	for i, e := range entries {
+		s := e.set(loc)
+		if i == 0 {
+			s.From = 0
+		}
+		sets = append(sets, s)
 	}
 	return sets, len(sets) > 0
 }
@@ -120,6 +126,7 @@ func LimitSets(country string, loc *time.Location) ([]logbook.LimitSet, bool) {
 func (e limitEntry) set(loc *time.Location) logbook.LimitSet {
 	s := logbook.LimitSet{Source: fmt.Sprintf("%s (%s)", e.Source, surety[e.Sure])}
 	if e.From != "" {
+		s.Source = fmt.Sprintf("%s, since %s (%s)", e.Source, e.From, surety[e.Sure])
 		from, _ := time.ParseInLocation(time.DateOnly, e.From, loc) // checked when read
 		s.From = logbook.At(from)
 	}

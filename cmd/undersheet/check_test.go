@@ -1,0 +1,95 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"undersheet/configs"
+
+	"github.com/alecthomas/kong"
+	"github.com/stretchr/testify/require"
+)
+
+// runCheck runs "check" with args and returns what it printed.
+func runCheck(t *testing.T, args ...string) (out, errs string, err error) {
+	t.Helper()
+	var c checkCmd
+	p, err := kong.New(&c)
+	require.NoError(t, err)
+	ctx, err := p.Parse(args)
+	require.NoError(t, err)
+	var o, e bytes.Buffer
+	err = ctx.Run(&console{in: strings.NewReader(""), out: &o, err: &e})
+	return o.String(), e.String(), err
+}
+
+// TestCheckExample: the example that is printed passes the check that prints it.
+func TestCheckExample(t *testing.T) {
+	text, _, err := runCheck(t, "--example")
+	require.NoError(t, err)
+	require.Equal(t, string(configs.Example()), text)
+	path := filepath.Join(t.TempDir(), "site.yaml")
+	require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
+	for _, args := range [][]string{{path}, {"--site", path}} {
+		out, errs, err := runCheck(t, args...)
+		require.NoError(t, err)
+		require.Empty(t, errs)
+		require.True(t, strings.HasPrefix(out, path+": no faults\n"), out)
+		for _, want := range []string{"Kivuma depot, times in Africa/Nairobi", "Store 2: gate on door, beside C; also watched clerk's office (office)", "stack C: 3 lines",
+			"17 channels, 2 instruments", "rack 1: Modbus RTU on /dev/serial/by-id/usb-rs485-rack-1, 9600 baud, 2 units", "3 topics",
+			"0.1 ppm: EH40/2005, in the SER table of national limits, since 2007-10-01 (from a secondary source)", "mail by mail.kivuma.example:587 to Ruta Amadi (from low)"} {
+			require.Contains(t, out, want)
+		}
+		require.NotContains(t, out, "warning")
+	}
+}
+
+// TestCheckFaults: faults go to standard error with place and count, warnings
+// beside them, and the status is not 0.
+func TestCheckFaults(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "site.yaml")
+	text := strings.Replace(string(configs.Example()), "limits: GB", "limit: GB", 1)
+	text = strings.Replace(text, "channel: a-low}", "channel: a-lo}", 1)
+	require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
+	out, errs, err := runCheck(t, path)
+	require.ErrorIs(t, err, errReported)
+	require.Empty(t, out)
+	require.Contains(t, errs, path+":14:1: limit: unknown key; known here: ")
+	require.Contains(t, errs, `stores[0].stacks[0].lines[2].channel: there is no channel of this name under channels (got "a-lo")`)
+	require.Contains(t, errs, "warning: "+path+":1:1: limits: no country of the occupational limits is set")
+	require.True(t, strings.HasSuffix(errs, path+": 2 faults: mend the file and check again\n"), errs)
+}
+
+// TestCheckArguments: no file, two files, a file that is not there.
+func TestCheckArguments(t *testing.T) {
+	for _, args := range [][]string{{}, {"a", "--site", "b"}} {
+		_, _, err := runCheck(t, args...)
+		require.ErrorContains(t, err, "name one site file")
+	}
+	_, _, err := runCheck(t, filepath.Join(t.TempDir(), "none.yaml"))
+	require.ErrorIs(t, err, os.ErrNotExist)
+}
+
+// TestCheckLimits: what holds, what held and what is to come are told apart by
+// the site's own day.
+func TestCheckLimits(t *testing.T) {
+	text := strings.Replace(string(configs.Example()), "limits: GB", "limits: AU", 1)
+	text = strings.Replace(text, "Africa/Nairobi", "Australia/Brisbane", 1)
+	s, _, err := configs.Parse("s.yaml", []byte(text))
+	require.NoError(t, err)
+	brisbane, err := time.LoadLocation("Australia/Brisbane")
+	require.NoError(t, err)
+	for at, want := range map[time.Time][2]string{
+		time.Date(2026, 11, 30, 23, 59, 0, 0, brisbane): {"0.3 ppm: ", "0.05 ppm from 2026-12-01, to come: "},
+		time.Date(2026, 12, 1, 0, 0, 0, 0, brisbane):    {"0.3 ppm, over: ", "0.05 ppm from 2026-12-01: "},
+	} {
+		var b bytes.Buffer
+		tellLimits(&b, s, at)
+		require.Contains(t, b.String(), want[0])
+		require.Contains(t, b.String(), want[1])
+	}
+}
