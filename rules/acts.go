@@ -24,9 +24,12 @@ func (s *State) act(e logbook.Acting) {
 		return
 	}
 	h := e.Head()
-	if h.Received != 0 && h.Time.Sub(h.Received) > reading.FutureAhead && !shuts(e) {
-		s.refuse(e, "future-dated", nil)
-		return
+	if h.Received != 0 && h.Time.Sub(h.Received) > reading.FutureAhead {
+		if opens(e) {
+			s.refuse(e, "future-dated", nil)
+			return
+		}
+		s.find(logbook.Finding{Code: "future-dated", Store: store, Stack: stack, About: string(h.Kind), Value: logbook.Number(h.Time.Hours(h.Received))})
 	}
 	if s.At.Sub(h.Time) > backdated {
 		s.find(logbook.Finding{Code: "act-backdated", Store: store, Stack: stack, About: string(h.Kind), Value: logbook.Number(s.At.Hours(h.Time))})
@@ -51,11 +54,11 @@ func (s *State) act(e logbook.Acting) {
 	s.put(&logbook.Accepted{Entry: h.Kind, Store: store, Stack: stack}, logbook.KindAccepted)
 }
 
-// shuts reports whether an act can only keep people out: such a fact counts even
-// when its date is wrong.
-func shuts(e logbook.Entry) bool {
+// opens reports whether an act can help a gate to open: then a wrong date is a
+// doubt. Every other fact counts from now when it is dated ahead.
+func opens(e logbook.Entry) bool {
 	switch e.(type) {
-	case *logbook.DosingStarted, *logbook.TreatmentStarted, *logbook.MaskedEntry, *logbook.AiringPaused:
+	case *logbook.HandReading, *logbook.MaskedExit, *logbook.NoGasDeclared, *logbook.EntryConfirmed:
 		return true
 	}
 	return false

@@ -98,6 +98,7 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 func (s *State) readAir(ch logbook.Channel, c *Channel, f feed, j reading.Judged) {
 	st := s.store(f.store)
 	gap := c.AllowedGap(ch)
+	j.At = min(j.At, s.At) // an instrument's clock that runs ahead must not make half an hour shorter
 	if f.where == logbook.WhereInside || f.where == logbook.WhereDoor {
 		t := st.Tracks[f.point]
 		if t == nil {

@@ -15,7 +15,7 @@ func (s *State) View() *View {
 	if s.Site == nil {
 		return v
 	}
-	v.Site, v.Timezone = s.Site.Name, s.Site.Timezone
+	v.Config, v.Site, v.Timezone = s.Site, s.Site.Name, s.Site.Timezone
 	for _, name := range s.storeNames() {
 		v.Stores = append(v.Stores, s.storeView(name))
 	}

@@ -5,6 +5,7 @@ import "undersheet/logbook"
 // View is a copy of the state for those who show it. It shares nothing with the
 // State it was made from.
 type View struct {
+	Config   *logbook.Site // as last configured; not to be changed; nil before
 	Site     string
 	Timezone string
 	Now      logbook.Time
