@@ -129,6 +129,7 @@ var englishFindings = map[string]string{
 	"second-treatment-off-window":    "The second treatment of stack {stack} began {value} hours after its time came; it was to begin within {limit} hours.",
 	"second-treatment-off-window/-":  "The second treatment of stack {stack} began {abs} hours before its time.",
 	"act-backdated":                  "{about} at {place} was recorded {value} hours after it happened.",
+	"future-dated":                   "{about} at {place} was dated {value} hours ahead of the computer's clock: it counts as of now. Set the time right.",
 	"lines-changed":                  "The new site file gives stack {stack} {whole} lines; the treatment that is running began with {wholelimit}.",
 	"no-limits-country":              "No country of the occupational limits is set: {limit} ppm holds, which is above the limits of many countries. Set the key limits of the site file.",
 }

@@ -39,7 +39,8 @@ func of(lang string) *catalogue {
 	return &english
 }
 
-// Fill writes the sentences of a record into it. Other entries stay as they are.
+// Fill writes the sentences of a record into it. Other entries stay as they are,
+// and so does a finding that has no sentence here but brought its own.
 func Fill(lang string, e logbook.Entry) {
 	c := of(lang)
 	switch r := e.(type) {
@@ -50,7 +51,9 @@ func Fill(lang string, e logbook.Entry) {
 		r.Why = c.why(r)
 	case *logbook.Finding:
 		v := values{Store: r.Store, Stack: r.Stack, Line: r.Line, Channel: r.Channel, About: r.About, Value: float64(r.Value), Limit: float64(r.Limit)}
-		r.Text = c.say(c.findings, r.Code, v)
+		if _, known := c.findings[r.Code]; known || r.Text == "" {
+			r.Text = c.say(c.findings, r.Code, v)
+		}
 	case *logbook.Alarm:
 		headline, advice := Alarm(lang, r)
 		r.Text = headline + " " + advice
