@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
+	"encoding/binary"
 	"fmt"
+	"math"
 
 	"undersheet/logbook"
 )
@@ -22,7 +24,7 @@ type Stored struct {
 
 // key is how a repeated entry is known.
 type key struct {
-	identity [16]byte
+	identity [20]byte
 	body     []byte // set when the identity comes from a client id
 }
 
@@ -152,13 +154,23 @@ func prepare(entries []logbook.Entry) ([]key, error) {
 }
 
 func prepareOne(e logbook.Entry) (k key, err error) {
-	h := e.Head()
 	if err := logbook.Check(e); err != nil {
 		return k, err
 	}
-	if k.identity, err = logbook.Identity(e); err != nil || h.ID == "" {
+	sum, err := logbook.Identity(e)
+	if err != nil {
 		return k, err
 	}
+	h := e.Head()
+	copy(k.identity[8:], sum[:])
+	if h.ID == "" {
+		// The time stands first, so that new entries touch neighbouring pages: far
+		// less is written than with keys all over the tree. The sign is flipped
+		// for order.
+		binary.BigEndian.PutUint64(k.identity[:], uint64(h.Time)^1<<63)
+		return k, nil
+	}
+	binary.BigEndian.PutUint64(k.identity[:], math.MaxUint64)
 	id := h.ID
 	h.ID = ""
 	body, err := logbook.Identity(e)

@@ -31,10 +31,13 @@
 // writer's process id) and NAME.sock (see package door).
 //
 //	meta        key, value: log (log id), entries (newest version of entries
-//	            written), judged (cursor of AppendRecords)
+//	            written), judged (cursor of AppendRecords), written (last seq)
 //	blocks      first, last (seq), header, content: the record itself
-//	identities  identity, seq, body: identity is logbook.Identity, to drop
-//	            duplicates; body tells apart entries that gave the same id
+//	identities  identity, seq, body: to drop duplicates. identity is the time
+//	            (8 bytes, big-endian, sign flipped; all ones when the entry has
+//	            an id) and the first 12 bytes of logbook.Identity; body is
+//	            logbook.Identity without the id, to tell apart entries that
+//	            gave the same id
 //	channels    id, name
 //	times       channel, time, seq: finds the readings of a channel
 //	outbox      messages that are to be handed over, and keys of those that were

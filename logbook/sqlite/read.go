@@ -86,49 +86,58 @@ func (s *Store) openBlock(b *block) ([]logbook.Entry, error) {
 
 // Entries yields the entries from seq from on, up to the head as it is when it
 // gets there. After an error it yields nothing more. Blocks are checked against
-// their hashes and for gaps as they are read.
+// their hashes, the chain and for gaps as they are read.
 func (s *Store) Entries(ctx context.Context, from uint64) iter.Seq2[logbook.Entry, error] {
 	return func(yield func(logbook.Entry, error) bool) {
-		from := max(from, 1)
-		for from <= math.MaxInt64 { // the database counts to there
-			page, err := s.blocksFrom(ctx, from, pageBlocks)
+		f := follower{s: s, next: max(from, 1)}
+		for f.next <= math.MaxInt64 { // the database counts to there
+			page, err := s.blocksFrom(ctx, f.next, pageBlocks)
 			if err != nil {
-				yield(nil, s.inWords(fmt.Errorf("read entries from seq %d: %w", from, err)))
+				yield(nil, s.inWords(fmt.Errorf("read entries from seq %d: %w", f.next, err)))
 				return
+			}
+			for i := range page {
+				entries, err := f.take(&page[i])
+				if err != nil {
+					yield(nil, err)
+					return
+				}
+				for _, e := range entries {
+					if !yield(e, nil) {
+						return
+					}
+				}
 			}
 			if len(page) == 0 {
-				return
-			}
-			if from, err = s.yieldPage(page, from, yield); err != nil {
-				yield(nil, err)
-				return
-			}
-			if from == 0 {
 				return
 			}
 		}
 	}
 }
 
-// yieldPage yields the entries of page from seq from on and returns the next
-// seq, or 0 when the reader has had enough.
-func (s *Store) yieldPage(page []block, from uint64, yield func(logbook.Entry, error) bool) (uint64, error) {
-	for i := range page {
-		if page[i].first > from {
-			return 0, &Damage{Path: s.path, Seq: from, Do: doRestore, What: fmt.Sprintf("entries %d to %d are missing", from, page[i].first-1)}
-		}
-		entries, err := s.openBlock(&page[i])
-		if err != nil {
-			return 0, err
-		}
-		for _, e := range entries[from-page[i].first:] {
-			if !yield(e, nil) {
-				return 0, nil
-			}
-		}
-		from = page[i].last + 1
+// follower goes from block to block.
+type follower struct {
+	s       *Store
+	next    uint64       // seq of the next entry
+	prev    logbook.Hash // of the header before
+	started bool         // prev is known
+}
+
+// take returns the entries of b from next on.
+func (f *follower) take(b *block) ([]logbook.Entry, error) {
+	if b.first > f.next {
+		return nil, &Damage{Path: f.s.path, Seq: f.next, Do: doRestore, What: fmt.Sprintf("entries %d to %d are missing", f.next, b.first-1)}
 	}
-	return from, nil
+	entries, err := f.s.openBlock(b)
+	if err != nil {
+		return nil, err
+	}
+	if f.started && b.header.Prev != f.prev {
+		return nil, &Damage{Path: f.s.path, Seq: b.first, Do: doRestore, What: "a block does not follow from the block before it"}
+	}
+	entries = entries[f.next-b.first:]
+	f.next, f.prev, f.started = b.last+1, b.header.Hash(), true
+	return entries, nil
 }
 
 // Read returns up to limit entries from seq from on; none when the log ends before it.

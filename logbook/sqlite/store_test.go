@@ -228,3 +228,27 @@ func TestReadings(t *testing.T) {
 		t.Fatal("a channel without readings yields one")
 	}
 }
+
+func TestFullDisk(t *testing.T) {
+	s, _ := fresh(t)
+	var pages int
+	require.NoError(t, s.write.QueryRow("PRAGMA page_count").Scan(&pages))
+	limit := func(n int) {
+		require.NoError(t, s.write.QueryRow(fmt.Sprint("PRAGMA max_page_count = ", n)).Scan(new(int)))
+	}
+	limit(pages + 2)
+	var many []logbook.Entry
+	for i := range 3000 {
+		many = append(many, reading("a", i, 1))
+	}
+	_, err := s.Append(t.Context(), many)
+	require.ErrorContains(t, err, "the disk is full, nothing of this commit was kept")
+	require.Zero(t, many[0].Head().Seq, "a failed commit leaves the entries as they were")
+	require.Empty(t, all(t, s))
+	limit(pages + 1000)
+	_, err = s.Append(t.Context(), many)
+	require.NoError(t, err, "it goes on when there is room again")
+	require.Equal(t, many, all(t, s))
+	_, err = s.Verify(t.Context(), "", nil)
+	require.NoError(t, err)
+}
