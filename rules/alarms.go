@@ -240,7 +240,7 @@ func (s *State) passInstruments() {
 		of := logbook.Alarm{Alarm: alarmInstrument, Channel: i.Name, Code: i.Unit, Onset: i.Since, Priority: logbook.PriorityMedium,
 			Value: logbook.Number(s.At.Sub(i.Since).Minutes())}
 		if i.Unit != "" {
-			of.Channel += " unit " + i.Unit
+			of.Channel += ", " + i.Unit
 		}
 		s.alarm(condition{of: of, active: !i.OK && s.At.Sub(i.Since) >= 5*time.Minute, offDelay: time.Minute})
 	}

@@ -83,7 +83,7 @@ func (o *oracle) doubt(store string, now logbook.Time, withholding map[string]bo
 	}
 	for _, ch := range o.stores[store] {
 		rs := o.reads[ch]
-		if len(rs) == 0 || now.Sub(rs[len(rs)-1].Time) > 8*time.Hour {
+		if len(rs) == 0 || now.Sub(rs[len(rs)-1].Time) > time.Hour {
 			return ch + " silent"
 		}
 		newest := rs[len(rs)-1].Time

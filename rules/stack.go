@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"undersheet/logbook"
@@ -254,7 +255,7 @@ func channelsOf(in logbook.Instrument) map[string][]string {
 	if in.Modbus != nil {
 		for _, u := range in.Modbus.Units {
 			for _, r := range u.Registers {
-				unit := fmt.Sprint(u.Address)
+				unit := fmt.Sprintf("unit %d", u.Address)
 				feeds[unit] = append(feeds[unit], r.Channel)
 			}
 		}
@@ -273,9 +274,27 @@ func feedsAny(in logbook.Instrument, channel string) bool {
 	}
 	if in.MQTT != nil {
 		for _, src := range in.MQTT.Sources {
-			if src.Channel == channel {
+			if fits(src.Channel, channel) {
 				return true
 			}
+		}
+	}
+	return false
+}
+
+// fits reports whether a channel may come of a template like "{2}-{name}".
+func fits(template, channel string) bool {
+	fixed, rest, varies := strings.Cut(template, "{")
+	if !strings.HasPrefix(channel, fixed) {
+		return false
+	}
+	if !varies {
+		return channel == fixed
+	}
+	_, after, _ := strings.Cut(rest, "}")
+	for i := len(fixed); i <= len(channel); i++ {
+		if fits(after, channel[i:]) {
+			return true
 		}
 	}
 	return false

@@ -173,10 +173,18 @@ func (h *History) Usual(ch logbook.Channel) time.Duration {
 	return time.Duration(g[len(g)/2]) * time.Microsecond
 }
 
+// maxLearned bounds the interval that is learned for AllowedGap, so that a line
+// that falls asleep does not teach that sleep is usual. A site file may state more.
+const maxLearned = 20 * time.Minute
+
 // AllowedGap returns how long the channel may say nothing and still be live: 10
 // minutes or three usual intervals, whichever is longer.
 func (h *History) AllowedGap(ch logbook.Channel) time.Duration {
-	return max(MinGap, 3*h.Usual(ch))
+	usual := h.Usual(ch)
+	if ch.Every == 0 {
+		usual = min(usual, maxLearned)
+	}
+	return max(MinGap, 3*usual)
 }
 
 // SilentFor returns how long nothing came, and whether that is too long.
