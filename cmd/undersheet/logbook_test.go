@@ -154,6 +154,8 @@ func TestVerifyBackupRestore(t *testing.T) {
 	require.Equal(t, 2, strings.Count(out, "log id"))
 	_, _, err = do(t, "", "verify", "--head", strings.Repeat("0", 64), db)
 	require.ErrorContains(t, err, "no block has the hash")
+	_, _, err = do(t, "", "verify", "--head", "6f3a", db)
+	require.ErrorContains(t, err, `"6f3a" is no hash: want all 64 hexadecimal digits`)
 	_, _, err = do(t, "", "export", filepath.Join(dir, "none.db"))
 	require.ErrorIs(t, err, os.ErrNotExist)
 }

@@ -20,8 +20,8 @@ func (restoreCmd) Help() string {
 it is. The new logbook holds all of the backup's entries and goes on under a new log id, chained to the old one; its
 first new entry says that it was restored.
 
-What happened after the backup was taken is not in it, so every store's gate is shut and no clearance holds until
-people have declared and checked anew. Messages that were waiting may be sent a second time and then say so.
+What happened after the backup was taken is not in it, so every store's gate is shut, and every clearance has to be
+gone through anew. Messages that were waiting may be sent a second time and then say so.
 
 Stop the daemon and move the damaged logbook away first (keep it, with the files beside it):
 
@@ -36,7 +36,7 @@ func (c *restoreCmd) Run(con *console) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(con.out, "%s goes on from %s. Every gate is shut until people have declared and checked anew.\n", c.Dest, c.Src)
+	fmt.Fprintf(con.out, "%s goes on from %s. Every gate is shut, and every clearance has to be gone through anew.\n", c.Dest, c.Src)
 	tellReport(con.out, report)
 	return nil
 }

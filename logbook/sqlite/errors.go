@@ -60,7 +60,7 @@ func (d *Damage) Error() string {
 }
 
 // doRestore is what to do about most damage.
-const doRestore = "Keep a copy of the file as it is, then restore the newest backup with `undersheet restore`; every gate stays shut until people have checked the air"
+const doRestore = "Keep a copy of the file as it is, then restore the newest backup with `undersheet restore`; until then every gate counts as shut"
 
 // inWords puts an error of the database into words for the people at the depot.
 func (s *Store) inWords(err error) error { return inWords(s.path, err) }

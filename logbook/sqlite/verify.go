@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"database/sql"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"strings"
@@ -36,10 +37,14 @@ type Report struct {
 // The error joins a *Damage for every fault found, up to 20. progress, when not
 // nil, is told how far the walk is.
 func (s *Store) Verify(ctx context.Context, head string, progress func(seq, of uint64)) (*Report, error) {
+	head = strings.ToLower(strings.TrimSpace(head))
+	if b, err := hex.DecodeString(head); head != "" && (err != nil || len(b) != len(logbook.Hash{})) {
+		return nil, fmt.Errorf("verify: %q is no hash: want all %d hexadecimal digits", head, 2*len(logbook.Hash{}))
+	}
 	if err := s.quickCheck(ctx); err != nil {
 		return nil, err
 	}
-	w := &walk{s: s, head: strings.ToLower(strings.TrimSpace(head)), next: 1}
+	w := &walk{s: s, head: head, next: 1}
 	end, err := s.lastSeq(ctx)
 	if err != nil {
 		return nil, s.inWords(err)
