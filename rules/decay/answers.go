@@ -50,10 +50,10 @@ func (s *State) ExpectedLnChange(line int, from, to float64) (mean, sd float64) 
 		slope[j] = s.lnSlope(j, to/24) - s.lnSlope(j, from/24)
 		slope[j] += a1.seen(a1.move[j*n:j*n+n], line) - a0.seen(a0.move[j*n:j*n+n], line)
 	}
-	v := 0.0
+	v, cov := 0.0, square(f.Cov, p)
 	for i := range p {
 		for j := range p {
-			v += slope[i] * f.Cov[i*p+j] * slope[j]
+			v += slope[i] * cov[i*p+j] * slope[j]
 		}
 	}
 	v += f.wander(a0, a1, math.Abs(to-from)/24, line)
@@ -108,7 +108,7 @@ func (s *State) Params() (Params, bool) {
 	}
 	get := func(j int, unit float64) Value {
 		v := unit * exp(s.Fit.X[j])
-		return Value{v, v * math.Sqrt(max(s.Fit.Cov[j*len(s.Fit.X)+j], 0))}
+		return Value{v, v * math.Sqrt(max(s.Fit.variance(j), 0))}
 	}
 	return Params{YieldPPM: get(inYield, 1), ReleasePerDay: get(inRelease, 1), LossPerDay: get(inLoss, 1),
 		LagHours: get(inLag, 24), SorbPerDay: get(inSorb, 1), FreePerDay: get(inFree, 1)}, true

@@ -10,10 +10,13 @@ import (
 // number of ticks (an hour at first) when they are older.
 const (
 	tickHours    = 1.0 / 12 // 5 min
-	fineTicks    = 72       // the newest 6 h stay in bins of one tick …
+	fineTicks    = 72       // the newest 6 h stay in bins of one tick (less where there are many lines) …
 	compactEvery = 12       // … and are thinned an hour at a time
 	firstCoarse  = 12       // ticks in a coarse bin at first: an hour
-	roomForBins  = 1600     // bins in all, for the stack: keeps the state below 64 KiB
+	leastBins    = 36       // a line always has room for so many
+	stateBytes   = 60 << 10 // what the state of a stack is kept below, in JSON, up to 20 lines
+	binBytes     = 26       // a bin in JSON
+	floatBytes   = 22       // a number of the posterior in JSON
 	maxWeight    = 60       // a bin never counts for more readings than this
 	spikeSDs     = 5        // a reading this far from its hour's median is a spike
 )
@@ -80,11 +83,20 @@ func (bs bins) add(b bin, from, width float32) bins {
 	return bs
 }
 
-// thin merges the bins before the tick until into slots of width ticks, leaving
-// spikes out, and returns how many readings it left out.
-func (bs bins) thin(until, width float32, bend float64) (bins, int) {
-	out, spikes := make(bins, 0, len(bs)), 0
-	for i := 0; i < len(bs); {
+// roomForBins is how many bins a line of a stack has room for: what the
+// posterior of so many lines leaves, shared among them.
+func roomForBins(lines int) int {
+	p, d := inAdded+maxDoses+lines, atV+lines
+	numbers := p + p*(p+1)/2 + d + d*(d+1)/2 + p*d
+	return max((stateBytes-numbers*floatBytes)/binBytes/max(lines, 1), leastBins)
+}
+
+// thin merges the bins from one tick until another into slots of width ticks,
+// leaving spikes out, and returns how many readings it left out.
+func (bs bins) thin(from, until, width float32, bend float64) (bins, int) {
+	first := sort.Search(len(bs), func(i int) bool { return bs[i].at >= from })
+	out, spikes := bs[:first], 0
+	for i := first; i < len(bs); {
 		if bs[i].at >= until {
 			out = append(out, bs[i])
 			i++

@@ -38,10 +38,13 @@ func Flat(hours, ppm []float64) (FlatFit, error) {
 		return FlatFit{}, fmt.Errorf("fit the release-loss curve: %w", err)
 	}
 	days := make([]float64, len(hours))
-	span, top := 0.0, 0.0
+	span, top, first := 0.0, 0.0, math.Inf(1)
 	for i, h := range hours {
 		days[i] = h / 24
 		span, top = max(span, days[i]), max(top, math.Abs(ppm[i]))
+		if h > 0 {
+			first = min(first, days[i])
+		}
 	}
 	scaled := make([]float64, len(ppm)) // ppm of order 1: the fit does not depend on units
 	for i, v := range ppm {
@@ -49,9 +52,7 @@ func Flat(hours, ppm []float64) (FlatFit, error) {
 	}
 	best, err := bestFlat(days, scaled, span)
 	if best.x != nil {
-		if e := flatFound(best.x, span); e != nil {
-			err = e // says more than that the matrix is singular
-		}
+		err = flatFound(best.x, first, span, err)
 	}
 	if err != nil {
 		return FlatFit{}, fmt.Errorf("fit the release-loss curve: %w", err)
@@ -181,18 +182,21 @@ func batemanSlopes(t, r, k float64) (dr, dk float64) {
 	return g + r*gr, r * gk
 }
 
-// flatFound refuses a fit that ran off along a rate that the readings do not tell.
-func flatFound(x []float64, span float64) error {
-	fast, slow := math.Exp(max(x[1], x[2]))*span, math.Exp(min(x[1], x[2]))*span
+// flatFound says why a fit is refused that ran off along a rate that the readings
+// do not tell; first and span are the times of the first and last reading after
+// dosing in days, err is what the engine said. An error of the engine is taken
+// as a sign of that long before the rate is out of all bounds.
+func flatFound(x []float64, first, span float64, err error) error {
+	fast, slow := math.Exp(max(x[1], x[2]))*first, math.Exp(min(x[1], x[2]))*span
 	switch {
 	case !allFinite(x):
 		return errSingular
-	case slow < 1e-4:
+	case slow < 1e-4 || (err != nil && slow < 1e-2):
 		return ErrNoLoss
-	case fast > 1e5:
+	case fast > 25 || (err != nil && fast > 8): // e^(−8) of the rise is left at the first reading
 		return ErrNoRise
 	}
-	return nil
+	return err
 }
 
 // flatResult turns the solution for readings divided by top into natural units.

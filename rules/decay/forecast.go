@@ -86,7 +86,7 @@ func quantile(xs []float64, q float64) float64 {
 func (s *State) draw(days float64) [][]float64 {
 	f, lines := s.Fit, len(s.Setup.Lines)
 	p, d := len(f.X), len(f.States)
-	root, ok := lower(f.Cov, p)
+	root, ok := lower(square(f.Cov, p), p)
 	if !ok {
 		return nil
 	}
@@ -137,7 +137,7 @@ type ahead struct {
 // are forgotten and the slow error is run back.
 func (f *fit) ahead(days float64, lines int) ahead {
 	m, n := misfit{f.LossSD, lines}, len(f.States)
-	a := ahead{mean: copied(f.States), move: copied(f.Move), cov: copied(f.StateCov), spread: spread(days)}
+	a := ahead{mean: copied(f.States), move: copied(f.Move), cov: square(f.StateCov, n), spread: spread(days)}
 	step := days - f.Days
 	d := over(math.Abs(step))
 	m.moveCov(a.cov, d)
@@ -165,7 +165,7 @@ func (a ahead) shift(states, delta []float64) {
 // lower returns the lower Cholesky factor (by rows) of a covariance by rows; a
 // state without variance is let through.
 func lower(cov []float64, n int) ([]float64, bool) {
-	a := symmetric(cov, n)
+	a := mat.NewSymDense(n, copied(cov))
 	for i := range n {
 		a.SetSym(i, i, a.At(i, i)*(1+1e-12)+1e-18)
 	}

@@ -1,10 +1,6 @@
 package decay
 
-import (
-	"math"
-
-	"gonum.org/v1/gonum/mat"
-)
+import "math"
 
 // misfit is the process that stands for what the curve leaves out, in ln C. Its
 // states are a swing common to all lines (u, Ornstein–Uhlenbeck), a slow error
@@ -176,12 +172,25 @@ func (f *filter) update(line int, e *float64, row []float64, scale, noise, nomin
 	return z2
 }
 
-// symmetric returns the covariance as a matrix.
-func symmetric(p []float64, n int) *mat.SymDense {
-	out := mat.NewSymDense(n, nil)
+// triangle lists a symmetric matrix (n × n, by rows) as its lower triangle by
+// rows, the form in which a posterior is kept.
+func triangle(p []float64, n int) []float64 {
+	out := make([]float64, 0, n*(n+1)/2)
 	for i := range n {
-		for j := i; j < n; j++ {
-			out.SetSym(i, j, (p[i*n+j]+p[j*n+i])/2)
+		for j := range i + 1 {
+			out = append(out, (p[i*n+j]+p[j*n+i])/2)
+		}
+	}
+	return out
+}
+
+// square is the inverse of triangle.
+func square(t []float64, n int) []float64 {
+	out := make([]float64, n*n)
+	for i := range n {
+		for j := range i + 1 {
+			v := t[i*(i+1)/2+j]
+			out[i*n+j], out[j*n+i] = v, v
 		}
 	}
 	return out

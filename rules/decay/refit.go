@@ -29,15 +29,18 @@ var lossSDPrior = normal{math.Log(0.03), 0.7}
 // states at the last reading given the parameters.
 type fit struct {
 	X        []float64 // parameters
-	Cov      []float64 // of the parameters, by rows
+	Cov      []float64 // of the parameters: the lower triangle by rows
 	States   []float64 // mean of the misfit at X
 	Move     []float64 // by parameter and state: how the mean moves with the parameter
-	StateCov []float64 // by rows
+	StateCov []float64 // the lower triangle by rows
 	Days     float64   // time of the states
 	LossSD   float64   // per day
 	FactorSD float64   // of the log factors of the lines
 	Refits   int       // so far
 }
+
+// variance is that of parameter j.
+func (f *fit) variance(j int) float64 { return f.Cov[j*(j+1)/2+j] }
 
 // Refit fits everything observed so far: the mode of the posterior and its
 // curvature (Laplace's approximation), with the robust weights found again. The
@@ -198,9 +201,9 @@ func (m *model) posterior(x []float64) *fit {
 	r, jac := make([]float64, n), make([]float64, n*p)
 	k := m.pass(s.x, r, jac, nil)
 	d := k.dim()
-	f := &fit{X: s.x, Days: k.at, LossSD: m.lossSD, StateCov: k.cov}
+	f := &fit{X: s.x, Days: k.at, LossSD: m.lossSD, StateCov: triangle(k.cov, d)}
 	for i := range p {
-		for j := range p {
+		for j := range i + 1 {
 			f.Cov = append(f.Cov, s.cov.At(i, j))
 		}
 	}
@@ -220,10 +223,10 @@ func (m *model) posterior(x []float64) *fit {
 // factorSD is what the lines' factors say of their own spread, together with the
 // figure that stands before they spoke.
 func (m *model) factorSD(f *fit) float64 {
-	sum, p := factorPrior*lineFactorSD*lineFactorSD, len(f.X)
+	sum := factorPrior * lineFactorSD * lineFactorSD
 	for l := range m.bend {
 		j := m.factorAt(l)
-		sum += f.X[j]*f.X[j] + f.Cov[j*p+j]
+		sum += f.X[j]*f.X[j] + f.variance(j)
 	}
 	return math.Sqrt(sum / (factorPrior + float64(len(m.bend))))
 }

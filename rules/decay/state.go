@@ -93,7 +93,8 @@ func (s *State) observe(hours float64, line int, ppm float64, weight float32) {
 	}
 	from, width := at, float32(1)
 	if at < s.Fine {
-		from, width = float32(math.Floor(float64(at/s.Coarse)))*s.Coarse, s.Coarse
+		from = s.slot(at)
+		width = min(s.Coarse, s.Fine-from)
 	}
 	s.Bins[line] = s.Bins[line].add(b, from, width)
 	s.Newest = max(s.Newest, hours)
@@ -103,26 +104,32 @@ func (s *State) observe(hours float64, line int, ppm float64, weight float32) {
 // compact thins what has become old, and widens the coarse bins when there are
 // too many of them, so that the state stays small however long the exposure.
 func (s *State) compact(at float32) {
-	until := float32(math.Floor(float64((at-fineTicks)/s.Coarse))) * s.Coarse
+	room := roomForBins(len(s.Bins))
+	until := compactEvery * float32(math.Floor(float64(at-float32(min(fineTicks, room/3)))/compactEvery))
 	if until < s.Fine+compactEvery {
 		return
 	}
-	s.Fine = until
-	s.thinAll()
-	room := roomForBins/max(len(s.Bins), 1) - fineTicks
-	for s.widest() > max(room, 24)+fineTicks && s.Coarse < 1<<16 {
+	s.thin(s.slot(s.Fine), until) // the last coarse bin may not have been full
+	for s.widest() > room && s.Coarse < 1<<16 {
 		s.Coarse *= 2
-		s.Fine = float32(math.Floor(float64(s.Fine/s.Coarse))) * s.Coarse
-		s.thinAll()
+		s.thin(0, s.Fine)
 	}
 }
 
-func (s *State) thinAll() {
+// slot is the tick at which the coarse bin begins that a tick falls in.
+func (s *State) slot(at float32) float32 {
+	return float32(math.Floor(float64(at/s.Coarse))) * s.Coarse
+}
+
+// thin makes the bins between two ticks coarse; from then on the second is where
+// the fine bins begin.
+func (s *State) thin(from, until float32) {
 	for i := range s.Bins {
 		var left int
-		s.Bins[i], left = s.Bins[i].thin(s.Fine, s.Coarse, s.Setup.Lines[i].bend())
+		s.Bins[i], left = s.Bins[i].thin(from, until, s.Coarse, s.Setup.Lines[i].bend())
 		s.Spikes += left
 	}
+	s.Fine = until
 }
 
 // widest is the number of bins of the line that has most.
@@ -186,7 +193,7 @@ func (s *State) UnmarshalJSON(data []byte) error {
 	}
 	if f := in.Fit; f != nil {
 		p, d := inAdded+len(in.Added)+lines, atV+lines
-		if len(f.X) != p || len(f.Cov) != p*p || len(f.States) != d || len(f.Move) != p*d || len(f.StateCov) != d*d {
+		if len(f.X) != p || len(f.Cov) != p*(p+1)/2 || len(f.States) != d || len(f.Move) != p*d || len(f.StateCov) != d*(d+1)/2 {
 			return errors.New("read the state of a fit: its parameters do not match its lines and doses")
 		}
 	}
