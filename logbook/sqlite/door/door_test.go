@@ -19,7 +19,7 @@ import (
 )
 
 func reading(i int) *logbook.Reading {
-	return &logbook.Reading{Header: logbook.Header{Kind: logbook.KindReading, Time: logbook.Time(1772359200000000 + i)},
+	return &logbook.Reading{Header: logbook.Header{Kind: logbook.KindReading, Time: 1772359200000000 + logbook.Time(i)},
 		Channel: "b-north-top", Value: float64(i), Unit: logbook.PPM}
 }
 
