@@ -31,8 +31,9 @@ var ErrSilent = errors.New("no answer")
 // Handler returns the q.Count registers from q.Address on of unit q.Unit, for
 // function q.Function; or ErrSilent; or a modbus.Exception. Any other error, and
 // a wrong number of registers, is answered with "server device failure". Count
-// is from 1 to 125, or 0 when the request has another function than 3 and 4:
-// then only ErrSilent matters. It is called by one goroutine.
+// is from 1 to 125, or 0 when the request is refused in any case (another
+// function, a wrong count): then only ErrSilent matters. It is called by one
+// goroutine.
 type Handler func(q modbus.Request) ([]uint16, error)
 
 // Options are settings of Serve.
