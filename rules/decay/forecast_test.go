@@ -48,6 +48,13 @@ func (c *tally) run(seed uint64, ease float64) {
 	}
 }
 
+// many skips a test that only says something over many simulated depots.
+func many(t *testing.T) {
+	if testing.Short() {
+		t.Skip("statistics over many simulated depots: run without -short")
+	}
+}
+
 // TestForecastHolds: the 90 % interval holds about as often as it says, and the
 // middle beats the line that people draw on log paper, on simulated records that
 // are richer than the model (ease 1) and on ones that follow it (ease 0). The
@@ -55,10 +62,8 @@ func (c *tally) run(seed uint64, ease float64) {
 // seeds; a plain fit with priors is known to reach 0.45/0.25/0.17/0.13 on hard
 // records of another simulation.
 func TestForecastHolds(t *testing.T) {
-	seeds := 16
-	if testing.Short() {
-		seeds = 4
-	}
+	many(t)
+	const seeds = 16
 	for _, c := range []struct {
 		ease    float64
 		ceiling [4]float64
@@ -90,6 +95,7 @@ func TestForecastHolds(t *testing.T) {
 // TestChanceHolds: of the forecasts that give a chance, about that share comes
 // true (reliability, by three classes).
 func TestChanceHolds(t *testing.T) {
+	many(t)
 	var n, met, chance [3]float64
 	for seed := range 24 {
 		d := simulate(uint64(100+seed), 120, 3, 1)
@@ -118,6 +124,7 @@ func TestChanceHolds(t *testing.T) {
 // TestExpectedLnChange: what the fit expects of the next hours is what comes,
 // within its standard deviation.
 func TestExpectedLnChange(t *testing.T) {
+	many(t)
 	var n, z2, inside float64
 	for seed := range 10 {
 		d := simulate(uint64(200+seed), 120, 4, 1)
@@ -143,6 +150,7 @@ func TestExpectedLnChange(t *testing.T) {
 
 // TestTornSheet: a leak that opens on day 3 is followed, sooner when it is told.
 func TestTornSheet(t *testing.T) {
+	many(t)
 	var told, untold, before score
 	for seed := range 10 {
 		d := torn(uint64(seed), 120, 4, 1, 60, 0.6)
