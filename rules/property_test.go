@@ -37,9 +37,13 @@ func (o *oracle) take(e logbook.Entry) {
 	at := e.Head().Received
 	switch e := e.(type) {
 	case *logbook.Reading:
-		fresh := e.Fault == "" && !e.Retained && e.Unit == "ppm" && e.Value > -0.03 && e.Value < 20
-		if fresh && e.Time <= at && at.Sub(e.Time) <= 10*time.Minute {
-			o.reads[e.Channel] = append(o.reads[e.Channel], *e)
+		perUnit := map[string]float64{"ppm": 1, "mg/m3": 0.71963, "g/m3": 719.63}[e.Unit] // ideal gas at 25 °C
+		ppm := e.Value * perUnit
+		fresh := e.Fault == "" && !e.Retained && perUnit > 0 && ppm >= -0.03 && ppm < 20
+		if lag := at.Sub(e.Time); fresh && lag <= 10*time.Minute && lag >= -5*time.Minute {
+			r := *e
+			r.Time, r.Value = min(r.Time, at), ppm
+			o.reads[e.Channel] = append(o.reads[e.Channel], r)
 		}
 	case *logbook.DosingStarted:
 		o.gas[e.Stack] = o.gas[e.Stack] || e.Stack != "Z"
