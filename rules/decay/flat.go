@@ -26,6 +26,7 @@ var (
 	ErrConstant = errors.New("all readings are equal, no release or loss shows in them")
 	ErrAllZero  = errors.New("no reading is above zero")
 	ErrNoLoss   = errors.New("the readings end before the gas falls, so they do not tell the loss: take later readings, or use the fit with priors")
+	ErrNoSplit  = errors.New("release and loss come out equal, as they do when the gas began hours after the dosing, so neither can be told: count the hours from when it began, or use the fit with priors")
 	ErrNoRise   = errors.New("the readings begin after the release, so they do not tell its rate: add earlier readings, or use the fit with priors")
 )
 
@@ -191,6 +192,8 @@ func flatFound(x []float64, first, span float64, err error) error {
 	switch {
 	case !allFinite(x):
 		return errSingular
+	case err != nil && math.Abs(x[1]-x[2]) < 1e-2:
+		return ErrNoSplit
 	case slow < 1e-4 || (err != nil && slow < 1e-2):
 		return ErrNoLoss
 	case fast > 25 || (err != nil && fast > 8): // e^(−8) of the rise is left at the first reading

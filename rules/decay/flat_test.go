@@ -169,6 +169,7 @@ func TestFlatInvariant(t *testing.T) {
 
 func TestFlatRefuses(t *testing.T) {
 	nan, inf := math.NaN(), math.Inf(1)
+	_, lateStart := exact(Curve{1500, 1.2, 0.2}, 0, 3, 6, 9, 21, 33, 45, 57)
 	for name, c := range map[string]struct {
 		hours, ppm []float64
 		want       error
@@ -186,6 +187,7 @@ func TestFlatRefuses(t *testing.T) {
 		"negative time":      {[]float64{-1, 2, 3, 4}, []float64{1, 2, 3, 4}, nil},
 		"lengths":            {[]float64{1, 2}, []float64{1, 2, 3}, nil},
 		"rising all the way": {[]float64{1, 2, 3, 4, 5}, []float64{10, 20, 30, 40, 50}, ErrNoLoss},
+		"late start":         {[]float64{3, 6, 9, 12, 24, 36, 48, 60}, lateStart, ErrNoSplit},
 		"falling all along":  {[]float64{24, 48, 72, 96, 120}, []float64{800, 400, 200, 100, 50}, ErrNoRise},
 	} {
 		f, err := Flat(c.hours, c.ppm)

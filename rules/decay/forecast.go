@@ -64,14 +64,20 @@ func (s *State) Lowest(hours, endLevel float64) (Forecast, bool) {
 	return low, ok
 }
 
-// summary describes draws of a concentration. It sorts them.
+// summary describes draws of a concentration, and sorts them. So many draws
+// cannot show certainty: a chance is (met + ½)/(draws + 1), except that any gas
+// meets an end level of 0.
 func summary(cs []float64, endLevel float64) Forecast {
 	sort.Float64s(cs)
-	met := len(cs) - sort.SearchFloat64s(cs, endLevel)
-	if math.IsNaN(endLevel) {
-		met = 0
+	f := Forecast{P05: quantile(cs, 0.05), P50: quantile(cs, 0.5), P95: quantile(cs, 0.95)}
+	switch {
+	case endLevel <= 0:
+		f.ChanceMet = 1
+	case !math.IsNaN(endLevel):
+		met := len(cs) - sort.SearchFloat64s(cs, endLevel)
+		f.ChanceMet = (float64(met) + 0.5) / float64(len(cs)+1)
 	}
-	return Forecast{P05: quantile(cs, 0.05), P50: quantile(cs, 0.5), P95: quantile(cs, 0.95), ChanceMet: float64(met) / float64(len(cs))}
+	return f
 }
 
 // quantile interpolates in sorted xs (R's type 7).
