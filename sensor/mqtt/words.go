@@ -49,10 +49,26 @@ func (s *session) explain(err error) string {
 		return fmt.Sprintf("no answer within %v: check the address, the cable and the firewall", s.o.Timeout)
 	case errors.As(err, &lost):
 		return fmt.Sprintf("the connection was lost (%v); if this comes again and again, another client uses the client id %q", lost.err, s.id)
-	case errors.Is(err, io.EOF), errors.Is(err, syscall.ECONNRESET):
+	case !cutOff(err):
+		return err.Error()
+	case strings.HasPrefix(s.cfg.Broker, "tls:"): // it may hang up before its reason is read
+		return s.clientCertificate(err)
+	default:
 		return fmt.Sprintf("it closes the connection at once: a port for TLS needs tls://, and a client certificate if it asks for one (%v)", err)
 	}
-	return err.Error()
+}
+
+// cutOff reports whether the broker hung up while the connection was made.
+func cutOff(err error) bool {
+	return errors.Is(err, io.EOF) || errors.Is(err, syscall.ECONNRESET) || errors.Is(err, syscall.EPIPE)
+}
+
+// clientCertificate words that the broker hung up on a client of TLS.
+func (s *session) clientCertificate(err error) string {
+	if s.cfg.Cert == "" {
+		return fmt.Sprintf("it hangs up on a client without a certificate: if it asks for a client certificate, give cert and key (%v)", err)
+	}
+	return fmt.Sprintf("it refuses the client certificate %q: is it of the authority that the broker trusts, and still valid? (%v)", s.cfg.Cert, err)
 }
 
 func isTimeout(err error) bool {
@@ -96,10 +112,7 @@ func (s *session) certificates(err error) string {
 	case errors.As(err, &record):
 		return "it does not speak TLS on this port: use tcp://, or the port for TLS"
 	case strings.Contains(err.Error(), "remote error: tls:"):
-		if s.cfg.Cert == "" {
-			return fmt.Sprintf("it asks for a client certificate: give cert and key (%v)", err)
-		}
-		return fmt.Sprintf("it refuses the client certificate %q: is it of the authority that the broker trusts, and still valid? (%v)", s.cfg.Cert, err)
+		return s.clientCertificate(err)
 	}
 	return ""
 }
