@@ -19,7 +19,11 @@ func (s *State) middle(line int, days float64) (ppm float64, a ahead, ok bool) {
 	}
 	f, lines := s.Fit, len(s.Setup.Lines)
 	a = f.ahead(days, lines)
-	return s.stack(f.X, days) * exp(f.X[len(f.X)-lines+line]+a.seen(a.mean, line)), a, true
+	misfit := a.seen(a.mean, line)
+	if days < f.Days {
+		misfit = f.past(days) + a.spread*a.mean[atV+line]
+	}
+	return s.stack(f.X, days) * exp(f.X[len(f.X)-lines+line]+misfit), a, true
 }
 
 // seen is what a reading of a line sees of the misfit's states.

@@ -87,7 +87,7 @@ func (bs bins) add(b bin, from, width float32) bins {
 // posterior of so many lines leaves, shared among them.
 func roomForBins(lines int) int {
 	p, d := inAdded+maxDoses+lines, atV+lines
-	numbers := p + p*(p+1)/2 + d + d*(d+1)/2 + p*d
+	numbers := p + p*(p+1)/2 + d + d*(d+1)/2 + p*d + pathPoints
 	return max((stateBytes-numbers*floatBytes)/binBytes/max(lines, 1), leastBins)
 }
 

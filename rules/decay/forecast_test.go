@@ -152,6 +152,10 @@ func TestExpectedLnChange(t *testing.T) {
 func TestTornSheet(t *testing.T) {
 	many(t)
 	var told, untold, before score
+	var last struct {
+		depot
+		fit *State
+	}
 	for seed := range 10 {
 		d := torn(uint64(seed), 120, 4, 1, 60, 0.6)
 		a, b := New(d.setup), New(d.setup)
@@ -174,6 +178,10 @@ func TestTornSheet(t *testing.T) {
 		feed(b, rest, 72, 1)
 		add(&untold, a)
 		add(&told, b)
+		last.depot, last.fit = d, b
+	}
+	for h := 12.0; h < 72; h += 6 {
+		require.InEpsilon(t, last.truth[0][int(12*h)], last.fit.Curve(0, h), 0.15, "the curve of the past at %v h", h)
 	}
 	t.Logf("rmse of ln C: before %.2f, 12 h after %.2f, when told %.2f", before.rmse(), untold.rmse(), told.rmse())
 	require.Less(t, untold.rmse(), before.rmse()/2)

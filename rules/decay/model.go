@@ -183,9 +183,9 @@ func (m *model) curve(x []float64, slopes bool) {
 func (m *model) factorAt(line int) int { return inAdded + len(m.doses) + line }
 
 // pass runs the misfit's filter over residuals (and their derivatives, where jac
-// is not nil) at x, whitening both, and returns it. each, where not nil, is told
-// the square of every standardised innovation.
-func (m *model) pass(x, r, jac []float64, each func(o *observation, z2 float64)) *filter {
+// is not nil) at x, whitening both, and returns it. each, where not nil, is called
+// after every observation with the square of its standardised innovation.
+func (m *model) pass(x, r, jac []float64, each func(f *filter, o *observation, z2 float64)) *filter {
 	p := len(x)
 	m.curve(x, jac != nil)
 	cols := 1
@@ -207,7 +207,7 @@ func (m *model) pass(x, r, jac []float64, each func(o *observation, z2 float64))
 		}
 		z2 := f.update(o.line, &r[i], row, scale, o.used, o.noise)
 		if each != nil {
-			each(o, z2)
+			each(f, o, z2)
 		}
 	}
 	return f
@@ -260,7 +260,7 @@ func (m *model) reweigh(x []float64) float64 {
 	}
 	cost := 0.0
 	r := make([]float64, len(m.obs))
-	f := m.pass(x, r, nil, func(o *observation, z2 float64) {
+	f := m.pass(x, r, nil, func(_ *filter, o *observation, z2 float64) {
 		o.ratio = (tails + 1) / (tails + min(z2, 1e12))
 		cost += (tails + 1) * math.Log1p(min(z2, 1e12)/tails)
 	})

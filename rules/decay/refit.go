@@ -16,7 +16,9 @@ const (
 	warmRounds    = 2    // rounds of weights from an earlier fit
 	coldRounds    = 6    // and from nothing
 	coldEvery     = 24   // every so many refits the fit also starts anew
-	sizeEvery     = 6    // and looks again for the size of the slow error
+	pathDays      = 0.125
+	pathPoints    = 96 // at most so many steps are kept of the misfit's path
+	sizeEvery     = 6  // and looks again for the size of the slow error
 )
 
 // lossSDs are the sizes of the slow error of the loss rate that are tried, per
@@ -34,6 +36,8 @@ type fit struct {
 	Move     []float64 // by parameter and state: how the mean moves with the parameter
 	StateCov []float64 // the lower triangle by rows
 	Days     float64   // time of the states
+	Path     []float64 // what the lines had in common of the misfit so far, at equal steps
+	PathStep float64   // days
 	LossSD   float64   // per day
 	FactorSD float64   // of the log factors of the lines
 	Refits   int       // so far
@@ -41,6 +45,29 @@ type fit struct {
 
 // variance is that of parameter j.
 func (f *fit) variance(j int) float64 { return f.Cov[j*(j+1)/2+j] }
+
+// trace notes what the filter thinks the lines have in common at an observation.
+func (f *fit) trace(k *filter, _ *observation, _ float64) {
+	at, last := int(k.at/f.PathStep), 0.0
+	if n := len(f.Path); n > 0 {
+		last = f.Path[n-1]
+	}
+	for len(f.Path) <= at {
+		f.Path = append(f.Path, last) // a gap keeps what was before it
+	}
+	f.Path[at] = -spread(k.at)*k.mean[atU] - k.mean[atZ]
+}
+
+// past interpolates the path at days.
+func (f *fit) past(days float64) float64 {
+	if len(f.Path) == 0 {
+		return 0
+	}
+	x := min(max(days/f.PathStep-0.5, 0), float64(len(f.Path)-1))
+	i := min(int(x), max(len(f.Path)-2, 0))
+	next := min(i+1, len(f.Path)-1)
+	return f.Path[i] + (x-float64(i))*(f.Path[next]-f.Path[i])
+}
 
 // Refit fits everything observed so far: the mode of the posterior and its
 // curvature (Laplace's approximation), with the robust weights found again. The
@@ -199,9 +226,10 @@ func (m *model) posterior(x []float64) *fit {
 		return nil
 	}
 	r, jac := make([]float64, n), make([]float64, n*p)
-	k := m.pass(s.x, r, jac, nil)
+	f := &fit{X: s.x, LossSD: m.lossSD, PathStep: max(pathDays, m.days[len(m.days)-1]/pathPoints)}
+	k := m.pass(s.x, r, jac, f.trace)
 	d := k.dim()
-	f := &fit{X: s.x, Days: k.at, LossSD: m.lossSD, StateCov: triangle(k.cov, d)}
+	f.Days, f.StateCov = k.at, triangle(k.cov, d)
 	for i := range p {
 		for j := range i + 1 {
 			f.Cov = append(f.Cov, s.cov.At(i, j))
@@ -214,7 +242,7 @@ func (m *model) posterior(x []float64) *fit {
 			f.Move = append(f.Move, -v)
 		}
 	}
-	if !allFinite(f.X) || !allFinite(f.Cov) || !allFinite(f.States) || !allFinite(f.Move) || !allFinite(f.StateCov) {
+	if !allFinite(f.X) || !allFinite(f.Cov) || !allFinite(f.States) || !allFinite(f.Move) || !allFinite(f.StateCov) || !allFinite(f.Path) {
 		return nil
 	}
 	return f
