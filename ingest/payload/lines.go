@@ -58,7 +58,11 @@ func (s *source) point(d *lineprotocol.Decoder) (p point, err error) {
 		if key == nil {
 			break
 		}
-		p.names["tag:"+string(key)] = string(value)
+		name := "tag:" + string(key)
+		if _, twice := p.names[name]; twice {
+			return p, fmt.Errorf("the tag %.100q stands twice", key)
+		}
+		p.names[name] = string(value)
 	}
 	for {
 		key, value, err := d.NextField()
