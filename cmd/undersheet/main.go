@@ -21,6 +21,18 @@ type console struct {
 
 // commands are the words after "undersheet".
 type commands struct {
+	Check   checkCmd   `cmd:"" help:"Check a site file, or print an example of one."`
+	Demo    demoCmd    `cmd:"" help:"Ten days of an invented depot in two to three minutes."`
+	Serve   serveCmd   `cmd:"" help:"Watch a depot: read, judge, warn, show."`
+	Act     actCmd     `cmd:"" help:"Say what people did, for example that airing started."`
+	Report  reportCmd  `cmd:"" help:"Write the concentration report of a treatment."`
+	Fit     fitCmd     `cmd:"" help:"Fit readings of one stack and forecast its end level."`
+	Replay  replayCmd  `cmd:"" help:"Run the rules over recorded entries."`
+	Export  exportCmd  `cmd:"" help:"Write a logbook's entries as JSON Lines."`
+	Import  importCmd  `cmd:"" help:"Add entries of a file to a logbook."`
+	Verify  verifyCmd  `cmd:"" help:"Prove that a logbook is whole and unchanged."`
+	Backup  backupCmd  `cmd:"" help:"Copy a logbook while it is in use."`
+	Restore restoreCmd `cmd:"" help:"Go on from a backup, under a new log id."`
 }
 
 const about = `Watches phosphine treatments of bag-stacks under gas-proof sheets.

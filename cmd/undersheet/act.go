@@ -1,0 +1,272 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"reflect"
+	"sort"
+	"strconv"
+	"strings"
+	"time"
+
+	"undersheet/alert"
+	"undersheet/logbook"
+	"undersheet/logbook/sqlite"
+	"undersheet/logbook/sqlite/door"
+	"undersheet/logbook/words"
+	"undersheet/watch"
+)
+
+// actCmd puts a person's act into a logbook.
+type actCmd struct {
+	Logbook string   `short:"l" required:"" placeholder:"PATH" env:"UNDERSHEET_LOGBOOK" help:"Path of the logbook."`
+	At      string   `placeholder:"TIME" help:"When it happened, RFC 3339; now when left out."`
+	ID      string   `name:"id" placeholder:"KEY" help:"Your own key for this act: sent twice, it counts once."`
+	Kind    string   `arg:"" help:"What was done, for example airing-started."`
+	Fields  []string `arg:"" optional:"" name:"name=value" help:"The act's fields, for example stack=B by='R. Amadi'."`
+}
+
+// Help teaches a newcomer.
+func (*actCmd) Help() string {
+	var b strings.Builder
+	b.WriteString(`Says to the logbook what people did, and prints what the rules make of it. While "undersheet serve" runs, the act goes
+to it; else the logbook is opened directly. Who says so is not verified yet, and is recorded so.
+
+  undersheet act -l depot.db dosing-started stack=B store_empty=true by="R. Amadi"
+  undersheet act -l depot.db hand-reading store="Store 2" point="beside B" value=0.1 unit=ppm method="detector tube" by="R. Amadi"
+
+Acts and their fields:
+`)
+	for _, k := range logbook.ActKinds {
+		e, err := logbook.New(k)
+		if err != nil {
+			continue
+		}
+		fmt.Fprintf(&b, "  %-20s %s\n", k, strings.Join(fieldNames(e), " "))
+	}
+	b.WriteString(`
+The store's gate never calls a store safe: it says what was read and what is still owed. Local law, the label and the
+licensed fumigator decide. Nobody goes into gas alone or at night.`)
+	return b.String()
+}
+
+// Run implements the command.
+func (c *actCmd) Run(con *console) error {
+	e, err := c.entry(time.Now())
+	if err != nil {
+		return err
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Minute)
+	defer cancel()
+	answer, err := sendAct(ctx, c.Logbook, e)
+	if err != nil {
+		return err
+	}
+	return c.tell(con, answer)
+}
+
+// tell prints the verdict; a refusal is an error, so that scripts see it.
+func (c *actCmd) tell(con *console, a door.Answer) error {
+	switch {
+	case a.Differs:
+		return fmt.Errorf("the id %q was used before for something else (entry %d): nothing was kept", c.ID, a.Seq)
+	case a.Verdict == logbook.KindRefused:
+		return fmt.Errorf("refused: %s (kept as entry %d)", a.Why, a.Seq)
+	case a.Verdict == logbook.KindAccepted:
+		fmt.Fprintf(con.out, "%s accepted as entry %d\n", c.Kind, a.Seq)
+	default:
+		fmt.Fprintf(con.out, "%s kept as entry %d; it is judged when the daemon has caught up\n", c.Kind, a.Seq)
+	}
+	return nil
+}
+
+// entry makes the act of the command line.
+func (c *actCmd) entry(now time.Time) (logbook.Entry, error) {
+	e, err := logbook.New(logbook.Kind(c.Kind))
+	act, isAct := e.(logbook.Acting)
+	if err != nil || !isAct {
+		return nil, fmt.Errorf("%q is no act; acts are: %s", c.Kind, joinKinds(logbook.ActKinds))
+	}
+	types := map[string]reflect.Kind{}
+	collectFields(reflect.TypeOf(e).Elem(), types)
+	body := map[string]any{"kind": c.Kind, "time": logbook.At(now)}
+	if c.At != "" {
+		at, err := logbook.ParseTime(c.At)
+		if err != nil {
+			return nil, err
+		}
+		if at.Sub(logbook.At(now)) > time.Minute {
+			return nil, fmt.Errorf("--at %s lies ahead: acts are never future-dated", c.At)
+		}
+		body["time"] = at
+	}
+	for _, f := range c.Fields {
+		name, value, ok := strings.Cut(f, "=")
+		kind, known := types[name]
+		if !ok || !known {
+			return nil, fmt.Errorf("%q is no field of %s; write name=value with one of: %s", f, c.Kind, strings.Join(fieldNames(e), " "))
+		}
+		if body[name], err = scalar(kind, value); err != nil {
+			return nil, fmt.Errorf("field %s: %w", name, err)
+		}
+	}
+	body["identity"] = notVerified
+	if c.ID != "" {
+		body["id"] = c.ID
+	}
+	text, err := json.Marshal(body)
+	if err != nil {
+		return nil, fmt.Errorf("write act: %w", err)
+	}
+	e, err = logbook.Decode(text)
+	if err != nil {
+		return nil, err
+	}
+	if act, isAct = e.(logbook.Acting); isAct && strings.TrimSpace(act.Who().By) == "" {
+		return nil, errors.New("the field \"by\" is missing: who says so?")
+	}
+	return e, nil
+}
+
+// notVerified marks acts while nobody signs in.
+const notVerified = "not verified"
+
+// scalar reads a value of the command line as the field's type.
+func scalar(kind reflect.Kind, value string) (any, error) {
+	switch kind {
+	case reflect.Bool:
+		v, err := strconv.ParseBool(value)
+		if err != nil {
+			return nil, fmt.Errorf("write true or false (got %q)", value)
+		}
+		return v, nil
+	case reflect.Float64:
+		v, err := strconv.ParseFloat(value, 64)
+		if err != nil {
+			return nil, fmt.Errorf("write a number (got %q)", value)
+		}
+		return v, nil
+	case reflect.Int:
+		v, err := strconv.Atoi(value)
+		if err != nil {
+			return nil, fmt.Errorf("write a whole number (got %q)", value)
+		}
+		return v, nil
+	}
+	return value, nil
+}
+
+// collectFields gathers the JSON names of a kind's own fields and their types.
+func collectFields(t reflect.Type, into map[string]reflect.Kind) {
+	for i := range t.NumField() {
+		f := t.Field(i)
+		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
+		switch {
+		case f.Anonymous && f.Type != reflect.TypeFor[logbook.Header]():
+			collectFields(f.Type, into)
+		case name != "" && name != "-" && name != "identity":
+			ft := f.Type
+			if ft.Kind() == reflect.Pointer {
+				ft = ft.Elem()
+			}
+			into[name] = ft.Kind()
+		}
+	}
+}
+
+func fieldNames(e logbook.Entry) []string {
+	types := map[string]reflect.Kind{}
+	collectFields(reflect.TypeOf(e).Elem(), types)
+	names := make([]string, 0, len(types))
+	for n := range types {
+		names = append(names, n)
+	}
+	sort.Strings(names)
+	return names
+}
+
+func joinKinds(ks []logbook.Kind) string {
+	names := make([]string, len(ks))
+	for i, k := range ks {
+		names[i] = string(k)
+	}
+	return strings.Join(names, ", ")
+}
+
+// sendAct hands an act to the daemon that holds the logbook, or opens the logbook
+// when there is none, and returns the verdict.
+func sendAct(ctx context.Context, path string, e logbook.Entry) (door.Answer, error) {
+	if _, err := os.Stat(path); err != nil {
+		return door.Answer{}, fmt.Errorf("open logbook: %w", err)
+	}
+	store, err := sqlite.Open(path, sqlite.Options{})
+	var locked *sqlite.LockedError
+	if errors.As(err, &locked) {
+		return sendByDoor(ctx, path, e)
+	}
+	if err != nil {
+		return door.Answer{}, err
+	}
+	defer store.Close()
+	return judgeHere(ctx, store, e)
+}
+
+// sendByDoor hands an act to the running daemon.
+func sendByDoor(ctx context.Context, path string, e logbook.Entry) (door.Answer, error) {
+	c, err := door.Dial(ctx, sqlite.SocketPath(path))
+	if err != nil {
+		return door.Answer{}, err
+	}
+	defer c.Close()
+	answers, err := c.Send(ctx, []logbook.Entry{e})
+	if err != nil {
+		return door.Answer{}, err
+	}
+	return answers[0], nil
+}
+
+// judgeHere commits an act to a logbook that no daemon holds, and folds the log
+// to its verdict. Messages that it asks for wait for the daemon.
+func judgeHere(ctx context.Context, store *sqlite.Store, e logbook.Entry) (door.Answer, error) {
+	loop := watch.New(store, watch.Options{Program: version(), NewPlanner: func() watch.Planner { return alert.NewPlanner(alert.PlannerOptions{}) }})
+	ctx, stop := context.WithCancel(ctx)
+	done := make(chan error, 1) // room for the one result, so that Run's goroutine always ends
+	go func() { done <- loop.Run(ctx) }()
+	answer, err := actOn(ctx, store, loop, e)
+	stop()
+	if errRun := <-done; err == nil && errRun != nil && !errors.Is(errRun, context.Canceled) {
+		err = errRun
+	}
+	return answer, err
+}
+
+// actOn commits an act and waits for its verdict.
+func actOn(ctx context.Context, store *sqlite.Store, loop *watch.Loop, e logbook.Entry) (door.Answer, error) {
+	stored, err := store.Append(ctx, []logbook.Entry{e})
+	if err != nil {
+		return door.Answer{}, err
+	}
+	return verdictOn(ctx, loop, stored[0]), nil
+}
+
+// verdictOn waits for the verdict on an act that was kept. Without one the act
+// is judged later.
+func verdictOn(ctx context.Context, loop *watch.Loop, s sqlite.Stored) door.Answer {
+	a := door.Answer{Seq: s.Seq, Duplicate: s.Duplicate, Differs: s.Differs}
+	if s.Differs {
+		return a
+	}
+	verdict, err := loop.Answer(ctx, s.Seq)
+	if err != nil {
+		return a
+	}
+	a.Verdict = verdict.Head().Kind
+	if r, ok := verdict.(*logbook.Refused); ok {
+		words.Fill("en", r)
+		a.Why = r.Why
+	}
+	return a
+}

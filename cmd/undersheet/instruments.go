@@ -1,0 +1,98 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"undersheet/ingest/payload"
+	"undersheet/logbook"
+	"undersheet/sensor"
+	"undersheet/sensor/modbus"
+	"undersheet/sensor/mqtt"
+	"undersheet/sensor/port"
+)
+
+// runner is a component: Run blocks until ctx ends or it cannot go on.
+type runner interface {
+	Run(ctx context.Context) error
+}
+
+// waysIn makes the reader of each instrument of a site.
+func waysIn(site *logbook.Site, sink sensor.Sink, clock depotClock) ([]runner, error) {
+	var all []runner
+	for _, in := range site.Instruments {
+		var r runner
+		var err error
+		switch {
+		case in.Modbus != nil:
+			r, err = modbusMaster(in, sink, clock)
+		case in.MQTT != nil:
+			r, err = mqttClient(site, in, sink, clock)
+		}
+		if err != nil {
+			return nil, fmt.Errorf("instrument %q: %w", in.Name, err)
+		}
+		if r != nil {
+			all = append(all, r)
+		}
+	}
+	return all, nil
+}
+
+func modbusMaster(in logbook.Instrument, sink sensor.Sink, clock depotClock) (runner, error) {
+	m := in.Modbus
+	c := modbus.Config{Name: in.Name, Port: port.Config{Device: m.Port, Baud: m.Baud, Parity: m.Parity, StopBits: m.StopBits}}
+	for _, u := range m.Units {
+		unit := modbus.Unit{Address: byte(u.Address), Timeout: u.Timeout.Std(), Retries: u.Retries, Every: u.Every.Std()}
+		for _, r := range u.Registers {
+			unit.Registers = append(unit.Registers, modbus.Register{Channel: r.Channel, Function: byte(r.Function), Address: uint16(r.Register),
+				Type: r.Type, Order: strings.ToUpper(r.Order), Scale: r.Scale, Offset: r.Offset, Unit: r.Unit})
+		}
+		c.Units = append(c.Units, unit)
+	}
+	if err := c.Validate(); err != nil {
+		return nil, err
+	}
+	return modbus.New(c, sink, modbus.Options{Clock: clock}), nil
+}
+
+func mqttClient(site *logbook.Site, in logbook.Instrument, sink sensor.Sink, clock depotClock) (runner, error) {
+	m := in.MQTT
+	c := mqtt.Config{Name: in.Name, Broker: m.Broker, ClientID: m.ClientID, CA: m.CA, Cert: m.Cert, Key: m.Key}
+	if c.ClientID == "" {
+		c.ClientID = clientID(site.Name, in.Name)
+	}
+	var err error
+	if c.User, err = mqtt.ResolveSecret(m.UserEnv, m.UserFile); err != nil {
+		return nil, err
+	}
+	if c.Password, err = mqtt.ResolveSecret(m.PasswordEnv, m.PasswordFile); err != nil {
+		return nil, err
+	}
+	for _, s := range m.Sources {
+		decode, err := payload.New(in.Name, s)
+		if err != nil {
+			return nil, err
+		}
+		c.Sources = append(c.Sources, mqtt.Source{Topic: s.Topic, QoS: byte(s.QoS), Timed: payload.Timed(s), Decode: mqtt.Decode(decode)})
+	}
+	if err := c.Validate(); err != nil {
+		return nil, err
+	}
+	return mqtt.New(c, sink, mqtt.Options{Now: clock.Now}), nil
+}
+
+// clientID is a fixed name for the broker's session, of letters and digits.
+func clientID(parts ...string) string {
+	id := "undersheet"
+	for _, p := range parts {
+		id += "-" + strings.Map(func(r rune) rune {
+			if r >= 'a' && r <= 'z' || r >= '0' && r <= '9' {
+				return r
+			}
+			return '-'
+		}, strings.ToLower(p))
+	}
+	return id
+}

@@ -1,0 +1,107 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"runtime/debug"
+	"syscall"
+
+	"undersheet/configs"
+	"undersheet/logbook"
+)
+
+// serveCmd runs the daemon.
+type serveCmd struct {
+	Site   string `required:"" placeholder:"FILE" type:"existingfile" help:"Site file."`
+	Listen string `default:"127.0.0.1:8080" help:"Address of the pages. Only this machine: nobody signs in yet."`
+}
+
+// Help teaches a newcomer.
+func (*serveCmd) Help() string {
+	return `Reads the site's instruments, keeps every reading and act in the logbook, watches the treatments, keeps each store's
+gate, sends mail for alarms, and shows it all at http://127.0.0.1:8080. It runs until it gets SIGINT or SIGTERM; a
+second signal stops it at once. What was acknowledged before a power cut is there after it.
+
+  undersheet check depot.yaml          first: is the site file right?
+  undersheet serve --site depot.yaml
+
+Say what people do with "undersheet act"; read the stored record with "undersheet export" and "undersheet report".`
+}
+
+// Run implements the command.
+func (c *serveCmd) Run(con *console) error {
+	site, warnings, err := configs.Load(c.Site)
+	if err != nil {
+		return err
+	}
+	for _, w := range warnings {
+		fmt.Fprintln(con.err, "warning:", w)
+	}
+	if site.Logbook == "" {
+		return fmt.Errorf("%s names no logbook: add the line \"logbook: depot.db\"", c.Site)
+	}
+	site.Logbook = pathOf(site, c.Site)
+	logger := slog.New(slog.NewTextHandler(con.err, nil))
+	d, err := newDaemon(site, daemonOptions{Clock: wallClock{}, Listen: c.Listen, Logger: logger})
+	if err != nil {
+		return err
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	context.AfterFunc(ctx, stop) // from here on a second signal ends the process
+	fmt.Fprintf(con.err, "watching %s; pages at http://%s\n", site.Name, d.pages.Addr())
+	return d.run(ctx)
+}
+
+// listenLoopback listens on an address of this machine only.
+func listenLoopback(addr string) (net.Listener, error) {
+	host, _, err := net.SplitHostPort(addr)
+	if err != nil {
+		return nil, fmt.Errorf("listen on %q: write host:port, for example 127.0.0.1:8080", addr)
+	}
+	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+		return nil, fmt.Errorf("listen on %q: only 127.0.0.1, ::1 or localhost while nobody signs in; for a phone, use an ssh tunnel", addr)
+	}
+	l, err := net.Listen("tcp", addr)
+	if errors.Is(err, syscall.EADDRINUSE) {
+		return nil, fmt.Errorf("listen on %q: another program uses it; choose another with --listen, for example 127.0.0.1:8081", addr)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("listen: %w", err)
+	}
+	return l, nil
+}
+
+// version names this build: the module's version, or the commit it was built of.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "unknown"
+	}
+	v, dirty := info.Main.Version, ""
+	for _, s := range info.Settings {
+		switch s.Key {
+		case "vcs.revision":
+			v = s.Value[:min(12, len(s.Value))]
+		case "vcs.modified":
+			if s.Value == "true" {
+				dirty = "+changed"
+			}
+		}
+	}
+	return v + dirty
+}
+
+// pathOf returns the logbook's path of a site file at path.
+func pathOf(site *logbook.Site, path string) string {
+	if filepath.IsAbs(site.Logbook) {
+		return site.Logbook
+	}
+	return filepath.Join(filepath.Dir(path), site.Logbook)
+}
