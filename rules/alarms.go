@@ -139,6 +139,7 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 		switch e.Kind {
 		case leak.Leak:
 			of.Alarm = alarmLeak
+			k.Gas.Fit.LossChanged(e.Onset)
 		case leak.LineOff:
 			of.Alarm, of.Priority = alarmLineOff, logbook.PriorityMedium
 		case leak.Blocked:
