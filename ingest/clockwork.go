@@ -103,6 +103,9 @@ func (c *Clockwork) Look(ctx context.Context) (next time.Duration, err error) {
 	if err := c.in.commit(ctx, []logbook.Entry{e}); err != nil {
 		return 0, fmt.Errorf("commit the time: %w", err)
 	}
+	if c.seq, _, err = c.head(ctx); err != nil {
+		return 0, fmt.Errorf("read the head of the logbook: %w", err)
+	}
 	c.moved = now
 	return Silence, nil
 }
