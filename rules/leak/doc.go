@@ -1,0 +1,48 @@
+// Package leak watches one stack under gas for a leak: all lines together and
+// each line against the others.
+//
+// [New] takes the number of lines and the false-alarm rate. Every 5 minutes
+// [State.Observe] takes what the lines read and the fit's [Expecter], and returns
+// the events that begin or end. [State.Reset] starts anew at t = 0;
+// [State.DoseAdded] makes the test quiet until an added dose has begun to show.
+// [State.Statistic] is for pages. Times are hours since dosing, concentrations
+// ppm, rates per day in events and per hour inside.
+//
+// # The test
+//
+// The readings are taken in ln C. What the fit expects is subtracted and a Kalman
+// filter holds what is left: a level and its rate for the stack, a level and its
+// rate for each line. The rates are not zero but correlated in time: gusts (a
+// share of the loss rate, 2 h), the day-night swing and the error of the fit (its
+// own standard deviation of the coming change, 24 h), uneven mixing of a line. So
+// the innovations are white while nothing leaks, however correlated the record.
+// For each of a dozen onsets, close together for young ones and wide apart for old
+// ones, and for each place (the stack, each line), the trace of a loss rate that
+// rose there and then is carried through the same filter; the statistic is the
+// likelihood ratio of the best onset with the best size (Willsky & Jones 1976,
+// IEEE Trans. Automat. Contr. 21:108), given as its signed square root z. A common
+// swing moves the stack's level, not the lines against each other; so a line is
+// tested sharper than the stack.
+//
+// # The reference is held back
+//
+// A fit that is made anew each hour takes a leak for its loss rate within half a
+// day. So the change that is expected of an hour is the one that was predicted 12
+// h before it began. When a leak is raised, what was predicted after its onset is
+// thrown away and the last slope from before it goes on, until 24 h after the leak
+// has cleared.
+//
+// # When it is live
+//
+// From 12 h after dosing, or after an added dose, when the fit has given a change
+// to expect whose standard deviation is below 1 per day, and after 3 h of
+// readings. Before that only line-off is judged.
+//
+// # What it refuses
+//
+// It does not judge readings that are censored, below 1 ppm or scattered by more
+// than 35 %. All lines gone at once, or fallen to almost nothing at once, is a
+// stopped pump or a power cut, not a leak; all lines falling to less than half
+// within minutes, but to gas still, is a leak. It does not tell a sensor that
+// drifts on one line from a leak beside that line.
+package leak

@@ -1,0 +1,244 @@
+package leak
+
+import "math"
+
+// crossings per stack-day and place of the level z are bumps·e^(−z²/2), as for a
+// smooth Gaussian process (Rice 1944); bumps is from simulation, see
+// TestCalibration.
+const bumps = 6.0
+
+// threshold of z for the false-alarm rate that was asked for.
+func (s *State) threshold() float64 {
+	return thresholdOf(s.Setup.Lines, s.Setup.FalseAlarmsPerStackDay)
+}
+
+func thresholdOf(lines int, perDay float64) float64 {
+	places := float64(lines + 1)
+	if lines == 1 {
+		places = 1
+	}
+	return math.Sqrt(2 * math.Log(bumps*places/perDay))
+}
+
+// judge looks for a leak, a blocked line or the end of a leak.
+func (s *State) judge() []Event {
+	if s.Raised != nil {
+		return s.mending()
+	}
+	if e := s.blocked(); e != nil {
+		return []Event{*e}
+	}
+	limit := s.threshold()
+	best := found{z: limit}
+	for place := range s.Bank.places() {
+		if place > 0 && (s.Lines[place-1].Cause != "" || s.Setup.Lines == 1) {
+			continue
+		}
+		if f := s.Bank.best(place, 1); f.z > best.z {
+			best = f
+		}
+	}
+	if best.rate == 0 || s.doubtful(best) {
+		return nil
+	}
+	low, high := s.Bank.interval(best, 1, s.At)
+	e := Event{Kind: Leak, Line: best.place - 1, Onset: s.Bank.Onset[best.onset], OnsetLow: low, OnsetHigh: high, LossSD: 24 * best.sd}
+	s.raise(e, best)
+	return []Event{s.Raised.Event}
+}
+
+// raise notes a leak, moves the reference and the filter to it, and holds back
+// what the fit says from now on.
+func (s *State) raise(e Event, f found) {
+	before := s.Ref.at(e.Onset).Loss
+	e.LossBefore, e.LossAfter = 24*before, 24*(before+f.rate)
+	s.Ref.freeze(e.Onset)
+	s.Raised = &raised{Event: e, Rate: f.rate, Now: f.rate, Level: s.level(), Hour: s.At}
+	s.accept(f)
+}
+
+// accept moves the filter to a change of rate that was found, and opens the rate
+// for what is not known of it.
+func (s *State) accept(f found) {
+	d := len(s.Filter.Mean)
+	for j, t := range s.Bank.trace(f.onset, f.place) {
+		s.Filter.Mean[j] += f.rate * float64(t)
+	}
+	at, z := atSlope, s.Ref.sizes(s.At, s.At-s.Start)
+	size := z.slope
+	if f.place > 0 {
+		at, size = lineLevel(f.place-1)+s.Setup.Lines, z.mix
+	}
+	s.Filter.Cov[at*d+at] += f.sd * f.sd / (size * size)
+	s.Bank.clear()
+}
+
+// flat reports whether a change found at a line means that the line stands still
+// while the stack does not.
+func (s *State) flat(f found) bool {
+	age := s.At - s.Bank.Onset[f.onset]
+	stack := s.level() - s.Bank.Level[f.onset]
+	line, sd := stack-f.rate*age, f.sd*age
+	return f.place > 0 && math.Abs(stack) > 0.04 && math.Abs(line) < 2*sd+0.01 && math.Abs(line) < math.Abs(stack)/2
+}
+
+// sureBlocked is how far above the threshold z must be before a line that seems
+// to stand still while the others rise is called blocked rather than leaking.
+const sureBlocked = 2.0
+
+// doubtful reports whether a leak at a line may as well be a blocked line.
+func (s *State) doubtful(f found) bool {
+	return f.place > 0 && s.flat(f) && f.z < s.threshold()+sureBlocked
+}
+
+// blocked looks for a line that stands still while the others change.
+func (s *State) blocked() *Event {
+	if s.Setup.Lines < 2 {
+		return nil
+	}
+	for place := 1; place < s.Bank.places(); place++ {
+		i := place - 1
+		if s.Lines[i].Cause != "" {
+			continue
+		}
+		for _, sign := range []float64{-1, 1} {
+			f := s.Bank.best(place, sign)
+			limit := s.threshold()
+			if sign > 0 {
+				limit += sureBlocked
+			}
+			if f.z <= limit || !s.flat(f) {
+				continue
+			}
+			return s.block(f, sign)
+		}
+	}
+	return nil
+}
+
+func (s *State) block(f found, sign float64) *Event {
+	i, onset := f.place-1, s.Bank.Onset[f.onset]
+	low, high := s.Bank.interval(f, sign, s.At)
+	drift := -f.rate * (s.At - onset)
+	s.accept(f)
+	mean, _ := s.Filter.see(i)
+	s.set(i, Blocked, onset, s.Lines[i].Ref+mean, drift)
+	return &Event{Kind: Blocked, Line: i, Onset: onset, OnsetLow: low, OnsetHigh: high}
+}
+
+// hear adds a standardised innovation to the running hour of a raised leak.
+func (r *raised) hear(i int, z float64) {
+	if r != nil && (r.Event.Line < 0 || r.Event.Line == i) {
+		r.Sum, r.N = r.Sum+z, r.N+1
+	}
+}
+
+// figures of the end of a leak.
+const (
+	calmHours  = 3
+	leastShare = 0.1 // of the gas when it was raised: below it nothing is cleared
+)
+
+// mending follows a leak that is raised: each hour the cumulative sum says whether
+// the rate changed again, the bank by how much; the leak clears when its rate is
+// back within half of its rise for some hours.
+func (s *State) mending() []Event {
+	r := s.Raised
+	if s.At-r.Hour < 1 || r.N == 0 {
+		return nil
+	}
+	r.Back.add(r.Sum/math.Sqrt(r.N), cusumSlack)
+	r.Sum, r.N, r.Hour = 0, 0, s.At
+	place := r.Event.Line + 1
+	if f := s.Bank.best(place, -1); r.Back.High > cusumLimit && f.z > 3 && -f.rate > r.Rate/4 {
+		r.Now += f.rate
+		r.Back = cusum{}
+		s.accept(f)
+	}
+	rise, sd := s.rise(place)
+	if rise+sd < r.Rate/2 && s.level() > r.Level+math.Log(leastShare) {
+		r.Calm++
+	} else {
+		r.Calm = 0
+	}
+	if r.Calm < calmHours {
+		return nil
+	}
+	e := r.Event
+	e.Cleared, e.LossAfter, e.LossSD = true, max(e.LossBefore+24*rise, 0), 24*sd
+	s.Raised = nil
+	s.Ref.thaw(s.At)
+	s.Bank.clear()
+	return []Event{e}
+}
+
+// rise is by how much the loss rate of a place is above the reference from before
+// the leak, per hour, and its standard deviation.
+func (s *State) rise(place int) (rise, sd float64) {
+	z, at := s.Ref.sizes(s.At, s.At-s.Start), atSlope
+	size := z.slope
+	if place > 0 {
+		at, size = lineLevel(place-1)+s.Setup.Lines, z.mix
+	}
+	d := len(s.Filter.Mean)
+	return s.Raised.Now - size*s.Filter.Mean[at], size * math.Sqrt(max(s.Filter.Cov[at*d+at], 0))
+}
+
+// allFalling counts bins in which every line that was read fell far below what is
+// predicted.
+func (s *State) allFalling(reads []read) {
+	down, known, gas, by := 0, 0, 0, 0.0
+	for _, r := range reads {
+		if s.Lines[r.line].Cause != "" || r.fresh {
+			continue
+		}
+		known++
+		if r.isFar && r.innovation < 0 {
+			down, by = down+1, by+r.innovation
+			if !r.gone && r.fit {
+				gas++
+			}
+		}
+	}
+	switch {
+	case known == 0:
+	case down < known:
+		s.Fall = fall{Before: s.At}
+	default:
+		f := &s.Fall
+		if f.Bins++; f.Bins == 1 {
+			f.Since = s.At
+		}
+		if gas > 0 {
+			f.WithGas++
+		}
+		f.By = -by / float64(down)
+	}
+}
+
+// suddenFall says that all lines fell to less than half within minutes and still
+// have gas: the sheet is open wide. Nothing left at once is a stopped pump.
+func (s *State) suddenFall() *Event {
+	f := s.Fall
+	if f.Bins < fallRuns || f.WithGas < fallRuns-1 || s.Setup.Lines < 2 || s.level() < math.Log(leastLevel) {
+		return nil
+	}
+	took := max(s.At-f.Before, 0.25)
+	for i := range s.Lines {
+		s.Lines[i].Known = false // found anew from the next reading
+	}
+	s.Fall = fall{Before: s.At}
+	if s.Raised != nil {
+		return nil
+	}
+	rate := f.By / took
+	before := s.Ref.at(f.Since).Loss
+	e := Event{Kind: Leak, Line: -1, Onset: f.Since, OnsetLow: f.Before, OnsetHigh: f.Since, LossBefore: 24 * before,
+		LossAfter: 24 * (before + rate), LossSD: 24 * rate / 2}
+	s.Ref.freeze(f.Since)
+	s.Raised = &raised{Event: e, Rate: max(before, leastLeakDay/24), Level: s.level(), Hour: s.At}
+	d, z := len(s.Filter.Mean), s.Ref.sizes(s.At, s.At-s.Start)
+	s.Filter.Cov[atSlope*d+atSlope] += rate * rate / (z.slope * z.slope)
+	s.Bank.clear()
+	return &s.Raised.Event
+}

@@ -1,0 +1,217 @@
+package leak
+
+import (
+	"math"
+)
+
+// Setup is what the test of a stack is told.
+type Setup struct {
+	Lines                  int     // sampling lines; from 1 to 64
+	FalseAlarmsPerStackDay float64 // 0 = 1/500; held between 1e-5 and 0.2
+}
+
+// Obs is what one line read in one bin.
+type Obs struct {
+	Line     int     // from 0
+	PPM      float64 // mean of the bin
+	SDLn     float64 // standard deviation of ln PPM from noise and resolution; 0 = 0.05
+	Censored bool    // below the detection limit or over the range
+}
+
+// Expecter is the fit, as this test needs it.
+type Expecter interface {
+	// ExpectedLnChange is the predicted change of ln C of a line between two
+	// times, hours since dosing, and its standard deviation: +Inf = not known.
+	ExpectedLnChange(line int, from, to float64) (mean, sd float64)
+}
+
+// Kind names what an event is about.
+type Kind string
+
+// Kinds of events.
+const (
+	Leak    Kind = "leak"     // the gas is lost faster than before
+	LineOff Kind = "line-off" // a line draws air at once
+	Blocked Kind = "blocked"  // a line stands still while the others change
+)
+
+// Event is the beginning or, with Cleared, the end of a cause.
+type Event struct {
+	Kind                Kind
+	Line                int     // likely place; -1 = all lines
+	Onset               float64 // hours since dosing
+	OnsetLow, OnsetHigh float64 // 95 % interval of the onset, as far as the grid of onsets tells
+	LossBefore          float64 // per day: what the fit held before the onset
+	LossAfter           float64 // per day: LossBefore and the rise that was found
+	LossSD              float64 // per day: standard deviation of the rise
+	Cleared             bool
+}
+
+// Stat is where the test stands. The threshold is on z, the signed square root of
+// twice the log likelihood ratio.
+type Stat struct {
+	Value, Threshold float64 // the highest of all z
+	Live             bool    // false: nothing is judged yet, Value is 0
+	Common           float64 // z of all lines together
+	Lines            []float64
+}
+
+// raised is a leak that was reported and not cleared.
+type raised struct {
+	Event Event
+	Rate  float64 // rise that was found, per hour
+	Now   float64 // what of it is in the reference now, per hour
+	Level float64 // ln ppm of the stack when it was raised
+	Calm  int     // hours in a row at the expected rate
+	Sum   float64 // of standardised innovations in the running hour
+	N     float64
+	Hour  float64 // when the running hour began
+	Back  cusum   // of the hourly sums: the rate went back
+}
+
+// State is the running test of one stack. The zero value is of no use: New makes
+// one. Its fields are exported for the JSON form only; it is not safe for
+// concurrent use. It stays below 16 KiB of JSON for up to 6 lines, and grows with
+// the square of their number.
+type State struct {
+	Setup   Setup
+	Start   float64 // hours: dosing, or the newest added dose
+	At      float64 // hours of the newest bin; -1 = none yet
+	Since   float64 // hours from which the filter runs
+	Ref     reference
+	Filter  filter
+	Bank    bank
+	Lines   []line
+	Fall    fall    // of all lines at once
+	Raised  *raised `json:",omitempty"`
+	Refused int     // readings that were none, or of no line of this stack
+}
+
+// limits of what is taken.
+const (
+	maxLines     = 64
+	maxHours     = 24 * 400
+	maxGap       = 12.0 // hours without a reading after which levels are found anew
+	quietHours   = 12.0
+	settleHours  = 3.0
+	maxSlopeSD   = 1.0 / 24
+	defaultRate  = 1.0 / 500
+	defaultSDLn  = 0.05
+	maxSDLn      = 0.35
+	leastPPM     = 1.0
+	leastLeakDay = 0.02 // per day: a smaller rise is not worth a walk
+)
+
+// New starts the test of a stack at t = 0.
+func New(setup Setup) *State {
+	setup.Lines = min(max(setup.Lines, 1), maxLines)
+	if r := setup.FalseAlarmsPerStackDay; !(r > 0) || math.IsInf(r, 0) {
+		setup.FalseAlarmsPerStackDay = defaultRate
+	}
+	setup.FalseAlarmsPerStackDay = min(max(setup.FalseAlarmsPerStackDay, 1e-5), 0.2)
+	s := &State{Setup: setup}
+	s.Reset(0)
+	return s
+}
+
+// Reset forgets everything: a treatment begins at hours.
+func (s *State) Reset(hours float64) {
+	n := s.Setup.Lines
+	*s = State{Setup: s.Setup, Start: clampHours(hours), At: -1}
+	s.Filter, s.Bank = newFilter(n), newBank(n)
+	s.Lines = make([]line, n)
+	for i := range s.Lines {
+		s.Lines[i].Noise = 1
+	}
+}
+
+// DoseAdded tells that phosphine was added at hours: the test is quiet until the
+// new curve is past its early release. What is raised stays raised; an open leak
+// is from then on judged against the fit as it then is.
+func (s *State) DoseAdded(hours float64) {
+	s.Start = max(clampHours(hours), s.Start)
+	s.Ref = reference{}
+	s.anew()
+	if s.Raised != nil {
+		s.Raised.Now, s.Raised.Calm, s.Raised.Back = 0, 0, cusum{}
+	}
+}
+
+// anew lets the levels be found anew from the next readings on.
+func (s *State) anew() {
+	s.Filter = newFilter(s.Setup.Lines)
+	s.Bank.clear()
+	s.Since = max(s.At, 0)
+	s.Fall = fall{}
+	for i := range s.Lines {
+		l := &s.Lines[i]
+		l.Ref, l.Known, l.Down, l.Up = 0, false, 0, 0
+	}
+}
+
+func clampHours(h float64) float64 {
+	if !(h >= 0) {
+		return 0
+	}
+	return min(h, maxHours)
+}
+
+// Observe takes what the lines read in a bin around hours, and returns what began
+// or ended. Bins come in order; one that is not after the last is left out. With
+// no usable reading only time passes. expect may be nil: nothing is expected.
+func (s *State) Observe(hours float64, obs []Obs, expect Expecter) []Event {
+	if !(hours >= 0 && hours <= maxHours) || hours <= s.At {
+		s.Refused += len(obs)
+		return nil
+	}
+	if s.At < 0 || hours-s.At > maxGap {
+		s.At = hours
+		s.anew()
+	}
+	s.Ref.foresee(hours, s.Setup.Lines, expect)
+	s.advance(hours)
+	events := s.take(obs)
+	if e := s.suddenFall(); e != nil {
+		events = append(events, *e)
+	}
+	if s.live() {
+		s.Bank.open(hours, s.level())
+		events = append(events, s.judge()...)
+	}
+	if !s.Filter.sound() {
+		s.anew()
+	}
+	return events
+}
+
+// live reports whether the test judges slopes.
+func (s *State) live() bool {
+	return s.At-s.Start >= quietHours && s.At-s.Since >= settleHours && s.Ref.known(s.At) && s.Ref.at(s.At).SD <= maxSlopeSD
+}
+
+// level is ln ppm of the stack: the mean over its lines.
+func (s *State) level() float64 {
+	sum := 0.0
+	for _, l := range s.Lines {
+		sum += l.Ref
+	}
+	return sum/float64(len(s.Lines)) + s.Filter.Mean[atLevel]
+}
+
+// Statistic returns where the test stands, for pages.
+func (s *State) Statistic() Stat {
+	st := Stat{Threshold: s.threshold(), Live: s.live(), Lines: make([]float64, s.Setup.Lines)}
+	if !st.Live {
+		return st
+	}
+	for place := range s.Bank.places() {
+		b := s.Bank.best(place, 1)
+		if place == 0 {
+			st.Common = b.z
+		} else {
+			st.Lines[place-1] = b.z
+		}
+		st.Value = max(st.Value, b.z)
+	}
+	return st
+}
