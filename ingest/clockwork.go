@@ -26,7 +26,10 @@ type Clock interface {
 // wall is the machine's own clock.
 type wall struct{}
 
-func (wall) Now() time.Time                         { return time.Now() }
+// Now implements Clock.
+func (wall) Now() time.Time { return time.Now() }
+
+// After implements Clock.
 func (wall) After(d time.Duration) <-chan time.Time { return time.After(d) }
 
 // Head returns the seq and the received time of the newest entry; zeros when

@@ -29,6 +29,7 @@ type Options struct {
 	Long  time.Duration                                  // mean wait never grows beyond; 0: 30 s
 }
 
+// withDefaults returns o with every zero replaced by its default.
 func (o Options) withDefaults() Options {
 	if o.Now == nil {
 		o.Now = time.Now
@@ -90,6 +91,7 @@ type stamper struct {
 	last map[string]logbook.Time // by channel
 }
 
+// next returns the time of the channel's next reading.
 func (s *stamper) next(channel string) logbook.Time {
 	t := s.now
 	if last, ok := s.last[channel]; ok {

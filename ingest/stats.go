@@ -82,6 +82,7 @@ func (s *stats) took(rs []sensor.Reading, entries []logbook.Entry, now time.Time
 	}
 }
 
+// refused counts a payload that was kept as refused.
 func (s *stats) refused(instrument, why string, now time.Time) {
 	s.mu.Lock()
 	defer s.mu.Unlock()

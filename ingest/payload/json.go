@@ -131,6 +131,7 @@ func (s *source) jsonTime(doc any) (time.Time, error) {
 	return t, nil
 }
 
+// parseTime reads an RFC 3339 text or a number in TimeUnit.
 func (s *source) parseTime(v any) (time.Time, error) {
 	switch v := v.(type) {
 	case string:

@@ -38,6 +38,7 @@ type point struct {
 	at     time.Time // zero: no timestamp
 }
 
+// lineField is one field of a point.
 type lineField struct {
 	key   string
 	value lineprotocol.Value
@@ -115,6 +116,7 @@ func (s *source) fields(topic string, p point) (rs []sensor.Reading, faults []er
 	return rs, faults
 }
 
+// field makes a reading of one field of p.
 func (s *source) field(topic string, p point, f lineField) (sensor.Reading, error) {
 	v, unit, err := lineNumber(f.value)
 	if err != nil {

@@ -76,6 +76,7 @@ type source struct {
 	tick       time.Duration // TimeUnit
 }
 
+// prepare checks s and reads its template and unit of time.
 func (s *source) prepare() (err error) {
 	if s.channel, err = parseTemplate(s.Channel); err != nil {
 		return err

@@ -121,6 +121,7 @@ func (b *base) take(rec record) error {
 		inherit(rec, "bv", &b.value), sum)
 }
 
+// inherit sets to when rec has the base field label.
 func inherit[T string | float64](rec record, label string, to *T) error {
 	v, ok, err := field[T](rec, label)
 	if ok {

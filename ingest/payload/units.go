@@ -58,6 +58,7 @@ func convert(value float64, unit string) (float64, string, error) {
 	return 0, "", fmt.Errorf("the unit %.40q is not known here, known are %s", unit, knownUnits())
 }
 
+// knownUnits lists the units that a record may carry, for people.
 func knownUnits() string {
 	var names []string
 	for n := range senmlUnits {

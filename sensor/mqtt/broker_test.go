@@ -38,7 +38,7 @@ func freePort(t *testing.T) int {
 	return l.Addr().(*net.TCPAddr).Port
 }
 
-// allowAll lets everybody do everything.
+// allowAll lets everybody do everything but read the topic "secret".
 type allowAll struct{ broker.HookBase }
 
 func (*allowAll) ID() string { return "allow-all" }
@@ -49,7 +49,7 @@ func (*allowAll) Provides(b byte) bool {
 
 func (*allowAll) OnConnectAuthenticate(*broker.Client, packets.Packet) bool { return true }
 
-func (*allowAll) OnACLCheck(*broker.Client, string, bool) bool { return true }
+func (*allowAll) OnACLCheck(_ *broker.Client, topic string, _ bool) bool { return topic != "secret" }
 
 // inProcess starts a broker in this process and returns its address. It keeps
 // everything in memory.

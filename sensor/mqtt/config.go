@@ -22,7 +22,7 @@ const (
 // it is zero when the message may be old, and then a time relative to it must be
 // left out. It returns the readings, and an error for each part that could not
 // be read. It must not keep payload.
-type Decode func(topic string, payload []byte, now time.Time) ([]sensor.Reading, []error)
+type Decode = func(topic string, payload []byte, now time.Time) ([]sensor.Reading, []error)
 
 // Source is one subscription.
 type Source struct {
@@ -58,6 +58,7 @@ type Options struct {
 	Quiet time.Duration
 }
 
+// withDefaults returns o with every zero replaced by its default.
 func (o Options) withDefaults() Options {
 	if o.Now == nil {
 		o.Now = time.Now

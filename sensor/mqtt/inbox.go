@@ -34,6 +34,7 @@ type inbox struct {
 	last    time.Time     // when that changed last, or the connection came
 }
 
+// newInbox makes an empty inbox.
 func newInbox(o Options) *inbox {
 	return &inbox{now: o.Now, quiet: o.Quiet, queue: make(chan item, MaxQueue), room: semaphore.NewWeighted(MaxQueueBytes)}
 }

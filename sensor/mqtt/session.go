@@ -32,6 +32,7 @@ type session struct {
 	stray map[string]bool   // topics without a source that were recorded
 }
 
+// newSession makes the session of client id, for sources.
 func newSession(c Config, id string, sources []Source, sink sensor.Sink, o Options) *session {
 	return &session{cfg: c, id: id, sources: sources, sink: sink, o: o,
 		inbox: newInbox(o), told: map[string]string{}, stray: map[string]bool{}}

@@ -170,3 +170,21 @@ func TestUserAndPassword(t *testing.T) {
 		eventually(t, sink.up, "connected")
 	})
 }
+
+// Mosquitto grants every subscription and then keeps the messages back; the
+// broker in this process says no, as MQTT 3.1.1, section 3.9.3, provides.
+func TestTopicNotAllowed(t *testing.T) {
+	sink := &memory{}
+	secret := mqtt.Source{Topic: "secret", QoS: 1, Decode: bare}
+	address := inProcess(t)
+	run(t, config(address, live, secret), sink)
+	eventually(t, sink.up, "connected")
+	s, told := sink.state("topic secret")
+	require.True(t, told)
+	require.False(t, s.OK)
+	require.Contains(t, s.Detail, `the broker refuses the topic "secret"`)
+	_, told = sink.state("topic live/#")
+	require.False(t, told)
+	newPublisher(t, address).publish("live/door", false, []byte("1"))
+	eventually(t, func() bool { return len(sink.got()) == 1 }, "the others go on")
+}

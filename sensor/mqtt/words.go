@@ -31,6 +31,7 @@ func (s *session) inWords(err error) string {
 	return fmt.Sprintf("broker %q: %s", s.cfg.Broker, s.explain(err))
 }
 
+// explain says why there is no connection, without the broker's name.
 func (s *session) explain(err error) string {
 	if why := s.refusal(err); why != "" {
 		return why
@@ -71,6 +72,7 @@ func (s *session) clientCertificate(err error) string {
 	return fmt.Sprintf("it refuses the client certificate %q: is it of the authority that the broker trusts, and still valid? (%v)", s.cfg.Cert, err)
 }
 
+// isTimeout reports whether err is a wait that took too long.
 func isTimeout(err error) bool {
 	var ne net.Error
 	return errors.As(err, &ne) && ne.Timeout()
@@ -117,6 +119,7 @@ func (s *session) certificates(err error) string {
 	return ""
 }
 
+// authorities says whose signature the broker's certificate needs.
 func (s *session) authorities() string {
 	if s.cfg.CA == "" {
 		return "the authorities that this machine trusts"
