@@ -44,6 +44,7 @@ type episode struct {
 	Since   logbook.Time  // first raised
 	Over    logbook.Time  // since when it is over; 0 = it stands
 	EndedBy uint64        // seq of the record that said so
+	EndOf   uint64        // entry that made it known
 }
 
 // NewPlanner returns a Planner before any entry.
@@ -59,9 +60,9 @@ func NewPlanner(o PlannerOptions) *Planner {
 
 // news is one thing that people are told.
 type news struct {
-	seq      uint64 // of the record
-	of       uint64 // entry that made it known, when the record has no seq yet
-	code     string // tells apart messages of one record
+	seq      uint64 // of the record; 0 = it has none yet
+	of       uint64 // entry that made it known
+	about    string // what it is of: the same in every run
 	priority string
 	alarm    *logbook.Alarm // or
 	gate     *logbook.Gate
@@ -101,7 +102,7 @@ func (p *Planner) alarm(a *logbook.Alarm) []news {
 	ep := p.Known[keyOf(a)]
 	if a.State == logbook.AlarmCleared {
 		if ep != nil && ep.Over == 0 {
-			ep.Over, ep.EndedBy = max(p.Now, a.Time), a.Seq
+			ep.Over, ep.EndedBy, ep.EndOf = max(p.Now, a.Time), a.Seq, a.Of
 		}
 		return nil
 	}
@@ -118,7 +119,7 @@ func (p *Planner) alarm(a *logbook.Alarm) []news {
 	if again {
 		return nil // people still believe that it stands
 	}
-	return []news{{seq: a.Seq, of: a.Of, code: "raised", priority: a.Priority, alarm: a}}
+	return []news{{seq: a.Seq, of: a.Of, about: "raised\x00" + keyOf(a), priority: a.Priority, alarm: a}}
 }
 
 // quiet returns the alarms that have stayed over for long enough.
@@ -130,7 +131,7 @@ func (p *Planner) quiet() []news {
 		}
 		a := ep.Alarm
 		a.State = logbook.AlarmCleared
-		told = append(told, news{seq: ep.EndedBy, code: "over", priority: ep.Top, alarm: &a, times: ep.Times, since: ep.Since})
+		told = append(told, news{seq: ep.EndedBy, of: ep.EndOf, about: "over\x00" + key, priority: ep.Top, alarm: &a, times: ep.Times, since: ep.Since})
 		delete(p.Known, key)
 	}
 	sort.Slice(told, func(i, k int) bool { return told[i].seq < told[k].seq })
@@ -154,7 +155,7 @@ func (p *Planner) gate(g *logbook.Gate) []news {
 			priority = logbook.PriorityMedium
 		}
 	}
-	return []news{{seq: g.Seq, of: g.Of, code: "fell", priority: priority, gate: g}}
+	return []news{{seq: g.Seq, of: g.Of, about: "fell\x00" + g.Store, priority: priority, gate: g}}
 }
 
 // rank orders priorities; an unknown one counts as high.
@@ -201,9 +202,9 @@ func (p *Planner) letters(told []news, now func() (*rules.View, sqlite.Head)) []
 }
 
 // outgoing addresses a message. Its key and Message-ID depend on nothing but the
-// log, the record and the person.
+// log, the entry that made it known, what it is of, and the person.
 func (p *Planner) outgoing(n news, person logbook.Person, h sqlite.Head, subject, text string) sqlite.Outgoing {
-	sum := sha256.Sum256(fmt.Appendf(nil, "%s\x00%d\x00%d\x00%s\x00%s", h.LogID, n.seq, n.of, n.code, person.Name))
+	sum := sha256.Sum256(fmt.Appendf(nil, "%s\x00%d\x00%s\x00%s", h.LogID, n.of, n.about, person.Name))
 	key := hex.EncodeToString(sum[:16])
 	seq := n.seq
 	if seq == 0 {

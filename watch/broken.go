@@ -23,48 +23,68 @@ func brokenFold(e logbook.Entry, cause any) error {
 // broke ends the fold at e: what the entries before it proposed is committed,
 // people are told, and the state is not used again. The caller holds the turn.
 func (l *Loop) broke(ctx context.Context, p proposed, e logbook.Entry, cause error) error {
+	l.lastView()
 	l.broken = true
 	l.trouble(faultFold, cause)
+	told, err := l.toldOf(ctx, e.Head().Seq)
+	if err != nil {
+		l.opts.Logger.Error("look whether people know that the watch has stopped", "error", err)
+	}
+	if !told {
+		p.recs = append(p.recs, l.stoppedAlarm(e))
+	}
+	p.out = append(p.out, l.planNow(ctx, p.recs)...)
 	if err := l.commit(ctx, p); err != nil {
-		l.opts.Logger.Error("commit what was proposed before the fold broke", "error", err)
+		l.opts.Logger.Error("tell people that the watch has stopped", "error", err)
 		return cause
 	}
-	if err := l.tell(ctx, e); err != nil {
-		l.opts.Logger.Error("tell people that the watch has stopped", "error", err)
+	if len(p.out) > 0 {
+		l.opts.Planned()
 	}
 	return cause
 }
 
-// tell commits the alarm that the watch has stopped, once for each entry at
-// which it does.
-func (l *Loop) tell(ctx context.Context, e logbook.Entry) error {
-	told, err := l.toldOf(ctx, e.Head().Seq)
-	if err != nil || told {
-		return err
-	}
-	now := logbook.At(l.opts.Clock())
-	a := &logbook.Alarm{Header: logbook.Header{Time: now, Kind: logbook.KindAlarm}, State: logbook.AlarmRaised,
-		Record: logbook.Record{Of: e.Head().Seq, Program: l.opts.Program}, Alarm: alarmStopped,
-		Priority: logbook.PriorityHigh, Onset: now, Code: string(e.Head().Kind)}
-	out := l.planStopped(ctx, a)
-	if err := l.append(ctx, proposed{[]logbook.Recorded{a}, out}); err != nil {
-		return err
-	}
-	l.opts.Planned()
-	return nil
-}
-
-// planStopped plans the messages of the alarm with the last view that was whole.
-func (l *Loop) planStopped(ctx context.Context, a *logbook.Alarm) (out []sqlite.Outgoing) {
+// lastView makes sure that there is a view that names the stores, so that their
+// gates can be shown shut: the newest one that was whole, else what the broken
+// state still gives.
+func (l *Loop) lastView() {
 	defer func() {
 		if r := recover(); r != nil {
-			l.opts.Logger.Error("plan the messages that the watch has stopped", "error", r)
+			l.opts.Logger.Error("make a view of the state in which the fold broke", "error", r)
 		}
 	}()
-	return l.planner.Fold(a, func() (*rules.View, sqlite.Head) {
-		h, _ := l.log.Head(ctx) // without it the message lacks the hash
-		return l.last, h
-	})
+	if len(l.last.Stores) > 0 {
+		return
+	}
+	v := l.state.View()
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.last = v
+}
+
+// stoppedAlarm is the alarm that the watch has stopped at e.
+func (l *Loop) stoppedAlarm(e logbook.Entry) *logbook.Alarm {
+	now := logbook.At(l.opts.Clock())
+	return &logbook.Alarm{Header: logbook.Header{Time: now, Kind: logbook.KindAlarm}, State: logbook.AlarmRaised,
+		Record: logbook.Record{Of: e.Head().Seq, Program: l.opts.Program}, Alarm: alarmStopped,
+		Priority: logbook.PriorityHigh, Onset: now, Code: string(e.Head().Kind)}
+}
+
+// planNow plans the messages of records that this loop will not read back. Their
+// keys are those that a later program would give them.
+func (l *Loop) planNow(ctx context.Context, recs []logbook.Recorded) (out []sqlite.Outgoing) {
+	defer func() {
+		if r := recover(); r != nil {
+			l.opts.Logger.Error("plan messages after the fold broke", "error", r)
+		}
+	}()
+	for _, r := range recs {
+		out = append(out, l.planner.Fold(r, func() (*rules.View, sqlite.Head) {
+			h, _ := l.log.Head(ctx) // without it the message lacks the hash
+			return l.last, h
+		})...)
+	}
+	return out
 }
 
 // toldOf reports whether the log has the alarm for the entry seq already.

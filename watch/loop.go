@@ -180,6 +180,11 @@ func (l *Loop) start(ctx context.Context) error {
 	l.turn <- struct{}{}
 	defer func() { <-l.turn }()
 	seq := l.load(ctx)
+	if seq > 0 {
+		l.mu.Lock()
+		l.now = l.state.View().Now
+		l.mu.Unlock()
+	}
 	l.cursor = cursor{seq: seq, judged: max(judged, seq), kept: judged, keptAt: time.Now(), snapAt: time.Now(), snap: seq}
 	l.note(nil, 0)
 	return nil
