@@ -110,9 +110,17 @@ func (r *Report) curves() (string, error) {
 	c := chart.Chart{ID: "curves", Title: "Concentration under the sheet", XLabel: "hours since t = 0", YLabel: "ppm", Width: 720, Height: 340,
 		Summary: fmt.Sprintf("Hourly means of %d lines of stack %s, the fit, and the end level of %s ppm.", len(r.Lines), r.Stack.Name, plain(r.Stack.EndLevelPPM)),
 		Levels:  []chart.Level{{Name: "end level", Y: r.Stack.EndLevelPPM}}}
+	const after = 12 // hours of airing that the picture still shows
+	c.XMax = r.Stack.PlannedEnd.Hours(r.Stack.Started)
+	if r.AiringFirst != 0 {
+		c.XMax = max(c.XMax, r.AiringFirst.Hours(r.Stack.Started)+after)
+	}
 	for i, l := range r.Lines {
 		var points []chart.Point
 		for _, h := range l.Hours {
+			if h.At.Hours(r.Stack.Started)+0.5 > c.XMax {
+				break
+			}
 			points = append(points, chart.Point{X: h.At.Hours(r.Stack.Started) + 0.5, Y: h.Mean})
 		}
 		c.Series = append(c.Series, chart.Series{Key: letters[i%len(letters) : i%len(letters)+1], Points: points, Dash: i, Gap: 3})
@@ -125,7 +133,7 @@ func (r *Report) curves() (string, error) {
 		c.Bands = append(c.Bands, band)
 	}
 	for i, a := range r.Acts {
-		if x := a.At.Hours(r.Stack.Started); a.Hand == nil && x > 0 {
+		if x := a.At.Hours(r.Stack.Started); a.Hand == nil && x > 0 && x <= c.XMax {
 			c.Marks = append(c.Marks, chart.Mark{Label: fmt.Sprint(i + 1), X: x})
 		}
 	}

@@ -182,7 +182,7 @@ func (s *Sheet) pass(now time.Time, days float64) float64 {
 const (
 	closedExchange = 12.0
 	openExchange   = 140.0
-	dilution       = 1.0 / 40
+	dilution       = 1.0 / 130
 )
 
 func (s *Store) pass(leaked, days float64) {
