@@ -3,7 +3,15 @@ package main
 import (
 	"context"
 	"net/http"
+
+	"undersheet/web"
 )
 
-func newPages(d *daemon) (http.Handler, error)         { return http.NewServeMux(), nil }
-func (d *daemon) servePages(ctx context.Context) error { <-ctx.Done(); return nil }
+// newPages makes the pages of a daemon.
+func newPages(d *daemon) (http.Handler, error) {
+	return web.New(d.loop, web.Options{Record: d.store, Intake: d.ingest, Outbox: d.sender, Clock: d.opts.Clock.Now,
+		Version: version(), Logger: d.opts.Logger}), nil
+}
+
+// servePages serves the pages until ctx ends.
+func (d *daemon) servePages(ctx context.Context) error { return web.Serve(ctx, d.pages, d.handler) }

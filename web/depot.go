@@ -1,0 +1,148 @@
+package web
+
+import (
+	"fmt"
+	"strconv"
+
+	"undersheet/logbook"
+	"undersheet/logbook/words"
+	"undersheet/rules"
+)
+
+// depotPage is the page of the whole depot.
+type depotPage struct {
+	frame
+	Alarms      []alarmView
+	Stores      []storeCard
+	Findings    []findingView
+	AnyForecast bool // some line has a forecast
+}
+
+// storeCard is one store on the depot's page.
+type storeCard struct {
+	gateView
+	ID, Name       string
+	Inside         string
+	Air            []airRow
+	Limit, LimitOf string
+	Air8, Air15    string
+	Stacks         []stackCard
+}
+
+// airRow is one air point.
+type airRow struct {
+	Name, Where, Last, State, Upper, Age string
+}
+
+// stackCard is one stack on the depot's page.
+type stackCard struct {
+	link
+	stackHead
+	Treatment string
+	Lines     []lineRow
+}
+
+// stackHead is what both pages say of a stack first.
+type stackHead struct {
+	Phase, Verdict, When, Forecast string
+}
+
+// lineRow is one line of a stack.
+type lineRow struct {
+	Name, Last, State, Age, Forecast string
+}
+
+// findingView is a finding in words.
+type findingView struct{ At, Text string }
+
+// shownFindings is how many of the newest findings the page lists.
+const shownFindings = 12
+
+func (p *site) depotPage(v *rules.View) depotPage {
+	page := depotPage{frame: p.frame(v, "Depot")}
+	page.Alarms = page.alarms(v, func(*logbook.Alarm) bool { return true })
+	for i, s := range v.Stores {
+		card := page.store(s)
+		card.ID = "store-" + strconv.Itoa(i)
+		page.Stores = append(page.Stores, card)
+	}
+	for i := len(v.Findings) - 1; i >= max(0, len(v.Findings)-shownFindings); i-- {
+		f := v.Findings[i]
+		words.Fill(p.opts.Lang, &f)
+		page.Findings = append(page.Findings, findingView{At: page.clock(f.Time), Text: f.Text})
+	}
+	return page
+}
+
+func (page *depotPage) store(s rules.StoreView) storeCard {
+	c := storeCard{gateView: page.gate(s.Name, s.Gate), Name: s.Name, Inside: s.Inside,
+		Limit: figure(float64(s.Gate.LimitPPM)), LimitOf: sentence(s.Gate.LimitOf)}
+	if len(s.Air) > 0 {
+		c.Air8, c.Air15 = figure(s.AirTWA8h), figure(s.Air15min)
+	}
+	upper := map[string]logbook.PointRead{}
+	for _, r := range s.Gate.Read {
+		upper[r.Point] = r
+	}
+	for _, a := range s.Air {
+		row := airRow{Name: a.Name, Where: plain(a.Where), Last: last(a.Last), State: stateWord(a.Last.State), Upper: "—", Age: ageOf(a.Last.At, page.now)}
+		if r, ok := upper[a.Name]; ok && r.At == a.Last.At {
+			row.Upper = figure(float64(r.Upper))
+		}
+		c.Air = append(c.Air, row)
+	}
+	for _, k := range s.Stacks {
+		c.Stacks = append(c.Stacks, page.stackCard(k))
+	}
+	return c
+}
+
+func (page *depotPage) stackCard(k rules.StackView) stackCard {
+	c := stackCard{link: linkTo(k.Name), stackHead: page.head(k)}
+	if k.Treatment != "" {
+		c.Treatment = fmt.Sprintf("%s: %s, %s", k.Treatment, k.Protocol, k.Commodity)
+	}
+	for _, l := range k.Lines {
+		row := lineRow{Name: l.Name, Last: last(l.Last), State: stateWord(l.Last.State), Age: ageOf(l.Last.At, page.now)}
+		if f := forecastOf(k, l.Forecast); f != nil {
+			row.Forecast = figure(float64(f.PPM.P50))
+			page.AnyForecast = true
+		}
+		c.Lines = append(c.Lines, row)
+	}
+	return c
+}
+
+// forecastOf returns f while it speaks of an exposure that still runs.
+func forecastOf(k rules.StackView, f *logbook.Forecast) *logbook.Forecast {
+	if k.Phase != logbook.PhaseExposure {
+		return nil
+	}
+	return f
+}
+
+// head says where a stack stands.
+func (f *frame) head(k rules.StackView) stackHead {
+	h := stackHead{Phase: "Not under treatment", Verdict: k.Verdict}
+	if k.Phase != "" {
+		h.Phase = sentence(plain(k.Phase))
+	}
+	switch {
+	case k.Phase == logbook.PhaseExposure && k.Started != 0:
+		h.When = fmt.Sprintf("Under gas for %s. Planned end %s", span(f.now.Sub(k.Started)), f.clock(k.PlannedEnd))
+		if left := k.PlannedEnd.Sub(f.now); left > 0 {
+			h.When += fmt.Sprintf(", in %s.", span(left))
+		} else {
+			h.When += ", passed."
+		}
+	case k.Phase == logbook.PhaseAiring && k.AiringSince != 0:
+		h.When = fmt.Sprintf("Aired since %s.", f.clock(k.AiringSince))
+	}
+	if l := forecastOf(k, k.Lowest); l != nil {
+		h.Forecast = fmt.Sprintf("Lowest line at the planned end: %s ppm, with 90 %% between %s and %s. End level %s ppm: %s to hold it.",
+			figure(float64(l.PPM.P50)), figure(float64(l.PPM.P05)), figure(float64(l.PPM.P95)), figure(k.EndLevelPPM), chance(float64(l.ChanceMet)))
+	} else if k.Phase == logbook.PhaseExposure {
+		h.Forecast = fmt.Sprintf("End level %s ppm on every line. No forecast yet: it needs 12 hours of exposure and readings.", figure(k.EndLevelPPM))
+	}
+	return h
+}

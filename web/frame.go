@@ -1,0 +1,133 @@
+package web
+
+import (
+	"net/url"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/logbook/words"
+	"undersheet/rules"
+)
+
+// frame is what every page has around its content.
+type frame struct {
+	Lang, Title, Site string
+	AsOf, AsOfUTC     string
+	Zone              string
+	Version           string
+	Trouble           string // why the watch does not keep up; empty = it does
+	now               logbook.Time
+	zone              *time.Location
+	shut              string // reason code for which every gate is shut; empty = none
+}
+
+// frame begins a page on v.
+func (p *site) frame(v *rules.View, title string) frame {
+	f := frame{Lang: p.opts.Lang, Title: title, Site: v.Site, Version: p.opts.Version, Zone: "UTC", zone: time.UTC,
+		now: logbook.At(p.opts.Clock())}
+	if zone, err := time.LoadLocation(v.Timezone); err == nil && v.Timezone != "" {
+		f.zone, f.Zone = zone, v.Timezone
+	}
+	if v.Site != "" {
+		f.Title = title + " – " + v.Site
+	}
+	if v.Now != 0 {
+		f.AsOf, f.AsOfUTC = f.clock(v.Now), v.Now.String()
+	}
+	if h := p.health(v); !h.OK {
+		f.shut, f.Trouble = h.Reason, h.Text
+		if h.Error != "" {
+			f.Trouble += " " + h.Error
+		}
+	}
+	return f
+}
+
+// clock prints a moment in the site's time; "" when it is unset.
+func (f *frame) clock(t logbook.Time) string {
+	if t == 0 {
+		return ""
+	}
+	return t.Std().In(f.zone).Format("Mon 2 Jan 2006 15:04")
+}
+
+// link is a way to a stack's page.
+type link struct{ Name, Path string }
+
+func linkTo(stack string) link { return link{Name: stack, Path: "/stack/" + url.PathEscape(stack)} }
+
+// missingPage says that there is no such page.
+type missingPage struct {
+	frame
+	Path   string
+	Stacks []link
+}
+
+// gateView is a gate in words.
+type gateView struct {
+	State, Word, Headline, Since string
+	Owed                         string // what the reasons are
+	Reasons                      []string
+}
+
+// gateWords are the gate's states in big letters.
+var gateWords = map[string]string{
+	logbook.GateShut: "SHUT", logbook.GateAiring: "AIRING", logbook.GateCheckOwed: "CHECK OWED", logbook.GateCleared: "CLEARED",
+}
+
+// gate puts a gate into words. While the watch does not keep up, and for a state
+// that it has no word for, it is shut.
+func (f *frame) gate(store string, g logbook.Gate) gateView {
+	g.Store = store
+	if f.shut != "" && g.State != logbook.GateShut {
+		g.State, g.Reasons = logbook.GateShut, append([]logbook.Reason{{Code: f.shut}}, g.Reasons...)
+	}
+	if gateWords[g.State] == "" {
+		g.State = logbook.GateShut
+	}
+	headline, _ := words.Gate(f.Lang, &g)
+	v := gateView{State: g.State, Word: gateWords[g.State], Headline: headline, Since: f.clock(g.Time), Owed: "What keeps it from opening"}
+	if g.State == logbook.GateCheckOwed {
+		v.Owed = "Still owed"
+	}
+	if g.State == logbook.GateCleared {
+		v.Owed = "Take care"
+	}
+	for _, r := range g.Reasons {
+		v.Reasons = append(v.Reasons, words.Reason(f.Lang, r))
+	}
+	return v
+}
+
+// alarmView is one raised alarm in words.
+type alarmView struct {
+	Priority, Headline, Advice, Since, Onset string
+}
+
+// alarms puts the raised alarms that keep wants into words, by priority and then by age.
+func (f *frame) alarms(v *rules.View, keep func(*logbook.Alarm) bool) []alarmView {
+	var out []alarmView
+	for _, priority := range []string{logbook.PriorityHigh, logbook.PriorityMedium, logbook.PriorityLow, ""} {
+		for _, a := range v.Alarms {
+			if !keep(&a.Alarm) || priorityOf(&a.Alarm) != priority {
+				continue
+			}
+			headline, advice := words.Alarm(f.Lang, &a.Alarm)
+			x := alarmView{Priority: a.Alarm.Priority, Headline: headline, Advice: advice, Since: f.clock(a.Since)}
+			if a.Alarm.Onset != 0 && a.Alarm.Onset != a.Since {
+				x.Onset = f.clock(a.Alarm.Onset)
+			}
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+// priorityOf returns a known priority, or "" for any other.
+func priorityOf(a *logbook.Alarm) string {
+	switch a.Priority {
+	case logbook.PriorityHigh, logbook.PriorityMedium, logbook.PriorityLow:
+		return a.Priority
+	}
+	return ""
+}

@@ -1,0 +1,170 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"embed"
+	"html/template"
+	"io/fs"
+	"iter"
+	"log/slog"
+	"net/http"
+	"strconv"
+	"time"
+
+	"undersheet/alert"
+	"undersheet/ingest"
+	"undersheet/logbook"
+	"undersheet/rules"
+	"undersheet/watch"
+)
+
+// Source is the watch, as the pages use it.
+type Source interface {
+	// View returns the state as it is to be shown. It is shared: it is not changed here.
+	View() *rules.View
+	// Changed returns a channel that is closed when View may have changed.
+	Changed() <-chan struct{}
+	// Status tells how the watch stands.
+	Status() watch.Status
+}
+
+// Record gives the readings of a channel with from ≤ time < to, in order of time.
+type Record interface {
+	Readings(ctx context.Context, channel string, from, to logbook.Time) iter.Seq2[*logbook.Reading, error]
+}
+
+// Intake counts what came from instruments.
+type Intake interface{ Stats() ingest.Stats }
+
+// Outbox counts what goes out to people.
+type Outbox interface{ Stats() alert.Stats }
+
+// Options say what the pages know beside the Source. The zero value shows a view
+// without the readings' curves.
+type Options struct {
+	Record  Record           // nil: curves show the fit alone
+	Intake  Intake           // nil: nothing is said of instruments
+	Outbox  Outbox           // nil: nothing is said of messages
+	Clock   func() time.Time // the depot's clock, for ages; nil: time.Now
+	Lang    string           // language of the sentences; empty = en
+	Version string           // of the program, for the metrics and the foot of pages
+	Logger  *slog.Logger     // nil: slog.Default()
+}
+
+//go:embed assets
+var embedded embed.FS
+
+// assets are the files that pages load; templates are not among them.
+func assets() fs.FS {
+	sub, err := fs.Sub(embedded, "assets")
+	if err != nil {
+		panic(err) // only when the folder is not embedded
+	}
+	return sub
+}
+
+// pages are the templates, each with the layout around it; they never change.
+var pages = map[string]*template.Template{
+	"depot": parse("depot.html"), "stack": parse("stack.html"), "missing": parse("missing.html"),
+}
+
+func parse(name string) *template.Template {
+	return template.Must(template.ParseFS(embedded, "assets/layout.html", "assets/parts.html", "assets/"+name))
+}
+
+// site serves the pages.
+type site struct {
+	source  Source
+	opts    Options
+	curves  curveCache
+	streams chan struct{} // holds a token for each live stream
+}
+
+// New returns the handler of pages, metrics and health. It starts nothing.
+func New(s Source, o Options) http.Handler {
+	if o.Clock == nil {
+		o.Clock = time.Now
+	}
+	if o.Lang == "" {
+		o.Lang = "en"
+	}
+	if o.Logger == nil {
+		o.Logger = slog.Default()
+	}
+	p := &site{source: s, opts: o, streams: make(chan struct{}, maxStreams)}
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /{$}", p.depot)
+	mux.HandleFunc("GET /stack/{name}", p.stack)
+	mux.HandleFunc("GET /live", p.live)
+	mux.HandleFunc("GET /healthz", p.healthz)
+	mux.Handle("GET /metrics", p.metrics())
+	for _, name := range []string{"style.css", "live.js", "icon.svg"} {
+		mux.HandleFunc("GET /assets/"+name, func(w http.ResponseWriter, r *http.Request) {
+			http.ServeFileFS(w, r, assets(), name)
+		})
+	}
+	mux.HandleFunc("GET /", p.missing)
+	return guard(p.mended(mux))
+}
+
+func (p *site) depot(w http.ResponseWriter, r *http.Request) {
+	p.show(w, http.StatusOK, "depot", p.depotPage(p.source.View()))
+}
+
+func (p *site) stack(w http.ResponseWriter, r *http.Request) {
+	v := p.source.View()
+	page, ok := p.stackPage(r.Context(), v, r.PathValue("name"), r.URL.Query().Get("axis") == "log")
+	if !ok {
+		p.missing(w, r)
+		return
+	}
+	p.show(w, http.StatusOK, "stack", page)
+}
+
+func (p *site) missing(w http.ResponseWriter, r *http.Request) {
+	v := p.source.View()
+	page := missingPage{frame: p.frame(v, "Not found"), Path: r.URL.Path}
+	for _, s := range v.Stores {
+		for _, k := range s.Stacks {
+			page.Stacks = append(page.Stacks, linkTo(k.Name))
+		}
+	}
+	p.show(w, http.StatusNotFound, "missing", page)
+}
+
+// show renders a page whole before the first byte goes out.
+func (p *site) show(w http.ResponseWriter, status int, name string, page any) {
+	var b bytes.Buffer
+	if err := pages[name].ExecuteTemplate(&b, "layout", page); err != nil {
+		p.opts.Logger.Error("make page", "page", name, "error", err)
+		unmade(w)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Content-Length", strconv.Itoa(b.Len()))
+	w.WriteHeader(status)
+	_, _ = w.Write(b.Bytes()) // the reader has gone: nothing to do about it
+}
+
+// mended answers for a page that broke, and logs why.
+func (p *site) mended(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		defer func() {
+			switch broken := recover(); broken {
+			case nil:
+			case http.ErrAbortHandler:
+				panic(broken)
+			default:
+				p.opts.Logger.Error("make page", "path", r.URL.Path, "error", broken)
+				unmade(w)
+			}
+		}()
+		next.ServeHTTP(w, r)
+	})
+}
+
+// unmade says that a page could not be made.
+func unmade(w http.ResponseWriter) {
+	http.Error(w, "This page could not be made; the program's log says why. Take every gate for shut: keep out.", http.StatusInternalServerError)
+}

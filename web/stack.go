@@ -1,0 +1,182 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"html/template"
+	"strconv"
+
+	"undersheet/logbook"
+	"undersheet/rules"
+)
+
+// stackPage is the page of one stack.
+type stackPage struct {
+	frame
+	link
+	stackHead
+	Store                             string
+	GateState, GateWord, GateHeadline string
+	Alarms                            []alarmView
+	Facts, Fit                        []fact
+	Log                               bool
+	Overview                          *picture
+	Charts                            []picture
+	ChartTrouble                      string
+	Lines                             []lineCard
+	Ratio                             string
+	Leak                              *leakView
+	Events                            []eventRow
+}
+
+// fact is a name and its value.
+type fact struct{ Name, Value string }
+
+// picture is a chart with its words.
+type picture struct {
+	SVG     template.HTML
+	Caption string
+}
+
+// lineCard is one line on the stack's page.
+type lineCard struct {
+	Key, Name, Last, State, Age, Forecast, Chance, CTP string
+	EndLevels                                          []endLevel
+}
+
+// endLevel is one line judged at one moment.
+type endLevel struct{ Moment, Result string }
+
+// leakView is the leak test's statistic against its threshold.
+type leakView struct {
+	Value, Threshold string
+	Live             bool
+	Max, Shown       string // for the bar
+}
+
+// eventRow is one event with the number that it has in the charts.
+type eventRow struct {
+	Number   int
+	At, Text string
+}
+
+// find returns a stack and its store by the stack's name.
+func find(v *rules.View, name string) (rules.StoreView, rules.StackView, bool) {
+	for _, s := range v.Stores {
+		for _, k := range s.Stacks {
+			if k.Name == name {
+				return s, k, true
+			}
+		}
+	}
+	return rules.StoreView{}, rules.StackView{}, false
+}
+
+func (p *site) stackPage(ctx context.Context, v *rules.View, name string, log bool) (stackPage, bool) {
+	s, k, ok := find(v, name)
+	if !ok {
+		return stackPage{}, false
+	}
+	page := stackPage{frame: p.frame(v, "Stack "+name), link: linkTo(name), Store: s.Name, Log: log, Ratio: ratio(k.LowHighRatio)}
+	page.stackHead = page.head(k)
+	g := page.gate(s.Name, s.Gate)
+	page.GateState, page.GateWord, page.GateHeadline = g.State, g.Word, g.Headline
+	page.Alarms = page.alarms(v, func(a *logbook.Alarm) bool { return a.Stack == name })
+	page.Facts, page.Fit = page.facts(k), fitFacts(k.Fit)
+	for i, l := range k.Lines {
+		page.Lines = append(page.Lines, page.line(k, l, keyOf(i)))
+	}
+	if k.Leak.Threshold > 0 {
+		page.Leak = leak(k.Leak)
+	}
+	for i, e := range k.Events {
+		page.Events = append(page.Events, eventRow{Number: i + 1, At: page.clock(e.At), Text: eventText(e)})
+	}
+	if k.Started != 0 {
+		drawn, err := p.curves.of(ctx, p.opts.Record, v, k, log)
+		if err != nil {
+			page.ChartTrouble = "The readings could not be read from the logbook, so curves may be missing: " + err.Error()
+			p.opts.Logger.Error("read readings for a page", "stack", name, "error", err)
+		}
+		page.Overview, page.Charts = drawn.overview, drawn.lines
+	}
+	return page, true
+}
+
+func ratio(v float64) string {
+	if !(v > 0) {
+		return ""
+	}
+	return figure(v)
+}
+
+func (f *frame) facts(k rules.StackView) []fact {
+	if k.Treatment == "" {
+		return nil
+	}
+	return []fact{
+		{"Treatment", k.Treatment}, {"Protocol", fmt.Sprintf("%s, end level %s ppm on every line", k.Protocol, figure(k.EndLevelPPM))},
+		{"Commodity", fmt.Sprintf("%s, grain at %s °C", k.Commodity, figure(k.GrainTempC))}, {"Phosphine laid", figure(k.PhosphineG) + " g"},
+		{"Sheet shut, t = 0", f.clock(k.Started)}, {"Planned end", f.clock(k.PlannedEnd)},
+	}
+}
+
+func fitFacts(fit *rules.FitView) []fact {
+	if fit == nil {
+		return nil
+	}
+	with := func(v, se float64, unit string) string {
+		return fmt.Sprintf("%s ± %s %s", figure(v), figure(se), unit)
+	}
+	facts := []fact{{"Gas given off in all", with(fit.YieldPPM, fit.YieldSE, "ppm")}, {"Release", with(fit.ReleasePerDay, fit.ReleSE, "per day")},
+		{"Loss", with(fit.LossPerDay, fit.LossSE, "per day")}}
+	if fit.HalfLifeHours > 0 {
+		facts = append(facts, fact{"Half-life of the concentration", figure(fit.HalfLifeHours) + " h"})
+	}
+	return append(facts, fact{"±", "one standard error"})
+}
+
+// moments are the moments of judging the end level in words.
+var moments = map[string]string{logbook.MomentShortest: "when the shortest exposure had passed", logbook.MomentAiring: "when airing started"}
+
+// shown are the results of judging the end level in words.
+var shown = map[string]string{logbook.ShownMet: "held", logbook.ShownNotMet: "not held", logbook.NotShown: "not shown: no valid reading in the last hour"}
+
+func (f *frame) line(k rules.StackView, l rules.LineView, key string) lineCard {
+	c := lineCard{Key: key, Name: l.Name, Last: last(l.Last) + " ppm", State: stateWord(l.Last.State), Age: ageOf(l.Last.At, f.now)}
+	if x := forecastOf(k, l.Forecast); x != nil {
+		c.Forecast = fmt.Sprintf("%s ppm, with 90 %% between %s and %s", figure(float64(x.PPM.P50)), figure(float64(x.PPM.P05)), figure(float64(x.PPM.P95)))
+		c.Chance = chance(float64(x.ChanceMet))
+	}
+	if k.Started != 0 {
+		c.CTP = fmt.Sprintf("%s ppm·h, %s g·h/m³", figure(l.CTPPPMh), figure(l.CTPGhM3))
+		if l.GapHours > 0 {
+			c.CTP += fmt.Sprintf("; %s h without readings not counted", figure(l.GapHours))
+		}
+	}
+	for _, e := range l.EndLevels {
+		r := shown[e.Shown]
+		if e.Shown != logbook.NotShown {
+			r += fmt.Sprintf(": %s of %s ppm, median of the last hour", figure(float64(e.PPM)), figure(float64(e.EndPPM)))
+		}
+		if e.ByHand {
+			r += ", by hand reading"
+		}
+		c.EndLevels = append(c.EndLevels, endLevel{Moment: moments[e.Moment], Result: r})
+	}
+	return c
+}
+
+func leak(l rules.LeakView) *leakView {
+	value := max(l.Statistic, 0)
+	return &leakView{Value: figure(l.Statistic), Threshold: figure(l.Threshold), Live: l.Live,
+		Max: strconv.FormatFloat(l.Threshold, 'f', 3, 64), Shown: strconv.FormatFloat(min(value, l.Threshold), 'f', 3, 64)}
+}
+
+func eventText(e rules.EventView) string {
+	text := sentence(plain(e.Kind))
+	if e.Text != "" {
+		text += ": " + e.Text
+	}
+	return text
+}
