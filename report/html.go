@@ -1,16 +1,15 @@
 package report
 
 import (
-	"bytes"
 	_ "embed"
 	"fmt"
 	"html/template"
 	"io"
+	"strconv"
 	"time"
 
 	"undersheet/logbook"
 	"undersheet/logbook/words"
-	"undersheet/report/chart"
 	"undersheet/rules/dose"
 )
 
@@ -19,10 +18,7 @@ var page string
 
 // WriteHTML writes the report as one self-contained page that prints on A4.
 func (r *Report) WriteHTML(w io.Writer) error {
-	zone, err := time.LoadLocation(r.Site.Timezone)
-	if err != nil {
-		zone = time.UTC
-	}
+	zone := r.zone()
 	t, err := template.New("report").Funcs(template.FuncMap{
 		"time": func(t logbook.Time) string {
 			if t == 0 {
@@ -30,25 +26,17 @@ func (r *Report) WriteHTML(w io.Writer) error {
 			}
 			return t.Std().In(zone).Format("2006-01-02 15:04")
 		},
-		"utc": func(t logbook.Time) string { return t.String() },
-		"ppm": func(v any) string { return plain(number(v)) },
-		"pct": func(v any) string { return fmt.Sprintf("%.0f %%", 100*number(v)) },
-		"hours": func(a, b logbook.Time) string {
-			if a == 0 || b == 0 {
-				return "—"
-			}
-			return fmt.Sprintf("%.1f", a.Hours(b))
-		},
+		"utc":    func(t logbook.Time) string { return t.String() },
+		"ppm":    func(v any) string { return plain(number(v)) },
+		"pct":    func(v any) string { return fmt.Sprintf("%.0f %%", 100*number(v)) },
+		"hours":  func(a, b logbook.Time) string { return fmt.Sprintf("%.1f", a.Hours(b)) },
+		"per":    per,
+		"apart":  func(p HandPair) string { return fmt.Sprintf("%.0f min", apart(p.Fixed.At, p.Act.At).Minutes()) },
+		"share":  func(p HandPair) string { return share(p.PPM, p.Fixed.PPM) },
 		"alarm":  func(a logbook.Alarm) string { h, _ := words.Alarm("en", &a); return h },
 		"reason": func(x logbook.Reason) string { return words.Reason("en", x) },
 		"text":   fill,
 		"next":   func(i int) int { return i + 1 },
-		"div": func(a, b float64) string {
-			if b == 0 {
-				return "not known"
-			}
-			return plain(a / b)
-		},
 	}).Parse(page)
 	if err != nil {
 		return fmt.Errorf("read report page: %w", err)
@@ -62,8 +50,38 @@ func (r *Report) WriteHTML(w io.Writer) error {
 		return err
 	}
 	density, listed := dose.KernelDensity(r.Given.Commodity)
-	return t.Execute(w, map[string]any{"R": r, "Zone": zone.String(), "Curves": template.HTML(curves), "Airing": template.HTML(airing),
-		"GasSpace": dose.GasSpace(r.Given.GasSpaceM3, r.Given.VolumeM3, r.Given.Tonnes, r.Given.Commodity), "Density": density, "Listed": listed})
+	if err := t.Execute(w, map[string]any{"R": r, "Zone": zone.String(), "Curves": template.HTML(curves), "Airing": template.HTML(airing),
+		"GasSpace": r.gasSpace(), "Density": density, "Listed": listed, "Running": r.running()}); err != nil {
+		return fmt.Errorf("write report page: %w", err)
+	}
+	return nil
+}
+
+// zone returns the site's time zone; UTC where it has none that is the same on
+// every machine.
+func (r *Report) zone() *time.Location {
+	zone, err := time.LoadLocation(r.Site.Timezone)
+	if err != nil || r.Site.Timezone == "Local" {
+		return time.UTC
+	}
+	return zone
+}
+
+// running says in words that the treatment is not over; empty when it is.
+func (r *Report) running() string {
+	switch r.Stack.Phase {
+	case logbook.PhaseClosed:
+		return ""
+	case logbook.PhaseExposure, logbook.PhaseDosing:
+		return "This treatment is not over: the stack is under gas. Figures are as far as they go."
+	case logbook.PhaseAiring:
+		return "This treatment is not over: the stack is being aired and the store is not cleared. Figures are as far as they go."
+	}
+	return "This treatment is not over: the stack is withheld. Figures are as far as they go."
+}
+
+func (r *Report) gasSpace() float64 {
+	return dose.GasSpace(r.Given.GasSpaceM3, r.Given.VolumeM3, r.Given.Tonnes, r.Given.Commodity)
 }
 
 func number(v any) float64 {
@@ -72,21 +90,40 @@ func number(v any) float64 {
 		return v
 	case logbook.Number:
 		return float64(v)
-	case *logbook.Number:
-		return float64(*v)
 	}
 	return 0
 }
 
-// plain prints a figure as people read it: no more digits than it is worth.
+// plain prints a figure as people read it: no more digits than it is worth, and
+// no small figure as zero.
 func plain(v float64) string {
 	switch {
 	case v >= 100:
-		return fmt.Sprintf("%.0f", v)
+		return strconv.FormatFloat(v, 'f', 0, 64)
 	case v >= 10:
-		return fmt.Sprintf("%.1f", v)
+		return strconv.FormatFloat(v, 'f', 1, 64)
+	case v >= 0.1 || v == 0 || v < 0:
+		return strconv.FormatFloat(v, 'f', 2, 64)
+	case v >= 0.001:
+		return strconv.FormatFloat(v, 'f', 4, 64)
 	}
-	return fmt.Sprintf("%.2f", v)
+	return "under 0.001"
+}
+
+// per prints a share of a dose with its unit.
+func per(grams, of float64, unit string) string {
+	if !(of > 0) {
+		return "g/" + unit + " not known"
+	}
+	return plain(grams/of) + " g/" + unit
+}
+
+// share prints a hand reading as a share of the fixed one.
+func share(hand, fixed float64) string {
+	if !(fixed > 0) {
+		return "—"
+	}
+	return fmt.Sprintf("%.0f %%", 100*hand/fixed)
 }
 
 // fill returns the sentence of a finding or a refusal.
@@ -100,69 +137,4 @@ func fill(rec any) string {
 		return rec.Why
 	}
 	return ""
-}
-
-// letters name the lines in the charts.
-const letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
-
-// curves draws the readings of every line, the fit and its fan, and the end level.
-func (r *Report) curves() (string, error) {
-	c := chart.Chart{ID: "curves", Title: "Concentration under the sheet", XLabel: "hours since t = 0", YLabel: "ppm", Width: 720, Height: 340,
-		Summary: fmt.Sprintf("Hourly means of %d lines of stack %s, the fit, and the end level of %s ppm.", len(r.Lines), r.Stack.Name, plain(r.Stack.EndLevelPPM)),
-		Levels:  []chart.Level{{Name: "end level", Y: r.Stack.EndLevelPPM}}}
-	const after = 12 // hours of airing that the picture still shows
-	c.XMax = r.Stack.PlannedEnd.Hours(r.Stack.Started)
-	if r.AiringFirst != 0 {
-		c.XMax = max(c.XMax, r.AiringFirst.Hours(r.Stack.Started)+after)
-	}
-	for i, l := range r.Lines {
-		var points []chart.Point
-		for _, h := range l.Hours {
-			if h.At.Hours(r.Stack.Started)+0.5 > c.XMax {
-				break
-			}
-			points = append(points, chart.Point{X: h.At.Hours(r.Stack.Started) + 0.5, Y: h.Mean})
-		}
-		c.Series = append(c.Series, chart.Series{Key: letters[i%len(letters) : i%len(letters)+1], Points: points, Dash: i, Gap: 3})
-	}
-	if len(r.Lines) > 0 {
-		var band chart.Band
-		for _, p := range r.Lines[0].View.Curve {
-			band.Points = append(band.Points, chart.BandPoint{X: p.Hours, Lower: p.P05, Upper: p.P95})
-		}
-		c.Bands = append(c.Bands, band)
-	}
-	for i, a := range r.Acts {
-		if x := a.At.Hours(r.Stack.Started); a.Hand == nil && x > 0 && x <= c.XMax {
-			c.Marks = append(c.Marks, chart.Mark{Label: fmt.Sprint(i + 1), X: x})
-		}
-	}
-	return draw(&c)
-}
-
-// airing draws the store's air from the first airing to clearance.
-func (r *Report) airing() (string, error) {
-	c := chart.Chart{ID: "airing", Title: "Air while airing", XLabel: "hours since airing started", YLabel: "ppm", Width: 720, Height: 260, Log: true, Floor: 0.01,
-		Summary: "Readings of the air points from the start of airing to clearance, and the re-entry limit.", Levels: []chart.Level{{Name: "re-entry limit", Y: r.Limit.PPM}}}
-	any := false
-	for i, p := range r.Air {
-		var points []chart.Point
-		for _, x := range p.Airing {
-			points = append(points, chart.Point{X: x.At.Hours(r.AiringFirst), Y: x.PPM})
-		}
-		any = any || len(points) > 0
-		c.Series = append(c.Series, chart.Series{Key: letters[i%len(letters) : i%len(letters)+1], Points: chart.Thin(points, 300), Dash: i, Gap: 1})
-	}
-	if !any {
-		return "<p>No air was read while airing.</p>", nil
-	}
-	return draw(&c)
-}
-
-func draw(c *chart.Chart) (string, error) {
-	var b bytes.Buffer
-	if err := c.WriteSVG(&b); err != nil {
-		return "", fmt.Errorf("draw chart: %w", err)
-	}
-	return b.String(), nil
 }

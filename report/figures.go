@@ -1,0 +1,196 @@
+package report
+
+import (
+	"math"
+	"sort"
+	"strings"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/rules"
+	"undersheet/rules/dose"
+	"undersheet/rules/exposure"
+)
+
+// byTime puts samples in the order in which they were taken, late ones too.
+func byTime(ss []sample) {
+	sort.SliceStable(ss, func(i, k int) bool { return ss[i].At < ss[k].At })
+}
+
+// figures sums up a line: hours from t = 0 on, days and product to end.
+func (l *Line) figures(started, end logbook.Time, tempC float64) {
+	byTime(l.samples)
+	var exposed []sample
+	for _, s := range l.samples {
+		if s.At < started {
+			continue
+		}
+		l.Hours = addHour(l.Hours, s.Reading)
+		if s.At <= end {
+			exposed = append(exposed, s)
+			l.addDay(started, s)
+		}
+	}
+	l.Product = product(exposed, started, end, tempC)
+}
+
+// product sums samples, in order of time, by the trapezoid rule; stretches that
+// are too long to bridge are listed and not counted, and so is what comes before
+// the first sample and after the last.
+func product(ss []sample, started, end logbook.Time, tempC float64) Product {
+	var p Product
+	covered, last := 0.0, started
+	for i, s := range ss {
+		switch d := s.At.Sub(last); {
+		case d > s.gap:
+			p.Gaps = append(p.Gaps, Gap{last, s.At})
+		case i > 0:
+			h := s.At.Hours(last)
+			p.PPMh += h * (ss[i-1].PPM + s.PPM) / 2
+			covered += h
+		}
+		last = s.At
+	}
+	bridged := longest
+	if n := len(ss); n > 0 {
+		bridged = ss[n-1].gap
+	}
+	if end.Sub(last) > bridged {
+		p.Gaps = append(p.Gaps, Gap{last, end})
+	}
+	p.GapHours = math.Max(0, end.Hours(started)-covered)
+	p.GhM3 = rules.CTPGhM3(exposure.CTP{PPMh: p.PPMh}, tempC)
+	return p
+}
+
+// addDay takes a sample, in order of time, into its day.
+func (l *Line) addDay(started logbook.Time, s sample) {
+	n := max(int(math.Ceil(s.At.Hours(started)/24)), 1)
+	if k := len(l.Days); k == 0 || l.Days[k-1].Number < n {
+		l.Days = append(l.Days, Day{Number: n, Lowest: s.PPM, Highest: s.PPM})
+	}
+	d := &l.Days[len(l.Days)-1]
+	d.Lowest, d.Highest = min(d.Lowest, s.PPM), max(d.Highest, s.PPM)
+	d.Over = d.Over || s.over
+	d.Readings++
+	d.Mean += (s.PPM - d.Mean) / float64(d.Readings)
+}
+
+// addHour takes a reading, in order of time, into its hour.
+func addHour(hs []Hour, r Reading) []Hour {
+	start := logbook.At(r.At.Std().Truncate(time.Hour))
+	if n := len(hs); n == 0 || hs[n-1].At < start {
+		hs = append(hs, Hour{At: start, Lowest: r.PPM, Highest: r.PPM})
+	}
+	h := &hs[len(hs)-1]
+	h.Lowest, h.Highest = min(h.Lowest, r.PPM), max(h.Highest, r.PPM)
+	h.Readings++
+	h.Mean += (r.PPM - h.Mean) / float64(h.Readings)
+	return hs
+}
+
+// figures sums up an air point: 8-hour averages are those of 29 CFR
+// 1910.1000(d)(1)(i), over any 8 hours that end with a reading.
+func (p *AirPoint) figures(a Aired) {
+	byTime(p.samples)
+	var air exposure.Air
+	for _, s := range p.samples {
+		p.Readings++
+		p.Hours = addHour(p.Hours, s.Reading)
+		air.Add(s.At, s.PPM, s.gap)
+		if twa, covered := air.TWA8(s.At); twa > p.HighestTWA8h || p.Readings == 1 {
+			p.HighestTWA8h, p.TWACovered, p.TWAAt = twa, covered, s.At
+		}
+		p.Highest15min = max(p.Highest15min, air.Mean15(s.At))
+		if s.PPM > p.Highest || p.Readings == 1 {
+			p.Highest, p.HighestAt = s.PPM, s.At
+		}
+		p.Over = p.Over || s.over
+		if a.First != 0 && s.At >= a.First && (a.Cleared == 0 || s.At <= a.Cleared) {
+			p.Airing = append(p.Airing, s.Reading)
+		}
+	}
+}
+
+// distribution sets the lowest line's mean against the highest's, day by day.
+func distribution(lines []Line) []Distribution {
+	byDay := map[int]*Distribution{}
+	for _, l := range lines {
+		for _, d := range l.Days {
+			x := byDay[d.Number]
+			if x == nil {
+				x = &Distribution{Number: d.Number, Lowest: d.Mean, Highest: d.Mean}
+				byDay[d.Number] = x
+			}
+			x.Lowest, x.Highest = min(x.Lowest, d.Mean), max(x.Highest, d.Mean)
+		}
+	}
+	out := make([]Distribution, 0, len(byDay))
+	for _, d := range byDay {
+		if d.Highest > 0 {
+			d.Ratio = d.Lowest / d.Highest
+		}
+		out = append(out, *d)
+	}
+	sort.Slice(out, func(i, k int) bool { return out[i].Number < out[k].Number })
+	return out
+}
+
+// beside is how far a fixed reading may be from a hand reading's time.
+const beside = time.Hour
+
+// pairs sets every hand reading that took effect beside the fixed instrument's.
+func (r *Report) pairs(stack, store string) []HandPair {
+	var out []HandPair
+	for _, a := range r.Acts {
+		if a.Hand == nil || a.Refused != "" {
+			continue
+		}
+		h := a.Hand
+		ppm, err := dose.PPM(h.Value, h.Unit, dose.StandardC, dose.StandardKPa)
+		if err != nil {
+			continue // Validate let no such unit in
+		}
+		p := HandPair{Act: a, PPM: ppm}
+		if h.Line != "" {
+			p.Place = stack + ", " + h.Line
+			for _, l := range r.Lines {
+				if strings.EqualFold(l.Name, h.Line) {
+					p.Fixed = nearest(l.samples, a.At)
+				}
+			}
+		} else {
+			p.Place = store + ", " + h.Point
+			for _, x := range r.Air {
+				if strings.EqualFold(x.Name, strings.TrimSpace(h.Point)) {
+					p.Fixed = nearest(x.samples, a.At)
+				}
+			}
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+// nearest returns the sample, in order of time, nearest to at.
+func nearest(ss []sample, at logbook.Time) *Reading {
+	var best *Reading
+	for i := range ss {
+		if d := apart(ss[i].At, at); d <= beside && (best == nil || d < apart(best.At, at)) {
+			best = &ss[i].Reading
+		}
+	}
+	return best
+}
+
+// apart returns how far two moments are from each other.
+func apart(a, b logbook.Time) time.Duration { return max(a.Sub(b), b.Sub(a)) }
+
+// key returns the letter of a line or air point in a chart: A to Z, then A2 to Z2.
+func key(i int) string {
+	k := string(rune('A' + i%26))
+	if i >= 26 {
+		k += strings.TrimSpace(string(rune('1' + i/26)))
+	}
+	return k
+}

@@ -1,0 +1,200 @@
+package report
+
+import (
+	"undersheet/logbook"
+	"undersheet/rules"
+	"undersheet/rules/reading"
+	"undersheet/rules/treatment"
+)
+
+// maker folds a log and keeps a draft of every treatment that may still be the
+// one that was asked for: dosing comes before a treatment has its name.
+type maker struct {
+	player   *rules.Player
+	name     string
+	found    *draft // the treatment, once it has started
+	drafts   map[string]*draft
+	seen     map[string]*treatment.Treatment // last known of each stack
+	names    map[string]bool                 // treatments that have started
+	gates    map[string]logbook.Gate         // last record of each store
+	standing []logbook.Alarm                 // raised and not cleared
+	judges   map[string]*reading.History     // by channel
+	site     *logbook.Site                   // that feeds was made from
+	feeds    map[string]feed                 // by channel
+}
+
+// feed says what a channel is of.
+type feed struct {
+	stack string
+	line  int
+	store string
+	air   logbook.AirPoint
+}
+
+func newMaker(site *logbook.Site, name string) *maker {
+	return &maker{player: rules.NewPlayer(site), name: name, drafts: map[string]*draft{}, seen: map[string]*treatment.Treatment{},
+		names: map[string]bool{}, gates: map[string]logbook.Gate{}, judges: map[string]*reading.History{}}
+}
+
+// take folds one entry, and reports whether the treatment ended before it.
+func (m *maker) take(e logbook.Entry) (over bool) {
+	if m.found != nil && m.found.endsBefore(e) {
+		return true
+	}
+	recs := m.player.Play(e)
+	s := m.player.State
+	if s.Site != m.site {
+		m.index(s.Site)
+	}
+	switch e := e.(type) {
+	case *logbook.Reading:
+		m.reading(e)
+	case logbook.Acting:
+		m.act(e, recs)
+	}
+	// A logbook's entries have a seq, and it holds its own records; of entries by
+	// hand the rules make them.
+	if rec, ok := e.(logbook.Recorded); ok && e.Head().Seq != 0 {
+		m.quote(rec)
+	}
+	if e.Head().Seq == 0 {
+		for _, rec := range recs {
+			m.quote(rec)
+		}
+	}
+	for _, d := range m.drafts {
+		d.pass(e, s)
+	}
+	return false
+}
+
+// index makes the feeds of a new site.
+func (m *maker) index(site *logbook.Site) {
+	m.site, m.feeds = site, map[string]feed{}
+	for _, st := range site.Stores {
+		for _, p := range st.Air {
+			m.feeds[p.Channel] = feed{store: st.Name, air: p}
+		}
+		for _, k := range st.Stacks {
+			for i, l := range k.Lines {
+				m.feeds[l.Channel] = feed{stack: k.Name, line: i}
+			}
+		}
+	}
+	for _, d := range m.drafts {
+		d.configure(site)
+	}
+}
+
+// reading judges a reading as the fold did, with the same history and the same
+// now, and gives it to whom it concerns.
+func (m *maker) reading(e *logbook.Reading) {
+	if m.site == nil {
+		return
+	}
+	ch, known := m.site.Channels[e.Channel]
+	if !known {
+		return
+	}
+	h := m.judges[e.Channel]
+	if h == nil {
+		h = &reading.History{}
+		m.judges[e.Channel] = h
+	}
+	j := h.Judge(ch, e, m.player.State.At)
+	f, fed := m.feeds[e.Channel]
+	if !fed || !j.Counts {
+		return
+	}
+	for _, d := range m.drafts {
+		if f.stack != "" && f.stack == d.stack {
+			d.readLine(f.line, j, max(longest, 3*h.Usual(ch)))
+		}
+		if f.store != "" && f.store == d.store {
+			d.readAir(f.air, j, h.AllowedGap(ch))
+		}
+	}
+}
+
+// act takes an act: it may begin a draft, or give one its name.
+func (m *maker) act(e logbook.Acting, recs []logbook.Recorded) {
+	_, stack := e.Place()
+	if k := m.player.State.Stacks[stack]; k != nil && k.Treatment != nil && k.Treatment != m.seen[stack] {
+		m.seen[stack] = k.Treatment
+		if m.found == nil {
+			m.drafts[stack] = m.begin(e, k)
+		}
+	}
+	if start, ok := e.(*logbook.TreatmentStarted); ok {
+		m.start(start, recs)
+	}
+	for _, d := range m.drafts {
+		d.act(e, recs)
+	}
+}
+
+// begin opens a draft of the treatment of a stack.
+func (m *maker) begin(e logbook.Acting, k *rules.Stack) *draft {
+	d := &draft{stack: k.Treatment.Stack, store: k.Store, t: k.Treatment, r: &Report{FirstSeq: e.Head().Seq}, ends: map[endKey]logbook.EndLevel{}}
+	if _, ok := e.(*logbook.DosingStarted); ok {
+		d.r.Dosed = k.Treatment.DosingAt
+	}
+	d.lines = make([][]sample, len(k.Treatment.Lines))
+	d.configure(m.site)
+	if g, ok := m.gates[d.store]; ok {
+		d.r.Gates = append(d.r.Gates, g)
+	}
+	for i := range m.standing {
+		d.quote(&m.standing[i])
+	}
+	return d
+}
+
+// start notes a treatment's name: the draft is the report, or is dropped.
+func (m *maker) start(e *logbook.TreatmentStarted, recs []logbook.Recorded) {
+	t := m.seen[e.Stack]
+	if t == nil || refusedIn(recs, e.Kind) {
+		return
+	}
+	m.names[t.Name] = true
+	d := m.drafts[e.Stack]
+	switch {
+	case d == nil || m.found != nil:
+	case t.Name == m.name:
+		d.r.Given = t.Given
+		m.found, m.drafts = d, map[string]*draft{e.Stack: d}
+	default:
+		delete(m.drafts, e.Stack)
+	}
+}
+
+// refusedIn reports whether an act of that kind is refused among its records.
+func refusedIn(recs []logbook.Recorded, kind logbook.Kind) bool {
+	for _, rec := range recs {
+		if r, ok := rec.(*logbook.Refused); ok && r.Entry == kind {
+			return true
+		}
+	}
+	return false
+}
+
+// quote gives a record to every draft, and remembers where gates and alarms stand.
+func (m *maker) quote(rec logbook.Recorded) {
+	for _, d := range m.drafts {
+		d.quote(rec)
+	}
+	switch r := rec.(type) {
+	case *logbook.Gate:
+		m.gates[r.Store] = *r
+	case *logbook.Alarm:
+		for i, a := range m.standing {
+			if a.Alarm == r.Alarm && a.Store == r.Store && a.Stack == r.Stack && a.Line == r.Line && a.Point == r.Point && a.Channel == r.Channel {
+				m.standing = append(m.standing[:i:i], m.standing[i+1:]...)
+				break
+			}
+		}
+		if r.State != logbook.AlarmCleared {
+			m.standing = append(m.standing, *r)
+		}
+	}
+}
