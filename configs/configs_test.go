@@ -161,8 +161,8 @@ var instrumentCases = []struct{ name, part, old, new, want, got string }{
 	{"no path", mqttPart, "payload: number", "payload: json", "19:11: instruments[0].mqtt.sources[0].value: is missing", ""},
 	{"idle key", mqttPart, "payload: number", "payload: number, value: x", "19:50: instruments[0].mqtt.sources[0].value: a payload of number has no use for this key", ""},
 	{"qos", mqttPart, "payload: number", "payload: number, qos: 2", "19:48: instruments[0].mqtt.sources[0].qos: must be 1", "2"},
-	{"level", mqttPart, "{2}", "{4}", "19:52: instruments[0].mqtt.sources[0].channel: the topic has 3 levels", `"{4}"`},
-	{"part", mqttPart, "{2}", "{name}", "19:52: instruments[0].mqtt.sources[0].channel: a payload of number has no such part", `"{name}"`},
+	{"level", mqttPart, "{2}", "{4}", "19:52: instruments[0].mqtt.sources[0].channel: has {4}, but the topic has 3 levels", `"{4}"`},
+	{"part", mqttPart, "{2}", "{name}", "19:52: instruments[0].mqtt.sources[0].channel: has {name}, but a payload of number has no such part", `"{name}"`},
 	{"fixed level", mqttPart, "{2}", "{1}", "19:52: instruments[0].mqtt.sources[0].channel: there is no channel of this name", `"a"`},
 }
 

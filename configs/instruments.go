@@ -16,8 +16,8 @@ import (
 // feeder is an instrument's register or source that gives a channel.
 type feeder struct {
 	path    string
-	channel string         // for sure, when there is no pattern
-	pattern *regexp.Regexp // a template that may give many
+	channel string            // for sure, when there is no pattern
+	pattern *logbook.Template // a template that may give many
 }
 
 // instruments judges how the site is read.
@@ -44,7 +44,7 @@ func (c *checker) instruments() {
 func (c *checker) feeding(feeders []feeder) {
 	sure := map[string]string{}
 	for _, f := range feeders {
-		if f.pattern != nil && !slices.ContainsFunc(sortedKeys(c.site.Channels), f.pattern.MatchString) {
+		if f.pattern != nil && !slices.ContainsFunc(sortedKeys(c.site.Channels), f.pattern.Fits) {
 			c.warn(f.path, nil, "no channel of this site has a name of this form")
 		}
 		if f.pattern != nil || f.channel == "" {
@@ -71,7 +71,7 @@ func (c *checker) feeding(feeders []feeder) {
 
 func mayBeFed(feeders []feeder, channel string) bool {
 	for _, f := range feeders {
-		if f.pattern != nil && f.pattern.MatchString(channel) {
+		if f.pattern != nil && f.pattern.Fits(channel) {
 			return true
 		}
 	}
@@ -296,74 +296,27 @@ func topicFilter(f string) string {
 	return ""
 }
 
-var placeholder = regexp.MustCompile(`\{[^{}]*\}`)
-
-// template judges how a channel's name is made from topic and payload. Topic
-// levels that the filter fixes are put in, so that a name may be known for sure.
+// template judges how a channel's name is made from topic and payload.
 func (c *checker) template(s *logbook.MQTTSource, path string) feeder {
 	at := path + ".channel"
-	if s.Channel == "" {
-		c.wrong(at, nil, "is missing: a channel, or a template such as {2}-{3} made of topic levels")
+	t, err := s.Template()
+	if err != nil {
+		c.wrong(at, shown(s.Channel), "%v", err)
 		return feeder{path: at}
 	}
-	levels := strings.Split(s.Topic, "/")
-	wild := strings.ContainsAny(s.Topic, "+#")
-	known, open := s.Channel, false
-	for _, p := range placeholder.FindAllString(s.Channel, -1) {
-		fixed, ok := c.placeholder(s, at, p, levels)
-		if !ok {
-			return feeder{path: at}
-		}
-		if fixed == "" {
-			open = true
-			continue
-		}
-		known = strings.ReplaceAll(known, p, fixed)
-	}
-	if wild && !placeholder.MatchString(s.Channel) && (s.Payload == "number" || s.Payload == "json") {
+	if wild := strings.ContainsAny(s.Topic, "+#"); wild && !strings.Contains(s.Channel, "{") && (s.Payload == logbook.PayloadNumber || s.Payload == logbook.PayloadJSON) {
 		c.warn(at, s.Channel, "every topic under %q feeds this one channel: put a topic level into its name, for example {2}", s.Topic)
 	}
-	if !open {
-		return feeder{path: at, channel: known}
+	if name, sure := t.Sure(); sure {
+		return feeder{path: at, channel: name}
 	}
-	parts := placeholder.Split(known, -1)
-	for i := range parts {
-		parts[i] = regexp.QuoteMeta(parts[i])
-	}
-	return feeder{path: at, pattern: regexp.MustCompile("^" + strings.Join(parts, ".+") + "$")}
+	return feeder{path: at, pattern: &t}
 }
 
-// placeholder returns what stands for p when the topic fixes it, "" when it is
-// open, and false when there can be no such thing.
-func (c *checker) placeholder(s *logbook.MQTTSource, at, p string, levels []string) (string, bool) {
-	name := strings.Trim(p, "{}")
-	if n, err := strconv.Atoi(name); err == nil {
-		many := levels[len(levels)-1] == "#"
-		if n < 1 || n > len(levels) && !many {
-			c.wrong(at, p, "the topic has %d levels, counted from 1", len(levels))
-			return "", false
-		}
-		if n <= len(levels) && levels[n-1] != "+" && levels[n-1] != "#" {
-			return levels[n-1], true
-		}
-		return "", true
+// shown is s to be shown with a fault; nothing when it is empty.
+func shown(s string) any {
+	if s == "" {
+		return nil
 	}
-	uses := map[string][]string{"senml": {"name"}, "json": {"path"}, "line-protocol": {"measurement", "field"}}[s.Payload]
-	if !slices.Contains(uses, name) {
-		c.wrong(at, p, "a payload of %s has no such part; known are topic levels {1}, {2}, … %s", s.Payload, braced(uses))
-		return "", false
-	}
-	if name == "path" && s.Name == "" {
-		c.wrong(at, p, "needs channel_path, the path of the channel's name in the JSON object")
-		return "", false
-	}
-	return "", true
-}
-
-func braced(names []string) string {
-	var b strings.Builder
-	for _, n := range names {
-		b.WriteString("and {" + n + "} ")
-	}
-	return strings.TrimSpace(b.String())
+	return s
 }

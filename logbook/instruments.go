@@ -56,7 +56,7 @@ type MQTTSource struct {
 	Topic    string `json:"topic" yaml:"topic"`                         // filter, + and # allowed
 	QoS      int    `json:"qos,omitempty" yaml:"qos"`                   // 0, 1 (default 1)
 	Payload  string `json:"payload" yaml:"payload"`                     // senml, json, number or line-protocol
-	Channel  string `json:"channel,omitempty" yaml:"channel"`           // template; {1} is the first topic level, {name} the SenML name, {measurement} and {field} of line protocol
+	Channel  string `json:"channel,omitempty" yaml:"channel"`           // see Template
 	Value    string `json:"value,omitempty" yaml:"value"`               // path of the value in JSON, dots between steps; or field of line protocol
 	Time     string `json:"time,omitempty" yaml:"time"`                 // path of the time in JSON: RFC 3339 text or a number
 	TimeUnit string `json:"time_unit,omitempty" yaml:"time_unit"`       // s (default), ms, us, ns

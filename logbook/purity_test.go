@@ -23,7 +23,7 @@ var pure = []struct {
 	below   bool   // its sub-folders, too
 	imports string
 }{
-	{"logbook", false, "bufio bytes crypto/sha256 encoding/binary encoding/hex encoding/json errors fmt io math reflect strconv strings time unicode/utf8"},
+	{"logbook", false, "bufio bytes crypto/sha256 encoding/binary encoding/hex encoding/json errors fmt io math reflect slices strconv strings time unicode/utf8"},
 	{"sensor", false, "context errors fmt math strings time unicode/utf8"},
 	{"rules", true, "bytes cmp encoding/json errors fmt maps math math/rand/v2 slices sort strconv strings time " +
 		"gonum.org/v1/gonum/mat gonum.org/v1/gonum/stat/distuv undersheet/logbook undersheet/rules/"},

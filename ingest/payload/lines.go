@@ -59,7 +59,7 @@ func (s *source) point(d *lineprotocol.Decoder) (p point, err error) {
 		if key == nil {
 			break
 		}
-		name := "tag:" + string(key)
+		name := logbook.TagPart + string(key)
 		if _, twice := p.names[name]; twice {
 			return p, fmt.Errorf("the tag %.100q stands twice", key)
 		}

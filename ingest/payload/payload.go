@@ -16,10 +16,10 @@ const MaxBytes = 256 << 10
 
 // Forms of a payload, as the site file names them.
 const (
-	Number       = "number"
-	JSON         = "json"
-	SenML        = "senml"
-	LineProtocol = "line-protocol"
+	Number       = logbook.PayloadNumber
+	JSON         = logbook.PayloadJSON
+	SenML        = logbook.PayloadSenML
+	LineProtocol = logbook.PayloadLineProtocol
 )
 
 // Decoder reads one payload that was published on topic. now is the moment of
@@ -47,15 +47,14 @@ func Timed(s logbook.MQTTSource) bool {
 // error names the field of s that cannot be used and what it may be.
 func New(instrument string, s logbook.MQTTSource) (Decoder, error) {
 	src := source{MQTTSource: s, instrument: instrument}
-	err := src.prepare()
-	if err != nil {
-		return nil, fmt.Errorf("read payloads of topic %q: %w", s.Topic, err)
-	}
 	decode := map[string]func(string, []byte, time.Time) ([]sensor.Reading, []error){
 		Number: src.number, JSON: src.json, SenML: src.senml, LineProtocol: src.lines,
 	}[s.Payload]
 	if decode == nil {
 		return nil, fmt.Errorf("read payloads of topic %q: payload %q is none of %s, %s, %s, %s", s.Topic, s.Payload, SenML, JSON, Number, LineProtocol)
+	}
+	if err := src.prepare(); err != nil {
+		return nil, fmt.Errorf("read payloads of topic %q: %w", s.Topic, err)
 	}
 	return func(topic string, payload []byte, now time.Time) ([]sensor.Reading, []error) {
 		if len(payload) > MaxBytes {
@@ -72,14 +71,14 @@ func New(instrument string, s logbook.MQTTSource) (Decoder, error) {
 type source struct {
 	logbook.MQTTSource
 	instrument string
-	channel    template
+	channel    logbook.Template
 	tick       time.Duration // TimeUnit
 }
 
 // prepare checks s and reads its template and unit of time.
 func (s *source) prepare() (err error) {
-	if s.channel, err = parseTemplate(s.Channel); err != nil {
-		return err
+	if s.channel, err = s.Template(); err != nil {
+		return fmt.Errorf("channel %q %w", s.Channel, err)
 	}
 	if s.Unit != "" && !logbook.IsUnit(s.Unit) {
 		return fmt.Errorf("unit %q is none of %v", s.Unit, logbook.Units)
@@ -116,8 +115,11 @@ type found struct {
 
 // reading makes a reading of f, or says why it is none.
 func (s *source) reading(topic string, f found) (sensor.Reading, error) {
-	channel, err := s.channel.fill(topic, f.names)
+	channel, err := s.channel.Fill(topic, f.names)
 	if err != nil {
+		return sensor.Reading{}, err
+	}
+	if err := checkName(channel); err != nil {
 		return sensor.Reading{}, err
 	}
 	if f.unit == "" {
@@ -139,88 +141,16 @@ func (s *source) one(topic string, f found, err error) ([]sensor.Reading, []erro
 	return []sensor.Reading{r}, nil
 }
 
-// template makes a channel's name of topic levels and of parts of the payload.
-type template []part
-
-// part is a text, or a placeholder when level or name is set.
-type part struct {
-	text  string
-	level int    // topic level, from 1
-	name  string // part of the payload
-}
-
-// parseTemplate reads "b-{2}": texts and placeholders in braces.
-func parseTemplate(s string) (template, error) {
-	if strings.TrimSpace(s) == "" {
-		return nil, errors.New("channel is missing: a channel, or a template such as {2}-{3} made of topic levels")
-	}
-	var t template
-	for rest := s; rest != ""; {
-		text, after, open := strings.Cut(rest, "{")
-		if strings.Contains(text, "}") {
-			return nil, fmt.Errorf("channel %q has a } without {", s)
-		}
-		if text != "" {
-			t = append(t, part{text: text})
-		}
-		if !open {
-			break
-		}
-		name, after, closed := strings.Cut(after, "}")
-		if !closed || name == "" || strings.Contains(name, "{") {
-			return nil, fmt.Errorf("channel %q has a { without a name and }", s)
-		}
-		rest = after
-		t = append(t, placeholder(name))
-	}
-	return t, nil
-}
-
-// placeholder reads the name between braces: a topic level or a part of the payload.
-func placeholder(name string) part {
-	level := 0
-	for _, c := range name {
-		if c < '0' || c > '9' || level > 1<<16 {
-			return part{name: name}
-		}
-		level = 10*level + int(c-'0')
-	}
-	return part{level: level, name: name}
-}
-
-// fill returns the name of a channel.
-func (t template) fill(topic string, names map[string]string) (string, error) {
-	levels := strings.Split(topic, "/")
-	var b strings.Builder
-	for _, p := range t {
-		switch {
-		case p.name == "":
-			b.WriteString(p.text)
-		case p.level > 0 && p.level <= len(levels):
-			b.WriteString(levels[p.level-1])
-		case p.level > 0:
-			return "", fmt.Errorf("the channel's name needs topic level %d, the topic %q has %d", p.level, topic, len(levels))
-		default:
-			v, ok := names[p.name]
-			if !ok {
-				return "", fmt.Errorf("the channel's name needs {%s}, which is not in the payload", p.name)
-			}
-			b.WriteString(v)
-		}
-	}
-	return checkName(b.String())
-}
-
 // maxName is the longest name of a channel, in bytes.
 const maxName = 256
 
 // checkName refuses a name that nobody could have meant.
-func checkName(name string) (string, error) {
+func checkName(name string) error {
 	printable := strings.IndexFunc(name, func(r rune) bool { return r < ' ' || r == 0x7f || r == '\uFFFD' }) < 0
 	if strings.TrimSpace(name) == "" || !printable || len(name) > maxName {
-		return "", fmt.Errorf("%.300q cannot be the name of a channel", name)
+		return fmt.Errorf("%.300q cannot be the name of a channel", name)
 	}
-	return name, nil
+	return nil
 }
 
 // checkTime refuses a moment that no clock that was set can show.

@@ -119,7 +119,7 @@ func TestLongPayload(t *testing.T) {
 
 func TestNewRefuses(t *testing.T) {
 	for says, s := range map[string]logbook.MQTTSource{
-		"channel is missing":           {Payload: Number},
+		`channel "" is missing`:        {Payload: Number},
 		"} without {":                  {Payload: Number, Channel: "a}"},
 		"{ without a name and }":       {Payload: Number, Channel: "a{1"},
 		`"xml" is none of senml, json`: {Payload: "xml", Channel: "a"},

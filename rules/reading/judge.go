@@ -27,6 +27,7 @@ const (
 	Future         = "future"          // more than 5 min ahead of now
 	Late           = "late"            // more than 2 h behind its channel's newest
 	SecondValue    = "second-value"    // another value for the same moment: the first is used
+	Duplicate      = "duplicate"       // the same value for the same moment: delivered again
 	Retained       = "retained"        // a broker's stored value without a time
 	UnitMismatch   = "unit-mismatch"   // a unit that the channel cannot have
 	Silent         = "silent"          // nothing came for too long
@@ -40,11 +41,19 @@ const (
 	MinGap      = 10 * time.Minute // a point is live across gaps up to this or three usual intervals; a reading that comes later than this is back-filled
 )
 
+// Bounds of what can be: a mole fraction ends at 1,000,000 ppm, and no instrument
+// holds readings of another century.
+const (
+	mostPPM   = 1e6
+	oldest    = 100 * 365 * 24 * time.Hour
+	widestGap = 30 * 24 * time.Hour // between readings, as remembered
+)
+
 // Judged is a reading with what it may count for. Concentrations are ppm by
 // volume; other quantities stay in the channel's unit.
 type Judged struct {
 	At      logbook.Time
-	Value   float64 // ppm, or the channel's unit
+	Value   float64 // ppm, or the channel's unit; the top of the range when over it
 	Upper   float64 // value × (1 + accuracy) + zero error: what it may truly be at most
 	Raw     float64
 	RawUnit string
@@ -60,10 +69,16 @@ type History struct {
 	Last     Judged         // newest that counts, or the newest of all while none does
 	Newest   logbook.Time   // newest time of a reading that was judged in its turn
 	Gaps     []int64        // last intervals between readings, µs
-	Recent   []logbook.Time // last moments, to know a second value
+	Recent   []Moment       // last moments, to know a second value
 	RunSince logbook.Time   // since when the raw value has not changed
 	RunValue float64
 	RunCount int
+}
+
+// Moment is when a channel read what, as it was sent.
+type Moment struct {
+	At  logbook.Time
+	Raw float64
 }
 
 const (
@@ -92,28 +107,32 @@ func (h *History) Judge(ch logbook.Channel, r *logbook.Reading, now logbook.Time
 		j.State = Retained
 		return h.show(j)
 	}
-	if r.Time.Sub(now) > FutureAhead {
+	if r.Time > now.Add(FutureAhead) {
 		j.State = Future
 		return h.show(j)
 	}
-	if h.seen(r.Time) {
-		j.State, j.Against = SecondValue, true
+	if first, ok := h.seen(r.Time); ok {
+		if j.State = Duplicate; first != r.Value {
+			j.State, j.Against = SecondValue, true
+		}
 		return j
 	}
-	h.Recent = push(h.Recent, r.Time, keepRecent)
-	j.Counts = true
+	h.Recent = push(h.Recent, Moment{r.Time, r.Value}, keepRecent)
 	j.State = state(ch, r, value)
+	if top := rangeTop(ch); j.State == OverRange {
+		j.Value = math.Min(value, top) // at least that much
+	}
 	j.Fits = j.State == OK || j.State == BelowDetection || j.State == OverRange
 	j.Counts = j.Fits
 	j.Against = j.State != Fault && j.State != BelowZero
-	if h.Newest.Sub(r.Time) > LateBehind {
+	if r.Time < h.Newest.Add(-LateBehind) || r.Time < now.Add(-oldest) {
 		j.State = Late
 		return j
 	}
 	if r.Time < h.Newest {
 		return j // out of order: counts, but shows nothing of now
 	}
-	j.Live = j.Fits && !r.Retained && now.Sub(r.Time) <= MinGap
+	j.Live = j.Fits && !r.Retained && r.Time >= now.Add(-MinGap)
 	h.advance(ch, r, &j)
 	return j
 }
@@ -121,7 +140,7 @@ func (h *History) Judge(ch logbook.Channel, r *logbook.Reading, now logbook.Time
 // advance makes j the newest reading and looks for a stuck instrument.
 func (h *History) advance(ch logbook.Channel, r *logbook.Reading, j *Judged) {
 	if h.Newest != 0 && r.Time > h.Newest {
-		h.Gaps = push(h.Gaps, int64(r.Time-h.Newest), keepGaps)
+		h.Gaps = push(h.Gaps, min(int64(r.Time-h.Newest), widestGap.Microseconds()), keepGaps)
 	}
 	h.Newest = r.Time
 	if h.RunCount == 0 || r.Value != h.RunValue {
@@ -144,14 +163,17 @@ func (h *History) show(j Judged) Judged {
 	return j
 }
 
-// seen reports whether the channel already had a reading at t.
-func (h *History) seen(t logbook.Time) bool {
+// seen returns the first value that the channel had at t, as it was sent.
+func (h *History) seen(t logbook.Time) (raw float64, ok bool) {
+	if t > h.Newest {
+		return 0, false
+	}
 	for i := len(h.Recent) - 1; i >= 0; i-- {
-		if h.Recent[i] == t {
-			return true
+		if h.Recent[i].At == t {
+			return h.Recent[i].Raw, true
 		}
 	}
-	return false
+	return 0, false
 }
 
 // Usual returns the usual interval between readings: the channel's own when its
@@ -197,7 +219,6 @@ func (h *History) SilentFor(ch logbook.Channel, now logbook.Time) (time.Duration
 func state(ch logbook.Channel, r *logbook.Reading, value float64) string {
 	zero, _ := inUnit(ch, ch.Zero(), ch.Unit)
 	limit, _ := inUnit(ch, ch.DetectionLimit, ch.Unit)
-	top, _ := inUnit(ch, ch.Range, ch.Unit)
 	switch {
 	case r.Fault != "":
 		return Fault
@@ -205,12 +226,20 @@ func state(ch logbook.Channel, r *logbook.Reading, value float64) string {
 		return OK
 	case value < -zero:
 		return BelowZero
-	case top > 0 && value >= top:
+	case value >= rangeTop(ch):
 		return OverRange
 	case value <= limit && limit > 0 || value <= 0:
 		return BelowDetection
 	}
 	return OK
+}
+
+// rangeTop is the top of a gas channel's range in ppm; without one, all of the air.
+func rangeTop(ch logbook.Channel) float64 {
+	if top := PPM(ch, ch.Range); top > 0 && top < mostPPM {
+		return top
+	}
+	return mostPPM
 }
 
 // IsGas reports whether the channel measures a concentration.
@@ -239,7 +268,7 @@ func PPM(ch logbook.Channel, figure float64) float64 {
 
 func upper(ch logbook.Channel, value float64) float64 {
 	zero, _ := inUnit(ch, ch.Zero(), ch.Unit)
-	return value*(1+fraction(ch.Accuracy)) + zero
+	return math.Max(-mostPPM, math.Min(value, mostPPM))*(1+fraction(ch.Accuracy)) + zero
 }
 
 // fraction guards an accuracy: negative or absurd ones count as 0.
