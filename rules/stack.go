@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"strconv"
-	"strings"
 	"time"
 
 	"undersheet/logbook"
@@ -263,7 +262,8 @@ func channelsOf(in logbook.Instrument) map[string][]string {
 	return feeds
 }
 
-// feedsAny reports whether an instrument feeds a channel, as far as the site says.
+// feedsAny reports whether an instrument feeds a channel, as far as the site
+// says. A source whose template cannot be read feeds none.
 func feedsAny(in logbook.Instrument, channel string) bool {
 	for _, cs := range channelsOf(in) {
 		for _, c := range cs {
@@ -274,27 +274,9 @@ func feedsAny(in logbook.Instrument, channel string) bool {
 	}
 	if in.MQTT != nil {
 		for _, src := range in.MQTT.Sources {
-			if fits(src.Channel, channel) {
+			if t, err := src.Template(); err == nil && t.Fits(channel) {
 				return true
 			}
-		}
-	}
-	return false
-}
-
-// fits reports whether a channel may come of a template like "{2}-{name}".
-func fits(template, channel string) bool {
-	fixed, rest, varies := strings.Cut(template, "{")
-	if !strings.HasPrefix(channel, fixed) {
-		return false
-	}
-	if !varies {
-		return channel == fixed
-	}
-	_, after, _ := strings.Cut(rest, "}")
-	for i := len(fixed); i <= len(channel); i++ {
-		if fits(after, channel[i:]) {
-			return true
 		}
 	}
 	return false
