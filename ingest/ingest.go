@@ -2,8 +2,6 @@ package ingest
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"strings"
 	"time"
@@ -145,8 +143,8 @@ func (g *Ingest) Status(ctx context.Context, s sensor.Status) error {
 	return nil
 }
 
-// Refused commits a payload that could not be decoded: its size, its first
-// sensor.MaxPayload bytes, why, and the SHA-256 sum when r holds it whole.
+// Refused commits a payload that could not be decoded: its size, its sum, its
+// first sensor.MaxPayload bytes, and why.
 func (g *Ingest) Refused(ctx context.Context, r sensor.Refused) error {
 	now := g.o.Now()
 	if r.Time.IsZero() {
@@ -163,12 +161,8 @@ func (g *Ingest) Refused(ctx context.Context, r sensor.Refused) error {
 func refusal(r sensor.Refused) *logbook.PayloadRefused {
 	e := &logbook.PayloadRefused{
 		Header:     logbook.Header{Kind: logbook.KindPayloadRefused, Time: logbook.At(r.Time)},
-		Instrument: named(r.Instrument), Topic: clean(r.Topic), Size: r.Size, Why: cut(clean(r.Why), maxText),
+		Instrument: named(r.Instrument), Topic: clean(r.Topic), Size: r.Size, SHA256: r.SHA256, Why: cut(clean(r.Why), maxText),
 		Excerpt: append([]byte(nil), r.Payload[:min(len(r.Payload), sensor.MaxPayload)]...),
-	}
-	if len(r.Payload) == r.Size {
-		sum := sha256.Sum256(r.Payload)
-		e.SHA256 = hex.EncodeToString(sum[:])
 	}
 	if strings.TrimSpace(e.Why) == "" {
 		e.Why = "no reason was given"

@@ -19,6 +19,8 @@ package sensor
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"math"
@@ -26,7 +28,7 @@ import (
 	"unicode/utf8"
 )
 
-// MaxPayload is how many bytes of a refused payload are kept.
+// MaxPayload is how many bytes of a refused payload are kept, from its start.
 const MaxPayload = 1024
 
 // Reading is one measured value as an instrument gave it, before anything was judged.
@@ -61,22 +63,25 @@ type Status struct {
 	Time       time.Time // when the change was noticed
 }
 
-// Refused is a payload that could not be decoded. It is kept so that nothing is
-// lost without a trace.
+// Refused is a payload that could not be decoded. Its start is kept, so that
+// nothing is lost without a trace, and the sum of the whole, so that one that
+// was kept elsewhere can be known again. Make one with [NewRefused].
 type Refused struct {
 	Instrument string    // instrument name of the site file
 	Topic      string    // MQTT topic, or what was asked of a serial instrument
-	Payload    []byte    // at most MaxPayload bytes, from the start
-	Size       int       // full length of the payload, bytes
+	Payload    []byte    // its first MaxPayload bytes; all of it when it is shorter
+	Size       int       // of the whole payload, bytes
+	SHA256     string    // of the whole payload, in hexadecimal
 	Why        string    // why it could not be decoded, in words
 	Time       time.Time // when it arrived
 }
 
-// NewRefused makes a Refused of payload: a copy of its first MaxPayload bytes and
-// its full size.
+// NewRefused makes a Refused of the whole payload: a copy of its first MaxPayload
+// bytes, its size and its sum. It does not hold on to payload.
 func NewRefused(instrument, topic string, payload []byte, why string, at time.Time) Refused {
 	kept := append([]byte(nil), payload[:min(len(payload), MaxPayload)]...)
-	return Refused{Instrument: instrument, Topic: topic, Payload: kept, Size: len(payload), Why: clean(why), Time: at}
+	sum := sha256.Sum256(payload)
+	return Refused{Instrument: instrument, Topic: topic, Payload: kept, Size: len(payload), SHA256: hex.EncodeToString(sum[:]), Why: clean(why), Time: at}
 }
 
 // clean returns s as valid UTF-8, so that it can be written as JSON unchanged.

@@ -37,10 +37,14 @@ func TestNewRefusedKeepsTheStartAndTheSize(t *testing.T) {
 	require.Len(t, r.Payload, sensor.MaxPayload)
 	require.Equal(t, 10<<20, r.Size)
 	require.Equal(t, `"too long \xff"`, r.Why)
+	// head -c 10485760 /dev/zero | tr '\0' x | sha256sum (GNU coreutils)
+	require.Equal(t, "462a12a876c0364e4f1f3d12ed33dcae125f1198010ff78d8f4c3f4de0412d49", r.SHA256)
 
 	short := []byte("abc")
 	r = sensor.NewRefused("broker", "depot/b", short, "no number", at)
 	short[0] = 'z'
 	require.Equal(t, []byte("abc"), r.Payload, "the payload is a copy")
 	require.Equal(t, at, r.Time)
+	// FIPS 180-4, worked example for "abc" (NIST, Cryptographic Standards and Guidelines, Examples with Intermediate Values)
+	require.Equal(t, "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad", r.SHA256)
 }

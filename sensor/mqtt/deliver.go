@@ -39,8 +39,7 @@ func (s *session) decode(batch []item) (rs []sensor.Reading, refused []sensor.Re
 		got, faults := s.read(it)
 		rs = append(rs, got...)
 		if len(faults) > 0 {
-			refused = append(refused, sensor.Refused{Instrument: s.cfg.Name, Topic: it.Topic(), Payload: it.Payload(),
-				Size: len(it.Payload()), Why: reasons(faults), Time: it.arrived})
+			refused = append(refused, sensor.NewRefused(s.cfg.Name, it.Topic(), it.Payload(), reasons(faults), it.arrived))
 		}
 	}
 	return rs, refused

@@ -11,9 +11,8 @@
 // password from where they are kept.
 //
 // A message is acknowledged only after the sink has taken everything in it. What
-// cannot be decoded goes to the sink too, as a sensor.Refused that holds the
-// whole payload, and is then acknowledged, so that one bad payload is not sent
-// for ever. What waits is delivered together, up to [MaxBatch] messages.
+// cannot be decoded goes to the sink too, as a sensor.Refused, and is then
+// acknowledged, so that one bad payload is not sent for ever. What waits is delivered together, up to [MaxBatch] messages.
 //
 // Sources whose payloads carry a time or a sequence number (Timed) share a
 // persistent session: while the program is away, the broker keeps their
