@@ -204,6 +204,9 @@ func (s *Sender) handOver(ctx context.Context, key string) error {
 		s.hold(o.Messenger, false) // else a message that is handed over but not ticked off would go out at every look
 		return fmt.Errorf("write down how a hand-over ended: %w", err)
 	}
+	if a.result.Outcome == sqlite.HandedOver {
+		*s.held[o.Messenger] = hold{}
+	}
 	s.tally(key, a)
 	return nil
 }
@@ -249,7 +252,6 @@ func (s *Sender) attempt(ctx context.Context, o sqlite.Outgoing) attempted {
 	d := &Delivery{Letter: l, Person: o.To, Address: person.Email, Repeat: o.InDoubt, At: s.opts.Clock()}
 	err := m.Deliver(ctx, d)
 	if err == nil {
-		*s.held[o.Messenger] = hold{}
 		detail := ""
 		if o.InDoubt {
 			detail = "may be a repeat"

@@ -77,7 +77,12 @@ type writer struct {
 	lang string
 }
 
-func (w *writer) line(format string, args ...any) { fmt.Fprintf(&w.b, format+"\n", args...) }
+// oneBreak keeps a name with a line break in it from making lines of its own.
+var oneBreak = strings.NewReplacer("\r", " ", "\n", " ")
+
+func (w *writer) line(format string, args ...any) {
+	w.b.WriteString(oneBreak.Replace(fmt.Sprintf(format, args...)) + "\n")
+}
 
 // para writes a paragraph: an empty line before it unless it is the first.
 func (w *writer) para(s string) {
