@@ -17,7 +17,9 @@
 // after it stayed quiet for Options.Quiet: an alarm that comes and goes is one
 // message at its start and one at its end that counts how often it came. Until
 // then people believe the worse, never the better. An alarm that comes back with
-// a higher priority or for another cause is told at once.
+// a higher priority or for another cause is told at once. Nothing is planned
+// while the site has no mail server: a server that is added later would send
+// the alarms of months.
 //
 // A clearance that falls is told too: gas that came back is the alarm
 // gate-rebound; any other fall is a message of its own.

@@ -86,7 +86,7 @@ func (p *Planner) Fold(e logbook.Entry, now func() (*rules.View, sqlite.Head)) [
 		told = p.gate(e)
 	}
 	told = append(told, p.quiet()...)
-	if len(told) == 0 || p.Site == nil {
+	if len(told) == 0 || p.Site == nil || p.Site.Mail == nil {
 		return nil
 	}
 	return p.letters(told, now)

@@ -278,6 +278,14 @@ func TestSnapshotOfPlanner(t *testing.T) {
 	}
 }
 
+func TestNobodyIsToldWithoutAMailServer(t *testing.T) {
+	f := newFeed()
+	bare := site()
+	bare.Mail = nil
+	f.fold(&logbook.SiteConfigured{Site: bare})
+	require.Empty(t, f.fold(leak(logbook.AlarmRaised)))
+}
+
 func TestNobodyIsToldBeforeTheSiteIsKnown(t *testing.T) {
 	p := NewPlanner(PlannerOptions{})
 	require.Empty(t, p.Fold(leak(logbook.AlarmRaised), func() (*rules.View, sqlite.Head) { panic("not asked") }))
