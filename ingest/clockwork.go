@@ -90,7 +90,7 @@ func (c *Clockwork) Look(ctx context.Context) (next time.Duration, err error) {
 	now := c.clock.Now()
 	if step := c.step(now); step > Step || step < -Step {
 		e := &logbook.ClockStepped{Header: logbook.Header{Kind: logbook.KindClockStepped, Time: logbook.At(now)}, StepSeconds: step.Seconds()}
-		if err := c.in.commit(ctx, []logbook.Entry{e}); err != nil {
+		if _, err := c.in.commit(ctx, []logbook.Entry{e}); err != nil {
 			return 0, fmt.Errorf("commit a clock step of %v: %w", step, err)
 		}
 	}
@@ -103,7 +103,7 @@ func (c *Clockwork) Look(ctx context.Context) (next time.Duration, err error) {
 		return Silence - idle, nil
 	}
 	e := &logbook.Clock{Header: logbook.Header{Kind: logbook.KindClock, Time: logbook.At(now)}}
-	if err := c.in.commit(ctx, []logbook.Entry{e}); err != nil {
+	if _, err := c.in.commit(ctx, []logbook.Entry{e}); err != nil {
 		return 0, fmt.Errorf("commit the time: %w", err)
 	}
 	if c.seq, _, err = c.head(ctx); err != nil {

@@ -2,9 +2,12 @@
 // turns readings, states and refused payloads into entries, and returns when
 // they are durable, so that a way in knows when it may acknowledge.
 //
-//	in := ingest.New(func(ctx context.Context, es []logbook.Entry) error {
-//		_, err := store.Append(ctx, es)
-//		return err
+//	in := ingest.New(func(ctx context.Context, es []logbook.Entry) ([]logbook.Entry, error) {
+//		stored, err := store.Append(ctx, es)
+//		if err != nil {
+//			return nil, err
+//		}
+//		return store.Known(ctx, stored)
 //	}, ingest.Options{Unit: unitOf})
 //	client := mqtt.New(cfg, in, mqtt.Options{})
 //
@@ -16,7 +19,12 @@
 // it can or its context ends; the others wait on their own, nothing is
 // acknowledged meanwhile, and [Ingest.Stats] says since when and why.
 //
-// Duplicates (the same channel, time and value) are dropped by the logbook.
+// Duplicates (the same channel, time and value) are dropped by the logbook. A
+// reading without a time but with a key of its source's own (a sequence number)
+// gets that as its entry's id. When the key is there already, with the same value
+// and at most [RepeatWithin] ago, the message was repeated: it is dropped and
+// counted as Repeated. Otherwise the instrument counts anew, as after a power cut:
+// the reading is kept under another id and counted as Reused.
 //
 // It judges nothing: readings of unknown channels, from next year, out of range
 // are kept as they came. It refuses only what cannot be written down: a reading

@@ -13,9 +13,11 @@ import (
 )
 
 // Append commits entries, all or none, and returns when they are durable.
-// Entries that are there already are dropped without an error. It may be called
-// again with the same entries after an error.
-type Append func(ctx context.Context, entries []logbook.Entry) error
+// Entries that are there already are dropped without an error. One whose ID
+// another entry has is not kept: then known has that other entry in its place.
+// known is nil in the others' places, or has no places when there is no such
+// entry. Append may be called again with the same entries after an error.
+type Append func(ctx context.Context, entries []logbook.Entry) (known []logbook.Entry, err error)
 
 // Options are an Ingest's settings. The zero value is right for a daemon that
 // knows no channels.
@@ -74,10 +76,11 @@ func (g *Ingest) Readings(ctx context.Context, rs []sensor.Reading) error {
 	for i, r := range rs {
 		entries[i] = g.reading(r, &stamp)
 	}
-	if err := g.commit(ctx, entries); err != nil {
+	again, err := g.keep(ctx, rs, entries)
+	if err != nil {
 		return fmt.Errorf("commit %d readings: %w", len(rs), err)
 	}
-	g.stats.took(rs, entries, now)
+	g.stats.took(rs, entries, again, now)
 	return nil
 }
 
@@ -107,7 +110,7 @@ func (g *Ingest) reading(r sensor.Reading, stamp *stamper) logbook.Entry {
 		Retained: r.Retained, Stamped: r.Time.IsZero(), Fault: cut(clean(r.Fault), maxText),
 	}
 	if e.Stamped {
-		e.Time = stamp.next(e.Channel)
+		e.Time, e.ID = stamp.next(e.Channel), measurementID(r, 0, 0)
 	}
 	known := true
 	if e.Unit == "" {
@@ -137,7 +140,7 @@ func (g *Ingest) Status(ctx context.Context, s sensor.Status) error {
 		Header:     logbook.Header{Kind: logbook.KindInstrumentState, Time: logbook.At(s.Time)},
 		Instrument: named(s.Instrument), Unit: clean(s.Unit), OK: s.OK, Detail: cut(clean(s.Detail), maxText),
 	}
-	if err := g.commit(ctx, []logbook.Entry{e}); err != nil {
+	if _, err := g.commit(ctx, []logbook.Entry{e}); err != nil {
 		return fmt.Errorf("commit the state of instrument %q: %w", s.Instrument, err)
 	}
 	return nil
@@ -150,7 +153,7 @@ func (g *Ingest) Refused(ctx context.Context, r sensor.Refused) error {
 	if r.Time.IsZero() {
 		r.Time = now
 	}
-	if err := g.commit(ctx, []logbook.Entry{refusal(r)}); err != nil {
+	if _, err := g.commit(ctx, []logbook.Entry{refusal(r)}); err != nil {
 		return fmt.Errorf("commit a refused payload of instrument %q: %w", r.Instrument, err)
 	}
 	g.stats.refused(r.Instrument, r.Why, now)
@@ -171,16 +174,16 @@ func refusal(r sensor.Refused) *logbook.PayloadRefused {
 }
 
 // commit appends entries until that succeeds or ctx ends, waiting longer after
-// each failure.
-func (g *Ingest) commit(ctx context.Context, entries []logbook.Entry) error {
+// each failure. It returns what Append does.
+func (g *Ingest) commit(ctx context.Context, entries []logbook.Entry) ([]logbook.Entry, error) {
 	wait := backoff.NewExponentialBackOff()
 	wait.InitialInterval, wait.MaxInterval = g.o.First, g.o.Long
 	wait.Reset()
 	for tries := 0; ; tries++ {
-		err := g.append(ctx, entries)
+		known, err := g.append(ctx, entries)
 		if err == nil {
 			g.stats.appended(tries > 0)
-			return nil
+			return known, nil
 		}
 		if ctx.Err() == nil {
 			g.stats.failed(err, tries == 0, g.o.Now())
@@ -192,7 +195,7 @@ func (g *Ingest) commit(ctx context.Context, entries []logbook.Entry) error {
 			tries++
 		}
 		g.stats.gaveUp(tries > 0)
-		return fmt.Errorf("%w (last try: %w)", ctx.Err(), err)
+		return nil, fmt.Errorf("%w (last try: %w)", ctx.Err(), err)
 	}
 }
 

@@ -7,7 +7,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"math"
-	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
@@ -18,7 +17,6 @@ import (
 
 	"undersheet/ingest"
 	"undersheet/logbook"
-	"undersheet/logbook/sqlite"
 	"undersheet/sensor"
 )
 
@@ -34,21 +32,21 @@ type book struct {
 	broken  func([]logbook.Entry) error
 }
 
-func (b *book) append(_ context.Context, es []logbook.Entry) error {
+func (b *book) append(_ context.Context, es []logbook.Entry) ([]logbook.Entry, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.broken != nil {
 		if err := b.broken(es); err != nil {
-			return err
+			return nil, err
 		}
 	}
 	for _, e := range es {
 		if err := logbook.Check(e); err != nil {
-			return err
+			return nil, err
 		}
 	}
 	b.entries = append(b.entries, es...)
-	return nil
+	return nil, nil
 }
 
 func (b *book) breakWith(f func([]logbook.Entry) error) {
@@ -214,7 +212,9 @@ func TestFullDisk(t *testing.T) {
 
 func TestEndOfContextEndsWaiting(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		in := ingest.New(func(ctx context.Context, _ []logbook.Entry) error { return errors.Join(errFull, ctx.Err()) }, ingest.Options{Unit: options().Unit})
+		in := ingest.New(func(ctx context.Context, _ []logbook.Entry) ([]logbook.Entry, error) {
+			return nil, errors.Join(errFull, ctx.Err())
+		}, ingest.Options{Unit: options().Unit})
 		ctx, cancel := context.WithTimeout(context.Background(), time.Hour)
 		defer cancel()
 		err := in.Readings(ctx, []sensor.Reading{{Channel: "b-top", Value: 412}})
@@ -226,10 +226,8 @@ func TestEndOfContextEndsWaiting(t *testing.T) {
 
 // In the real logbook, what comes twice is kept once.
 func TestDuplicatesAreDropped(t *testing.T) {
-	store, err := sqlite.Open(filepath.Join(t.TempDir(), "logbook.db"), sqlite.Options{})
-	require.NoError(t, err)
-	defer store.Close()
-	in := ingest.New(func(ctx context.Context, es []logbook.Entry) error { _, err := store.Append(ctx, es); return err }, options())
+	store, into := realBook(t)
+	in := ingest.New(into, options())
 	r := sensor.Reading{Channel: "b-top", Value: 412, Time: now}
 	other := r
 	other.Value = 413

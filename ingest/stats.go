@@ -23,6 +23,8 @@ type Instrument struct {
 	Name      string
 	Readings  uint64          // committed, duplicates included
 	Refused   uint64          // readings and payloads that were kept as refused
+	Repeated  uint64          // readings of a message that came again and were dropped
+	Reused    uint64          // readings whose sequence number was used before for another; kept
 	Last      time.Time       // when the newest of either was committed
 	LastError string          // why the newest refused one was; empty: none was
 	Down      []sensor.Status // what does not answer now, by unit
@@ -66,8 +68,9 @@ func (s *stats) of(name string) *Instrument {
 	return i
 }
 
-// took counts committed readings; entries are what became of them.
-func (s *stats) took(rs []sensor.Reading, entries []logbook.Entry, now time.Time) {
+// took counts committed readings; entries are what became of them, again says
+// which of them had a key that was there already.
+func (s *stats) took(rs []sensor.Reading, entries []logbook.Entry, again map[int]outcome, now time.Time) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for n, r := range rs {
@@ -79,6 +82,12 @@ func (s *stats) took(rs []sensor.Reading, entries []logbook.Entry, now time.Time
 			continue
 		}
 		i.Readings++
+		switch again[n] {
+		case repeated:
+			i.Repeated++
+		case reused:
+			i.Reused++
+		}
 	}
 }
 

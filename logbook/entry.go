@@ -24,7 +24,7 @@ type Header struct {
 	Kind     Kind   `json:"kind"`              // what it is
 	Seq      uint64 `json:"seq,omitempty"`     // place in the logbook, from 1 without gaps; 0 = not committed
 	Received Time   `json:"received,omitzero"` // when it was committed; never decreases along Seq
-	ID       string `json:"id,omitempty"`      // client idempotency key of an act
+	ID       string `json:"id,omitempty"`      // client idempotency key of an act; a source's own key of a reading
 	V        int    `json:"v,omitempty"`       // format version; 0 counts as 1
 }
 

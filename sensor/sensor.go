@@ -40,6 +40,7 @@ type Reading struct {
 	Retained bool      // a stored last value of the broker, not a fresh measurement
 	Fault    string    // the instrument's own word that the value is not to be trusted; empty = none
 	Source   string    // instrument name of the site file
+	ID       string    // Source's own key of this measurement, as its topic and sequence number; a repeated message has it again. Empty = none
 }
 
 // Check returns an error when r is not fit to leave a decoder: no channel, or a

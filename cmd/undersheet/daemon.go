@@ -109,9 +109,13 @@ func (d *daemon) messengers() error {
 	return nil
 }
 
-func (d *daemon) append(ctx context.Context, es []logbook.Entry) error {
-	_, err := d.store.Append(ctx, es)
-	return err
+// append commits es, and returns what was there under an id of theirs.
+func (d *daemon) append(ctx context.Context, es []logbook.Entry) ([]logbook.Entry, error) {
+	stored, err := d.store.Append(ctx, es)
+	if err != nil {
+		return nil, err
+	}
+	return d.store.Known(ctx, stored)
 }
 
 func (d *daemon) unit(channel string) (string, bool) {

@@ -16,12 +16,12 @@ import (
 
 // json reads one value at the paths of the site file.
 func (s *source) json(topic string, payload []byte, _ time.Time) ([]sensor.Reading, []error) {
-	f, err := s.jsonValue(payload)
+	f, err := s.jsonValue(topic, payload)
 	return s.one(topic, f, err)
 }
 
-// jsonValue finds the value, its time and what names its channel.
-func (s *source) jsonValue(payload []byte) (f found, err error) {
+// jsonValue finds the value, its time, its key and what names its channel.
+func (s *source) jsonValue(topic string, payload []byte) (f found, err error) {
 	doc, err := parseJSON(payload)
 	if err != nil {
 		return f, err
@@ -36,7 +36,7 @@ func (s *source) jsonValue(payload []byte) (f found, err error) {
 	if f.at, err = s.jsonTime(doc); err != nil {
 		return f, err
 	}
-	if err := s.jsonSequence(doc); err != nil || s.Name == "" {
+	if f.id, err = s.jsonSequence(topic, doc); err != nil || s.Name == "" {
 		return f, err
 	}
 	if v, err = at(doc, s.Name); err != nil {
@@ -153,20 +153,26 @@ func (s *source) parseTime(v any) (time.Time, error) {
 	return time.Time{}, errors.New("is neither an RFC 3339 text nor a number")
 }
 
-// jsonSequence makes sure that the device's sequence number is there when the
-// site file promises one: it is what tells two equal payloads apart.
-func (s *source) jsonSequence(doc any) error {
+// jsonSequence returns the key of a measurement, TOPIC#NUMBER, from the device's
+// sequence number, which must be there when the site file promises it: it is what
+// tells two equal payloads apart. Empty when the site file names none. (No topic
+// of a message has a #: MQTT 3.1.1, section 4.7.1.)
+func (s *source) jsonSequence(topic string, doc any) (string, error) {
 	if s.Sequence == "" {
-		return nil
+		return "", nil
 	}
 	v, err := at(doc, s.Sequence)
 	if err != nil {
-		return err
+		return "", err
 	}
-	if _, err := jsonText(v); err != nil {
-		return fmt.Errorf("the sequence number at %q: %w", s.Sequence, err)
+	n, err := jsonText(v)
+	if err == nil && n == "" {
+		err = errors.New("is empty")
 	}
-	return nil
+	if err != nil {
+		return "", fmt.Errorf("the sequence number at %q: %w", s.Sequence, err)
+	}
+	return topic + "#" + n, nil
 }
 
 // jsonText reads a text, or a number as it is written.

@@ -110,6 +110,7 @@ type found struct {
 	value float64
 	unit  string            // one of logbook.Units; empty: the source's, else the channel's
 	at    time.Time         // zero: not given
+	id    string            // the source's own key of the measurement; empty: none
 	names map[string]string // what stands for the template's placeholders
 }
 
@@ -125,7 +126,7 @@ func (s *source) reading(topic string, f found) (sensor.Reading, error) {
 	if f.unit == "" {
 		f.unit = s.Unit
 	}
-	r := sensor.Reading{Channel: channel, Value: f.value, Unit: f.unit, Time: f.at, Source: s.instrument}
+	r := sensor.Reading{Channel: channel, Value: f.value, Unit: f.unit, Time: f.at, Source: s.instrument, ID: f.id}
 	return r, r.Check()
 }
 

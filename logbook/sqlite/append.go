@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"math"
 
@@ -66,6 +67,29 @@ func (s *Store) Append(ctx context.Context, entries []logbook.Entry) ([]Stored, 
 		return nil, err
 	}
 	return r.stored, nil
+}
+
+// Known returns, for each of stored that Differs, the entry that has its id, in
+// its place; nil in the others' places, and nothing at all when none differs.
+func (s *Store) Known(ctx context.Context, stored []Stored) ([]logbook.Entry, error) {
+	var known []logbook.Entry
+	for i, st := range stored {
+		if !st.Differs {
+			continue
+		}
+		es, err := s.Read(ctx, st.Seq, 1)
+		if err == nil && len(es) == 0 {
+			err = errors.New("the log ends before it")
+		}
+		if err != nil {
+			return nil, fmt.Errorf("read entry %d, which has the id of another: %w", st.Seq, err)
+		}
+		if known == nil {
+			known = make([]logbook.Entry, len(stored))
+		}
+		known[i] = es[0]
+	}
+	return known, nil
 }
 
 // see waits until r is committed, doing the commit when it is this caller's turn.

@@ -96,7 +96,16 @@ func TestAppendDropsDuplicates(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, []Stored{{Seq: 1, Duplicate: true}, {Seq: 3}, {Seq: 2, Duplicate: true},
 		{Seq: 2, Duplicate: true, Differs: true}, {Seq: 3, Duplicate: true}}, got, "a second value for one time is kept")
-	require.Len(t, all(t, s), 3)
+	kept := all(t, s)
+	require.Len(t, kept, 3)
+	known, err := s.Known(ctx, got)
+	require.NoError(t, err)
+	require.Equal(t, []logbook.Entry{nil, nil, nil, kept[1], nil}, known, "who has the id of the one that was not kept")
+	known, err = s.Known(ctx, got[:3])
+	require.NoError(t, err)
+	require.Empty(t, known)
+	_, err = s.Known(ctx, []Stored{{Seq: 9, Duplicate: true, Differs: true}})
+	require.ErrorContains(t, err, "read entry 9")
 }
 
 func TestAppendRefuses(t *testing.T) {
