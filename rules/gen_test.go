@@ -29,7 +29,6 @@ type script struct {
 	t       *rapid.T
 	now     logbook.Time
 	n       int
-	fed     map[string]logbook.Time
 	airy    bool // mostly clean air, so that gates come to open
 	restore bool
 }

@@ -18,9 +18,8 @@ import (
 // oracle keeps, from the entries alone and in the plainest way, what must be true
 // before a gate may say check-owed or cleared. It knows nothing of package gate.
 type oracle struct {
-	gas      map[string]bool         // stacks dosed or under gas
-	airing   map[string]logbook.Time // running airing began; paused = far ahead
-	inside   int
+	gas      map[string]bool              // stacks dosed or under gas
+	airing   map[string]logbook.Time      // running airing began; paused = far ahead
 	reads    map[string][]logbook.Reading // fresh readings per channel
 	stores   map[string][]string          // gate channels
 	declared map[string]bool

@@ -86,8 +86,7 @@ func (c *actCmd) tell(con *console, a door.Answer) error {
 // entry makes the act of the command line.
 func (c *actCmd) entry(now time.Time) (logbook.Entry, error) {
 	e, err := logbook.New(logbook.Kind(c.Kind))
-	act, isAct := e.(logbook.Acting)
-	if err != nil || !isAct {
+	if _, isAct := e.(logbook.Acting); err != nil || !isAct {
 		return nil, fmt.Errorf("%q is no act; acts are: %s", c.Kind, joinKinds(logbook.ActKinds))
 	}
 	types := map[string]reflect.Kind{}
@@ -125,7 +124,7 @@ func (c *actCmd) entry(now time.Time) (logbook.Entry, error) {
 	if err != nil {
 		return nil, err
 	}
-	if act, isAct = e.(logbook.Acting); isAct && strings.TrimSpace(act.Who().By) == "" {
+	if act, isAct := e.(logbook.Acting); isAct && strings.TrimSpace(act.Who().By) == "" {
 		return nil, errors.New("the field \"by\" is missing: who says so?")
 	}
 	return e, nil

@@ -66,11 +66,11 @@ type Judged struct {
 
 // History is what is remembered of a channel.
 type History struct {
-	Last     Judged         // newest that counts, or the newest of all while none does
-	Newest   logbook.Time   // newest time of a reading that was judged in its turn
-	Gaps     []int64        // last intervals between readings, µs
-	Recent   []Moment       // last moments, to know a second value
-	RunSince logbook.Time   // since when the raw value has not changed
+	Last     Judged       // newest that counts, or the newest of all while none does
+	Newest   logbook.Time // newest time of a reading that was judged in its turn
+	Gaps     []int64      // last intervals between readings, µs
+	Recent   []Moment     // last moments, to know a second value
+	RunSince logbook.Time // since when the raw value has not changed
 	RunValue float64
 	RunCount int
 }
