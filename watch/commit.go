@@ -28,7 +28,6 @@ type cursor struct {
 	keptAt time.Time
 	snap   uint64 // seq of the newest snapshot
 	snapAt time.Time
-	open   bool // something proposed is not committed: the state must not be kept
 }
 
 // commit writes what a batch proposes, with the cursor. It tries again until it
@@ -38,7 +37,6 @@ func (l *Loop) commit(ctx context.Context, p proposed) error {
 		l.cursor.judged = max(l.cursor.judged, l.cursor.seq)
 		return nil
 	}
-	l.cursor.open = true
 	for wait := retryFirst; ; wait = min(2*wait, retryMost) {
 		err := l.append(ctx, p)
 		if err == nil {
@@ -54,7 +52,6 @@ func (l *Loop) commit(ctx context.Context, p proposed) error {
 		case <-time.After(wait):
 		}
 	}
-	l.cursor.open = false
 	l.cursor.judged, l.cursor.kept, l.cursor.keptAt = l.cursor.seq, l.cursor.seq, time.Now()
 	l.trouble("", nil)
 	return nil
@@ -78,7 +75,7 @@ func (l *Loop) rest(ctx context.Context) error {
 		}
 	}
 	if c.seq-c.snap >= l.opts.SnapshotEvery || c.seq > c.snap && time.Since(c.snapAt) >= l.opts.SnapshotAge {
-		if err := l.keep(ctx, false); err != nil {
+		if err := l.keep(ctx); err != nil {
 			l.opts.Logger.Warn("save a snapshot; it is tried again later", "error", err)
 		}
 	}
@@ -97,14 +94,11 @@ func (l *Loop) keepCursor(ctx context.Context) error {
 	return nil
 }
 
-// keep writes the cursor and a snapshot of the state, unless something that was
-// proposed is not committed.
-func (l *Loop) keep(ctx context.Context, stopping bool) error {
+// keep writes the cursor and a snapshot of the state. A state whose records are
+// not committed is not kept: they would never be proposed again.
+func (l *Loop) keep(ctx context.Context) error {
 	c := &l.cursor
 	c.snapAt = time.Now()
-	if c.open {
-		return nil
-	}
 	if err := l.keepCursor(ctx); err != nil {
 		return fmt.Errorf("write the judged cursor: %w", err)
 	}

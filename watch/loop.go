@@ -185,7 +185,7 @@ func (l *Loop) start(ctx context.Context) error {
 		l.now = l.state.View().Now
 		l.mu.Unlock()
 	}
-	l.cursor = cursor{seq: seq, judged: max(judged, seq), kept: judged, keptAt: time.Now(), snapAt: time.Now(), snap: seq}
+	l.cursor = cursor{seq: seq, judged: judged, kept: judged, keptAt: time.Now(), snapAt: time.Now(), snap: seq}
 	l.note(nil, 0)
 	return nil
 }
@@ -261,9 +261,6 @@ func (l *Loop) fold(ctx context.Context, e logbook.Entry) (recs []logbook.Record
 		}
 	}()
 	recs = l.state.Fold(e)
-	if a, ok := e.(*logbook.Alarm); ok && a.Alarm == alarmStopped {
-		return recs, nil, nil // its messages went with it
-	}
 	return recs, l.planner.Fold(e, l.moment(ctx)), nil
 }
 
@@ -286,7 +283,7 @@ func (l *Loop) end(ctx context.Context, err error) error {
 	stop, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopWithin)
 	defer cancel()
 	if l.state != nil {
-		if err := l.keep(stop, true); err != nil {
+		if err := l.keep(stop); err != nil {
 			l.opts.Logger.Warn("keep the state at the stop; the next start takes longer", "error", err)
 		}
 	}

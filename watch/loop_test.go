@@ -161,6 +161,30 @@ func TestCrashBetweenInputAndRecords(t *testing.T) {
 	})
 }
 
+// TestStopWhileTheDiskIsFull: a state whose records could not be committed is not
+// kept, so the next start judges again.
+func TestStopWhileTheDiskIsFull(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		m := newMemory()
+		l := start(t, m, options())
+		m.input(t, reading(0, 1))
+		synctest.Wait()
+		m.refuse = func(int) error { return errors.New("disk full") }
+		m.input(t, confirmed(0))
+		synctest.Wait()
+		m.mu.Lock()
+		m.refuse = nil // room again, just before the stop
+		m.mu.Unlock()
+		require.NoError(t, l.stop())
+		require.Less(t, m.judged, uint64(2))
+		l = start(t, m.reborn(), options())
+		got, err := l.Answer(t.Context(), 2)
+		require.NoError(t, err)
+		require.IsType(t, &logbook.Accepted{}, got)
+		require.NoError(t, l.stop())
+	})
+}
+
 // stop2 waits for the end of a loop whose log is dead.
 func (r *running) stop2() error { defer r.cancel(); return <-r.err }
 

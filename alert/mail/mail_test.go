@@ -184,6 +184,17 @@ func TestCutAfterTheMessageIsInDoubt(t *testing.T) {
 	require.Len(t, s.mails(), 1, "the server has it all the same")
 }
 
+// TestHangUpAfterTheReply: a server that took the message and then leaves
+// without a farewell has taken it.
+func TestHangUpAfterTheReply(t *testing.T) {
+	s := serve(t, nil, false)
+	s.hangUp = true
+	set := config(s.port)
+	set.TLS = NoTLS
+	require.NoError(t, newServer(t, set).Deliver(t.Context(), letter()))
+	require.Len(t, s.mails(), 1)
+}
+
 func TestTroubleBeforeTheMessage(t *testing.T) {
 	c := newCertificate(t)
 	secure, plain := serve(t, c.conf, false), serve(t, nil, false)

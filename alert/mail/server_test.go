@@ -31,6 +31,7 @@ type server struct {
 	got     []received
 	rcptErr []error // replies to the next RCPT TO; nil = take it
 	dataErr []error // replies to the next message
+	hangUp  bool    // close the connection right after the reply to a message
 	cut     bool    // close the connection after the message instead of a reply
 }
 
@@ -64,7 +65,14 @@ type session struct {
 	to   string
 }
 
-func (c *session) Reset()        {}
+func (c *session) Reset() {
+	c.s.mu.Lock()
+	defer c.s.mu.Unlock()
+	if c.s.hangUp && len(c.s.got) > 0 {
+		c.conn.Conn().Close()
+	}
+}
+
 func (c *session) Logout() error { return nil }
 
 func (c *session) AuthMechanisms() []string { return []string{sasl.Plain, sasl.Login} }
