@@ -43,10 +43,10 @@ func TestClockEntriesOnlyInSilence(t *testing.T) {
 		done := make(chan error, 1)
 		go func() { done <- ingest.NewClockwork(in, b.head, ingest.ClockOptions{}).Run(ctx) }()
 		for _, at := range []int{10, 20, 45, 76} { // readings at these seconds
-			time.Sleep(time.Until(start.Add(time.Duration(at) * time.Second)))
+			<-time.After(time.Until(start.Add(time.Duration(at) * time.Second)))
 			require.NoError(t, in.Readings(ctx, []sensor.Reading{{Channel: "a", Unit: "C", Value: float64(at)}}))
 		}
-		time.Sleep(time.Until(start.Add(140 * time.Second)))
+		<-time.After(time.Until(start.Add(140 * time.Second)))
 		cancel()
 		require.NoError(t, <-done)
 		// 30 s after the reading at 45, after that at 76, and after itself.

@@ -80,19 +80,25 @@ func TestLineProtocolCorpus(t *testing.T) {
 		}
 		require.Len(t, points, len(c.Output.Result), "%s: %q", key, c.Input.Text)
 		for i, want := range c.Output.Result {
-			require.Equal(t, string(want.Name), points[i].names["measurement"], key)
-			require.Len(t, points[i].fields, len(want.Fields), key)
-			if !points[i].at.IsZero() {
-				require.Equal(t, want.Time, points[i].at.UnixNano(), key)
-			}
-			for n, f := range want.Fields {
-				require.Equal(t, string(f.Key), points[i].fields[n].key, key)
-				if v, ok := f.Value["float"].(float64); ok {
-					got, _, err := lineNumber(points[i].fields[n].value)
-					require.NoError(t, err)
-					require.Equal(t, v, got, key)
-				}
-			}
+			requirePoint(t, key, want, points[i])
+		}
+	}
+}
+
+// requirePoint requires that got is want, as far as it gives readings.
+func requirePoint(t *testing.T, key string, want corpusPoint, got point) {
+	t.Helper()
+	require.Equal(t, string(want.Name), got.names["measurement"], key)
+	require.Len(t, got.fields, len(want.Fields), key)
+	if !got.at.IsZero() {
+		require.Equal(t, want.Time, got.at.UnixNano(), key)
+	}
+	for n, f := range want.Fields {
+		require.Equal(t, string(f.Key), got.fields[n].key, key)
+		if v, ok := f.Value["float"].(float64); ok {
+			number, _, err := lineNumber(got.fields[n].value)
+			require.NoError(t, err)
+			require.Equal(t, v, number, key)
 		}
 	}
 }

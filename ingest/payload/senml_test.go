@@ -87,57 +87,60 @@ func TestSenMLPackGivesWhatItCan(t *testing.T) {
 	}
 }
 
+// senmlRecords are packs, the readings that they give, and the first fault.
+var senmlRecords = map[string]struct {
+	pack  string
+	want  []sensor.Reading
+	fault string
+}{
+	"single datapoint (RFC 8428, 5.1.1)": {`[{"n":"urn:dev:ow:10e2073a01080063","u":"Cel","v":23.1}]`,
+		[]sensor.Reading{{Channel: "urn:dev:ow:10e2073a01080063", Value: 23.1, Unit: "C"}}, ""},
+	"data types (RFC 8428, 5.1.5)": {`[{"bn":"urn:dev:ow:10e2073a01080063:","n":"temp","u":"Cel","v":23.1},
+		{"n":"label","vs":"Machine Room"},{"n":"open","vb":false},{"n":"nfc-reader","vd":"aGkgCg"}]`,
+		[]sensor.Reading{{Channel: "urn:dev:ow:10e2073a01080063:temp", Value: 23.1, Unit: "C"},
+			{Channel: "urn:dev:ow:10e2073a01080063:open", Unit: "state"}}, "a text is no reading"},
+	"base name changes (RFC 8428, 5.1.6, from memory)": {`[{"bn":"2001:db8::2/","bt":1.320078429e+09,"n":"temperature","u":"Cel","v":25.2},
+		{"n":"humidity","u":"%RH","v":30},{"bn":"2001:db8::1/","n":"temperature","u":"Cel","v":12.3},{"n":"humidity","u":"%RH","v":67}]`,
+		[]sensor.Reading{{Channel: "2001:db8::2/temperature", Value: 25.2, Unit: "C", Time: time.Unix(1320078429, 0).UTC()},
+			{Channel: "2001:db8::2/humidity", Value: 30, Unit: "%RH", Time: time.Unix(1320078429, 0).UTC()},
+			{Channel: "2001:db8::1/temperature", Value: 12.3, Unit: "C", Time: time.Unix(1320078429, 0).UTC()},
+			{Channel: "2001:db8::1/humidity", Value: 67, Unit: "%RH", Time: time.Unix(1320078429, 0).UTC()}}, ""},
+	"gas with base value":         {`[{"bn":"b-","bu":"ppm","bv":400},{"n":"top","v":12}]`, []sensor.Reading{{Channel: "b-top", Value: 412, Unit: "ppm"}}, ""},
+	"relative time":               {`[{"n":"a","u":"ppm","v":1,"t":-90}]`, []sensor.Reading{{Channel: "a", Value: 1, Unit: "ppm", Time: arrival.Add(-90 * time.Second)}}, ""},
+	"last relative time":          {`[{"n":"a","v":1,"t":268435455}]`, []sensor.Reading{{Channel: "a", Value: 1, Time: arrival.Add(268435455 * time.Second)}}, ""},
+	"first absolute time":         {`[{"n":"a","v":1,"t":268435456}]`, []sensor.Reading{{Channel: "a", Value: 1, Time: time.Unix(268435456, 0).UTC()}}, ""},
+	"no unit":                     {`[{"n":"a","v":1}]`, []sensor.Reading{{Channel: "a", Value: 1}}, ""},
+	"pascal":                      {`[{"n":"a","u":"Pa","v":101325}]`, []sensor.Reading{{Channel: "a", Value: 1013.25, Unit: "hPa"}}, ""},
+	"unknown field is passed by":  {`[{"n":"a","v":1,"colour":"red"}]`, []sensor.Reading{{Channel: "a", Value: 1}}, ""},
+	"base fields only":            {`[{"bn":"b-"},{"n":"top","v":12}]`, []sensor.Reading{{Channel: "b-top", Value: 12}}, ""},
+	"value and sum":               {`[{"n":"a","v":1,"s":5}]`, []sensor.Reading{{Channel: "a", Value: 1}}, ""},
+	"sum only":                    {`[{"n":"a","s":5}]`, nil, "a sum is no reading"},
+	"no value":                    {`[{"n":"a"}]`, nil, "there is no value"},
+	"two values":                  {`[{"n":"a","v":1,"vb":true}]`, nil, "2 values"},
+	"null":                        {`[{"n":"a","v":null}]`, nil, "no number"},
+	"number as text":              {`[{"n":"a","v":"412"}]`, nil, "no number"},
+	"label in capitals":           {`[{"n":"a","V":412}]`, nil, "there is no value"},
+	"no name":                     {`[{"v":1}]`, nil, "neither a name nor a base name"},
+	"name with a blank":           {`[{"n":"north top","v":1}]`, nil, "other characters"},
+	"name that begins with -":     {`[{"n":"-a","v":1}]`, nil, "other characters"},
+	"coulomb":                     {`[{"n":"a","u":"C","v":23}]`, nil, `send a temperature as "Cel"`},
+	"ratio":                       {`[{"n":"a","u":"/","v":0.0004}]`, nil, `send a gas as "ppm"`},
+	"too large":                   {`[{"n":"a","bv":1.7e308,"v":1.7e308}]`, nil, "not a finite number"},
+	"out of range":                {`[{"n":"a","v":1e999}]`, nil, "no number"},
+	"after the year 9999":         {`[{"n":"a","v":1,"t":1e12}]`, nil, "outside the years"},
+	"newer version":               {`[{"bver":11,"n":"a","v":1}]`, nil, "SenML version 11 is not understood"},
+	"version 0":                   {`[{"bver":0,"n":"a","v":1}]`, nil, "SenML version 0 is not understood"},
+	"two versions":                {`[{"bver":10,"n":"a","v":1},{"bver":9,"n":"a","v":1}]`, nil, "version 9 after 10"},
+	"must be understood":          {`[{"n":"a","v":1},{"n":"b","v":1,"lock_":1}]`, nil, "must be understood"},
+	"bad base field":              {`[{"n":"a","v":1},{"bt":"now","n":"b","v":2},{"n":"c","v":3}]`, nil, "the whole pack is refused"},
+	"object instead of an array":  {`{"n":"a","v":1}`, nil, "is an array of records"},
+	"records that are no objects": {`[1]`, nil, "is an array of records"},
+	"cut in half":                 {`[{"n":"a","v":1},{"n"`, nil, "cut short after 21 bytes"},
+	"two packs":                   {`[{"n":"a","v":1}][]`, nil, "something follows"},
+}
+
 func TestSenMLRecords(t *testing.T) {
-	for name, c := range map[string]struct {
-		pack  string
-		want  []sensor.Reading
-		fault string
-	}{
-		"single datapoint (RFC 8428, 5.1.1)": {`[{"n":"urn:dev:ow:10e2073a01080063","u":"Cel","v":23.1}]`,
-			[]sensor.Reading{{Channel: "urn:dev:ow:10e2073a01080063", Value: 23.1, Unit: "C"}}, ""},
-		"data types (RFC 8428, 5.1.5)": {`[{"bn":"urn:dev:ow:10e2073a01080063:","n":"temp","u":"Cel","v":23.1},
-			{"n":"label","vs":"Machine Room"},{"n":"open","vb":false},{"n":"nfc-reader","vd":"aGkgCg"}]`,
-			[]sensor.Reading{{Channel: "urn:dev:ow:10e2073a01080063:temp", Value: 23.1, Unit: "C"},
-				{Channel: "urn:dev:ow:10e2073a01080063:open", Unit: "state"}}, "a text is no reading"},
-		"base name changes (RFC 8428, 5.1.6, from memory)": {`[{"bn":"2001:db8::2/","bt":1.320078429e+09,"n":"temperature","u":"Cel","v":25.2},
-			{"n":"humidity","u":"%RH","v":30},{"bn":"2001:db8::1/","n":"temperature","u":"Cel","v":12.3},{"n":"humidity","u":"%RH","v":67}]`,
-			[]sensor.Reading{{Channel: "2001:db8::2/temperature", Value: 25.2, Unit: "C", Time: time.Unix(1320078429, 0).UTC()},
-				{Channel: "2001:db8::2/humidity", Value: 30, Unit: "%RH", Time: time.Unix(1320078429, 0).UTC()},
-				{Channel: "2001:db8::1/temperature", Value: 12.3, Unit: "C", Time: time.Unix(1320078429, 0).UTC()},
-				{Channel: "2001:db8::1/humidity", Value: 67, Unit: "%RH", Time: time.Unix(1320078429, 0).UTC()}}, ""},
-		"gas with base value":         {`[{"bn":"b-","bu":"ppm","bv":400},{"n":"top","v":12}]`, []sensor.Reading{{Channel: "b-top", Value: 412, Unit: "ppm"}}, ""},
-		"relative time":               {`[{"n":"a","u":"ppm","v":1,"t":-90}]`, []sensor.Reading{{Channel: "a", Value: 1, Unit: "ppm", Time: arrival.Add(-90 * time.Second)}}, ""},
-		"last relative time":          {`[{"n":"a","v":1,"t":268435455}]`, []sensor.Reading{{Channel: "a", Value: 1, Time: arrival.Add(268435455 * time.Second)}}, ""},
-		"first absolute time":         {`[{"n":"a","v":1,"t":268435456}]`, []sensor.Reading{{Channel: "a", Value: 1, Time: time.Unix(268435456, 0).UTC()}}, ""},
-		"no unit":                     {`[{"n":"a","v":1}]`, []sensor.Reading{{Channel: "a", Value: 1}}, ""},
-		"pascal":                      {`[{"n":"a","u":"Pa","v":101325}]`, []sensor.Reading{{Channel: "a", Value: 1013.25, Unit: "hPa"}}, ""},
-		"unknown field is passed by":  {`[{"n":"a","v":1,"colour":"red"}]`, []sensor.Reading{{Channel: "a", Value: 1}}, ""},
-		"base fields only":            {`[{"bn":"b-"},{"n":"top","v":12}]`, []sensor.Reading{{Channel: "b-top", Value: 12}}, ""},
-		"value and sum":               {`[{"n":"a","v":1,"s":5}]`, []sensor.Reading{{Channel: "a", Value: 1}}, ""},
-		"sum only":                    {`[{"n":"a","s":5}]`, nil, "a sum is no reading"},
-		"no value":                    {`[{"n":"a"}]`, nil, "there is no value"},
-		"two values":                  {`[{"n":"a","v":1,"vb":true}]`, nil, "2 values"},
-		"null":                        {`[{"n":"a","v":null}]`, nil, "no number"},
-		"number as text":              {`[{"n":"a","v":"412"}]`, nil, "no number"},
-		"label in capitals":           {`[{"n":"a","V":412}]`, nil, "there is no value"},
-		"no name":                     {`[{"v":1}]`, nil, "neither a name nor a base name"},
-		"name with a blank":           {`[{"n":"north top","v":1}]`, nil, "other characters"},
-		"name that begins with -":     {`[{"n":"-a","v":1}]`, nil, "other characters"},
-		"coulomb":                     {`[{"n":"a","u":"C","v":23}]`, nil, `send a temperature as "Cel"`},
-		"ratio":                       {`[{"n":"a","u":"/","v":0.0004}]`, nil, `send a gas as "ppm"`},
-		"too large":                   {`[{"n":"a","bv":1.7e308,"v":1.7e308}]`, nil, "not a finite number"},
-		"out of range":                {`[{"n":"a","v":1e999}]`, nil, "no number"},
-		"after the year 9999":         {`[{"n":"a","v":1,"t":1e12}]`, nil, "outside the years"},
-		"newer version":               {`[{"bver":11,"n":"a","v":1}]`, nil, "SenML version 11 is not understood"},
-		"version 0":                   {`[{"bver":0,"n":"a","v":1}]`, nil, "SenML version 0 is not understood"},
-		"two versions":                {`[{"bver":10,"n":"a","v":1},{"bver":9,"n":"a","v":1}]`, nil, "version 9 after 10"},
-		"must be understood":          {`[{"n":"a","v":1},{"n":"b","v":1,"lock_":1}]`, nil, "must be understood"},
-		"bad base field":              {`[{"n":"a","v":1},{"bt":"now","n":"b","v":2},{"n":"c","v":3}]`, nil, "the whole pack is refused"},
-		"object instead of an array":  {`{"n":"a","v":1}`, nil, "is an array of records"},
-		"records that are no objects": {`[1]`, nil, "is an array of records"},
-		"cut in half":                 {`[{"n":"a","v":1},{"n"`, nil, "cut short after 21 bytes"},
-		"two packs":                   {`[{"n":"a","v":1}][]`, nil, "something follows"},
-	} {
+	for name, c := range senmlRecords {
 		t.Run(name, func(t *testing.T) {
 			rs, faults := decoder(t, senmlSource())("depot/x", []byte(c.pack), arrival)
 			for i := range rs {

@@ -84,42 +84,53 @@ func TestNoNumberBecomesAFault(t *testing.T) {
 	})
 }
 
+// attempt is what comes back for a request.
+type attempt func(q modbus.Request) []byte
+
+// Attempts of a unit that has words to tell, and of the line between.
+var (
+	ok    attempt = func(q modbus.Request) []byte { return q.AppendReply(nil, words(q)) }
+	none  attempt = func(modbus.Request) []byte { return nil }
+	crc   attempt = func(q modbus.Request) []byte { b := ok(q); b[4] ^= 0x10; return b }
+	short attempt = func(q modbus.Request) []byte { return ok(q)[:4] }
+	noise attempt = func(q modbus.Request) []byte { return append([]byte{0x00, 0xFF, 0x07, 0x04}, ok(q)...) }
+	echo  attempt = func(q modbus.Request) []byte { return append(q.Append(nil), ok(q)...) }
+	other attempt = func(q modbus.Request) []byte { q.Unit = 9; return ok(q) }
+	more  attempt = func(q modbus.Request) []byte { q.Count++; return ok(q) }
+)
+
+// refuse answers with an exception.
+func refuse(e modbus.Exception) attempt {
+	return func(q modbus.Request) []byte { return q.AppendException(nil, e) }
+}
+
+// broken are units whose every attempt to answer is scripted.
+var broken = map[string]struct {
+	script  []attempt
+	detail  string // of the status; empty = answers
+	refused bool   // what came is kept
+}{
+	"right at once":           {[]attempt{ok}, "", false},
+	"noise before the frame":  {[]attempt{noise}, "", false},
+	"echo of the request":     {[]attempt{echo}, "", false},
+	"crc error once":          {[]attempt{crc, ok}, "", false},
+	"short once":              {[]attempt{short, ok}, "", false},
+	"no answer twice":         {[]attempt{none, none, ok}, "", false},
+	"another unit once":       {[]attempt{other, ok}, "", false},
+	"another length once":     {[]attempt{more, ok}, "", false},
+	"busy twice":              {[]attempt{refuse(modbus.DeviceBusy), refuse(modbus.Acknowledge), ok}, "", false},
+	"refused":                 {[]attempt{refuse(modbus.IllegalDataAddress)}, "exception 2, illegal data address", false},
+	"always busy":             {[]attempt{refuse(6), refuse(6), refuse(6)}, "exception 6, server device busy", false},
+	"dead":                    {[]attempt{none, none, none}, "no answer within 300ms", false},
+	"always a crc error":      {[]attempt{crc, crc, crc}, "crc error in 7 bytes", true},
+	"always short":            {[]attempt{short, short, short}, "short frame: 4 bytes", true},
+	"always another unit":     {[]attempt{other, other, other}, "not an answer to the request: unit 9 answered", true},
+	"always another function": {[]attempt{crc, short, refuse(0x40)}, "exception 64, unknown", false},
+}
+
 // Each script says what comes back for the first, second, … attempt.
 func TestBrokenAnswers(t *testing.T) {
-	type attempt func(q modbus.Request) []byte
-	ok := func(q modbus.Request) []byte { return q.AppendReply(nil, words(q)) }
-	none := func(modbus.Request) []byte { return nil }
-	crc := func(q modbus.Request) []byte { b := ok(q); b[4] ^= 0x10; return b }
-	short := func(q modbus.Request) []byte { return ok(q)[:4] }
-	noise := func(q modbus.Request) []byte { return append([]byte{0x00, 0xFF, 0x07, 0x04}, ok(q)...) }
-	echo := func(q modbus.Request) []byte { return append(q.Append(nil), ok(q)...) }
-	other := func(q modbus.Request) []byte { q.Unit = 9; return ok(q) }
-	more := func(q modbus.Request) []byte { q.Count++; return ok(q) }
-	refuse := func(e modbus.Exception) attempt {
-		return func(q modbus.Request) []byte { return q.AppendException(nil, e) }
-	}
-	for name, c := range map[string]struct {
-		script  []attempt
-		detail  string // of the status; empty = answers
-		refused bool   // what came is kept
-	}{
-		"right at once":           {[]attempt{ok}, "", false},
-		"noise before the frame":  {[]attempt{noise}, "", false},
-		"echo of the request":     {[]attempt{echo}, "", false},
-		"crc error once":          {[]attempt{crc, ok}, "", false},
-		"short once":              {[]attempt{short, ok}, "", false},
-		"no answer twice":         {[]attempt{none, none, ok}, "", false},
-		"another unit once":       {[]attempt{other, ok}, "", false},
-		"another length once":     {[]attempt{more, ok}, "", false},
-		"busy twice":              {[]attempt{refuse(modbus.DeviceBusy), refuse(modbus.Acknowledge), ok}, "", false},
-		"refused":                 {[]attempt{refuse(modbus.IllegalDataAddress)}, "exception 2, illegal data address", false},
-		"always busy":             {[]attempt{refuse(6), refuse(6), refuse(6)}, "exception 6, server device busy", false},
-		"dead":                    {[]attempt{none, none, none}, "no answer within 300ms", false},
-		"always a crc error":      {[]attempt{crc, crc, crc}, "crc error in 7 bytes", true},
-		"always short":            {[]attempt{short, short, short}, "short frame: 4 bytes", true},
-		"always another unit":     {[]attempt{other, other, other}, "not an answer to the request: unit 9 answered", true},
-		"always another function": {[]attempt{crc, short, refuse(0x40)}, "exception 64, unknown", false},
-	} {
+	for name, c := range broken {
 		t.Run(name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				tries := 0

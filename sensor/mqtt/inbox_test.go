@@ -42,14 +42,14 @@ func TestBacklogEndsWithAPause(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := newInbox(Options{}.withDefaults())
 		b.connecting(true)
-		time.Sleep(time.Minute)
+		<-time.After(time.Minute)
 		require.True(t, through(t, b, letter{}).old, "before it is known whether the session was resumed")
 		b.connected(true, 10*time.Millisecond)
 		for range 10 {
-			time.Sleep(400 * time.Millisecond)
+			<-time.After(400 * time.Millisecond)
 			require.True(t, through(t, b, letter{}).old, "no pause of 0.5 s yet")
 		}
-		time.Sleep(600 * time.Millisecond)
+		<-time.After(600 * time.Millisecond)
 		require.False(t, through(t, b, letter{}).old)
 		require.False(t, through(t, b, letter{}).old, "once through, it stays so")
 		require.True(t, through(t, b, letter{retained: true}).old)
@@ -57,7 +57,7 @@ func TestBacklogEndsWithAPause(t *testing.T) {
 
 		b.connecting(true)
 		b.connected(true, 200*time.Millisecond)
-		time.Sleep(1900 * time.Millisecond)
+		<-time.After(1900 * time.Millisecond)
 		require.True(t, through(t, b, letter{}).old, "a slow way asks for 2 s")
 
 		b.connecting(true)
@@ -75,7 +75,7 @@ func TestBacklogIsNotThroughWhileOneWaits(t *testing.T) {
 		b.connected(true, 0)
 		n := new(int)
 		b.put(context.Background(), letter{acknowledgedAt: n})
-		time.Sleep(time.Hour)
+		<-time.After(time.Hour)
 		b.put(context.Background(), letter{acknowledgedAt: n})
 		batch, err := b.take(context.Background())
 		require.NoError(t, err)
