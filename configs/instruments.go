@@ -69,6 +69,7 @@ func (c *checker) feeding(feeders []feeder) {
 	}
 }
 
+// mayBeFed reports whether a feeder whose template may give several channels may give this one.
 func mayBeFed(feeders []feeder, channel string) bool {
 	for _, f := range feeders {
 		if f.pattern != nil && f.pattern.Fits(channel) {
@@ -213,6 +214,7 @@ func (c *checker) broker(m *logbook.MQTT, path string) {
 	}
 }
 
+// isPort reports whether s is the number of a TCP port.
 func isPort(s string) bool {
 	n, err := strconv.Atoi(s)
 	return err == nil && n >= 1 && n <= 65535

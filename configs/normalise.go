@@ -68,10 +68,12 @@ func normalChannel(ch logbook.Channel) logbook.Channel {
 	return ch
 }
 
+// isGas reports whether a channel in this unit measures gas.
 func isGas(unit string) bool {
 	return unit == logbook.PPM || unit == logbook.MgM3 || unit == logbook.GM3
 }
 
+// normalStore fills in where air points are.
 func normalStore(s *logbook.Store) {
 	for i := range s.Air {
 		orText(&s.Air[i].Where, logbook.WhereInside)
@@ -82,6 +84,7 @@ func normalStore(s *logbook.Store) {
 	s.Air, s.Stacks = noEmpty(s.Air), noEmpty(s.Stacks)
 }
 
+// normalSettings fills in the settings that are left out.
 func normalSettings(s *logbook.Settings) {
 	orNumber(&s.ConfirmEvery, logbook.Duration(DefaultConfirmEvery))
 	orNumber(&s.Withholding, logbook.Duration(DefaultWithholding))
@@ -100,6 +103,7 @@ func normalMail(m *logbook.Mail) {
 	orNumber(&m.Port, ports[m.TLS])
 }
 
+// normalInstrument fills in how an instrument is read.
 func normalInstrument(site string, in *logbook.Instrument) {
 	if in.Modbus != nil {
 		normalModbus(in.Modbus)
@@ -133,6 +137,7 @@ func normalModbus(m *logbook.Modbus) {
 	}
 }
 
+// normalRegister fills in how a register is read: a whole input register of 16 bits, as it is.
 func normalRegister(r *logbook.ModbusRegister) {
 	orNumber(&r.Function, 4)
 	orText(&r.Type, "uint16")
@@ -147,6 +152,7 @@ func normalRegister(r *logbook.ModbusRegister) {
 // wide reports whether a register type takes two registers.
 func wide(kind string) bool { return strings.HasSuffix(kind, "32") }
 
+// normalSource fills in how a topic's payloads are read.
 func normalSource(s *logbook.MQTTSource) {
 	orNumber(&s.QoS, 1)
 	switch s.Payload {
@@ -182,12 +188,14 @@ func slug(name string) string {
 	return s
 }
 
+// orText sets an empty s to otherwise.
 func orText(s *string, otherwise string) {
 	if *s == "" {
 		*s = otherwise
 	}
 }
 
+// orNumber sets n to otherwise when it is zero.
 func orNumber[T ~int | ~int64 | ~float64](n *T, otherwise T) {
 	if *n == 0 {
 		*n = otherwise

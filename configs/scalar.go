@@ -53,6 +53,7 @@ func (t *tree) notZero(zero bool, path string) {
 	}
 }
 
+// textOf returns the text of a node, and false when it holds none.
 func textOf(node ast.Node) (string, bool) {
 	switch n := node.(type) {
 	case *ast.StringNode:

@@ -29,6 +29,7 @@ type tree struct {
 // placement is where a value stands.
 type placement struct{ line, column int }
 
+// newTree returns the tree of a file that was not read yet; name stands in what is said of it.
 func newTree(name string) *tree {
 	return &tree{name: name, at: map[string]placement{"": {1, 1}}, broken: map[string]bool{}}
 }
@@ -112,6 +113,7 @@ func (t *tree) remark(path string, got any, rule string, args ...any) Remark {
 	return r
 }
 
+// short returns the first 60 characters of s.
 func short(s string) string {
 	if r := []rune(s); len(r) > 60 {
 		return string(r[:60]) + "…"
@@ -151,6 +153,7 @@ func (t *tree) unread(path string) bool {
 	return false
 }
 
+// place notes where the value at path stands.
 func (t *tree) place(path string, tok *token.Token) {
 	if tok != nil && tok.Position != nil {
 		t.at[path] = placement{max(1, tok.Position.Line), max(1, tok.Position.Column)}
@@ -332,6 +335,7 @@ func fieldsOf(v reflect.Value) map[string]reflect.Value {
 	return fields
 }
 
+// sortedKeys returns the keys of m, sorted.
 func sortedKeys[V any](m map[string]V) []string {
 	keys := make([]string, 0, len(m))
 	for k := range m {

@@ -233,6 +233,7 @@ type EntryConfirmed struct {
 	Act
 }
 
+// positive returns an error naming the first value that is not above 0 and finite; pairs are name, float64.
 func positive(pairs ...any) error {
 	for i := 0; i+1 < len(pairs); i += 2 {
 		if v := pairs[i+1].(float64); !(v > 0) || math.IsInf(v, 0) {
@@ -242,6 +243,7 @@ func positive(pairs ...any) error {
 	return nil
 }
 
+// notNegative returns an error naming the first value that is below 0 or not finite; pairs are name, float64.
 func notNegative(pairs ...any) error {
 	for i := 0; i+1 < len(pairs); i += 2 {
 		if v := pairs[i+1].(float64); !(v >= 0) || math.IsInf(v, 0) {

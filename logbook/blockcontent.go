@@ -32,6 +32,7 @@ const maxText = 64 << 10
 // needs a new BlockVersion.
 var unitCodes = [...]string{PPM, MgM3, GM3, Cel, RH, HPa, MS, LMin, OnOff}
 
+// unitCode returns the byte that stands for unit in a block.
 func unitCode(unit string) (byte, error) {
 	for i, u := range unitCodes {
 		if u == unit {
@@ -212,12 +213,14 @@ type cursor struct {
 	err error
 }
 
+// fail notes what is wrong, if nothing was before.
 func (c *cursor) fail(format string, args ...any) {
 	if c.err == nil {
 		c.err = fmt.Errorf("%w at byte %d: %s", ErrBlockDamaged, c.off, fmt.Sprintf(format, args...))
 	}
 }
 
+// take reads n bytes; nil when they are not there.
 func (c *cursor) take(n uint64) []byte {
 	if c.err != nil || n > uint64(len(c.b)-c.off) {
 		c.fail("%d bytes are missing", n)
@@ -228,6 +231,7 @@ func (c *cursor) take(n uint64) []byte {
 	return b
 }
 
+// byte reads one byte; 0 when there is none.
 func (c *cursor) byte() byte {
 	if b := c.take(1); b != nil {
 		return b[0]
@@ -246,6 +250,7 @@ func (c *cursor) uvarint() uint64 {
 	return v
 }
 
+// text reads a length and a text of at most limit bytes.
 func (c *cursor) text(limit uint64) string {
 	n := c.uvarint()
 	if n > limit {
@@ -287,6 +292,8 @@ func (c *cursor) item(h BlockHeader, i int, table []string, used *uint64, before
 	return nil, c.err
 }
 
+// reading reads item i, a reading. used is how many channels of the table came before it, before the time of the
+// reading before it; both are moved on.
 func (c *cursor) reading(h BlockHeader, i int, table []string, used *uint64, before *Time) (Entry, error) {
 	r := &Reading{Header: Header{Kind: KindReading, Seq: h.First + uint64(i), Received: h.Received, V: int(h.Entries)}}
 	flags, channel, step := c.byte(), c.uvarint(), c.uvarint()

@@ -176,6 +176,7 @@ func collectFields(t reflect.Type, into map[string]reflect.Kind) {
 	}
 }
 
+// fieldNames lists the fields that an act of e's kind may have, sorted.
 func fieldNames(e logbook.Entry) []string {
 	types := map[string]reflect.Kind{}
 	collectFields(reflect.TypeOf(e).Elem(), types)
@@ -187,6 +188,7 @@ func fieldNames(e logbook.Entry) []string {
 	return names
 }
 
+// joinKinds lists ks for people.
 func joinKinds(ks []logbook.Kind) string {
 	names := make([]string, len(ks))
 	for i, k := range ks {

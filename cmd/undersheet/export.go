@@ -40,6 +40,7 @@ func (c *exportCmd) Run(con *console) error {
 	return errors.Join(c.write(con, s, w), w.Flush())
 }
 
+// write writes the entries of s to w, one JSON object a line.
 func (c *exportCmd) write(con *console, s *sqlite.Store, w *bufio.Writer) error {
 	ctx := context.Background()
 	head, err := s.Head(ctx)

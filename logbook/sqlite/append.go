@@ -177,6 +177,7 @@ func prepare(entries []logbook.Entry) ([]key, error) {
 	return keys, nil
 }
 
+// prepareOne checks e and returns the key by which it is known again.
 func prepareOne(e logbook.Entry) (k key, err error) {
 	if err := logbook.Check(e); err != nil {
 		return k, err

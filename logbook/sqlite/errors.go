@@ -65,6 +65,7 @@ const doRestore = "Keep a copy of the file as it is, then restore the newest bac
 // inWords puts an error of the database into words for the people at the depot.
 func (s *Store) inWords(err error) error { return inWords(s.path, err) }
 
+// inWords turns what SQLite says of the file at path into what people can act on.
 func inWords(path string, err error) error {
 	var se *sqlite.Error
 	if !errors.As(err, &se) {

@@ -79,6 +79,7 @@ func inspect(path string) error {
 	return checkVersion(path, int(int32(binary.BigEndian.Uint32(b[60:]))))
 }
 
+// checkVersion refuses a file that a newer program wrote.
 func checkVersion(path string, v int) error {
 	if v > fileVersion {
 		return fmt.Errorf("open logbook %q: file version %d, this program knows %d: %w", path, v, fileVersion, logbook.ErrNewer)

@@ -58,6 +58,7 @@ func (t *txn) queue(o Outgoing) error {
 
 const selectOutgoing = "SELECT key, messenger, recipient, body, not_before, attempts, begun FROM outbox WHERE state = 'waiting' AND "
 
+// scanOutgoing reads a row of selectOutgoing.
 func scanOutgoing(row interface{ Scan(...any) error }) (o Outgoing, err error) {
 	var at int64
 	err = row.Scan(&o.Key, &o.Messenger, &o.To, &o.Body, &at, &o.Attempts, &o.InDoubt)
@@ -130,6 +131,7 @@ func (s *Store) Finish(ctx context.Context, key string, r Result, record *logboo
 	})
 }
 
+// notWaiting turns "no such row" into ErrNotWaiting.
 func notWaiting(key string, err error) error {
 	if errors.Is(err, sql.ErrNoRows) {
 		return fmt.Errorf("message %q: %w", key, ErrNotWaiting)
@@ -137,6 +139,7 @@ func notWaiting(key string, err error) error {
 	return err
 }
 
+// settle notes in the outbox how a hand-over ended.
 func (t *txn) settle(ctx context.Context, id int64, r Result) error {
 	var err error
 	switch r.Outcome {

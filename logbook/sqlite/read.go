@@ -220,6 +220,7 @@ type lookup struct {
 	entries []logbook.Entry
 }
 
+// reading returns the reading with this seq, from the block that was opened last when it stands there.
 func (l *lookup) reading(ctx context.Context, seq uint64) (*logbook.Reading, error) {
 	if seq < l.first || seq-l.first >= uint64(len(l.entries)) {
 		page, err := l.s.blocksFrom(ctx, seq, 1)

@@ -30,6 +30,7 @@ type statements struct {
 	identity, known, channel, channelID, time, block, written *sql.Stmt
 }
 
+// prepare prepares all statements; after an error, close frees those that were.
 func (s *statements) prepare(db *sql.DB) (err error) {
 	for _, p := range []struct {
 		stmt **sql.Stmt
@@ -52,6 +53,7 @@ func (s *statements) prepare(db *sql.DB) (err error) {
 	return nil
 }
 
+// close frees the statements that were prepared.
 func (s *statements) close() error {
 	var errs []error
 	for _, stmt := range []*sql.Stmt{s.identity, s.known, s.channel, s.channelID, s.time, s.block, s.written} {

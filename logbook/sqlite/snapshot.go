@@ -77,6 +77,7 @@ func (s *Store) HashAt(ctx context.Context, seq uint64) (string, error) {
 	return h, s.inWords(err)
 }
 
+// hashAt returns the hash of the block that holds the entry with this seq.
 func (s *Store) hashAt(ctx context.Context, q querier, seq uint64) (string, error) {
 	b, err := scanBlock(q.QueryRowContext(ctx, "SELECT first, last, header, x'' FROM blocks WHERE first <= ? ORDER BY first DESC LIMIT 1", int64(seq)))
 	if errors.Is(err, sql.ErrNoRows) || err == nil && seq > b.last {

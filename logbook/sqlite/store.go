@@ -61,6 +61,7 @@ type head struct {
 	received logbook.Time
 }
 
+// export returns h in the form that callers get.
 func (h head) export() Head {
 	x := Head{Seq: h.seq, LogID: h.id.String(), Received: h.received}
 	if h.seq > 0 {
@@ -105,6 +106,7 @@ func resolve(path string) (string, error) {
 	return abs, nil
 }
 
+// open does the work of Open; what it opened is released by its caller after an error.
 func (s *Store) open(o Options) (err error) {
 	if !o.ReadOnly {
 		if s.lock, err = lock(s.path); err != nil {
@@ -211,6 +213,7 @@ type querier interface {
 	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
 }
 
+// metaNumber reads a number of the table meta.
 func metaNumber(ctx context.Context, q querier, key string) (n uint64, err error) {
 	if err = q.QueryRowContext(ctx, "SELECT value FROM meta WHERE key = ?", key).Scan(&n); err != nil {
 		return 0, fmt.Errorf("read %s of the logbook: %w", key, err)
@@ -305,6 +308,7 @@ func (s *Store) Close() error {
 	return s.release()
 }
 
+// release closes what is open, the lock last.
 func (s *Store) release() error {
 	var errs []error
 	s.stmts.close()

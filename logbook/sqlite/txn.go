@@ -11,6 +11,7 @@ import (
 // tx is a database transaction that uses the writer's prepared statements.
 type tx struct{ *sql.Tx }
 
+// stmt returns s as part of the transaction.
 func (t tx) stmt(s *sql.Stmt) *sql.Stmt { return t.Stmt(s) }
 
 // writable reports why nothing can be written.

@@ -82,6 +82,7 @@ func (s *Store) quickCheck(ctx context.Context) error {
 	return nil
 }
 
+// lastSeq returns the last seq of all blocks, 0 when there are none.
 func (s *Store) lastSeq(ctx context.Context) (uint64, error) {
 	var n sql.NullInt64
 	err := s.read.QueryRowContext(ctx, "SELECT max(last) FROM blocks").Scan(&n)
@@ -102,6 +103,7 @@ type walk struct {
 	faults   []error
 }
 
+// fault notes damage at an entry.
 func (w *walk) fault(seq uint64, err error, what string, args ...any) {
 	w.faults = append(w.faults, &Damage{Path: w.s.path, Block: w.report.Blocks, Seq: seq, What: fmt.Sprintf(what, args...), Do: doRestore, Err: err})
 }
@@ -150,6 +152,7 @@ func (w *walk) handover(h logbook.BlockHeader, e logbook.Entry) {
 	}
 }
 
+// count adds entries to the report.
 func (w *walk) count(entries []logbook.Entry) {
 	w.report.Entries += uint64(len(entries))
 	for _, e := range entries {
@@ -159,6 +162,7 @@ func (w *walk) count(entries []logbook.Entry) {
 	}
 }
 
+// span adds a block to the part of the log that was written under its log id.
 func (w *walk) span(h logbook.BlockHeader) {
 	logs := w.report.Logs
 	if n := len(logs); n > 0 && logs[n-1].LogID == h.LogID.String() {

@@ -67,6 +67,7 @@ func (c *catalogue) fillReasons(rs []logbook.Reason) {
 	}
 }
 
+// reason says one reason.
 func (c *catalogue) reason(r logbook.Reason) string {
 	return c.say(c.reasons, r.Code, values{About: r.About, Value: float64(r.Value), Limit: float64(r.Limit)})
 }

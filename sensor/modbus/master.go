@@ -18,7 +18,10 @@ type Clock interface {
 // wall is the clock of the machine.
 type wall struct{}
 
-func (wall) Now() time.Time                         { return time.Now() }
+// Now implements Clock.
+func (wall) Now() time.Time { return time.Now() }
+
+// After implements Clock.
 func (wall) After(d time.Duration) <-chan time.Time { return time.After(d) }
 
 // Options are a Master's settings that are not the line's.

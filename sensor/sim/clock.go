@@ -16,6 +16,7 @@ type Clock struct {
 	more    chan struct{} // closed when somebody began to wait
 }
 
+// waiter is someone who waits for depot time to reach at.
 type waiter struct {
 	at time.Time
 	ch chan time.Time

@@ -116,6 +116,7 @@ func (d *Depot) OpenDoors(store string, open bool) {
 	}
 }
 
+// change calls f with the sheet over a stack, if there is one.
 func (d *Depot) change(stack string, f func(*Sheet)) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -185,6 +186,7 @@ const (
 	dilution       = 1.0 / 130
 )
 
+// pass lets time pass over the store's air: leaked is what came out of the sheets in it, days how long it took.
 func (s *Store) pass(leaked, days float64) {
 	rate := closedExchange
 	if s.Open {

@@ -19,6 +19,7 @@ import (
 	"undersheet/sensor/modbus/slave"
 )
 
+// sortedKeys returns the keys of m, sorted.
 func sortedKeys[K cmp.Ordered, V any](m map[K]V) []K {
 	keys := make([]K, 0, len(m))
 	for k := range m {
@@ -51,6 +52,7 @@ func (l *Line) Run(ctx context.Context) error {
 	return slave.Serve(ctx, l.term, l.answer, slave.Options{})
 }
 
+// answer answers a request as the units of the line would.
 func (l *Line) answer(q modbus.Request) ([]uint16, error) {
 	channels, ok := l.Units[q.Unit]
 	if !ok {

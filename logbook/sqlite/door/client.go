@@ -65,6 +65,7 @@ func (c *Client) Send(ctx context.Context, entries []logbook.Entry) ([]Answer, e
 	return decodeAnswers(lines, len(entries))
 }
 
+// broken makes the error of a request whose answer did not come whole.
 func (c *Client) broken(ctx context.Context, what string, err error) error {
 	if ctx.Err() != nil {
 		err = ctx.Err()
@@ -72,6 +73,7 @@ func (c *Client) broken(ctx context.Context, what string, err error) error {
 	return fmt.Errorf("%s through %q, it is not known what was kept, so do the same again: %w", what, c.path, err)
 }
 
+// decodeAnswers reads the answers to n entries; a *RefusedError when the daemon refused them all.
 func decodeAnswers(lines [][]byte, n int) ([]Answer, error) {
 	answers := make([]Answer, 0, n)
 	for _, text := range lines {

@@ -85,6 +85,7 @@ func readBlock(r *bufio.Reader) ([][]byte, error) {
 	}
 }
 
+// readLine reads up to a line end and with it, at most limit bytes (else errTooLarge).
 func readLine(r *bufio.Reader, limit int) ([]byte, error) {
 	var b []byte
 	for {
@@ -117,4 +118,5 @@ func writeBlock[T any](w io.Writer, values []T, encode func(T) ([]byte, error)) 
 	return err
 }
 
+// encodeLine writes l without a line end.
 func encodeLine(l line) ([]byte, error) { return json.Marshal(l) }
