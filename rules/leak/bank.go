@@ -17,7 +17,8 @@ type bank struct {
 // grid of onsets.
 const (
 	onsetStep = 0.5 // hours between young onsets
-	oldest    = 48.0
+	youngest  = 0.6 // hours: before that noise alone decides
+	oldest    = 36.0
 	capacity  = 12
 )
 
@@ -140,10 +141,13 @@ type found struct {
 }
 
 // best is the most likely onset of a rise (sign 1) or fall (-1) of the loss rate
-// at a place; z is 0 when there is none.
-func (b *bank) best(place int, sign float64) found {
+// at a place by now, hours; z is 0 when there is none.
+func (b *bank) best(place int, sign, now float64) found {
 	out := found{place: place, onset: -1}
-	for k := range b.Onset {
+	for k, onset := range b.Onset {
+		if now-onset < youngest {
+			break
+		}
 		f := b.at(k, place)
 		if z := sign * f.z; z > out.z && sign*f.rate*24 >= leastLeakDay {
 			f.z = z

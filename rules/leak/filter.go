@@ -24,14 +24,17 @@ const (
 // in ln C per square-root hour. From memory and from the simulation of the tests.
 const (
 	gustHours  = 2.0
-	slopeHours = 24.0
+	slopeHours = 36.0 // at the most: half the age of the gas
 	mixHours   = 12.0
 	stackWalk  = 0.0006
-	lineWalk   = 0.0020
+	lineWalk   = 0.0010
 )
 
 // sizes of the rates at a step, standard deviations per hour.
-type sizes struct{ gust, slope, mix float64 }
+type sizes struct {
+	gust, slope, mix float64
+	slopeHours       float64 // over which the slow rate changes
+}
 
 func dim(lines int) int { return stackStates + 2*lines }
 
@@ -75,7 +78,7 @@ func over(level, rate int, sd, tau, dt float64) move {
 // moves lists what a step of dt hours does.
 func (z sizes) moves(lines int, dt float64) []move {
 	ms := make([]move, 0, 2+lines)
-	ms = append(ms, over(atLevel, atGust, z.gust, gustHours, dt), over(atLevel, atSlope, z.slope, slopeHours, dt))
+	ms = append(ms, over(atLevel, atGust, z.gust, gustHours, dt), over(atLevel, atSlope, z.slope, z.slopeHours, dt))
 	ms[0].qLevel += stackWalk * stackWalk * dt
 	m := over(0, 0, z.mix, mixHours, dt)
 	m.qLevel += lineWalk * lineWalk * dt

@@ -5,7 +5,7 @@ import "math"
 // crossings per stack-day and place of the level z are bumps·e^(−z²/2), as for a
 // smooth Gaussian process (Rice 1944); bumps is from simulation, see
 // TestCalibration.
-const bumps = 6.0
+const bumps = 8.0
 
 // threshold of z for the false-alarm rate that was asked for.
 func (s *State) threshold() float64 {
@@ -34,7 +34,7 @@ func (s *State) judge() []Event {
 		if place > 0 && (s.Lines[place-1].Cause != "" || s.Setup.Lines == 1) {
 			continue
 		}
-		if f := s.Bank.best(place, 1); f.z > best.z {
+		if f := s.Bank.best(place, 1, s.At); f.z > best.z {
 			best = f
 		}
 	}
@@ -102,7 +102,7 @@ func (s *State) blocked() *Event {
 			continue
 		}
 		for _, sign := range []float64{-1, 1} {
-			f := s.Bank.best(place, sign)
+			f := s.Bank.best(place, sign, s.At)
 			limit := s.threshold()
 			if sign > 0 {
 				limit += sureBlocked
@@ -150,7 +150,7 @@ func (s *State) mending() []Event {
 	r.Back.add(r.Sum/math.Sqrt(r.N), cusumSlack)
 	r.Sum, r.N, r.Hour = 0, 0, s.At
 	place := r.Event.Line + 1
-	if f := s.Bank.best(place, -1); r.Back.High > cusumLimit && f.z > 3 && -f.rate > r.Rate/4 {
+	if f := s.Bank.best(place, -1, s.At); r.Back.High > cusumLimit && f.z > 3 && -f.rate > r.Rate/4 {
 		r.Now += f.rate
 		r.Back = cusum{}
 		s.accept(f)

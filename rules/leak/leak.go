@@ -171,8 +171,10 @@ func (s *State) Observe(hours float64, obs []Obs, expect Expecter) []Event {
 	s.Ref.foresee(hours, s.Setup.Lines, expect)
 	s.advance(hours)
 	events := s.take(obs)
-	if e := s.suddenFall(); e != nil {
-		events = append(events, *e)
+	if s.At-s.Start >= quietHours { // while gas comes off, what was predicted is no measure of a fall
+		if e := s.suddenFall(); e != nil {
+			events = append(events, *e)
+		}
 	}
 	if s.live() {
 		s.Bank.open(hours, s.level())
@@ -205,7 +207,7 @@ func (s *State) Statistic() Stat {
 		return st
 	}
 	for place := range s.Bank.places() {
-		b := s.Bank.best(place, 1)
+		b := s.Bank.best(place, 1, s.At)
 		if place == 0 {
 			st.Common = b.z
 		} else {

@@ -12,6 +12,7 @@ type line struct {
 	Tie   float64 // correlation of an innovation with the one before
 	Last  float64 // newest innovation, standardised
 	PPM   float64 // newest reading
+	Step  float64 // the smallest between two readings, ppm
 	Same  float64 // −ln of the chance that the readings stay equal by themselves
 	Still float64 // hours since which they are equal
 
@@ -44,6 +45,7 @@ const (
 	leastNoise  = 0.15
 	mostNoise   = 25.0
 	mostTie     = 0.9
+	tieShare    = 1.4
 	stuckSure   = 18.0 // −ln of a chance: one in 65 million
 	stuckHours  = 1.0
 	leastLevel  = 10.0 // ppm: below it a line that comes off is not told from one that is empty
@@ -84,6 +86,14 @@ type read struct {
 	gone, fresh bool    // almost nothing left; line without a level yet
 }
 
+// noise is the variance that the noise of a line counts with. Noise that is tied
+// from one reading to the next averages out more slowly, by (1+ρ)/(1−ρ) for a
+// first-order process. The filter takes some of it for the gas, so ρ is seen too
+// small; tieShare makes up for that (from the simulation of the tests).
+func (l *line) noise(r read) float64 {
+	return l.Noise * r.noise * math.Pow((1+l.Tie)/(1-l.Tie), tieShare)
+}
+
 // readings sorts out the readings of a bin: the first of each line, in their order.
 func (s *State) readings(obs []Obs) []read {
 	var out []read
@@ -113,7 +123,7 @@ func (s *State) weigh(o Obs) read {
 	}
 	mean, variance := s.Filter.see(o.Line)
 	r.innovation = r.y - l.Ref - mean
-	r.total = variance + l.Noise*r.noise*(1+l.Tie)/(1-l.Tie)
+	r.total = variance + l.noise(r)
 	r.isFar = math.Abs(r.innovation) > max(farLn, farSD*math.Sqrt(r.total))
 	r.gone = r.innovation < math.Log(goneShare)
 	if o.Censored && r.innovation > -farLn {
@@ -185,7 +195,7 @@ func (s *State) use(r read) {
 	mean, variance := s.Filter.see(r.line)
 	e := r.y - l.Ref - mean
 	plain := variance + l.Noise*r.noise
-	total := variance + l.Noise*r.noise*(1+l.Tie)/(1-l.Tie)
+	total := variance + l.noise(r)
 	total = max(total, e*e/(clipSD*clipSD))
 	z := min(max(e/math.Sqrt(plain), -clipSD), clipSD)
 	s.learn(l, z, variance/plain)
@@ -287,15 +297,19 @@ func (s *State) back(r read, events []Event) []Event {
 
 // still adds to the evidence that a line's readings are equal for no good reason.
 // The chance that two equal ones follow by themselves is that of a normal value
-// rounded to 1 ppm, 1/(2σ√π), taken half again as high.
+// rounded to the smallest step seen, step/(2σ√π), taken half again as high.
 func (s *State) still(r read) {
 	l := &s.Lines[r.line]
 	if r.ppm != l.PPM || !r.fit {
+		if step := math.Abs(r.ppm - l.PPM); l.PPM > 0 && r.fit && step > 0 && (l.Step == 0 || step < l.Step) {
+			l.Step = step
+		}
 		l.PPM, l.Same, l.Still = r.ppm, 0, s.At
 		return
 	}
-	sigma := math.Sqrt(min(l.Noise, 1)*r.noise) * r.ppm
-	l.Same -= math.Log(min(0.42/max(sigma, 1e-9), 1))
+	if sigma := math.Sqrt(min(l.Noise, 1)*r.noise) * r.ppm; l.Step > 0 {
+		l.Same -= math.Log(min(0.42*l.Step/sigma, 1))
+	}
 }
 
 // stuck says that a line stands still to the digit while a neighbour does not.
@@ -304,9 +318,8 @@ func (s *State) stuck(r read, events []Event) []Event {
 	if l.Cause != "" || l.Same < stuckSure || s.At-l.Still < stuckHours || !s.otherMoves(r.line) {
 		return events
 	}
-	mean, _ := s.Filter.see(r.line)
-	s.set(r.line, Blocked, l.Still, r.y, mean-s.Filter.Mean[atLevel]-s.Filter.Mean[lineLevel(r.line)])
-	return append(events, Event{Kind: Blocked, Line: r.line, Onset: l.Still, OnsetLow: l.Still, OnsetHigh: s.At})
+	s.set(r.line, Blocked, l.Still, r.y, 0)
+	return append(events, Event{Kind: Blocked, Line: r.line, Onset: l.Still, OnsetLow: l.Still, OnsetHigh: l.Still})
 }
 
 // otherMoves reports whether another line was read since this one stands still,

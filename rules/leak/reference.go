@@ -17,7 +17,8 @@ type ahead struct {
 }
 
 const (
-	leadHours = 12  // predictions are this old when they are used
+	leadHours = 24 // predictions are this old when they are used
+	spanHours = 12.0
 	afterHeal = 24  // hours after a leak has cleared until the fit is believed again
 	farHours  = 240 // by then the release is over: the fall is the loss
 	vagueSD   = 0.1 // per hour: where nothing was predicted
@@ -49,7 +50,7 @@ func (r *reference) foresee(hours float64, lines int, e Expecter) {
 		if len(r.Hours) == 0 {
 			r.First = hour
 		}
-		a, ok := predict(float64(r.First+len(r.Hours)), lines, e)
+		a, ok := predict(hours, float64(r.First+len(r.Hours)), lines, e)
 		if !ok {
 			return
 		}
@@ -57,25 +58,39 @@ func (r *reference) foresee(hours float64, lines int, e Expecter) {
 	}
 }
 
-// predict asks the fit for the hour that begins at from.
-func predict(from float64, lines int, e Expecter) (ahead, bool) {
-	a := ahead{Slope: make(doubles, lines)}
-	n := float64(lines)
+// predict asks the fit at hours for the hour that begins at from.
+func predict(hours, from float64, lines int, e Expecter) (ahead, bool) {
+	a, n := ahead{Slope: make(doubles, lines)}, float64(lines)
 	for i := range lines {
 		slope, _ := e.ExpectedLnChange(i, from, from+1)
-		_, sd := e.ExpectedLnChange(i, from, from+leadHours)
+		sd := slopeSD(i, hours, from+0.5, e)
 		far, _ := e.ExpectedLnChange(i, farHours+from, farHours+from+24)
-		if !finite(slope) || !(sd >= 0 && sd < 10*leadHours) {
+		if !finite(slope) || !(sd >= 0 && sd < 10) {
 			return ahead{}, false
 		}
 		if !finite(far) || far == 0 {
 			far = 24 * slope
 		}
 		a.Slope[i] = min(max(slope, -5), 5)
-		a.SD += sd / leadHours / n
+		a.SD += sd / n
 		a.Loss += max(-far/24, 0) / n
 	}
 	return a, true
+}
+
+// slopeSD is the standard deviation, per hour, of the slope that the fit gives
+// around mid. The variance of a change has a part that grows with the square of
+// the time, the error of the slope, and one that does not, the swings to and fro
+// that the fit allows for; the difference between a half day and a whole day tells
+// the first.
+func slopeSD(line int, hours, mid float64, e Expecter) float64 {
+	var v [2]float64
+	for i, span := range []float64{spanHours, 2 * spanHours} {
+		from := max(mid-span/2, hours)
+		_, sd := e.ExpectedLnChange(line, from, from+span)
+		v[i] = sd * sd
+	}
+	return math.Sqrt(max(v[1]-v[0], 0) / (3 * spanHours * spanHours))
 }
 
 // known reports whether an hour was predicted, or a slope from before a leak
@@ -128,7 +143,9 @@ func (r *reference) sizes(hours, age float64) sizes {
 	a := r.at(hours)
 	return sizes{
 		gust:  0.25*a.Loss + 0.0002,
-		slope: min(max(a.SD, 0.1*a.Loss+0.0004), vagueSD),
-		mix:   0.05*a.Loss + 0.0003 + 0.05*math.Exp(-max(age, 0)/7),
+		slope: min(max(1.1*a.SD, 0.1*a.Loss+0.0004), vagueSD),
+		mix:   0.04*a.Loss + 0.0002 + 0.05*math.Exp(-max(age, 0)/7),
+		// Release, lag and loss err in turn, each on the time scale of the curve then.
+		slopeHours: min(max(age/2, 6), slopeHours),
 	}
 }
