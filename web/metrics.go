@@ -66,7 +66,7 @@ func catalogue() []metric {
 	return []metric{
 		{"line_concentration_ppm", "Newest trusted reading of a sampling line under a sheet, in ppm by volume. Absent while there is none to trust.", ofLine},
 		{"line_reading_age_seconds", "Age of the newest reading of a sampling line.", ofLine},
-		{"line_ctp_ppm_hours", "Concentration-time product of a line since t = 0, in ppm hours.", ofLine},
+		{"line_ctp_ppm_seconds", "Concentration-time product of a line since t = 0, in ppm seconds.", ofLine},
 		{"line_forecast_ppm", "Concentration expected at the planned end of the exposure: its percentile 5, 50 or 95.", with(ofLine, "percentile")},
 		{"line_end_level_chance_ratio", "Chance from 0 to 1 that the line holds the end level at the planned end.", ofLine},
 		{"air_concentration_ppm", "Newest trusted reading of an air point, in ppm by volume. Absent while there is none to trust.", ofPoint},
@@ -248,7 +248,7 @@ func (g *gathering) stack(k *rules.StackView, labels []string) {
 func (g *gathering) line(l *rules.LineView, k *rules.StackView, labels []string) {
 	g.sample("line_concentration_ppm", "line_reading_age_seconds", l.Last, labels)
 	if k.Started != 0 {
-		g.gauge("line_ctp_ppm_hours", l.CTPPPMh, labels...)
+		g.gauge("line_ctp_ppm_seconds", 3600*l.CTPPPMh, labels...)
 	}
 	if k.Phase == logbook.PhaseExposure {
 		g.forecast("line_forecast_ppm", "line_end_level_chance_ratio", l.Forecast, labels)
