@@ -8,6 +8,7 @@ import (
 	"math"
 	"net/http"
 	"net/http/httptest"
+	"sync"
 	"time"
 
 	"undersheet/alert"
@@ -23,15 +24,30 @@ var now = time.Date(2026, 5, 6, 14, 0, 0, 0, time.UTC)
 
 // fake is an invented depot behind the pages.
 type fake struct {
+	mu      sync.Mutex // of what changes while a stream is open: view, changed, status
 	view    *rules.View
 	status  watch.Status
 	changed chan struct{}
 	broken  error // readings end with it
 }
 
-func (f *fake) View() *rules.View        { return f.view }
-func (f *fake) Changed() <-chan struct{} { return f.changed }
-func (f *fake) Status() watch.Status     { return f.status }
+func (f *fake) View() *rules.View {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.view
+}
+
+func (f *fake) Changed() <-chan struct{} {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.changed
+}
+
+func (f *fake) Status() watch.Status {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.status
+}
 
 // Readings implements Record: one reading every 10 minutes, and an untrusted one.
 func (f *fake) Readings(_ context.Context, channel string, from, to logbook.Time) iter.Seq2[*logbook.Reading, error] {

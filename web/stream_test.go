@@ -39,6 +39,8 @@ func (s *stream) take() string {
 
 // change shows a new view and tells those who wait.
 func (f *fake) change(seq uint64) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
 	v := *f.view
 	v.Seq = seq
 	f.view = &v
