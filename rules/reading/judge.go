@@ -75,10 +75,10 @@ type History struct {
 	RunCount int
 }
 
-// Moment is when a channel read what, as it was sent.
+// Moment is when a channel read what, in ppm for gas.
 type Moment struct {
-	At  logbook.Time
-	Raw float64
+	At    logbook.Time
+	Value float64
 }
 
 const (
@@ -112,12 +112,12 @@ func (h *History) Judge(ch logbook.Channel, r *logbook.Reading, now logbook.Time
 		return h.show(j)
 	}
 	if first, ok := h.seen(r.Time); ok {
-		if j.State = Duplicate; first != r.Value {
+		if j.State = Duplicate; first != value || r.Fault != "" {
 			j.State, j.Against = SecondValue, true
 		}
 		return j
 	}
-	h.Recent = push(h.Recent, Moment{r.Time, r.Value}, keepRecent)
+	h.Recent = push(h.Recent, Moment{r.Time, value}, keepRecent)
 	j.State = state(ch, r, value)
 	if top := rangeTop(ch); j.State == OverRange {
 		j.Value = math.Min(value, top) // at least that much
@@ -163,14 +163,14 @@ func (h *History) show(j Judged) Judged {
 	return j
 }
 
-// seen returns the first value that the channel had at t, as it was sent.
-func (h *History) seen(t logbook.Time) (raw float64, ok bool) {
+// seen returns the first value that the channel had at t.
+func (h *History) seen(t logbook.Time) (value float64, ok bool) {
 	if t > h.Newest {
 		return 0, false
 	}
 	for i := len(h.Recent) - 1; i >= 0; i-- {
 		if h.Recent[i].At == t {
-			return h.Recent[i].Raw, true
+			return h.Recent[i].Value, true
 		}
 	}
 	return 0, false
