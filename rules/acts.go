@@ -7,6 +7,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/dose"
+	"undersheet/rules/exposure"
 	"undersheet/rules/gate"
 	"undersheet/rules/protocol"
 	"undersheet/rules/reading"
@@ -24,14 +25,14 @@ func (s *State) act(e logbook.Acting) {
 		return
 	}
 	h := e.Head()
-	if h.Received != 0 && h.Time.Sub(h.Received) > reading.FutureAhead {
-		if opens(e) {
+	if h.Received != 0 && h.Time > h.Received.Add(reading.FutureAhead) {
+		if s.opens(e) {
 			s.refuse(e, "future-dated", nil)
 			return
 		}
 		s.find(logbook.Finding{Code: "future-dated", Store: store, Stack: stack, About: string(h.Kind), Value: logbook.Number(h.Time.Hours(h.Received))})
 	}
-	if s.At.Sub(h.Time) > backdated {
+	if h.Time < s.At.Add(-backdated) {
 		s.find(logbook.Finding{Code: "act-backdated", Store: store, Stack: stack, About: string(h.Kind), Value: logbook.Number(s.At.Hours(h.Time))})
 	}
 	switch e := e.(type) {
@@ -55,10 +56,15 @@ func (s *State) act(e logbook.Acting) {
 }
 
 // opens reports whether an act can help a gate to open: then a wrong date is a
-// doubt. Every other fact counts from now when it is dated ahead.
-func opens(e logbook.Entry) bool {
-	switch e.(type) {
-	case *logbook.HandReading, *logbook.MaskedExit, *logbook.NoGasDeclared, *logbook.EntryConfirmed:
+// doubt. Every other fact counts from now when it is dated ahead, and so does gas
+// that was found by hand.
+func (s *State) opens(e logbook.Acting) bool {
+	switch e := e.(type) {
+	case *logbook.HandReading:
+		ppm, err := dose.PPM(e.Value, e.Unit, dose.StandardC, dose.StandardKPa)
+		limit, _ := exposure.Limit(s.limitSets(), s.At)
+		return err != nil || ppm < limit
+	case *logbook.MaskedExit, *logbook.NoGasDeclared, *logbook.EntryConfirmed:
 		return true
 	}
 	return false
@@ -87,10 +93,12 @@ func (s *State) refuse(e logbook.Acting, code string, reasons []logbook.Reason) 
 	s.put(&logbook.Refused{Entry: e.Head().Kind, Store: store, Stack: stack, Code: code, Reasons: reasons}, logbook.KindRefused)
 }
 
-// permission judges a permission and leaves its effect to the recorded verdict.
+// permission judges a permission, after time has passed over the store, and leaves
+// its effect to the recorded verdict.
 func (s *State) permission(e logbook.Acting, store string) {
 	h := e.Head()
-	s.Pending = append(s.Pending, Pending{h.Seq, h.Kind, store, e.Who().By, min(h.Time, s.At)})
+	s.pass()
+	s.Pending = append(s.Pending, Pending{h.Seq, h.Kind, store, e.Who().By, s.At})
 	if strings.TrimSpace(e.Who().By) == "" {
 		s.refuse(e, "no-name", nil)
 		return
@@ -136,13 +144,19 @@ func (s *State) verdict(of uint64, kind logbook.Kind, accepted bool) {
 	}
 }
 
-// clear gives a store its clearance.
+// clear gives a store its clearance. A stack whose airing began after the
+// confirmation was judged was no part of it.
 func (s *State) clear(p Pending, st *Store) {
 	st.Cleared = &gate.Clearance{At: s.At, By: p.By}
-	st.HandOwed, st.Rebound, st.RanOut = map[string]bool{}, false, nil
+	st.Rebound, st.RanOut = false, nil
 	for _, name := range s.stacksIn(p.Store) {
 		k := s.Stacks[name]
-		if t := k.Treatment; t != nil && t.Phase == logbook.PhaseAiring {
+		t := k.Treatment
+		if t != nil && t.Phase == logbook.PhaseAiring && t.AiringSince > p.At {
+			continue
+		}
+		delete(st.HandOwed, name)
+		if t != nil && t.Phase == logbook.PhaseAiring {
 			t.Clear(s.At)
 			k.event(s.At, logbook.KindEntryConfirmed, p.By)
 		}
@@ -176,7 +190,7 @@ func (s *State) handReading(e *logbook.HandReading) (code string) {
 		return "unknown-unit"
 	}
 	at := min(e.Time, s.At)
-	if e.Store != "" {
+	if ppm = min(ppm, mostPPM); e.Store != "" && e.Point != "" {
 		s.handInAir(e, at, ppm)
 		return ""
 	}
@@ -250,6 +264,8 @@ func (s *State) onStack(e logbook.Acting, name string) {
 			if k.Gas != nil {
 				k.Gas.addDose(k.Treatment, at, e.PhosphineG)
 			}
+		} else if k.Treatment == nil || k.Treatment.Phase != logbook.PhaseDosing {
+			s.newTreatment(k, name, at) // phosphide was laid, whatever it is called
 		}
 	case *logbook.ExposureExtended:
 		if s.underGas(k, e) {
@@ -264,7 +280,7 @@ func (s *State) onStack(e logbook.Acting, name string) {
 	case *logbook.AiringPaused, *logbook.AiringResumed:
 		s.pauseOrResume(e, k, at)
 	case *logbook.TreatmentAbandoned:
-		if k.Treatment == nil {
+		if k.Treatment == nil || k.Treatment.Phase == logbook.PhaseClosed {
 			s.find(logbook.Finding{Code: "no-exposure-running", Stack: name, About: string(e.Kind)})
 			break
 		}
@@ -297,8 +313,13 @@ func (s *State) dosing(e *logbook.DosingStarted, k *Stack, at logbook.Time) {
 	s.newTreatment(k, e.Stack, at)
 }
 
-// newTreatment begins a treatment of a stack; the store loses its clearance.
+// newTreatment begins a treatment of a stack, and ends the one before with the
+// verdict that it has earned; the store loses its clearance.
 func (s *State) newTreatment(k *Stack, stack string, at logbook.Time) {
+	if t := k.Treatment; t != nil && t.Phase != logbook.PhaseClosed {
+		t.Close()
+		s.putPhase(k, t)
+	}
 	site, _ := s.siteStack(stack)
 	k.Treatment, k.Gas = treatment.Dosing(site, at), nil
 	k.Events = nil
@@ -317,6 +338,7 @@ func (s *State) start(e *logbook.TreatmentStarted, k *Stack, at logbook.Time) {
 		s.newTreatment(k, e.Stack, at)
 	}
 	k.Treatment.Start(&given, p, at)
+	k.Treatment.Second = k.SecondFrom != 0
 	k.SecondFrom, k.SecondTill = 0, 0
 	k.Gas = newGas(s.Site, k.Treatment, s.temperature(k))
 }
@@ -335,13 +357,14 @@ func (s *State) temperature(k *Stack) float64 {
 // air takes the start of an airing.
 func (s *State) air(e *logbook.AiringStarted, k *Stack, at logbook.Time) {
 	t := k.Treatment
-	if t == nil || t.Phase == logbook.PhaseClosed || t.Phase == logbook.PhaseWithholding {
+	if t == nil || t.Phase == logbook.PhaseClosed {
 		s.find(logbook.Finding{Code: "no-exposure-running", Stack: e.Stack, About: string(e.Kind)})
 		s.newTreatment(k, e.Stack, at)
 		t = k.Treatment
 	}
 	first := t.AiringFirst == 0
 	t.Air(at)
+	at = t.AiringFirst
 	s.store(k.Store).HandOwed[e.Stack] = true
 	if !first || t.Started == 0 {
 		return
@@ -358,7 +381,7 @@ func (s *State) air(e *logbook.AiringStarted, k *Stack, at logbook.Time) {
 	}
 	t.JudgeAiring(at)
 	s.putEndLevels(k, logbook.MomentAiring, -1)
-	if p := t.Protocol; p.SecondAfterDays > 0 && k.SecondFrom == 0 {
+	if p := t.Protocol; p.SecondAfterDays > 0 && !t.Second {
 		k.SecondFrom = at.Add(treatment.Hours(24 * p.SecondAfterDays))
 		k.SecondTill = k.SecondFrom.Add(p.SecondWindow.Std())
 	}
@@ -373,7 +396,7 @@ func (s *State) pauseOrResume(e logbook.Acting, k *Stack, at logbook.Time) {
 		return
 	}
 	if _, pause := e.(*logbook.AiringPaused); pause {
-		t.Paused = true
+		t.Pause(at)
 	} else {
 		t.Air(at)
 	}

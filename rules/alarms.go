@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -39,6 +40,12 @@ type Alarm struct {
 	Until  logbook.Time // since when it no longer holds, while raised
 	Since  logbook.Time // when it was raised
 	Record logbook.Alarm
+}
+
+// raised reports whether that alarm stands.
+func (s *State) raised(of *logbook.Alarm) bool {
+	a := s.Alarms[keyOf(of)]
+	return a != nil && a.Raised
 }
 
 // condition is what an alarm is raised for, as it stands now.
@@ -112,16 +119,18 @@ func (s *State) putAlarm(a *Alarm, state string) {
 	}
 }
 
-// endAlarms clears every alarm of a stack: its exposure is over.
+// endAlarms clears those alarms of a stack: its exposure is over.
 func (s *State) endAlarms(stack string, names ...string) {
-	for _, key := range sorted(s.Alarms) {
-		a := s.Alarms[key]
-		for _, n := range names {
-			if a != nil && a.Record.Stack == stack && a.Record.Alarm == n {
-				s.alarm(condition{of: a.Record})
-				delete(s.Alarms, key)
-			}
+	var over []string
+	for key, a := range s.Alarms {
+		if a.Record.Stack == stack && slices.Contains(names, a.Record.Alarm) {
+			over = append(over, key)
 		}
+	}
+	slices.Sort(over)
+	for _, key := range over {
+		s.alarm(condition{of: s.Alarms[key].Record})
+		delete(s.Alarms, key)
 	}
 }
 
@@ -200,8 +209,11 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 	gas := of
 	gas.Alarm, gas.Code, gas.Value, gas.Limit = alarmAirGas, p.Where, logbook.Number(c.Last.Value), logbook.Number(limit)
 	silentFor, silent := c.SilentFor(ch, s.At)
-	fresh := c.Newest != 0 && !silent && c.Last.Counts
-	s.alarm(condition{of: gas, active: fresh && c.Last.Value >= limit && !(inside && (busy || rebound)),
+	found := c.Last.Value >= limit
+	if fresh := c.Newest != 0 && !silent && c.Last.Counts; !fresh {
+		found = s.raised(&gas) // what nobody reads any more is not gone
+	}
+	s.alarm(condition{of: gas, active: found && !(inside && (busy || rebound)),
 		onDelay: 2 * time.Minute, offDelay: 15 * time.Minute})
 	of.Alarm, of.Priority, of.Value = alarmPointSilent, logbook.PriorityLow, logbook.Number(silentFor.Minutes())
 	if c.Newest == 0 {
@@ -213,8 +225,9 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 
 // faultAlarm says that an instrument's readings are not to be trusted.
 func (s *State) faultAlarm(c *Channel, of logbook.Alarm) {
-	of.Alarm, of.Priority, of.Code, of.Value = alarmFault, logbook.PriorityMedium, c.Flag, logbook.Number(c.Last.Raw)
-	bad := c.Flag == reading.Fault || c.Flag == reading.BelowZero || c.Flag == reading.Stuck
+	is := c.Last.State
+	of.Alarm, of.Priority, of.Code, of.Value = alarmFault, logbook.PriorityMedium, is, logbook.Number(c.Last.Raw)
+	bad := is == reading.Fault || is == reading.BelowZero || is == reading.Stuck
 	s.alarm(condition{of: of, active: bad, onDelay: 10 * time.Minute, offDelay: 10 * time.Minute})
 }
 

@@ -45,7 +45,7 @@ func (s *State) moveNow(e logbook.Entry) {
 	t := h.Received
 	if t == 0 {
 		t = h.Time
-		if _, isReading := e.(*logbook.Reading); isReading && s.At != 0 && t.Sub(s.At) > aheadMoves {
+		if _, isReading := e.(*logbook.Reading); isReading && s.At != 0 && t > s.At.Add(aheadMoves) {
 			return
 		}
 	}
@@ -106,22 +106,40 @@ func (s *State) findOnce(f logbook.Finding, key string) {
 	s.find(f)
 }
 
-// clockStepped restarts every running airing: how long it lasted is in doubt.
+// clockStepped restarts every airing, a paused one too: how long it lasted is in
+// doubt.
 func (s *State) clockStepped(e *logbook.ClockStepped) {
 	s.find(logbook.Finding{Code: "clock-stepped", Value: logbook.Number(e.StepSeconds)})
 	for _, k := range s.Stacks {
-		if t := k.Treatment; t != nil && t.Phase == logbook.PhaseAiring && !t.Paused {
-			t.AiringSince = s.At
+		if t := k.Treatment; t != nil && t.Phase == logbook.PhaseAiring {
+			t.AirAnew(s.At)
 		}
 	}
 }
 
-// restored forgets every clearance: nobody knows what happened since the copy
-// was made.
+// restored forgets every clearance, and every permission that still waited for its
+// verdict: nobody knows what happened since the copy was made.
 func (s *State) restored() {
-	for _, st := range s.Stores {
-		st.Declared, st.Restored, st.Cleared = false, true, nil
-		st.HandAfter = s.At
+	s.Pending = nil
+	for name, st := range s.Stores {
+		s.distrust(name, st)
+		st.Restored = true
+	}
+}
+
+// distrust takes a store all that was ever cleared or declared.
+func (s *State) distrust(name string, st *Store) {
+	st.Declared, st.Cleared, st.RanOut = false, nil, nil
+	st.HandAfter = s.At
+	s.oweHands(name, st)
+}
+
+// oweHands asks for a hand reading beside every stack that still gives off gas.
+func (s *State) oweHands(name string, st *Store) {
+	for _, stack := range s.stacksIn(name) {
+		if t := s.Stacks[stack].Treatment; t != nil && (t.Phase == logbook.PhaseAiring || t.Phase == logbook.PhaseWithholding) {
+			st.HandOwed[stack] = true
+		}
 	}
 }
 

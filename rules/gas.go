@@ -17,6 +17,14 @@ const forecastFrom = 12
 // binHours is the grain of the leak test: 5 minutes.
 const binHours = 5.0 / 60
 
+// Bounds of what can be, so that a slip of the keyboard breaks no sum: all of the
+// air, and the temperatures that grain can have, °C.
+const (
+	mostPPM  = 1e6
+	coldestC = -40.0
+	hottestC = 80.0
+)
+
 // Gas is what the readings of one exposure tell: the fit, the leak test and the
 // forecasts.
 type Gas struct {
@@ -48,13 +56,14 @@ func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 	g := &Gas{}
 	e := t.Given
 	space := dose.GasSpace(e.GasSpaceM3, e.VolumeM3, e.Tonnes, e.Commodity)
+	tempC = math.Max(coldestC, math.Min(tempC, hottestC))
 	g.Setup = decay.Setup{DoseG: e.PhosphineG, GasSpaceM3: space, TempC: tempC, MoisturePct: e.GrainMoisturePct, Form: e.Form}
 	for _, l := range t.Lines {
 		ch := site.Channels[l.Channel]
 		g.Setup.Lines = append(g.Setup.Lines, decay.Line{Accuracy: ch.Accuracy, Resolution: reading.PPM(ch, ch.Resolution),
 			DetectionLimit: reading.PPM(ch, ch.DetectionLimit), Range: reading.PPM(ch, ch.Range)})
 	}
-	g.FullPPM = dose.FullPPM(e.PhosphineG, space, tempC)
+	g.FullPPM = min(dose.FullPPM(e.PhosphineG, space, tempC), mostPPM)
 	g.Fit = decay.New(g.Setup)
 	g.Leak = leak.New(leak.Setup{Lines: len(t.Lines), FalseAlarmsPerStackDay: falseLeaks(site)})
 	g.Sums = make([]Sum, len(t.Lines))
@@ -105,7 +114,7 @@ func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 	h := at.Hours(t.Started)
 	g.Fit.AddDose(h, grams)
 	g.Leak.DoseAdded(h)
-	g.FullPPM += dose.FullPPM(grams, g.Setup.GasSpaceM3, g.Setup.TempC)
+	g.FullPPM = min(g.FullPPM+dose.FullPPM(grams, g.Setup.GasSpaceM3, g.Setup.TempC), mostPPM)
 }
 
 // closeBin hands the running bin to the leak test and begins the one of hour h.

@@ -25,7 +25,7 @@ func (s *State) read(e *logbook.Reading) {
 	s.flag(c, j, e.Channel, f)
 	switch {
 	case !fed:
-	case f.grain && j.Counts:
+	case f.grain && j.Counts && j.Value >= coldestC && j.Value <= hottestC:
 		v := j.Value
 		s.stack(f.stack).TempC = &v
 	case f.line >= 0:
@@ -74,14 +74,21 @@ func bridge(c *Channel, ch logbook.Channel) time.Duration {
 func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judged) {
 	k := s.stack(f.stack)
 	t := k.Treatment
-	if t == nil || !j.Counts || f.line >= len(t.Lines) || t.Phase == logbook.PhaseClosed {
+	if t == nil || !j.Counts || t.Phase == logbook.PhaseClosed || !reading.IsGas(ch) {
 		return
+	}
+	line, ok := t.LineOf(f.channel)
+	if !ok {
+		return // the line came after the treatment had begun
+	}
+	if t.Due(s.At) {
+		s.passStack(f.stack, k) // before newer readings push out those of the moment judged
 	}
 	ppm := j.Value
 	if j.State == reading.BelowDetection {
 		ppm = 0
 	}
-	t.Read(f.line, j.At, ppm, bridge(c, ch))
+	t.Read(line, j.At, ppm, bridge(c, ch))
 	if t.Phase != logbook.PhaseExposure || j.At < t.Started {
 		return
 	}
@@ -89,13 +96,16 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 		if j.State != reading.Late {
 			s.leakEvents(k, t, k.Gas.closeBin(j.At.Hours(t.Started)))
 		}
-		k.Gas.observe(t, f.line, j)
+		k.Gas.observe(t, line, j)
 	}
-	s.fireRisk(k, t, f.line, j)
+	s.fireRisk(k, t, line, j)
 }
 
 // readAir takes a judged reading in air.
 func (s *State) readAir(ch logbook.Channel, c *Channel, f feed, j reading.Judged) {
+	if !reading.IsGas(ch) {
+		return
+	}
 	st := s.store(f.store)
 	gap := c.AllowedGap(ch)
 	j.At = min(j.At, s.At) // an instrument's clock that runs ahead must not make half an hour shorter

@@ -53,7 +53,7 @@ func (s *State) storeView(name string) StoreView {
 	}
 	for _, stack := range s.stacksIn(name) {
 		k := s.stackView(stack)
-		if k.Phase == logbook.PhaseAiring && k.AiringSince != 0 {
+		if k.Phase == logbook.PhaseAiring && k.AiringSince != 0 && !s.Stacks[stack].Treatment.Paused {
 			v.AiringH = max(v.AiringH, s.At.Hours(k.AiringSince))
 		}
 		v.Stacks = append(v.Stacks, k)

@@ -165,7 +165,7 @@ func (s *State) forecast(k *Stack, t *treatmentOf, hour int) {
 		g.Atlow = 0
 	}
 	of := logbook.Alarm{Alarm: alarmAtRisk, Store: k.Store, Stack: t.Stack, Priority: logbook.PriorityHigh, Value: f.ChanceMet, Limit: poorChance}
-	raised := s.Alarms[keyOf(&of)] != nil
+	raised := s.raised(&of)
 	s.alarm(condition{of: of, active: g.Atlow >= 2 || f.ChanceMet < hopelessBelow || raised && f.ChanceMet < fairChance})
 }
 

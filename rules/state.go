@@ -93,8 +93,9 @@ type Pending struct {
 
 // feed says what a channel is of.
 type feed struct {
+	channel      string
 	store, stack string
-	line         int    // index of the line; -1 = not a line
+	line         int    // index of the line in the site file; -1 = not a line
 	point        string // air point
 	where        string
 	grain        bool // temperature of the grain
@@ -136,40 +137,20 @@ func (s *State) index() {
 			if where == "" {
 				where = logbook.WhereInside
 			}
-			s.feeds[p.Channel] = feed{store: st.Name, line: -1, point: p.Name, where: where}
+			s.feeds[p.Channel] = feed{channel: p.Channel, store: st.Name, line: -1, point: p.Name, where: where}
 		}
 		for _, k := range st.Stacks {
 			if k.Temperature != "" {
-				s.feeds[k.Temperature] = feed{store: st.Name, stack: k.Name, line: -1, grain: true}
+				s.feeds[k.Temperature] = feed{channel: k.Temperature, store: st.Name, stack: k.Name, line: -1, grain: true}
 			}
 			for i, l := range k.Lines {
-				s.feeds[l.Channel] = feed{store: st.Name, stack: k.Name, line: i}
+				s.feeds[l.Channel] = feed{channel: l.Channel, store: st.Name, stack: k.Name, line: i}
 			}
 		}
 	}
 }
 
-// configure takes a new site. What is under gas stays known even when the new
-// site no longer names it.
-func (s *State) configure(site logbook.Site) {
-	s.Site = &site
-	s.index()
-	for _, st := range site.Stores {
-		s.store(st.Name)
-		for _, k := range st.Stacks {
-			stack := s.stack(k.Name)
-			stack.Store = st.Name
-			if t := stack.Treatment; t != nil && len(t.Lines) != len(k.Lines) && t.Phase != logbook.PhaseClosed {
-				s.find(logbook.Finding{Code: "lines-changed", Store: st.Name, Stack: k.Name,
-					Value: logbook.Number(len(k.Lines)), Limit: logbook.Number(len(t.Lines))})
-			}
-		}
-	}
-	if site.Limits == "" {
-		s.find(logbook.Finding{Code: "no-limits-country", Limit: exposure.DefaultLimitPPM})
-	}
-}
-
+// store returns what is known of a store, from now on at least that it exists.
 func (s *State) store(name string) *Store {
 	st := s.Stores[name]
 	if st == nil {
@@ -179,6 +160,7 @@ func (s *State) store(name string) *Store {
 	return st
 }
 
+// stack returns what is known of a stack, from now on at least that it exists.
 func (s *State) stack(name string) *Stack {
 	k := s.Stacks[name]
 	if k == nil {

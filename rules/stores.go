@@ -80,6 +80,7 @@ func (s *State) passStore(name string) {
 		in = s.gateOf(name)
 		d = gate.Decide(in)
 	}
+	s.withholdAgain(name, d)
 	s.recordGate(name, in.Limit, d)
 	s.storeAlarms(name, in, d)
 }
@@ -92,21 +93,31 @@ func (s *State) fall(name string, d gate.Decision) {
 		st.RanOut = st.Cleared
 	}
 	st.Cleared, st.HandAfter = nil, s.At
-	gas := false
-	for _, r := range d.Reasons {
-		gas = gas || r.Code == gate.AboveLimit || r.Code == gate.HandAbove || r.Code == gate.OverRange
+	st.Rebound = st.Rebound || gasIn(d)
+	s.oweHands(name, st)
+}
+
+// withholdAgain lets withholding run anew while gas stands in the air of a store,
+// cleared or not: what still gives off gas is not over.
+func (s *State) withholdAgain(name string, d gate.Decision) {
+	if !gasIn(d) {
+		return
 	}
-	st.Rebound = st.Rebound || gas
 	for _, stack := range s.stacksIn(name) {
-		t := s.Stacks[stack].Treatment
-		if t == nil || t.Phase != logbook.PhaseAiring && t.Phase != logbook.PhaseWithholding {
-			continue
-		}
-		st.HandOwed[stack] = true
-		if gas && t.Phase == logbook.PhaseWithholding {
-			t.ClearedAt = s.At // withholding runs again
+		if t := s.Stacks[stack].Treatment; t != nil && t.Phase == logbook.PhaseWithholding {
+			t.ClearedAt = s.At
 		}
 	}
+}
+
+// gasIn reports whether a decision saw gas now.
+func gasIn(d gate.Decision) bool {
+	for _, r := range d.Reasons {
+		if r.Code == gate.AboveLimit || r.Code == gate.HandAbove || r.Code == gate.OverRange {
+			return true
+		}
+	}
+	return false
 }
 
 // recordGate proposes a gate record when the state or the reasons changed.

@@ -131,6 +131,7 @@ var englishFindings = map[string]string{
 	"act-backdated":                  "{about} at {place} was recorded {value} hours after it happened.",
 	"future-dated":                   "{about} at {place} was dated {value} hours ahead of the computer's clock: it counts as of now. Set the time right.",
 	"lines-changed":                  "The new site file gives stack {stack} {whole} lines; the treatment that is running began with {wholelimit}.",
+	"stack-moved":                    "The new site file moves stack {stack} out of {store} into {about}, while it may give off gas: {store} needs a new statement that nothing in it is under gas.",
 	"no-limits-country":              "No country of the occupational limits is set: {limit} ppm holds, which is above the limits of many countries. Set the key limits of the site file.",
 }
 

@@ -9,11 +9,16 @@ import (
 // CTP sums a concentration-time product by the trapezoid rule on actual times.
 // A value below detection counts as 0; a stretch between readings longer than the
 // allowed gap is not bridged but counted as a gap, until late readings fill it.
+// With Began set, the stretch before the first reading is a gap too.
 type CTP struct {
-	PPMh float64 // ppm·h
-	Last Point
-	Gaps []Gap // unbridged stretches, oldest first
+	PPMh  float64 // ppm·h
+	Began logbook.Time
+	Last  Point
+	Gaps  []Gap // unbridged stretches, oldest first
 }
+
+// notRead marks the beginning as a point that nobody read.
+const notRead = -1.0
 
 // Gap is a stretch between two readings that is too long to bridge.
 type Gap struct {
@@ -29,16 +34,20 @@ func (c *CTP) Add(at logbook.Time, ppm float64, gap time.Duration) {
 	p := Point{at, ppm}
 	switch {
 	case c.Last.At == 0:
-		c.Last = p
+		if c.Last = p; c.Began != 0 && at > c.Began {
+			c.join(0, Point{c.Began, notRead}, p, gap)
+		}
 	case at > c.Last.At:
 		c.join(len(c.Gaps), c.Last, p, gap)
 		c.Last = p
 	default:
 		for i, g := range c.Gaps {
-			if at > g.From.At && at < g.To.At {
+			if (at > g.From.At || at == g.From.At && g.From.PPM == notRead) && at < g.To.At {
 				c.Gaps = append(c.Gaps[:i], c.Gaps[i+1:]...)
 				c.join(i, p, g.To, gap)
-				c.join(i, g.From, p, gap)
+				if at > g.From.At {
+					c.join(i, g.From, p, gap)
+				}
 				return
 			}
 		}
@@ -47,7 +56,7 @@ func (c *CTP) Add(at logbook.Time, ppm float64, gap time.Duration) {
 
 // join bridges from a to b, or keeps the gap at place i of the list.
 func (c *CTP) join(i int, a, b Point, gap time.Duration) {
-	if b.At.Sub(a.At) <= gap {
+	if a.PPM != notRead && b.At.Sub(a.At) <= gap {
 		c.PPMh += b.At.Hours(a.At) * (a.PPM + b.PPM) / 2
 		return
 	}

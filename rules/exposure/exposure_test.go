@@ -128,6 +128,25 @@ func TestCTPLateReadingsFillAGap(t *testing.T) {
 	assert.InDelta(t, 18000, c.PPMh, 1e-6)
 }
 
+// The hours before the first reading are a gap until late readings fill it; nobody
+// read the beginning, so nothing is counted from it (the project's own rule).
+func TestCTPBeforeTheFirstReading(t *testing.T) {
+	c := CTP{Began: start}
+	c.Add(start.Add(10*time.Hour), 150, time.Hour)
+	c.Add(start.Add(11*time.Hour), 150, time.Hour)
+	assert.InDelta(t, 10, c.GapHours(), 1e-9)
+	assert.InDelta(t, 150, c.PPMh, 1e-9)
+	c.Add(start.Add(30*time.Minute), 150, time.Hour)
+	assert.InDelta(t, 10, c.GapHours(), 1e-9, "one reading spans nothing")
+	c.Add(start, 150, time.Hour)
+	assert.InDelta(t, 9.5, c.GapHours(), 1e-9)
+	for h := 1; h < 10; h++ {
+		c.Add(start.Add(time.Duration(h)*time.Hour), 150, time.Hour)
+	}
+	assert.Zero(t, c.GapHours())
+	assert.InDelta(t, 11*150, c.PPMh, 1e-9)
+}
+
 // NIOSH Pocket Guide npgd0505, respirator recommendations.
 func TestProtection(t *testing.T) {
 	for ppm, apf := range map[float64]int{0.3: 10, 3: 10, 7.5: 25, 15: 50, 50: 1000, 51: 10000} {

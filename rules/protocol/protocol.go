@@ -109,11 +109,11 @@ func Resolve(site *logbook.Site, name string) (logbook.Protocol, bool) {
 	}
 	if set && !known {
 		if base, known = builtIn[own.Base]; !known {
-			base, known = strictest(), own.Base == ""
+			base, known = strictest(nil), own.Base == ""
 		}
 	}
 	if !known {
-		return strictest(), false
+		return strictest(site), false
 	}
 	if set {
 		base = tighten(base, own)
@@ -121,11 +121,27 @@ func Resolve(site *logbook.Site, name string) (logbook.Protocol, bool) {
 	return base, true
 }
 
-// strictest returns the longest exposure and the highest end level of all.
-func strictest() logbook.Protocol {
-	s := logbook.Protocol{EndLevelUnit: logbook.PPM, Airing: logbook.Duration(MinAiring), Source: "strictest of the built-in figures"}
+// strictest returns the longest exposure, the highest end level and the longest
+// airing of all, those of the site included; site may be nil.
+func strictest(site *logbook.Site) logbook.Protocol {
+	s := logbook.Protocol{EndLevelUnit: logbook.PPM, Airing: logbook.Duration(MinAiring), Source: "strictest of all figures"}
 	for _, p := range builtIn {
-		s.Hours, s.EndLevel = math.Max(s.Hours, p.Hours), math.Max(s.EndLevel, p.EndLevel)
+		s = tighten(s, logbook.Protocol{Hours: p.Hours, EndLevel: p.EndLevel, EndLevelUnit: p.EndLevelUnit, Airing: p.Airing})
+	}
+	if site == nil {
+		return s
+	}
+	names := make([]string, 0, len(site.Protocols))
+	for n := range site.Protocols {
+		names = append(names, n)
+	}
+	sort.Strings(names)
+	for _, n := range names {
+		p := site.Protocols[n]
+		if p.EndLevelUnit == "" {
+			p.EndLevelUnit = builtIn[p.Base].EndLevelUnit
+		}
+		s = tighten(s, logbook.Protocol{Hours: p.Hours, EndLevel: p.EndLevel, EndLevelUnit: p.EndLevelUnit, Airing: p.Airing})
 	}
 	return s
 }

@@ -38,9 +38,14 @@ func TestASiteOnlyTightens(t *testing.T) {
 	assert.Equal(t, "mg/m3", p.EndLevelUnit, "a threshold stays in the unit in which it was set")
 	assert.InDelta(t, 215.9, EndPPM(p), 0.05, "0.3 g/m³ at 25 °C, ideal gas law")
 	for _, name := range []string{"made up", "never heard of"} {
+		p, known = Resolve(nil, name)
+		assert.False(t, known, name)
+		assert.Equal(t, [2]float64{192, 150}, [2]float64{p.Hours, p.EndLevel}, "the strictest of the built-in")
 		p, known = Resolve(site, name)
 		assert.False(t, known, name)
-		assert.Equal(t, [2]float64{192, 150}, [2]float64{p.Hours, p.EndLevel}, "the strictest of all")
+		assert.Equal(t, 240.0, p.Hours, "the site's own longest")
+		assert.InDelta(t, 215.9, EndPPM(p), 0.05, "the site's own highest")
+		assert.Equal(t, 2*time.Hour, p.Airing.Std())
 	}
 }
 

@@ -66,7 +66,7 @@ type Judged struct {
 
 // History is what is remembered of a channel.
 type History struct {
-	Last     Judged       // newest that counts, or the newest of all while none does
+	Last     Judged       // newest that was judged in its turn, or the newest of all while none was
 	Newest   logbook.Time // newest time of a reading that was judged in its turn
 	Gaps     []int64      // last intervals between readings, µs
 	Recent   []Moment     // last moments, to know a second value
@@ -157,7 +157,7 @@ func (h *History) advance(ch logbook.Channel, r *logbook.Reading, j *Judged) {
 
 // show remembers a reading that counts for nothing, while there is none better.
 func (h *History) show(j Judged) Judged {
-	if !h.Last.Counts {
+	if h.Newest == 0 {
 		h.Last = j
 	}
 	return j

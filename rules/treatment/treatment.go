@@ -41,6 +41,7 @@ type Judgement struct {
 type Line struct {
 	Name, Channel string
 	Samples       []Sample // of the last hours, oldest first
+	Hand          Sample   // newest hand reading; At = 0: none
 	CTP           exposure.CTP
 	Shortest      Judgement // when the shortest exposure had passed
 	Airing        Judgement // when airing started
@@ -62,6 +63,7 @@ type Treatment struct {
 	AiringFirst  logbook.Time // when airing first started
 	AiringSince  logbook.Time // since when the running airing counts
 	Paused       bool
+	Second       bool         // the second of a pair
 	ClearedAt    logbook.Time // last clearance; withholding runs from here
 	Lines        []Line
 }
@@ -90,14 +92,18 @@ func lines(stack logbook.Stack) []Line {
 func (t *Treatment) Start(e *logbook.TreatmentStarted, p logbook.Protocol, at logbook.Time) {
 	t.Name, t.Given, t.Protocol, t.Started = e.Treatment, *e, p, at
 	t.Phase = logbook.PhaseExposure
+	for i := range t.Lines {
+		t.Lines[i].CTP = exposure.CTP{Began: at}
+	}
 	t.plan(e.ExposureHours)
 }
 
 // Extend moves the planned end to hours from t = 0; never before the shortest
-// exposure of the protocol.
+// exposure of the protocol. Only a later end than before is an extension.
 func (t *Treatment) Extend(hours float64) {
-	t.Extended = true
+	before := t.PlannedEnd
 	t.plan(hours)
+	t.Extended = t.Extended || t.PlannedEnd > before
 }
 
 func (t *Treatment) plan(hours float64) {
@@ -114,13 +120,22 @@ func (t *Treatment) AddDose(at logbook.Time, grams, releasePerDay float64) {
 	}
 }
 
-// Air starts the airing at the given time, or starts it anew.
+// Air starts the airing at the given time, or starts it anew. Whatever time is
+// written down, airing counts neither from before the gas nor from before an
+// earlier start, a pause or a restart of it.
 func (t *Treatment) Air(at logbook.Time) {
+	at = max(at, t.DosingAt, t.Started, t.AiringSince)
 	if t.AiringFirst == 0 {
 		t.AiringFirst = at
 	}
 	t.Phase, t.AiringSince, t.Paused = logbook.PhaseAiring, at, false
 }
+
+// Pause notes that doors were closed; airing counts from a later start.
+func (t *Treatment) Pause(at logbook.Time) { t.Paused, t.AiringSince = true, max(t.AiringSince, at) }
+
+// AirAnew lets a running airing count from now, when how long it lasted is in doubt.
+func (t *Treatment) AirAnew(now logbook.Time) { t.AiringSince = max(t.AiringSince, now) }
 
 // Early reports whether airing started before the shortest exposure had passed.
 func (t *Treatment) Early() bool {
@@ -159,15 +174,73 @@ func Hours(h float64) time.Duration {
 // exposure has passed, and closes the treatment when withholding is over. It
 // returns the moment that was judged, if any.
 func (t *Treatment) Advance(now logbook.Time, withholding time.Duration) (moment string) {
-	if t.Phase == logbook.PhaseExposure && t.Started != 0 && now >= t.ShortestEnd() && len(t.Lines) > 0 && t.Lines[0].Shortest.At == 0 {
+	if t.Due(now) {
 		t.judge(t.ShortestEnd(), func(l *Line) *Judgement { return &l.Shortest })
 		moment = logbook.MomentShortest
 	}
 	if t.Phase == logbook.PhaseWithholding && now.Sub(t.ClearedAt) >= withholding {
-		t.Phase = logbook.PhaseClosed
-		t.settle(true)
+		t.Close()
 	}
 	return moment
+}
+
+// Due reports whether the end level is to be judged at now.
+func (t *Treatment) Due(now logbook.Time) bool {
+	return t.Phase == logbook.PhaseExposure && t.Started != 0 && now >= t.ShortestEnd() && len(t.Lines) > 0 && t.Lines[0].Shortest.At == 0
+}
+
+// Close ends the treatment, because another begins, and decides its verdict.
+func (t *Treatment) Close() {
+	t.Phase = logbook.PhaseClosed
+	t.settle(true)
+}
+
+// Rewire takes the lines of a stack as the site now has them: a line keeps its
+// record under its name when its channel changed, and under its channel when it
+// was renamed. It reports whether a line came or went: one that went is silent
+// from now on, one that came takes no part in this treatment.
+func (t *Treatment) Rewire(stack logbook.Stack) (changed bool) {
+	if t.Started == 0 && t.Phase == logbook.PhaseDosing {
+		t.Lines = lines(stack)
+		return false
+	}
+	named, matched := map[string]string{}, map[string]bool{}
+	for _, l := range stack.Lines {
+		named[l.Name] = l.Channel
+	}
+	var gone []*Line
+	for i := range t.Lines {
+		l := &t.Lines[i]
+		if channel, ok := named[l.Name]; ok {
+			l.Channel, matched[l.Name] = channel, true
+		} else {
+			gone = append(gone, l)
+		}
+	}
+	for _, n := range stack.Lines {
+		for i, l := range gone {
+			if !matched[n.Name] && l != nil && l.Channel == n.Channel {
+				l.Name, gone[i], matched[n.Name] = n.Name, nil, true
+			}
+		}
+		changed = changed || !matched[n.Name]
+	}
+	for _, l := range gone {
+		if l != nil {
+			l.Channel, changed = "", true
+		}
+	}
+	return changed
+}
+
+// LineOf returns the line that a channel feeds.
+func (t *Treatment) LineOf(channel string) (line int, ok bool) {
+	for i := range t.Lines {
+		if t.Lines[i].Channel == channel {
+			return i, true
+		}
+	}
+	return 0, false
 }
 
 // JudgeAiring judges every line at the moment airing started.
@@ -183,6 +256,9 @@ func (t *Treatment) judge(at logbook.Time, pick func(*Line) *Judgement) {
 		*j = Judgement{At: at, Shown: logbook.NotShown}
 		if m, ok := median(l.Samples, at); ok {
 			t.show(j, m)
+		} else if h := l.Hand; h.At != 0 && h.At <= at && at.Sub(h.At) < LastHour {
+			t.show(j, h.PPM)
+			j.ByHand = true
 		}
 	}
 }
@@ -195,9 +271,13 @@ func (t *Treatment) show(j *Judgement, ppm float64) {
 }
 
 // HandRead lets a hand reading on a line fill a judgement that no fixed reading
-// could show. It returns the moment that it filled, or "".
+// could show, or one that is made within the next hour. It returns the moment
+// that it filled, or "".
 func (t *Treatment) HandRead(line int, at logbook.Time, ppm float64) (moment string) {
 	l := &t.Lines[line]
+	if at >= l.Hand.At {
+		l.Hand = Sample{at, ppm}
+	}
 	for _, m := range []struct {
 		j    *Judgement
 		name string
@@ -254,9 +334,11 @@ func (t *Treatment) settle(end bool) {
 
 // keepSamples bounds the memory of a line; samplesFor is how far back it goes, so
 // that an airing entered a little late is still judged on its own last hour.
+// Readings closer than samplesEvery to the one before are passed over.
 const (
-	keepSamples = 720
-	samplesFor  = 3 * time.Hour
+	keepSamples  = 720
+	samplesFor   = 3 * time.Hour
+	samplesEvery = samplesFor / keepSamples
 )
 
 // Read takes a reading of a line: at in any order, ppm as judged, gap the longest
@@ -270,6 +352,9 @@ func (t *Treatment) Read(line int, at logbook.Time, ppm float64, gap time.Durati
 	i := n
 	for i > 0 && l.Samples[i-1].At > at {
 		i--
+	}
+	if i > 0 && at < l.Samples[i-1].At.Add(samplesEvery) {
+		return
 	}
 	l.Samples = append(l.Samples, Sample{})
 	copy(l.Samples[i+1:], l.Samples[i:])

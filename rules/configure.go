@@ -1,0 +1,126 @@
+package rules
+
+import (
+	"undersheet/logbook"
+	"undersheet/rules/exposure"
+	"undersheet/rules/gate"
+)
+
+// configure takes a new site. What is under gas stays known even when the new
+// site no longer names it.
+func (s *State) configure(site logbook.Site) {
+	was := s.Site
+	s.Site = &site
+	s.index()
+	for _, st := range site.Stores {
+		s.forgetPoints(was, st)
+		for _, k := range st.Stacks {
+			s.place(k, st.Name)
+		}
+	}
+	s.endOrphans()
+	if site.Limits == "" {
+		s.find(logbook.Finding{Code: "no-limits-country", Limit: exposure.DefaultLimitPPM})
+	}
+}
+
+// forgetPoints lets an air point begin anew when another channel reads it, or its
+// channel is described otherwise: what was read before was judged otherwise.
+func (s *State) forgetPoints(was *logbook.Site, st logbook.Store) {
+	known := s.store(st.Name)
+	fed := map[string]string{}
+	if was != nil {
+		for _, old := range was.Stores {
+			for _, p := range old.Air {
+				if old.Name == st.Name {
+					fed[p.Name] = p.Channel
+				}
+			}
+		}
+	}
+	tracks := map[string]*gate.Track{}
+	for _, p := range st.Air {
+		if channel, ok := fed[p.Name]; ok && channel == p.Channel && sameChannel(was.Channels[channel], s.Site.Channels[channel]) {
+			if t := known.Tracks[p.Name]; t != nil {
+				tracks[p.Name] = t
+			}
+		}
+	}
+	known.Tracks = tracks
+}
+
+// sameChannel reports whether two descriptions judge a reading alike.
+func sameChannel(a, b logbook.Channel) bool {
+	zeroA, zeroB := a.Zero(), b.Zero()
+	a.ZeroError, b.ZeroError = nil, nil
+	return a == b && zeroA == zeroB
+}
+
+// place puts a stack where the site has it, and its treatment's lines to their
+// channels. A store that a stack under gas or in airing was said to have left
+// loses all trust: sheets do not walk.
+func (s *State) place(k logbook.Stack, store string) {
+	stack := s.stack(k.Name)
+	t := stack.Treatment
+	if old := stack.Store; old != "" && old != store {
+		before, now := s.store(old), s.store(store)
+		now.HandOwed[k.Name] = before.HandOwed[k.Name]
+		delete(before.HandOwed, k.Name)
+		if t != nil && t.Phase != logbook.PhaseClosed {
+			s.distrust(old, before)
+			s.find(logbook.Finding{Code: "stack-moved", Store: old, Stack: k.Name, About: store})
+		}
+	}
+	stack.Store = store
+	if t == nil || t.Phase == logbook.PhaseClosed {
+		return
+	}
+	if n := len(t.Lines); t.Rewire(k) {
+		s.find(logbook.Finding{Code: "lines-changed", Store: store, Stack: k.Name,
+			Value: logbook.Number(len(k.Lines)), Limit: logbook.Number(n)})
+	}
+}
+
+// endOrphans clears the alarms of points, lines and instruments that the site no
+// longer has: nothing would ever clear them.
+func (s *State) endOrphans() {
+	instruments := map[string]bool{}
+	for _, in := range s.Site.Instruments {
+		instruments[in.Name] = true
+	}
+	for _, key := range sorted(s.Instruments) {
+		if i := s.Instruments[key]; !instruments[i.Name] {
+			i.OK = true
+		}
+	}
+	for _, key := range sorted(s.Alarms) {
+		a := s.Alarms[key]
+		if of := a.Record; a.Raised && (of.Point != "" && !s.hasAir(of.Store, of.Point, of.Channel) || of.Line != "" && !s.hasLine(of.Stack, of.Line)) {
+			s.alarm(condition{of: of})
+			delete(s.Alarms, key)
+		}
+	}
+}
+
+func (s *State) hasAir(store, point, channel string) bool {
+	st, _ := s.siteStore(store)
+	for _, p := range st.Air {
+		if p.Name == point && p.Channel == channel {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *State) hasLine(stack, line string) bool {
+	k := s.Stacks[stack]
+	if k == nil || k.Treatment == nil {
+		return false
+	}
+	for i := range k.Treatment.Lines {
+		if k.Treatment.Lines[i].Name == line {
+			return true
+		}
+	}
+	return false
+}
