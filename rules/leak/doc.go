@@ -24,19 +24,34 @@
 // swing moves the stack's level, not the lines against each other; so a line is
 // tested sharper than the stack.
 //
+// The threshold follows from the false-alarm rate (see bumps); TestCalibration
+// repeats the simulation that it is from. How noisy a line is, and how much its
+// noise is tied from one reading to the next, is learned from differences of
+// readings, which no leak moves; what the caller states is only the start.
+//
 // # The reference is held back
 //
 // A fit that is made anew each hour takes a leak for its loss rate within half a
-// day. So the change that is expected of an hour is the one that was predicted 12
-// h before it began. When a leak is raised, what was predicted after its onset is
-// thrown away and the last slope from before it goes on, until 24 h after the leak
-// has cleared.
+// day. So the change that is expected of an hour is the one that was predicted 24
+// h before it began (on the first day: when the fit first spoke). When a leak is
+// raised, what was predicted after its onset is thrown away and the last slope from
+// before it goes on, until 24 h after the leak has cleared. Sorption or the end of
+// release may bend the curve meanwhile; a leak that is raised for days is therefore
+// cleared with care, not with precision.
+//
+// # A leak that is raised
+//
+// From then on the filter follows the leaking stack. A tabular CUSUM of its hourly
+// innovations says when the rate changed again, the likelihood ratio by how much;
+// once the rise is gone for 3 h the leak is cleared, unless the gas is. Another leak
+// is not raised meanwhile: it would be the same walk.
 //
 // # When it is live
 //
-// From 12 h after dosing, or after an added dose, when the fit has given a change
-// to expect whose standard deviation is below 1 per day, and after 3 h of
-// readings. Before that only line-off is judged.
+// From 12 h after dosing, or after an added dose, when the fit has given a slope to
+// expect whose standard deviation is below 1 per day, and after 3 h of readings.
+// Before that only line-off, a line that stands still to the digit, and a sheet that
+// is torn open are judged.
 //
 // # What it refuses
 //
@@ -44,5 +59,6 @@
 // than 35 %. All lines gone at once, or fallen to almost nothing at once, is a
 // stopped pump or a power cut, not a leak; all lines falling to less than half
 // within minutes, but to gas still, is a leak. It does not tell a sensor that
-// drifts on one line from a leak beside that line.
+// drifts on one line from a leak beside that line, and a rise of half the loss rate
+// that all lines share is mostly lost in gusts and in the error of the fit.
 package leak

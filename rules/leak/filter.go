@@ -27,7 +27,7 @@ const (
 	slopeHours = 36.0 // at the most: half the age of the gas
 	mixHours   = 12.0
 	stackWalk  = 0.0006
-	lineWalk   = 0.0010
+	lineWalk   = 0.0005
 )
 
 // sizes of the rates at a step, standard deviations per hour.

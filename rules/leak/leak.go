@@ -62,11 +62,14 @@ type raised struct {
 	Rate  float64 // rise that was found, per hour
 	Now   float64 // what of it is in the reference now, per hour
 	Level float64 // ln ppm of the stack when it was raised
+	At    float64 // hours when it was raised
 	Calm  int     // hours in a row at the expected rate
 	Sum   float64 // of standardised innovations in the running hour
 	N     float64
 	Hour  float64 // when the running hour began
 	Back  cusum   // of the hourly sums: the rate went back
+
+	Changed bool // the rate was seen to fall after that
 }
 
 // State is the running test of one stack. The zero value is of no use: New makes
@@ -121,7 +124,7 @@ func (s *State) Reset(hours float64) {
 	s.Filter, s.Bank = newFilter(n), newBank(n)
 	s.Lines = make([]line, n)
 	for i := range s.Lines {
-		s.Lines[i].Noise = 1
+		s.Lines[i].Hush = hush{Noise: 1, Near: 1, Apart: 1}
 	}
 }
 
@@ -145,7 +148,7 @@ func (s *State) anew() {
 	s.Fall = fall{}
 	for i := range s.Lines {
 		l := &s.Lines[i]
-		l.Ref, l.Known, l.Down, l.Up = 0, false, 0, 0
+		l.Ref, l.Known, l.Far, l.Hush.Count = 0, false, far{}, 0
 	}
 }
 

@@ -8,20 +8,42 @@ type line struct {
 	Known bool    // its level was found
 	Used  int     // readings used since then, up to 100
 	Good  float64 // hours of the newest reading that came as predicted
-	Noise float64 // true variance of the noise over the stated one
-	Tie   float64 // correlation of an innovation with the one before
-	Last  float64 // newest innovation, standardised
 	PPM   float64 // newest reading
-	Step  float64 // the smallest between two readings, ppm
-	Same  float64 // −ln of the chance that the readings stay equal by themselves
-	Still float64 // hours since which they are equal
+	Hush  hush    // of the noise
+	Still still   // of readings that stay equal
+	Far   far     `json:",omitzero"` // of readings that are not of the gas that was predicted
+	Cause cause   `json:",omitzero"`
+}
 
-	Down, Up int     // readings in a row far below, far above what is predicted
-	DownAt   float64 // hours of the first of them
+// hush is what is known of the noise of a line.
+type hush struct {
+	Noise       float64    // its variance over the stated one
+	Tie         float64    // correlation of the noise of a reading with the one before
+	Past        [3]float32 // newest readings, less what was expected, newest first
+	Count       int        // of them
+	At          float64    // hours of the newest of them
+	Near, Apart float32    // mean squares of differences one and three readings apart
+	Weight      float32    // readings that these hold
+}
 
-	Cause Kind    `json:",omitempty"` // LineOff or Blocked while raised
-	Onset float64 // of the cause
-	Held  float64 // ln ppm at which a blocked line stands
+// still is how long a line has stood still to the digit.
+type still struct {
+	Step float64 // the smallest between two readings, ppm
+	Same float64 // −ln of the chance that the readings stay equal by themselves
+	From float64 // hours since which they are equal
+}
+
+// far counts readings in a row that are far from the predicted.
+type far struct {
+	Down, Up int
+	DownAt   float64 // hours of the first below
+}
+
+// cause is why a line is taken out of the test.
+type cause struct {
+	Kind  Kind // LineOff or Blocked while raised; empty = it is in
+	Onset float64
+	Held  float64 // ln ppm at which the line stands
 	Gap   float64 // ln of the line over the mean of the others before
 	Back  int     // readings in a row that look right again
 }
@@ -34,21 +56,17 @@ type fall struct {
 }
 
 const (
-	farLn       = math.Ln2 // a reading this far from the predicted is not of the same gas
-	farSD       = 6.0      // and this many standard deviations
-	clipSD      = 3.0      // beyond this a reading is believed less
-	offRuns     = 2        // readings in a row
-	jumpRuns    = 3
-	fallRuns    = 3
-	goneShare   = 0.05 // of the predicted: below this the gas is gone at once
-	noiseMemory = 1.0 / 150
-	leastNoise  = 0.15
-	mostNoise   = 25.0
-	mostTie     = 0.9
-	tieShare    = 1.4
-	stuckSure   = 18.0 // −ln of a chance: one in 65 million
-	stuckHours  = 1.0
-	leastLevel  = 10.0 // ppm: below it a line that comes off is not told from one that is empty
+	farLn      = math.Ln2 // a reading this far from the predicted is not of the same gas
+	farSD      = 6.0      // and this many standard deviations
+	clipSD     = 3.0      // beyond this a reading is believed less
+	farNoise   = 0.01
+	offRuns    = 2 // readings in a row
+	jumpRuns   = 3
+	fallRuns   = 3
+	goneShare  = 0.05 // of the predicted: below this the gas is gone at once
+	stuckSure  = 18.0 // −ln of a chance: one in 65 million
+	stuckHours = 1.0
+	leastLevel = 10.0 // ppm: below it a line that comes off is not told from one that is empty
 )
 
 // advance carries everything from the last bin to hours.
@@ -86,14 +104,6 @@ type read struct {
 	gone, fresh bool    // almost nothing left; line without a level yet
 }
 
-// noise is the variance that the noise of a line counts with. Noise that is tied
-// from one reading to the next averages out more slowly, by (1+ρ)/(1−ρ) for a
-// first-order process. The filter takes some of it for the gas, so ρ is seen too
-// small; tieShare makes up for that (from the simulation of the tests).
-func (l *line) noise(r read) float64 {
-	return l.Noise * r.noise * math.Pow((1+l.Tie)/(1-l.Tie), tieShare)
-}
-
 // readings sorts out the readings of a bin: the first of each line, in their order.
 func (s *State) readings(obs []Obs) []read {
 	var out []read
@@ -123,8 +133,9 @@ func (s *State) weigh(o Obs) read {
 	}
 	mean, variance := s.Filter.see(o.Line)
 	r.innovation = r.y - l.Ref - mean
-	r.total = variance + l.noise(r)
-	r.isFar = math.Abs(r.innovation) > max(farLn, farSD*math.Sqrt(r.total))
+	r.total = variance + l.Hush.of(r.noise)
+	// Little gas is known badly in ln; that it is little is known well.
+	r.isFar = math.Abs(r.innovation) > max(farLn, farSD*math.Sqrt(variance+l.Hush.Noise*min(r.noise, farNoise)))
 	r.gone = r.innovation < math.Log(goneShare)
 	if o.Censored && r.innovation > -farLn {
 		r.isFar = false // over the range, or below a high detection limit: it tells nothing
@@ -139,16 +150,16 @@ func (s *State) take(obs []Obs) (events []Event) {
 	s.allFalling(reads)
 	for _, r := range reads {
 		l := &s.Lines[r.line]
-		s.still(r)
+		l.still(r, s.At)
 		switch {
-		case l.Cause != "":
+		case l.Cause.Kind != "":
 			events = s.back(r, events)
 		case r.fresh:
 			s.find(r)
 		case r.isFar:
 			s.far(r)
 		default:
-			l.Down, l.Up, l.Good = 0, 0, s.At
+			l.Far, l.Good = far{}, s.At
 			if r.fit {
 				s.use(r)
 			}
@@ -167,9 +178,9 @@ func (s *State) find(r read) {
 	if !r.fit {
 		return
 	}
-	s.Filter.place(r.line, r.y-l.Ref, l.Noise*r.noise)
+	s.Filter.place(r.line, r.y-l.Ref, l.Hush.Noise*r.noise)
 	s.Bank.place(r.line)
-	l.Known, l.Used, l.Down, l.Up, l.Good, l.Last = true, 1, 0, 0, s.At, 0
+	l.Known, l.Used, l.Far, l.Good, l.Hush.Count = true, 1, far{}, s.At, 0
 }
 
 // far counts readings that are not of the gas that was predicted. A line that
@@ -177,15 +188,15 @@ func (s *State) find(r read) {
 func (s *State) far(r read) {
 	l := &s.Lines[r.line]
 	if r.innovation > 0 {
-		l.Down = 0
-		if l.Up++; l.Up >= jumpRuns {
+		l.Far.Down = 0
+		if l.Far.Up++; l.Far.Up >= jumpRuns {
 			s.find(r)
 		}
 		return
 	}
-	l.Up = 0
-	if l.Down++; l.Down == 1 {
-		l.DownAt = s.At
+	l.Far.Up = 0
+	if l.Far.Down++; l.Far.Down == 1 {
+		l.Far.DownAt = s.At
 	}
 }
 
@@ -194,11 +205,10 @@ func (s *State) use(r read) {
 	l := &s.Lines[r.line]
 	mean, variance := s.Filter.see(r.line)
 	e := r.y - l.Ref - mean
-	plain := variance + l.Noise*r.noise
-	total := variance + l.noise(r)
-	total = max(total, e*e/(clipSD*clipSD))
-	z := min(max(e/math.Sqrt(plain), -clipSD), clipSD)
-	s.learn(l, z, variance/plain)
+	total := max(variance+l.Hush.of(r.noise), e*e/(clipSD*clipSD))
+	if s.Ref.known(s.At) { // before, what is not noise but release would be learned
+		l.Hush.learn(s.At, r.y-l.Ref, r.noise, s.tie())
+	}
 	s.Raised.hear(r.line, e/math.Sqrt(total))
 	gain := make([]float64, len(s.Filter.Mean))
 	s.Filter.update(r.line, e, total, gain)
@@ -206,24 +216,16 @@ func (s *State) use(r read) {
 	l.Used = min(l.Used+1, 100)
 }
 
-// learn follows the noise of a line: its size, over what was stated, and the
-// correlation of one reading with the next. share is what of the innovation's
-// variance is not noise.
-func (s *State) learn(l *line, z, share float64) {
-	l.Noise = min(max(l.Noise*(1+noiseMemory*(1-share)*(z*z-0.97)), leastNoise), mostNoise)
-	l.Tie = min(max(l.Tie+noiseMemory*(z*l.Last-l.Tie), 0), mostTie)
-	l.Last = z
-}
-
 // off says that a line came off: it fell to less than half within two readings
 // and stays there, and a neighbour that was read since did not.
 func (s *State) off(r read, events []Event) []Event {
 	l := &s.Lines[r.line]
-	if l.Cause != "" || l.Down < offRuns || l.Used < jumpRuns || !s.neighbour(r.line, l.DownAt) || r.y-r.innovation < math.Log(leastLevel) {
+	if l.Cause.Kind != "" || l.Far.Down < offRuns || l.Used < jumpRuns || !s.neighbour(r.line, l.Far.DownAt) || r.y-r.innovation < math.Log(leastLevel) {
 		return events
 	}
-	s.set(r.line, LineOff, l.DownAt, r.y, 0)
-	return append(events, Event{Kind: LineOff, Line: r.line, Onset: l.DownAt, OnsetLow: max(l.Good, 0), OnsetHigh: l.DownAt})
+	since := l.Far.DownAt
+	s.set(r.line, LineOff, since, r.y, 0)
+	return append(events, Event{Kind: LineOff, Line: r.line, Onset: since, OnsetLow: l.Good, OnsetHigh: since})
 }
 
 // neighbour reports whether another line read as predicted since hours; a line
@@ -232,7 +234,7 @@ func (s *State) neighbour(i int, since float64) bool {
 	alone := true
 	for j := range s.Lines {
 		l := &s.Lines[j]
-		if j == i || l.Cause != "" || !l.Known {
+		if j == i || l.Cause.Kind != "" || !l.Known {
 			continue
 		}
 		alone = false
@@ -245,20 +247,20 @@ func (s *State) neighbour(i int, since float64) bool {
 
 // set raises a cause of a line and takes the line out of the test. held is the ln
 // ppm at which it stands; drift what its level was moved by the cause so far.
-func (s *State) set(i int, cause Kind, onset, held, drift float64) {
+func (s *State) set(i int, kind Kind, onset, held, drift float64) {
 	l := &s.Lines[i]
-	l.Cause, l.Onset, l.Held, l.Back, l.Down, l.Up = cause, onset, held, 0, 0, 0
-	l.Gap = l.Ref + s.Filter.Mean[lineLevel(i)] - drift
+	gap := l.Ref + s.Filter.Mean[lineLevel(i)] - drift
 	if others, ok := s.others(i); ok {
-		l.Gap -= others - s.Filter.Mean[atLevel]
+		gap -= others - s.Filter.Mean[atLevel]
 	}
+	l.Far, l.Cause = far{}, cause{Kind: kind, Onset: onset, Held: held, Gap: gap}
 }
 
 // others is the mean ln ppm that is predicted of the lines but i; false without any.
 func (s *State) others(i int) (float64, bool) {
 	sum, n := 0.0, 0.0
 	for j, l := range s.Lines {
-		if j != i && l.Cause == "" && l.Known {
+		if j != i && l.Cause.Kind == "" && l.Known {
 			mean, _ := s.Filter.see(j)
 			sum, n = sum+l.Ref+mean, n+1
 		}
@@ -274,23 +276,23 @@ func (s *State) others(i int) (float64, bool) {
 func (s *State) back(r read, events []Event) []Event {
 	l := &s.Lines[r.line]
 	others, ok := s.others(r.line)
-	due := l.Gap + others
+	due := l.Cause.Gap + others
 	if !ok {
-		due = l.Gap + s.Filter.Mean[atLevel]
+		due = l.Cause.Gap + s.Filter.Mean[atLevel]
 	}
-	near := math.Abs(r.y-due) < math.Abs(r.y-l.Held) && math.Abs(r.y-due) < 2*farLn && math.Abs(r.y-l.Held) > 3*math.Sqrt(r.noise)
-	if l.Cause == LineOff {
+	near := math.Abs(r.y-due) < math.Abs(r.y-l.Cause.Held) && math.Abs(r.y-due) < 2*farLn && math.Abs(r.y-l.Cause.Held) > 3*math.Sqrt(r.noise)
+	if l.Cause.Kind == LineOff {
 		near = math.Abs(r.y-due) < farLn
 	}
 	if !near || !r.fit {
-		l.Back = 0
+		l.Cause.Back = 0
 		return events
 	}
-	if l.Back++; l.Back < jumpRuns {
+	if l.Cause.Back++; l.Cause.Back < jumpRuns {
 		return events
 	}
-	e := Event{Kind: l.Cause, Line: r.line, Onset: l.Onset, OnsetLow: l.Onset, OnsetHigh: l.Onset, Cleared: true}
-	l.Cause, l.Back = "", 0
+	e := Event{Kind: l.Cause.Kind, Line: r.line, Onset: l.Cause.Onset, OnsetLow: l.Cause.Onset, OnsetHigh: l.Cause.Onset, Cleared: true}
+	l.Cause = cause{}
 	s.find(r)
 	return append(events, e)
 }
@@ -298,35 +300,34 @@ func (s *State) back(r read, events []Event) []Event {
 // still adds to the evidence that a line's readings are equal for no good reason.
 // The chance that two equal ones follow by themselves is that of a normal value
 // rounded to the smallest step seen, step/(2σ√π), taken half again as high.
-func (s *State) still(r read) {
-	l := &s.Lines[r.line]
+func (l *line) still(r read, now float64) {
 	if r.ppm != l.PPM || !r.fit {
-		if step := math.Abs(r.ppm - l.PPM); l.PPM > 0 && r.fit && step > 0 && (l.Step == 0 || step < l.Step) {
-			l.Step = step
+		if step := math.Abs(r.ppm - l.PPM); l.PPM > 0 && r.fit && step > 0 && (l.Still.Step == 0 || step < l.Still.Step) {
+			l.Still.Step = step
 		}
-		l.PPM, l.Same, l.Still = r.ppm, 0, s.At
+		l.PPM, l.Still.Same, l.Still.From = r.ppm, 0, now
 		return
 	}
-	if sigma := math.Sqrt(min(l.Noise, 1)*r.noise) * r.ppm; l.Step > 0 {
-		l.Same -= math.Log(min(0.42*l.Step/sigma, 1))
+	if sigma := math.Sqrt(min(l.Hush.Noise, 1)*r.noise) * r.ppm; l.Still.Step > 0 {
+		l.Still.Same -= math.Log(min(0.42*l.Still.Step/sigma, 1))
 	}
 }
 
 // stuck says that a line stands still to the digit while a neighbour does not.
 func (s *State) stuck(r read, events []Event) []Event {
 	l := &s.Lines[r.line]
-	if l.Cause != "" || l.Same < stuckSure || s.At-l.Still < stuckHours || !s.otherMoves(r.line) {
+	if l.Cause.Kind != "" || l.Still.Same < stuckSure || s.At-l.Still.From < stuckHours || !s.otherMoves(r.line) {
 		return events
 	}
-	s.set(r.line, Blocked, l.Still, r.y, 0)
-	return append(events, Event{Kind: Blocked, Line: r.line, Onset: l.Still, OnsetLow: l.Still, OnsetHigh: l.Still})
+	s.set(r.line, Blocked, l.Still.From, r.y, 0)
+	return append(events, Event{Kind: Blocked, Line: r.line, Onset: l.Still.From, OnsetLow: l.Still.From, OnsetHigh: l.Still.From})
 }
 
 // otherMoves reports whether another line was read since this one stands still,
 // and changed.
 func (s *State) otherMoves(i int) bool {
 	for j, l := range s.Lines {
-		if j != i && l.Cause == "" && l.Still > s.Lines[i].Still && l.Known {
+		if j != i && l.Cause.Kind == "" && l.Still.From > s.Lines[i].Still.From && l.Known {
 			return true
 		}
 	}

@@ -4,14 +4,16 @@ import "math"
 
 // reference is what was expected of each hour when it was still ahead.
 type reference struct {
-	First  int     // hour of Hours[0]
-	Hours  []ahead // no more than leadHours + 1
+	First  int     // the hour that the lists begin with
+	Slope  singles // change of ln C per hour, by hour and line
+	SD     singles // of the slope, per hour; no more than leadHours + 1
+	Loss   singles // loss rate per hour
 	Frozen float64 // until this hour nothing new is taken in
 }
 
 // ahead is what is expected of one hour.
 type ahead struct {
-	Slope doubles // change of ln C per hour, by line
+	Slope singles // change of ln C per hour, by line; nil = nothing was predicted
 	SD    float64 // of the slope, per hour
 	Loss  float64 // loss rate per hour: the fall of ln C when all is released
 }
@@ -27,12 +29,23 @@ const (
 )
 
 func (r *reference) fits(lines int) bool {
-	for _, a := range r.Hours {
-		if len(a.Slope) != lines {
-			return false
-		}
+	n := r.hours()
+	return n <= leadHours+1 && len(r.Loss) == n && len(r.Slope) == n*lines
+}
+
+// hours is how many were predicted.
+func (r *reference) hours() int { return len(r.SD) }
+
+// forget drops the first n hours, or all.
+func (r *reference) forget(n int) {
+	if n = min(n, r.hours()); n <= 0 {
+		return
 	}
-	return len(r.Hours) <= leadHours+1
+	lines := len(r.Slope) / r.hours()
+	r.Slope = r.Slope[:copy(r.Slope, r.Slope[n*lines:])]
+	r.SD = r.SD[:copy(r.SD, r.SD[n:])]
+	r.Loss = r.Loss[:copy(r.Loss, r.Loss[n:])]
+	r.First += n
 }
 
 // foresee lets the fit predict the hours up to leadHours ahead that were not
@@ -42,25 +55,22 @@ func (r *reference) foresee(hours float64, lines int, e Expecter) {
 	if e == nil || hours < r.Frozen {
 		return
 	}
-	if n := hour - r.First; len(r.Hours) > 0 && n > 0 {
-		r.Hours = r.Hours[:copy(r.Hours, r.Hours[min(n, len(r.Hours)):])]
+	r.forget(hour - r.First)
+	if r.hours() == 0 {
 		r.First = hour
 	}
-	for len(r.Hours) <= leadHours {
-		if len(r.Hours) == 0 {
-			r.First = hour
-		}
-		a, ok := predict(hours, float64(r.First+len(r.Hours)), lines, e)
+	for r.hours() <= leadHours {
+		a, ok := predict(hours, float64(r.First+r.hours()), lines, e)
 		if !ok {
 			return
 		}
-		r.Hours = append(r.Hours, a)
+		r.Slope, r.SD, r.Loss = append(r.Slope, a.Slope...), append(r.SD, float32(a.SD)), append(r.Loss, float32(a.Loss))
 	}
 }
 
 // predict asks the fit at hours for the hour that begins at from.
 func predict(hours, from float64, lines int, e Expecter) (ahead, bool) {
-	a, n := ahead{Slope: make(doubles, lines)}, float64(lines)
+	a, n := ahead{Slope: make(singles, lines)}, float64(lines)
 	for i := range lines {
 		slope, _ := e.ExpectedLnChange(i, from, from+1)
 		sd := slopeSD(i, hours, from+0.5, e)
@@ -71,9 +81,9 @@ func predict(hours, from float64, lines int, e Expecter) (ahead, bool) {
 		if !finite(far) || far == 0 {
 			far = 24 * slope
 		}
-		a.Slope[i] = min(max(slope, -5), 5)
+		a.Slope[i] = float32(min(max(slope, -5), 5))
 		a.SD += sd / n
-		a.Loss += max(-far/24, 0) / n
+		a.Loss += min(max(-far/24, 0), 5) / n
 	}
 	return a, true
 }
@@ -96,7 +106,7 @@ func slopeSD(line int, hours, mid float64, e Expecter) float64 {
 // known reports whether an hour was predicted, or a slope from before a leak
 // stands for it.
 func (r *reference) known(hours float64) bool {
-	n := len(r.Hours)
+	n := r.hours()
 	return n > 0 && (int(math.Floor(hours)) < r.First+n || hours < r.Frozen)
 }
 
@@ -106,8 +116,9 @@ func (r *reference) at(hours float64) ahead {
 	if !r.known(hours) {
 		return ahead{SD: vagueSD, Loss: usualLoss}
 	}
-	i := int(math.Floor(hours)) - r.First
-	return r.Hours[min(max(i, 0), len(r.Hours)-1)]
+	i := min(max(int(math.Floor(hours))-r.First, 0), r.hours()-1)
+	lines := len(r.Slope) / r.hours()
+	return ahead{r.Slope[i*lines : i*lines+lines], float64(r.SD[i]), float64(r.Loss[i])}
 }
 
 // change is the expected change of ln C of a line over a short time.
@@ -116,7 +127,7 @@ func (r *reference) change(line int, from, to float64) float64 {
 	for from < to {
 		next := min(math.Floor(from)+1, to)
 		if a := r.at(from); len(a.Slope) > 0 {
-			sum += a.Slope[line] * (next - from)
+			sum += float64(a.Slope[line]) * (next - from)
 		}
 		from = next
 	}
@@ -127,8 +138,10 @@ func (r *reference) change(line int, from, to float64) float64 {
 // from before it goes on.
 func (r *reference) freeze(onset float64) {
 	keep := int(math.Floor(onset)) + leadHours - r.First
-	if n := len(r.Hours); n > 0 {
-		r.Hours = r.Hours[:min(max(keep, 1), n)]
+	if n := r.hours(); n > 0 {
+		lines := len(r.Slope) / n
+		n = min(max(keep, 1), n)
+		r.Slope, r.SD, r.Loss = r.Slope[:n*lines], r.SD[:n], r.Loss[:n]
 	}
 	r.Frozen = forEver
 }
@@ -144,7 +157,7 @@ func (r *reference) sizes(hours, age float64) sizes {
 	return sizes{
 		gust:  0.25*a.Loss + 0.0002,
 		slope: min(max(1.1*a.SD, 0.1*a.Loss+0.0004), vagueSD),
-		mix:   0.04*a.Loss + 0.0002 + 0.05*math.Exp(-max(age, 0)/7),
+		mix:   0.02*a.Loss + 0.0001 + 0.05*math.Exp(-max(age, 0)/7),
 		// Release, lag and loss err in turn, each on the time scale of the curve then.
 		slopeHours: min(max(age/2, 6), slopeHours),
 	}

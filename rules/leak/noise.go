@@ -1,0 +1,70 @@
+package leak
+
+import "math"
+
+const (
+	noiseMemory   = 280 // readings
+	noiseReadings = 12  // before that the noise is taken as stated
+	noiseGap      = 2.0 // hours: over a longer gap no difference is taken
+	leastNoise    = 0.15
+	mostNoise     = 25.0
+	mostTie       = 0.9
+)
+
+// of is the variance that noise of the stated variance counts with. Noise that is
+// tied from one reading to the next averages out more slowly, by (1+ρ)/(1−ρ) for a
+// first-order process.
+func (n *hush) of(stated float64) float64 {
+	return n.Noise * stated * (1 + n.Tie) / (1 - n.Tie)
+}
+
+// learn follows the noise of a line at hours from the differences of readings one
+// and three apart, which no leak or gust moves: for noise that is a first-order
+// process with correlation ρ from one reading to the next they have the variances
+// 2σ²(1−ρ) and 2σ²(1−ρ³), whose ratio is 1+ρ+ρ². y is ln of the reading less what
+// was expected, stated the variance that was stated, others the ρ of all lines.
+func (n *hush) learn(hours, y, stated, others float64) {
+	if hours-n.At > noiseGap {
+		n.Count = 0
+	}
+	n.At = hours
+	if n.Count >= len(n.Past) {
+		n.Weight = min(n.Weight+1, noiseMemory)
+		n.Near = follow(n.Near, y-float64(n.Past[0]), stated, n.Weight)
+		n.Apart = follow(n.Apart, y-float64(n.Past[2]), stated, n.Weight)
+		if n.Weight >= noiseReadings {
+			n.Tie = max(tie(float64(n.Near), float64(n.Apart)), others)
+			n.Noise = min(max(float64(n.Near)/(1-n.Tie), leastNoise), mostNoise)
+		}
+	}
+	n.Past[2], n.Past[1], n.Past[0] = n.Past[1], n.Past[0], float32(y)
+	n.Count = min(n.Count+1, len(n.Past))
+}
+
+// follow moves a mean of squares over weight differences towards a new one, which
+// counts for no more than 9 times the mean; 1.03 makes up for that in normal noise.
+func follow(mean float32, difference, stated float64, weight float32) float32 {
+	m := float64(mean)
+	square := min(difference*difference/(2*stated), 9*max(m, 0.1))
+	return float32(min(max(m+(1.03*square-m)/float64(weight), 1e-3), 1e3))
+}
+
+// tie is the correlation ρ from the mean squares of near and far differences.
+func tie(near, apart float64) float64 {
+	return min(max((math.Sqrt(max(4*apart/near-3, 1))-1)/2, 0), mostTie)
+}
+
+// tie is that of all lines, which mostly have instruments of one kind: better known
+// than that of one.
+func (s *State) tie() float64 {
+	near, apart := 0.0, 0.0
+	for i := range s.Lines {
+		if n := &s.Lines[i].Hush; n.Weight >= noiseReadings {
+			near, apart = near+float64(n.Near), apart+float64(n.Apart)
+		}
+	}
+	if near == 0 {
+		return 0
+	}
+	return tie(near, apart)
+}
