@@ -9,10 +9,11 @@ type Player struct {
 	State *State
 	Site  *logbook.Site // stands for a site-configured before the first entry; nil = the file has one
 	lines uint64
+	acted map[[16]byte]bool // acts that the file has given
 }
 
 // NewPlayer returns a Player with an empty state; site may be nil.
-func NewPlayer(site *logbook.Site) *Player { return &Player{State: New(), Site: site} }
+func NewPlayer(site *logbook.Site) *Player { return &Player{State: New(), Site: site, acted: map[[16]byte]bool{}} }
 
 // Play folds the next entry and returns the records it makes, as they would stand
 // in a logbook, each with the time of now.
@@ -29,10 +30,27 @@ func (p *Player) Play(e logbook.Entry) []logbook.Recorded {
 	return append(out, p.fold(e)...)
 }
 
+// repeated reports whether the file gave an act before: a logbook keeps it once.
+func (p *Player) repeated(e logbook.Entry) bool {
+	if _, isAct := e.(logbook.Acting); !isAct {
+		return false
+	}
+	key, err := logbook.Identity(e)
+	if err != nil || p.acted[key] {
+		return err == nil
+	}
+	p.acted[key] = true
+	return false
+}
+
+// fold folds an entry, and the verdicts that it makes.
 func (p *Player) fold(e logbook.Entry) []logbook.Recorded {
 	h := e.Head()
 	if h.Seq != 0 {
 		return p.State.Fold(e)
+	}
+	if p.repeated(e) {
+		return nil
 	}
 	p.lines++
 	h.Seq = p.lines
