@@ -73,7 +73,9 @@ func (d *day) act(e logbook.Acting, kind logbook.Kind, back time.Duration) {
 	d.commit(d.stamp(e, kind, back))
 }
 
-func (d *day) declare() { d.act(&logbook.NoGasDeclared{OnStore: inBarn()}, logbook.KindNoGasDeclared, 0) }
+func (d *day) declare() {
+	d.act(&logbook.NoGasDeclared{OnStore: inBarn()}, logbook.KindNoGasDeclared, 0)
+}
 
 // dose lays phosphide in stack A and shuts the sheet.
 func (d *day) dose(protocol string) { d.doseOf(protocol, "A-1") }

@@ -13,7 +13,9 @@ type Player struct {
 }
 
 // NewPlayer returns a Player with an empty state; site may be nil.
-func NewPlayer(site *logbook.Site) *Player { return &Player{State: New(), Site: site, acted: map[[16]byte]bool{}} }
+func NewPlayer(site *logbook.Site) *Player {
+	return &Player{State: New(), Site: site, acted: map[[16]byte]bool{}}
+}
 
 // Play folds the next entry and returns the records it makes, as they would stand
 // in a logbook, each with the time of now.

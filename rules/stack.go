@@ -23,6 +23,7 @@ const (
 	unevenFrom    = 0.25             // after this share of the exposure
 	unevenFor     = 2 * time.Hour    // for this long
 	silentLine    = 30 * time.Minute // or three usual intervals
+	readAgain     = 10 * time.Minute // or the usual interval
 	poorChance    = 0.5              // of meeting the end level, at two forecasts in a row
 	hopelessBelow = 0.2              // at one
 	fairChance    = 0.7              // clears the alarm
@@ -176,9 +177,11 @@ func (s *State) lineAlarms(name string, k *Stack, t *treatmentOf, line int) {
 	c := s.channel(l.Channel)
 	of := logbook.Alarm{Alarm: alarmLineSilent, Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel, Priority: logbook.PriorityMedium}
 	since := max(c.Newest, t.Started)
-	quiet := s.At.Sub(since)
+	quiet, usual := s.At.Sub(since), c.Usual(ch)
 	of.Value, of.Onset = logbook.Number(quiet.Minutes()), since
-	s.alarm(condition{of: of, active: quiet > max(silentLine, 3*c.Usual(ch)) && !s.down(l.Channel)})
+	// a line whose instrument has just come back, or is new, has its time to read
+	delay := max(readAgain, usual)
+	s.alarm(condition{of: of, active: quiet > max(silentLine, 3*usual)-delay && !s.down(l.Channel), onDelay: delay})
 	s.faultAlarm(c, logbook.Alarm{Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel})
 }
 

@@ -19,13 +19,14 @@ type ahead struct {
 }
 
 const (
-	leadHours = 24 // predictions are this old when they are used
-	spanHours = 12.0
-	afterHeal = 24  // hours after a leak has cleared until the fit is believed again
-	farHours  = 240 // by then the release is over: the fall is the loss
-	vagueSD   = 0.1 // per hour: where nothing was predicted
-	usualLoss = 0.2 / 24
-	forEver   = 1e6
+	leadHours  = 24 // predictions are this old when they are used
+	spanHours  = 12.0
+	afterHeal  = 24   // hours after a leak has cleared until the fit is believed again
+	farHours   = 240  // by then the release is over: the fall is the loss
+	vagueSD    = 0.1  // per hour: where nothing was predicted
+	mixedHours = 12.0 // e-folding time of how unevenly lines follow after dosing
+	usualLoss  = 0.2 / 24
+	forEver    = 1e6
 )
 
 func (r *reference) fits(lines int) bool {
@@ -157,7 +158,7 @@ func (r *reference) sizes(hours, age float64) sizes {
 	return sizes{
 		gust:  0.25*a.Loss + 0.0002,
 		slope: min(max(1.1*a.SD, 0.1*a.Loss+0.0004), vagueSD),
-		mix:   0.02*a.Loss + 0.0001 + 0.05*math.Exp(-max(age, 0)/7),
+		mix:   0.02*a.Loss + 0.0001 + 0.05*math.Exp(-max(age, 0)/mixedHours),
 		// Release, lag and loss err in turn, each on the time scale of the curve then.
 		slopeHours: min(max(age/2, 6), slopeHours),
 	}
