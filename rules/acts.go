@@ -221,7 +221,8 @@ func (s *State) handReading(e *logbook.HandReading) (code string) {
 func (s *State) handInAir(e *logbook.HandReading, at logbook.Time, ppm float64) {
 	h := gate.Hand{Point: e.Point, At: at, PPM: ppm, Detection: -1}
 	if e.DetectionLimit != nil {
-		h.Detection, _ = dose.PPM(*e.DetectionLimit, e.Unit, dose.StandardC, dose.StandardKPa)
+		limit, _ := dose.PPM(*e.DetectionLimit, e.Unit, dose.StandardC, dose.StandardKPa)
+		h.Detection = max(0, min(limit, mostPPM))
 	}
 	for _, name := range s.stacksIn(e.Store) {
 		if strings.EqualFold(strings.TrimSpace(e.Point), "beside "+name) {

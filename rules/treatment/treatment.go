@@ -156,7 +156,7 @@ func (t *Treatment) Grams() float64 {
 	for _, d := range t.Extra {
 		g += d.Grams
 	}
-	return g
+	return math.Min(g, math.MaxFloat64)
 }
 
 // Clear notes a clearance of the store: the stack goes into withholding.
