@@ -1,6 +1,9 @@
 package rules
 
 import (
+	"encoding/json"
+	"fmt"
+	"maps"
 	"slices"
 	"sort"
 	"strings"
@@ -56,9 +59,45 @@ type condition struct {
 	offDelay time.Duration // it must be gone this long first
 }
 
-// keyOf names what an alarm is of: its code may change while it lasts.
-func keyOf(a *logbook.Alarm) string {
-	return strings.Join([]string{a.Alarm, a.Store, a.Stack, a.Line, a.Point, a.Channel}, "\x00")
+// AlarmKey names what an alarm is of: its code may change while it lasts.
+type AlarmKey struct {
+	Alarm, Store, Stack, Line, Point, Channel string
+}
+
+func keyOf(a *logbook.Alarm) AlarmKey {
+	return AlarmKey{a.Alarm, a.Store, a.Stack, a.Line, a.Point, a.Channel}
+}
+
+func (k *AlarmKey) parts() [6]*string {
+	return [...]*string{&k.Alarm, &k.Store, &k.Stack, &k.Line, &k.Point, &k.Channel}
+}
+
+// MarshalText writes the key as a JSON list, so that it can be a key in JSON.
+func (k AlarmKey) MarshalText() ([]byte, error) { return json.Marshal(k.parts()) }
+
+// UnmarshalText reads what MarshalText wrote.
+func (k *AlarmKey) UnmarshalText(b []byte) error {
+	parts := k.parts()
+	if err := json.Unmarshal(b, &parts); err != nil {
+		return fmt.Errorf("read the key of an alarm %q: %w", b, err)
+	}
+	return nil
+}
+
+// compare orders keys by their parts.
+func (k AlarmKey) compare(o AlarmKey) int {
+	mine, theirs := k.parts(), o.parts()
+	for i := range mine {
+		if c := strings.Compare(*mine[i], *theirs[i]); c != 0 {
+			return c
+		}
+	}
+	return 0
+}
+
+// alarmKeys lists the alarms that are raised or about to be, in order.
+func (s *State) alarmKeys() []AlarmKey {
+	return slices.SortedFunc(maps.Keys(s.Alarms), AlarmKey.compare)
 }
 
 // alarm lets a condition raise or clear its alarm.
@@ -95,7 +134,7 @@ func (s *State) alarm(c condition) {
 }
 
 // alarmGone clears an alarm whose condition is gone for long enough.
-func (s *State) alarmGone(a *Alarm, c condition, key string) {
+func (s *State) alarmGone(a *Alarm, c condition, key AlarmKey) {
 	if !a.Raised {
 		delete(s.Alarms, key)
 		return
@@ -121,13 +160,13 @@ func (s *State) putAlarm(a *Alarm, state string) {
 
 // endAlarms clears those alarms of a stack: its exposure is over.
 func (s *State) endAlarms(stack string, names ...string) {
-	var over []string
+	var over []AlarmKey
 	for key, a := range s.Alarms {
 		if a.Record.Stack == stack && slices.Contains(names, a.Record.Alarm) {
 			over = append(over, key)
 		}
 	}
-	slices.Sort(over)
+	slices.SortFunc(over, AlarmKey.compare)
 	for _, key := range over {
 		s.alarm(condition{of: s.Alarms[key].Record})
 		delete(s.Alarms, key)

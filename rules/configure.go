@@ -71,7 +71,7 @@ func (s *State) place(k logbook.Stack, store string) {
 			s.find(logbook.Finding{Code: "stack-moved", Store: old, Stack: k.Name, About: store})
 		}
 	}
-	stack.Store = store
+	stack.Store, s.inStore = store, nil
 	if t == nil || t.Phase == logbook.PhaseClosed {
 		return
 	}
@@ -93,7 +93,7 @@ func (s *State) endOrphans() {
 			i.OK = true
 		}
 	}
-	for _, key := range sorted(s.Alarms) {
+	for _, key := range s.alarmKeys() {
 		a := s.Alarms[key]
 		if of := a.Record; a.Raised && (of.Point != "" && !s.hasAir(of.Store, of.Point, of.Channel) || of.Line != "" && !s.hasLine(of.Stack, of.Line)) {
 			s.alarm(condition{of: of})

@@ -22,7 +22,7 @@ func (s *State) View() *View {
 	for _, name := range sorted(s.Site.Channels) {
 		v.Channels = append(v.Channels, s.channelView(name))
 	}
-	for _, key := range sorted(s.Alarms) {
+	for _, key := range s.alarmKeys() {
 		if a := s.Alarms[key]; a.Raised {
 			v.Alarms = append(v.Alarms, AlarmView{Alarm: a.Record, Since: a.Since})
 		}

@@ -3,7 +3,6 @@ package rules
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"time"
 
 	"undersheet/logbook"
@@ -79,7 +78,7 @@ func missedPPM(t *treatmentOf) logbook.Number {
 
 // putPhase records where a treatment stands when that changed.
 func (s *State) putPhase(k *Stack, t *treatmentOf) {
-	told := t.Name + "\x00" + t.Phase + "\x00" + t.Verdict + "\x00" + strconv.FormatInt(int64(t.DosingAt), 10)
+	told := Told{t.Name, t.Phase, t.Verdict, t.DosingAt}
 	if told == k.Told {
 		return
 	}

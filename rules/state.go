@@ -24,14 +24,15 @@ type State struct {
 	Stores      map[string]*Store      // by name
 	Stacks      map[string]*Stack      // by name
 	Instruments map[string]*Instrument // by name and unit
-	Alarms      map[string]*Alarm      // by what they are of
+	Alarms      map[AlarmKey]*Alarm    // by what they are of
 	Pending     []Pending              // permissions whose verdict is not recorded yet
 	Treatments  map[string]int         // names used, and how often
 	Found       []logbook.Finding      // the last ones
 	Flagged     map[string]bool        // findings that are not repeated
 
-	feeds map[string]feed // by channel; made from Site
-	out   []logbook.Recorded
+	feeds   map[string]feed     // by channel; made from Site
+	inStore map[string][]string // stacks by store, sorted; made on demand
+	out     []logbook.Recorded
 }
 
 // Channel is what is known of one channel.
@@ -67,11 +68,17 @@ type Stack struct {
 	Store      string
 	Treatment  *treatment.Treatment // current or last
 	Gas        *Gas                 // fit, leak test and forecast of the current exposure
-	Told       string               // phase and verdict last recorded
+	Told       Told                 // phase and verdict last recorded
 	TempC      *float64             // newest grain temperature, °C
 	SecondFrom logbook.Time         // when the second treatment of a pair is due; 0 = none owed
 	SecondTill logbook.Time
 	Events     []EventView
+}
+
+// Told is a phase record that was made.
+type Told struct {
+	Treatment, Phase, Verdict string
+	DosingAt                  logbook.Time
 }
 
 // Instrument is whether a device answers.
@@ -104,7 +111,7 @@ type feed struct {
 // New returns the state before any entry.
 func New() *State {
 	return &State{Channels: map[string]*Channel{}, Stores: map[string]*Store{}, Stacks: map[string]*Stack{},
-		Instruments: map[string]*Instrument{}, Alarms: map[string]*Alarm{}, Treatments: map[string]int{}, Flagged: map[string]bool{}}
+		Instruments: map[string]*Instrument{}, Alarms: map[AlarmKey]*Alarm{}, Treatments: map[string]int{}, Flagged: map[string]bool{}}
 }
 
 // Seq returns the seq of the last entry folded.
@@ -165,7 +172,7 @@ func (s *State) stack(name string) *Stack {
 	k := s.Stacks[name]
 	if k == nil {
 		k = &Stack{}
-		s.Stacks[name] = k
+		s.Stacks[name], s.inStore = k, nil
 	}
 	return k
 }
@@ -213,14 +220,15 @@ func (s *State) storeNames() []string {
 	return append(names, rest...)
 }
 
-// stacksIn lists the stacks of a store by name, those of the record included.
+// stacksIn lists the stacks of a store by name, those of the record included. The
+// list is not to be changed.
 func (s *State) stacksIn(store string) []string {
-	var names []string
-	for n, k := range s.Stacks {
-		if k.Store == store {
-			names = append(names, n)
+	if s.inStore == nil {
+		s.inStore = map[string][]string{}
+		for _, n := range sorted(s.Stacks) {
+			k := s.Stacks[n]
+			s.inStore[k.Store] = append(s.inStore[k.Store], n)
 		}
 	}
-	sort.Strings(names)
-	return names
+	return s.inStore[store]
 }

@@ -26,12 +26,15 @@ func (s *State) gateOf(name string) *gate.Store {
 	for _, m := range st.Inside {
 		in.Inside = append(in.Inside, m.Name)
 	}
+	in.Points = make([]gate.Point, 0, len(site.Air))
 	for _, p := range site.Air {
 		if p.Gate() {
 			in.Points = append(in.Points, s.gatePoint(st, p))
 		}
 	}
-	for _, stack := range s.stacksIn(name) {
+	stacks := s.stacksIn(name)
+	in.Stacks = make([]gate.Stack, 0, len(stacks))
+	for _, stack := range stacks {
 		in.Stacks = append(in.Stacks, s.gateStack(stack, st))
 	}
 	for _, key := range sorted(st.Hands) {
@@ -132,8 +135,9 @@ func (s *State) recordGate(name string, limit float64, d gate.Decision) {
 		st.Gate.Reasons, st.Gate.Read = g.Reasons, g.Read
 		return
 	}
-	s.put(&g, logbook.KindGate)
-	st.Gate = g
+	changed := g
+	s.put(&changed, logbook.KindGate)
+	st.Gate = changed
 }
 
 // sameGate reports whether two decisions differ in nothing but their numbers.
