@@ -144,15 +144,15 @@ func (s *State) verdict(of uint64, kind logbook.Kind, accepted bool) {
 	}
 }
 
-// clear gives a store its clearance. A stack whose airing began after the
-// confirmation was judged was no part of it.
+// clear gives a store its clearance. A stack whose airing began when the
+// confirmation was judged, or later, was no part of it.
 func (s *State) clear(p Pending, st *Store) {
 	st.Cleared = &gate.Clearance{At: s.At, By: p.By}
 	st.Rebound, st.RanOut = false, nil
 	for _, name := range s.stacksIn(p.Store) {
 		k := s.Stacks[name]
 		t := k.Treatment
-		if t != nil && t.Phase == logbook.PhaseAiring && t.AiringSince > p.At {
+		if t != nil && t.Phase == logbook.PhaseAiring && t.AiringSince >= p.At {
 			continue
 		}
 		delete(st.HandOwed, name)

@@ -187,7 +187,11 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 		switch e.Kind {
 		case leak.Leak:
 			of.Alarm = alarmLeak
-			k.Gas.Fit.LossChanged(e.Onset)
+			changed := e.Onset
+			if e.Cleared {
+				changed = s.At.Hours(t.Started)
+			}
+			k.Gas.Fit.LossChanged(changed)
 		case leak.LineOff:
 			of.Alarm, of.Priority = alarmLineOff, logbook.PriorityMedium
 		case leak.Blocked:

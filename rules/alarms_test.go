@@ -250,6 +250,26 @@ func TestUnevenGas(t *testing.T) {
 	d.level["a2"] = flat(160)
 	d.run(3)
 	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarmUneven))
+	d.level["a2"] = flat(140)
+	d.run(0.2)
+	d.level["a1"], d.level["a2"] = nil, nil
+	d.run(5)
+	assert.Empty(t, alarms(d.fresh(), alarmUneven), "one uneven moment, and then nothing was read")
+}
+
+// The logbook keeps one forecast a day, also when nothing came in that hour.
+func TestOneForecastADayIsKept(t *testing.T) {
+	d := underGas(t)
+	d.run(21)
+	d.now = d.now.Add(5 * time.Hour)
+	d.run(50 - d.now.Hours(epoch))
+	var days []int
+	for _, f := range of[*logbook.Forecast](d.made) {
+		if f.Daily && f.Line == "" {
+			days = append(days, int(f.Time.Hours(epoch)/24))
+		}
+	}
+	assert.Equal(t, []int{1, 2}, days)
 }
 
 // decaying is a level that starts at c0 ppm and falls by k per day.

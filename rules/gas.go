@@ -38,6 +38,7 @@ type Gas struct {
 	Lowest    *logbook.Forecast  // newest, of the lowest line
 	Atlow     int                // forecasts in a row with a poor chance
 	Ratio     float64            // lowest / highest line of the last whole bin; 0 = not known
+	RatioSlot int                // of that bin
 	FullPPM   float64            // what the dose would give without loss; 0 = not known
 	Rises     []Rise             // one per line
 
@@ -135,7 +136,7 @@ func (g *Gas) closeBin(h float64) []leak.Event {
 		obs = append(obs, leak.Obs{Line: i, PPM: ppm, SDLn: g.scatter(i, ppm, sum.N), Censored: sum.Censored})
 	}
 	if len(obs) == len(g.Sums) && high > 0 {
-		g.Ratio = math.Max(low, 0) / high
+		g.Ratio, g.RatioSlot = math.Max(low, 0)/high, g.Slot
 	}
 	var events []leak.Event
 	if len(obs) > 0 {

@@ -21,6 +21,7 @@ const (
 	unevenRatio   = 0.25             // lowest / highest line: criterion (d) of the published criteria for success
 	unevenFrom    = 0.25             // after this share of the exposure
 	unevenFor     = 2 * time.Hour    // for this long
+	ratioFor      = 90 * time.Minute // how long the last whole bin speaks for the present
 	silentLine    = 30 * time.Minute // or three usual intervals
 	readAgain     = 10 * time.Minute // or the usual interval
 	poorChance    = 0.5              // of meeting the end level, at two forecasts in a row
@@ -124,10 +125,14 @@ func (s *State) passExposure(name string, k *Stack, t *treatmentOf) {
 		return
 	}
 	if hour := int(math.Floor(s.At.Hours(t.Started))); hour > g.Hour && hour >= 2 {
+		daily := hour/24 > g.Hour/24
 		g.Hour = hour
-		s.forecast(k, t, hour)
+		s.forecast(k, t, hour, daily)
 	}
 	exposed := s.At.Hours(t.Started)
+	if exposed-float64(g.RatioSlot)*binHours > ratioFor.Hours() {
+		g.Ratio = 0 // that was long ago
+	}
 	planned := t.PlannedEnd.Hours(t.Started)
 	s.alarm(condition{of: logbook.Alarm{Alarm: alarmUneven, Store: k.Store, Stack: name, Priority: logbook.PriorityMedium,
 		Value: logbook.Number(g.Ratio), Limit: unevenRatio}, active: g.Ratio > 0 && g.Ratio < unevenRatio && exposed > unevenFrom*planned,
@@ -140,14 +145,14 @@ func (s *State) passExposure(name string, k *Stack, t *treatmentOf) {
 	}
 }
 
-// forecast makes the forecasts of an hour and what they raise.
-func (s *State) forecast(k *Stack, t *treatmentOf, hour int) {
+// forecast makes the forecasts of an hour and what they raise; daily are those of
+// the day, which the logbook keeps.
+func (s *State) forecast(k *Stack, t *treatmentOf, hour int, daily bool) {
 	g := k.Gas
 	g.forecast(t)
 	if hour < forecastFrom {
 		return
 	}
-	daily := hour%24 == 0
 	for i := range g.Forecasts {
 		f := g.Forecasts[i]
 		f.Daily = daily

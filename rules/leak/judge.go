@@ -272,7 +272,9 @@ func (s *State) suddenFall() *Event {
 		s.Lines[i].Known = false // found anew from the next reading
 	}
 	s.Fall = fall{Before: s.At}
-	if s.Raised != nil {
+	// While gas comes off, a fit of the first readings may have promised more than
+	// comes: that is no fall.
+	if s.Raised != nil || s.At-s.Start < quietHours {
 		return nil
 	}
 	rate := f.By / took

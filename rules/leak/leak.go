@@ -171,13 +171,11 @@ func (s *State) Observe(hours float64, obs []Obs, expect Expecter) []Event {
 		s.At = hours
 		s.anew()
 	}
-	s.Ref.foresee(hours, s.Setup.Lines, expect)
+	s.Ref.foresee(hours, s.Setup.Lines, expect, hours-s.Start >= quietHours)
 	s.advance(hours)
 	events := s.take(obs)
-	if s.At-s.Start >= quietHours { // while gas comes off, what was predicted is no measure of a fall
-		if e := s.suddenFall(); e != nil {
-			events = append(events, *e)
-		}
+	if e := s.suddenFall(); e != nil {
+		events = append(events, *e)
 	}
 	if s.live() {
 		s.Bank.open(hours, s.level())

@@ -50,11 +50,15 @@ func (r *reference) forget(n int) {
 }
 
 // foresee lets the fit predict the hours up to leadHours ahead that were not
-// predicted yet.
-func (r *reference) foresee(hours float64, lines int, e Expecter) {
+// predicted yet. Unless what was predicted is to be held, each hour predicts them
+// all anew: a fit of the first hours is no measure of the days that follow.
+func (r *reference) foresee(hours float64, lines int, e Expecter, hold bool) {
 	hour := int(math.Floor(hours))
 	if e == nil || hours < r.Frozen {
 		return
+	}
+	if !hold && hour != r.First {
+		r.forget(r.hours())
 	}
 	r.forget(hour - r.First)
 	if r.hours() == 0 {
