@@ -33,7 +33,7 @@
 //
 // A fit that is made anew each hour takes a leak for its loss rate within half a
 // day. So the change that is expected of an hour is the one that was predicted 24
-// h before it began (on the first day: when the fit first spoke). When a leak is
+// h before it began (on the first day: when the test went live). When a leak is
 // raised, what was predicted after its onset is thrown away and the last slope from
 // before it goes on, until 24 h after the leak has cleared. Sorption or the end of
 // release may bend the curve meanwhile; a leak that is raised for days is therefore
