@@ -22,16 +22,16 @@ var (
 		no-gate-air-points no-site airing-too-short airing-paused air-above-limit air-not-below-long-enough point-silent point-no-reading
 		point-over-range point-stuck point-fault point-below-zero detection-limit-too-high clock-stepped second-value late-reading-above-limit
 		lines-still-read-gas hand-reading-owed confirmation-owed hand-reading-above-limit hand-reading-too-coarse hand-reading-too-old
-		confirmation-lapsed withholding`)
+		confirmation-lapsed withholding no-entries logbook-failing fold-stalled fold-failed watch-stopped watch-in-trouble`)
 	refusedCodes = strings.Fields(`unknown-store unknown-stack no-name gate-not-check-owed hand-readings-owed no-treatment-running
 		already-running store-under-gas masked-entry-open future-dated not-in-exposure not-airing no-site unknown-unit`)
 	findingCodes = strings.Fields(`unknown-channel unknown-unit unit-mismatch future late second-value duplicate-treatment store-not-empty
 		unknown-protocol exposure-shorter-than-protocol commodity-unsuited dose-missing volume-missing too-cold cool airing-early
 		airing-early-no-reason no-exposure-running dosing-not-recorded clock-stepped payload-refused hand-reading-below-detection
 		over-range fault stuck below-zero unknown-line unknown-point no-limits-country second-treatment-due act-backdated nobody-inside
-		already-running airing-before-release-over not-airing lines-changed second-treatment-off-window future-dated`)
+		already-running airing-before-release-over not-airing lines-changed second-treatment-off-window future-dated record-not-written`)
 	alarmNames = strings.Fields(`leak end-level-at-risk end-level-missed uneven-gas air-gas gate-rebound line-silent line-off line-blocked
-		instrument-fault instrument-silent door-opened power-lost fire-risk too-cold masked-entry-overdue follow-up-due point-silent`)
+		instrument-fault instrument-silent door-opened power-lost fire-risk too-cold masked-entry-overdue follow-up-due point-silent watch-stopped`)
 )
 
 // TestEveryCodeHasASentence in every language.
