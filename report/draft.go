@@ -215,9 +215,7 @@ func (d *draft) pass(e logbook.Entry, s *rules.State) {
 		if d.t.Phase == logbook.PhaseExposure && k.TempC != nil {
 			a.TempC, a.Measured = *k.TempC, true
 		}
-		if k.SecondFrom != 0 {
-			a.SecondFrom, a.SecondUntil = k.SecondFrom, k.SecondTill
-		}
+		a.SecondFrom, a.SecondUntil = k.SecondFrom, k.SecondTill
 	}
 	if a.Cleared == 0 {
 		a.Cleared = d.t.ClearedAt

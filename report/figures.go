@@ -3,6 +3,7 @@ package report
 import (
 	"math"
 	"sort"
+	"strconv"
 	"strings"
 	"time"
 
@@ -39,15 +40,15 @@ func (l *Line) figures(started, end logbook.Time, tempC float64) {
 // the first sample and after the last.
 func product(ss []sample, started, end logbook.Time, tempC float64) Product {
 	var p Product
-	covered, last := 0.0, started
+	var covered time.Duration
+	last := started
 	for i, s := range ss {
 		switch d := s.At.Sub(last); {
 		case d > s.gap:
 			p.Gaps = append(p.Gaps, Gap{last, s.At})
 		case i > 0:
-			h := s.At.Hours(last)
-			p.PPMh += h * (ss[i-1].PPM + s.PPM) / 2
-			covered += h
+			p.PPMh += s.At.Hours(last) * (ss[i-1].PPM + s.PPM) / 2
+			covered += d
 		}
 		last = s.At
 	}
@@ -58,7 +59,7 @@ func product(ss []sample, started, end logbook.Time, tempC float64) Product {
 	if end.Sub(last) > bridged {
 		p.Gaps = append(p.Gaps, Gap{last, end})
 	}
-	p.GapHours = math.Max(0, end.Hours(started)-covered)
+	p.GapHours = max(0, end.Sub(started)-covered).Hours()
 	p.GhM3 = rules.CTPGhM3(exposure.CTP{PPMh: p.PPMh}, tempC)
 	return p
 }
@@ -156,14 +157,14 @@ func (r *Report) pairs(stack, store string) []HandPair {
 			p.Place = stack + ", " + h.Line
 			for _, l := range r.Lines {
 				if strings.EqualFold(l.Name, h.Line) {
-					p.Fixed = nearest(l.samples, a.At)
+					p.Fixed, p.Instrument = nearest(l.samples, a.At), true
 				}
 			}
 		} else {
 			p.Place = store + ", " + h.Point
 			for _, x := range r.Air {
 				if strings.EqualFold(x.Name, strings.TrimSpace(h.Point)) {
-					p.Fixed = nearest(x.samples, a.At)
+					p.Fixed, p.Instrument = nearest(x.samples, a.At), true
 				}
 			}
 		}
@@ -190,7 +191,7 @@ func apart(a, b logbook.Time) time.Duration { return max(a.Sub(b), b.Sub(a)) }
 func key(i int) string {
 	k := string(rune('A' + i%26))
 	if i >= 26 {
-		k += strings.TrimSpace(string(rune('1' + i/26)))
+		k += strconv.Itoa(1 + i/26)
 	}
 	return k
 }

@@ -98,14 +98,16 @@ func number(v any) float64 {
 // no small figure as zero.
 func plain(v float64) string {
 	switch {
+	case v == 0:
+		return "0"
 	case v >= 100:
 		return strconv.FormatFloat(v, 'f', 0, 64)
 	case v >= 10:
 		return strconv.FormatFloat(v, 'f', 1, 64)
-	case v >= 0.1 || v == 0 || v < 0:
+	case v >= 0.1, v < 0:
 		return strconv.FormatFloat(v, 'f', 2, 64)
 	case v >= 0.001:
-		return strconv.FormatFloat(v, 'f', 4, 64)
+		return strconv.FormatFloat(v, 'g', 2, 64)
 	}
 	return "under 0.001"
 }

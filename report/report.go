@@ -150,10 +150,11 @@ type Act struct {
 // HandPair is a hand reading beside what the fixed instrument of the same line or
 // air point read nearest to that time.
 type HandPair struct {
-	Act   Act
-	Place string // stack and line, or store and point
-	PPM   float64
-	Fixed *Reading // nil = none within an hour
+	Act        Act
+	Place      string // stack and line, or store and point
+	PPM        float64
+	Instrument bool     // the place has a fixed instrument
+	Fixed      *Reading // nil = none within an hour
 }
 
 // ErrUnknown marks a treatment that the log does not hold.
