@@ -20,6 +20,7 @@ import (
 func TestAWholeTreatment(t *testing.T) {
 	d := cleared(t)
 	assert.Equal(t, []string{logbook.PhaseWithholding, logbook.VerdictProvisional}, d.phase())
+	assert.Empty(t, d.state.Stores["Long Barn"].HandOwed, "no hand reading is owed any more")
 	var phases []string
 	for _, p := range of[*logbook.Phase](d.fresh()) {
 		phases = append(phases, p.Phase+" "+p.Verdict)
@@ -154,8 +155,9 @@ func TestPermissionsAreRefused(t *testing.T) {
 // hand readings like any other.
 func TestConfirmationAtTheMomentOfLapse(t *testing.T) {
 	d := cleared(t)
-	d.run(11.95)
-	d.now = d.now.Add(4 * time.Minute)
+	d.run(11.9)
+	require.Equal(t, logbook.GateCleared, d.gate())
+	d.now = d.now.Add(6 * time.Minute)
 	d.fresh()
 	d.confirm()
 	require.Len(t, of[*logbook.Refused](d.fresh()), 1)

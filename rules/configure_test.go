@@ -163,3 +163,16 @@ func TestAlarmsOfWhatIsGoneAreCleared(t *testing.T) {
 	assert.Equal(t, []string{"cleared", "raised"}, alarms(rs, alarmLineSilent), "under its new name")
 	assert.Equal(t, []string{"cleared"}, alarms(rs, alarmInstrument))
 }
+
+// An air point whose channel measures no gas never shows that the air is clean.
+func TestAirPointThatMeasuresNoGas(t *testing.T) {
+	d := aday(t, func(s *logbook.Site) { s.Channels["door"] = logbook.Channel{Unit: logbook.Cel} })
+	d.declare()
+	d.level["door"] = nil
+	for range 40 {
+		d.run(1.0 / 12)
+		d.commit(d.stamp(&logbook.Reading{Channel: "door", Value: 0.01, Unit: logbook.Cel}, logbook.KindReading, 0))
+	}
+	assert.Equal(t, logbook.GateAiring, d.gate())
+	assert.Equal(t, []string{gate.NoReading}, d.reasons())
+}

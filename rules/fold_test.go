@@ -277,3 +277,18 @@ func TestRepeatedActsInAFileAreOne(t *testing.T) {
 	other.In = "S. Rao"
 	assert.NotEmpty(t, p.Play(other))
 }
+
+// The readings of the last hour are judged even when the next entry comes hours
+// after the shortest exposure had passed (a power cut).
+func TestEndLevelAcrossAPowerCut(t *testing.T) {
+	d := underGas(t)
+	for d.now < epoch.Add(119*time.Hour+40*time.Minute) {
+		d.run(1.0 / 12)
+	}
+	d.now = epoch.Add(125 * time.Hour)
+	d.read("a1", 100)
+	d.read("a2", 100)
+	l := d.state.Stacks["A"].Treatment.Lines
+	assert.Equal(t, []string{logbook.ShownMet, logbook.ShownMet}, []string{l[0].Shortest.Shown, l[1].Shortest.Shown})
+	assert.InDelta(t, 600, l[0].Shortest.PPM, 3)
+}

@@ -41,11 +41,9 @@ const (
 	MinGap      = 10 * time.Minute // a point is live across gaps up to this or three usual intervals; a reading that comes later than this is back-filled
 )
 
-// Bounds of what can be: a mole fraction ends at 1,000,000 ppm, and no instrument
-// holds readings of another century.
+// Bounds of what can be: a mole fraction ends at 1,000,000 ppm.
 const (
 	mostPPM   = 1e6
-	oldest    = 100 * 365 * 24 * time.Hour
 	widestGap = 30 * 24 * time.Hour // between readings, as remembered
 )
 
@@ -125,7 +123,7 @@ func (h *History) Judge(ch logbook.Channel, r *logbook.Reading, now logbook.Time
 	j.Fits = j.State == OK || j.State == BelowDetection || j.State == OverRange
 	j.Counts = j.Fits
 	j.Against = j.State != Fault && j.State != BelowZero
-	if r.Time < h.Newest.Add(-LateBehind) || r.Time < now.Add(-oldest) {
+	if r.Time < h.Newest.Add(-LateBehind) {
 		j.State = Late
 		return j
 	}
