@@ -64,10 +64,12 @@ type AlarmKey struct {
 	Alarm, Store, Stack, Line, Point, Channel string
 }
 
+// keyOf returns the key of an alarm.
 func keyOf(a *logbook.Alarm) AlarmKey {
 	return AlarmKey{a.Alarm, a.Store, a.Stack, a.Line, a.Point, a.Channel}
 }
 
+// parts lists the names of a key in their order.
 func (k *AlarmKey) parts() [6]*string {
 	return [...]*string{&k.Alarm, &k.Store, &k.Stack, &k.Line, &k.Point, &k.Channel}
 }

@@ -102,6 +102,7 @@ func (s *State) endOrphans() {
 	}
 }
 
+// hasAir reports whether the site has an air point of that name and channel.
 func (s *State) hasAir(store, point, channel string) bool {
 	st, _ := s.siteStore(store)
 	for _, p := range st.Air {
@@ -112,6 +113,7 @@ func (s *State) hasAir(store, point, channel string) bool {
 	return false
 }
 
+// hasLine reports whether the treatment of a stack has a line of that name.
 func (s *State) hasLine(stack, line string) bool {
 	k := s.Stacks[stack]
 	if k == nil || k.Treatment == nil {

@@ -1,0 +1,77 @@
+package rules
+
+import (
+	"strings"
+
+	"undersheet/logbook"
+	"undersheet/rules/dose"
+	"undersheet/rules/gate"
+)
+
+// handReading takes a hand reading in air or on a line.
+func (s *State) handReading(e *logbook.HandReading) (code string) {
+	ppm, err := dose.PPM(e.Value, e.Unit, dose.StandardC, dose.StandardKPa)
+	if err != nil {
+		return "unknown-unit"
+	}
+	at := min(e.Time, s.At)
+	if ppm = min(ppm, mostPPM); e.Store != "" && e.Point != "" {
+		s.handInAir(e, at, ppm)
+		return ""
+	}
+	k := s.stack(e.Stack)
+	if k.Treatment == nil {
+		s.find(logbook.Finding{Code: "no-exposure-running", Stack: e.Stack, About: string(e.Kind)})
+		return ""
+	}
+	for i := range k.Treatment.Lines {
+		l := &k.Treatment.Lines[i]
+		if strings.EqualFold(l.Name, e.Line) {
+			k.event(at, e.Kind, e.Line)
+			if k.Gas != nil {
+				k.Gas.hand(k.Treatment, i, at, ppm)
+			}
+			if moment := k.Treatment.HandRead(i, at, ppm); moment != "" {
+				s.putEndLevels(k, moment, i)
+			}
+			return ""
+		}
+	}
+	s.find(logbook.Finding{Code: "unknown-line", Stack: e.Stack, About: e.Line})
+	return ""
+}
+
+// handInAir notes a hand reading in the store's air; an older one does not
+// replace a newer.
+func (s *State) handInAir(e *logbook.HandReading, at logbook.Time, ppm float64) {
+	h := gate.Hand{Point: e.Point, At: at, PPM: ppm, Detection: -1}
+	if e.DetectionLimit != nil {
+		limit, _ := dose.PPM(*e.DetectionLimit, e.Unit, dose.StandardC, dose.StandardKPa)
+		h.Detection = max(0, min(limit, mostPPM))
+	}
+	for _, name := range s.stacksIn(e.Store) {
+		if strings.EqualFold(strings.TrimSpace(e.Point), "beside "+name) {
+			h.Beside = name
+		}
+	}
+	st := s.store(e.Store)
+	key := strings.ToLower(strings.TrimSpace(e.Point))
+	if old, ok := st.Hands[key]; !ok || old.At <= at {
+		st.Hands[key] = h
+	}
+	if h.Beside == "" {
+		if site, _ := s.siteStore(e.Store); !hasPoint(site, e.Point) {
+			s.find(logbook.Finding{Code: "unknown-point", Store: e.Store, About: e.Point})
+		}
+	}
+}
+
+// hasPoint reports whether a store has an air point of that name.
+func hasPoint(st logbook.Store, name string) bool {
+	for _, p := range st.Air {
+		if strings.EqualFold(p.Name, strings.TrimSpace(name)) {
+			return true
+		}
+	}
+	return false
+}
