@@ -2,6 +2,7 @@ package logbook
 
 import (
 	"fmt"
+	"math"
 	"time"
 )
 
@@ -45,8 +46,19 @@ func (t Time) IsZero() bool { return t == 0 }
 // Add returns t + d.
 func (t Time) Add(d time.Duration) Time { return t + Time(d.Microseconds()) }
 
-// Sub returns the duration t − u.
-func (t Time) Sub(u Time) time.Duration { return time.Duration(t-u) * time.Microsecond }
+// Sub returns the duration t − u; one too long for a time.Duration (292 years)
+// gives the longest that there is, as time.Time.Sub does.
+func (t Time) Sub(u Time) time.Duration {
+	const longest = math.MaxInt64 / int64(time.Microsecond)
+	switch d := int64(t - u); {
+	case t > u && (d > longest || d < 0):
+		return math.MaxInt64
+	case t < u && (d < -longest || d > 0):
+		return math.MinInt64
+	default:
+		return time.Duration(d) * time.Microsecond
+	}
+}
 
 // Hours returns t − u in hours.
 func (t Time) Hours(u Time) float64 { return float64(t-u) / 3.6e9 }
