@@ -22,9 +22,9 @@ func both(t testing.TB, r *Report) (page, table string) {
 }
 
 func TestSameLogSameBytes(t *testing.T) {
-	es := committed(t, depot(), whole().es)
+	es := kept(t)
 	var first [2]string
-	for i := range 3 {
+	for i := range 2 {
 		r, err := Make(entries(t, es), nil, "A-1", Source{LogID: "l", Head: "h"})
 		require.NoError(t, err)
 		p, c := both(t, r)
@@ -38,15 +38,13 @@ func TestSameLogSameBytes(t *testing.T) {
 
 // What a log holds after a treatment has closed changes no byte of its report.
 func TestLaterEntriesChangeNothing(t *testing.T) {
-	s := whole()
-	short, err := Make(entries(t, committed(t, depot(), s.es)), nil, "A-1", Source{})
+	es := kept(t)
+	long, err := Make(entries(t, es), nil, "A-1", Source{})
+	require.NoError(t, err)
+	require.Less(t, long.LastSeq+100, uint64(len(es)), "the log goes on")
+	short, err := Make(entries(t, es[:long.LastSeq]), nil, "A-1", Source{})
 	require.NoError(t, err)
 	require.Equal(t, logbook.PhaseClosed, short.Stack.Phase)
-	s.under(300, "A", "A-2", "five-day")
-	s.read(301, "a1", 400)
-	s.es = append(s.es[:0:0], s.ordered()...)
-	long, err := Make(entries(t, committed(t, depot(), s.es)), nil, "A-1", Source{})
-	require.NoError(t, err)
 	p1, c1 := both(t, short)
 	p2, c2 := both(t, long)
 	require.Equal(t, p1, p2)
@@ -54,7 +52,9 @@ func TestLaterEntriesChangeNothing(t *testing.T) {
 }
 
 func TestUnknownTreatment(t *testing.T) {
-	_, err := Make(entries(t, whole().es), depot(), "A-9", Source{})
+	s := &story{}
+	s.under(0, "A", "A-1", "five-day")
+	_, err := Make(entries(t, s.es), depot(), "A-9", Source{})
 	var unknown *ErrUnknown
 	require.ErrorAs(t, err, &unknown)
 	require.Equal(t, []string{"A-1"}, unknown.Known)
@@ -65,17 +65,16 @@ func TestUnknownTreatment(t *testing.T) {
 
 // Entries by hand and the logbook's export of the same entries tell the same.
 func TestHandAndLogbookAgree(t *testing.T) {
-	s := whole()
-	hand := report(t, s, "A-1")
-	log, err := Make(entries(t, committed(t, depot(), s.es)), nil, "A-1", Source{LogID: "l"})
+	hand := soundReport(t)
+	logged, err := Make(entries(t, kept(t)), nil, "A-1", Source{LogID: "l"})
 	require.NoError(t, err)
 	_, a := both(t, hand)
-	_, b := both(t, log)
+	_, b := both(t, logged)
 	require.Equal(t, facts(a), facts(b))
 	require.Zero(t, hand.LastSeq)
-	require.NotZero(t, log.FirstSeq)
-	require.Equal(t, []string{"1.0"}, log.Programs)
-	require.True(t, log.Acts[0].Kind == logbook.KindDosingStarted)
+	require.NotZero(t, logged.FirstSeq)
+	require.Equal(t, []string{"1.0"}, logged.Programs)
+	require.True(t, logged.Acts[0].Kind == logbook.KindDosingStarted)
 }
 
 // facts are the rows of a table but those that say which log it was made of.
@@ -109,7 +108,7 @@ func TestJudgesAsTheFold(t *testing.T) {
 }
 
 func TestGateAlarmsAndActsFromDosingOn(t *testing.T) {
-	r := report(t, whole(), "A-1")
+	r := soundReport(t)
 	require.Equal(t, hour(-0.66), r.Dosed)
 	require.Equal(t, []string{"dosing", "exposure", "airing", "withholding", "closed"}, phases(r))
 	require.Less(t, r.Gates[0].Time, r.Dosed, "where the gate stood before")
@@ -230,14 +229,15 @@ func TestAbandonedIsStillUnderGas(t *testing.T) {
 
 // A newer program's fold never re-judges: end levels and verdicts are quoted.
 func TestQuotesRecordsOfTheLog(t *testing.T) {
-	es := committed(t, depot(), whole().es)
-	for _, e := range es {
+	var es []logbook.Entry
+	for e := range entries(t, kept(t)) {
 		switch e := e.(type) {
 		case *logbook.EndLevel:
 			e.Shown, e.PPM = logbook.ShownNotMet, 77
 		case *logbook.Phase:
 			e.Verdict = logbook.VerdictFailed
 		}
+		es = append(es, e)
 	}
 	r, err := Make(entries(t, es), nil, "A-1", Source{})
 	require.NoError(t, err)
@@ -277,7 +277,7 @@ func shown(l Line) []string {
 }
 
 func TestHandReadingBesideTheFixedLine(t *testing.T) {
-	r := report(t, whole(), "A-1")
+	r := soundReport(t)
 	require.Len(t, r.Hands, 2)
 	h := r.Hands[0]
 	require.Equal(t, "A, Top", h.Place)

@@ -4,6 +4,7 @@ import (
 	"iter"
 	"math"
 	"sort"
+	"sync"
 	"testing"
 	"time"
 
@@ -119,24 +120,29 @@ func whole() *story {
 func entries(t testing.TB, es []logbook.Entry) iter.Seq2[logbook.Entry, error] {
 	return func(yield func(logbook.Entry, error) bool) {
 		for _, e := range es {
-			if !yield(clone(t, e), nil) {
+			if !yield(clone(e), nil) {
 				return
 			}
 		}
 	}
 }
 
-func clone(t testing.TB, e logbook.Entry) logbook.Entry {
+// clone copies an entry by way of its JSON; it panics on one that has none.
+func clone(e logbook.Entry) logbook.Entry {
 	b, err := logbook.Encode(e)
-	require.NoError(t, err)
+	if err != nil {
+		panic(err)
+	}
 	c, err := logbook.Decode(b)
-	require.NoError(t, err, "%s", b)
+	if err != nil {
+		panic(err)
+	}
 	return c
 }
 
 // committed is what a logbook would hold of the story: the site, every entry with
 // its seq and received, and the records that the rules made of it.
-func committed(t testing.TB, site *logbook.Site, es []logbook.Entry) []logbook.Entry {
+func committed(site *logbook.Site, es []logbook.Entry) []logbook.Entry {
 	state, seq, now := rules.New(), uint64(0), logbook.Time(0)
 	var out []logbook.Entry
 	var commit func(e logbook.Entry)
@@ -151,9 +157,9 @@ func committed(t testing.TB, site *logbook.Site, es []logbook.Entry) []logbook.E
 		if r, ok := e.(logbook.Recorded); ok {
 			r.Rec().Program = "1.0"
 		}
-		c := clone(t, e)
+		c := clone(e)
 		out = append(out, c)
-		for _, r := range state.Fold(clone(t, c)) {
+		for _, r := range state.Fold(clone(c)) {
 			commit(r)
 		}
 	}
@@ -161,9 +167,45 @@ func committed(t testing.TB, site *logbook.Site, es []logbook.Entry) []logbook.E
 	conf.Kind, conf.Time = logbook.KindSiteConfigured, es[0].Head().Time
 	commit(conf)
 	for _, e := range es {
-		commit(clone(t, e))
+		commit(clone(e))
 	}
 	return out
+}
+
+// sound is the report of whole, by hand, made once: tests only read it.
+var sound = sync.OnceValues(func() (*Report, error) {
+	es := whole().es
+	return Make(func(yield func(logbook.Entry, error) bool) {
+		for _, e := range es {
+			if !yield(e, nil) {
+				return
+			}
+		}
+	}, depot(), "A-1", Source{})
+})
+
+// log is whole and the beginning of another treatment as a logbook holds them,
+// made once.
+var log = sync.OnceValue(func() []logbook.Entry {
+	s := whole()
+	s.under(300, "A", "A-2", "five-day")
+	for h := 301.0; h < 400; h++ {
+		s.read(h, "a1", h)
+	}
+	return committed(depot(), s.ordered())
+})
+
+func kept(t testing.TB) []logbook.Entry {
+	t.Helper()
+	require.NotEmpty(t, log())
+	return log()
+}
+
+func soundReport(t testing.TB) *Report {
+	t.Helper()
+	r, err := sound()
+	require.NoError(t, err)
+	return r
 }
 
 func report(t testing.TB, s *story, name string) *Report {
