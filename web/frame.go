@@ -2,6 +2,7 @@ package web
 
 import (
 	"net/url"
+	"strings"
 	"time"
 
 	"undersheet/logbook"
@@ -15,7 +16,9 @@ type frame struct {
 	AsOf, AsOfUTC     string
 	Zone              string
 	Version           string
-	Trouble           string // why the watch does not keep up; empty = it does
+	Trouble           string   // why the watch does not keep up; empty = it does
+	Attention         []string // what somebody has to put right: instruments that are silent, messages that do not go out
+	Emergency         string   // the site's line for an emergency
 	now               logbook.Time
 	zone              *time.Location
 	shut              string // reason code for which every gate is shut; empty = none
@@ -40,7 +43,34 @@ func (p *site) frame(v *rules.View, title string) frame {
 			f.Trouble += " " + h.Error
 		}
 	}
+	if v.Config != nil {
+		f.Emergency = v.Config.Emergency
+	}
+	f.Attention = p.attention()
 	return f
+}
+
+// attention lists what somebody has to put right: instruments that do not answer,
+// a logbook that cannot be written, messages that do not go out.
+func (p *site) attention() []string {
+	var all []string
+	if in := p.opts.Intake; in != nil {
+		st := in.Stats()
+		if st.LogError != "" {
+			all = append(all, "The logbook cannot be written: "+st.LogError)
+		}
+		for _, i := range st.Instruments {
+			for _, d := range i.Down {
+				all = append(all, strings.TrimSpace("The instrument "+i.Name+" "+d.Unit)+" does not answer: "+d.Detail)
+			}
+		}
+	}
+	if p.opts.Outbox != nil {
+		for _, a := range p.opts.Outbox.Stats().Attention {
+			all = append(all, "Messages: "+a)
+		}
+	}
+	return all
 }
 
 // clock prints a moment in the site's time; "" when it is unset.

@@ -18,9 +18,11 @@ import (
 	"golang.org/x/net/html"
 	"golang.org/x/net/html/atom"
 
+	"undersheet/alert"
 	"undersheet/ingest"
 	"undersheet/logbook"
 	"undersheet/rules"
+	"undersheet/sensor"
 	"undersheet/watch"
 )
 
@@ -372,4 +374,19 @@ func missing(t *testing.T, program, pkg string) {
 		t.Fatalf("needs %s (Debian package %s)", program, pkg)
 	}
 	t.Skipf("needs %s (Debian package %s)", program, pkg)
+}
+
+// What somebody has to put right stands on every page, and so does the site's line
+// for an emergency.
+func TestPagesSayWhatToPutRight(t *testing.T) {
+	f := invented()
+	f.view.Config = &logbook.Site{Emergency: "Call the duty officer on extension 7."}
+	h := f.handler(Options{Intake: intake{ingest.Stats{LogError: "disk full", Instruments: []ingest.Instrument{{Name: "rack", Down: []sensor.Status{{Unit: "unit 7", Detail: "no answer"}}}}}},
+		Outbox: outbox{alert.Stats{Attention: []string{"the mail server refuses the password"}}}})
+	for _, path := range []string{"/", "/stack/B"} {
+		text := parsed(t, get(h, path).Body.String()).text
+		for _, want := range []string{"The logbook cannot be written: disk full", "The instrument rack unit 7 does not answer: no answer", "the mail server refuses the password", "extension 7"} {
+			require.Contains(t, text, want, path)
+		}
+	}
 }
