@@ -2,6 +2,8 @@ package main
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -45,7 +47,12 @@ func (c *reportCmd) Run(con *console) error {
 }
 
 func (c *reportCmd) write(ctx context.Context) ([]string, error) {
+	if c.Entries != "" && c.Logbook == os.Getenv("UNDERSHEET_LOGBOOK") {
+		c.Logbook = "" // the environment's logbook is only a default
+	}
 	switch {
+	case c.Logbook != "" && c.Entries == "" && c.Site != "":
+		return nil, errors.New("read site: a logbook holds its own site; --site goes with --entries")
 	case (c.Logbook == "") == (c.Entries == ""):
 		return nil, errors.New("name either --logbook or --entries")
 	case c.Logbook != "":
@@ -128,7 +135,8 @@ func saveReport(r *report.Report, treatment, dir string) ([]string, error) {
 }
 
 // fileName makes a file name of a treatment's name: letters, digits, dots, dashes
-// and underscores stay; nothing can leave the folder.
+// and underscores stay; nothing can leave the folder. A name that had to be changed
+// ends with a mark of its own, so that the report of "B/7" never replaces "B_7"'s.
 func fileName(treatment string) string {
 	name := strings.Map(func(r rune) rune {
 		switch {
@@ -137,7 +145,11 @@ func fileName(treatment string) string {
 		}
 		return '_'
 	}, treatment)
-	return "report-" + strings.TrimLeft(name, ".")
+	if name = strings.TrimLeft(name, "."); name != treatment {
+		sum := sha256.Sum256([]byte(treatment))
+		name += "-" + hex.EncodeToString(sum[:4])
+	}
+	return "report-" + name
 }
 
 // writeWhole writes a file beside its place, syncs it, and gives it its name.
