@@ -169,10 +169,6 @@ func TestPurityCheckFinds(t *testing.T) {
 	require.Empty(t, faults(f, []string{"time", "math/rand/v2"}))
 }
 
-// undocumented are files that belong to no package: they keep requirements of the
-// module that nothing else keeps yet.
-var undocumented = map[string]bool{filepath.Join("..", "deps_tmp.go"): true}
-
 // docs returns how many packages' worth of Go files are in a folder (0 or 1), and
 // how many of the files that count have a package doc. Those of tests count only
 // where there are no others.
@@ -180,7 +176,6 @@ func docs(t *testing.T, folder string) (packages, docs int) {
 	t.Helper()
 	names, err := filepath.Glob(filepath.Join(folder, "*.go"))
 	require.NoError(t, err)
-	names = slices.DeleteFunc(names, func(n string) bool { return undocumented[n] })
 	isTest := func(n string) bool { return strings.HasSuffix(n, "_test.go") }
 	if slices.ContainsFunc(names, func(n string) bool { return !isTest(n) }) {
 		names = slices.DeleteFunc(names, isTest)
