@@ -26,7 +26,7 @@ type actCmd struct {
 	At      string   `placeholder:"TIME" help:"When it happened, RFC 3339; now when left out."`
 	ID      string   `name:"id" placeholder:"KEY" help:"Your own key for this act: sent twice, it counts once."`
 	Kind    string   `arg:"" help:"What was done, for example airing-started."`
-	Fields  []string `arg:"" optional:"" name:"name=value" help:"The act's fields, for example stack=B by='R. Amadi'."`
+	Fields  []string `arg:"" optional:"" name:"name=value" help:"The act's fields, for example stack=B by='Ana Brook'."`
 }
 
 // Help teaches a newcomer.
@@ -35,8 +35,8 @@ func (*actCmd) Help() string {
 	b.WriteString(`Says to the logbook what people did, and prints what the rules make of it. While "undersheet serve" runs, the act goes
 to it; else the logbook is opened directly. Who says so is not verified yet, and is recorded so.
 
-  undersheet act -l depot.db dosing-started stack=B store_empty=true by="R. Amadi"
-  undersheet act -l depot.db hand-reading store="Store 2" point="beside B" value=0.1 unit=ppm method="detector tube" by="R. Amadi"
+  undersheet act -l depot.db dosing-started stack=B store_empty=true by="Ana Brook"
+  undersheet act -l depot.db hand-reading store="Store 2" point="beside B" value=0.1 unit=ppm method="detector tube" by="Ana Brook"
 
 Acts and their fields:
 `)
