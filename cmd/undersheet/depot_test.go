@@ -1,0 +1,263 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+	"github.com/stretchr/testify/require"
+
+	"undersheet/logbook"
+	"undersheet/logbook/sqlite/door"
+	"undersheet/sensor/port/porttest"
+	"undersheet/sensor/sim"
+)
+
+// How long a test waits for what must come, and how often it looks.
+const (
+	patience = time.Minute
+	tick     = 20 * time.Millisecond
+)
+
+// depotTest is a whole depot on real wires, and a daemon in a process of its own.
+type depotTest struct {
+	t       *testing.T
+	depot   *sim.Depot
+	client  paho.Client
+	site    string // path of the site file
+	book    string // path of the logbook
+	at      time.Time
+	mail    *mailbox
+	sent    map[string]bool        // "channel time" that the broker acknowledged
+	polled  map[string]bool        // "channel time" on the serial line that was folded
+	acts    map[uint64]door.Answer // acts that the daemon answered, by seq
+	child   *exec.Cmd
+	stdin   io.WriteCloser
+	answers *bufio.Scanner
+}
+
+var e2eStart = time.Date(2026, 5, 4, 6, 0, 0, 0, time.UTC)
+
+const e2eStep = 20 * time.Minute
+
+var (
+	e2eRack = []string{"top", "middle", "door"} // on the serial line
+	e2eMQTT = []string{"low", "gangway"}        // on the broker
+)
+
+func newDepotTest(t *testing.T) *depotTest {
+	d := &depotTest{t: t, at: e2eStart, sent: map[string]bool{}, polled: map[string]bool{}, acts: map[uint64]door.Answer{},
+		depot: sim.NewDepot(e2eStart, 7), mail: newMailbox(t)}
+	d.depot.AddStore("Store 1", sim.Store{Air: []sim.Air{{Channel: "door", Share: 0.3}, {Channel: "gangway", Share: 1}}})
+	d.depot.AddSheet("A", sim.Sheet{Store: "Store 1", Yield: 1500, Release: 1.2, Lag: 2 * time.Hour, Loss: 0.14, Sorb: 0.1,
+		Lines: map[string]float64{"top": 0.98, "middle": 1.01, "low": 1.02}})
+	d.depot.Advance(e2eStart.Add(time.Second))
+	dir := t.TempDir()
+	ctx, cancel := context.WithCancel(context.Background())
+	line := &sim.Line{Depot: d.depot, Units: map[byte][]string{1: e2eRack}}
+	device, err := line.Open()
+	require.NoError(t, err)
+	var wg sync.WaitGroup
+	wg.Go(func() { line.Run(ctx) })
+	t.Cleanup(func() { cancel(); wg.Wait() })
+	url := startMosquitto(t, dir)
+	d.client = paho.NewClient(paho.NewClientOptions().AddBroker(url).SetClientID("gateway"))
+	require.NoError(t, wait(d.client.Connect()))
+	t.Cleanup(func() { d.client.Disconnect(100) })
+	d.site, d.book = filepath.Join(dir, "site.yaml"), filepath.Join(dir, "depot.db")
+	require.NoError(t, os.WriteFile(d.site, fmt.Appendf(nil, e2eSite, device, url, d.mail.port()), 0o600))
+	return d
+}
+
+// e2eSite is an invented depot.
+const e2eSite = `site: Alder Wharf
+timezone: Europe/Lisbon
+limits: EU
+logbook: depot.db
+emergency: "Call 112."
+mail: {host: 127.0.0.1, port: %[3]d, from: depot@alder.example, tls: none}
+people: [{name: Ana Brook, email: ana.brook@alder.example, from: medium}]
+instruments:
+  - name: rack
+    modbus:
+      port: %[1]s
+      baud: 115200
+      parity: none
+      units:
+        - {address: 1, every: 20m, timeout: 2s, retries: 3, registers: [{channel: top, register: 0, type: float32}, {channel: middle, register: 2, type: float32}, {channel: door, register: 4, type: float32}]}
+  - name: gateway
+    mqtt: {broker: "%[2]s", sources: [{topic: depot/+, payload: senml, channel: "{2}"}]}
+channels:
+  top: {unit: ppm, range: 2000, resolution: 1, detection_limit: 1, accuracy: 0.05}
+  middle: {unit: ppm, range: 2000, resolution: 1, detection_limit: 1, accuracy: 0.05}
+  low: {unit: ppm, range: 2000, resolution: 1, detection_limit: 1, accuracy: 0.05}
+  door: {unit: ppm, range: 20, resolution: 0.01, detection_limit: 0.02, accuracy: 0.1}
+  gangway: {unit: ppm, range: 20, resolution: 0.01, detection_limit: 0.02, accuracy: 0.1}
+stores:
+  - name: Store 1
+    air: [{name: door, channel: door, where: door}, {name: gangway, channel: gangway}]
+    stacks: [{name: A, lines: [{name: top, channel: top}, {name: middle, channel: middle}, {name: low, channel: low}]}]
+`
+
+// startMosquitto starts a real broker that keeps sessions, on a port of its own.
+func startMosquitto(t *testing.T, dir string) string {
+	bin := "/usr/sbin/mosquitto"
+	if _, err := os.Stat(bin); err != nil {
+		porttest.Missing(t, "mosquitto", "mosquitto")
+	}
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	addr := l.Addr().String()
+	require.NoError(t, l.Close())
+	conf := filepath.Join(dir, "mosquitto.conf")
+	_, p, _ := net.SplitHostPort(addr)
+	require.NoError(t, os.WriteFile(conf, fmt.Appendf(nil, "listener %s 127.0.0.1\nallow_anonymous true\nmax_queued_messages 0\n", p), 0o600))
+	c := exec.Command(bin, "-c", conf)
+	require.NoError(t, c.Start())
+	t.Cleanup(func() { c.Process.Kill(); c.Wait() })
+	require.Eventually(t, func() bool {
+		conn, err := net.Dial("tcp", addr)
+		if err == nil {
+			conn.Close()
+		}
+		return err == nil
+	}, patience, tick, "mosquitto did not come up")
+	return "tcp://" + addr
+}
+
+func wait(tok paho.Token) error {
+	if !tok.WaitTimeout(patience) {
+		return fmt.Errorf("the broker did not answer")
+	}
+	return tok.Error()
+}
+
+// start runs the daemon in a process of its own.
+func (d *depotTest) start() {
+	c := exec.Command(os.Args[0])
+	c.Env = append(os.Environ(), childSite+"="+d.site, childStart+"="+d.at.Format(time.RFC3339))
+	c.Stderr = os.Stderr
+	in, err := c.StdinPipe()
+	require.NoError(d.t, err)
+	out, err := c.StdoutPipe()
+	require.NoError(d.t, err)
+	require.NoError(d.t, c.Start())
+	d.child, d.stdin, d.answers = c, in, bufio.NewScanner(out)
+	d.t.Cleanup(func() { c.Process.Kill(); c.Wait() })
+	d.expect("ready")
+}
+
+func (d *depotTest) expect(word string) {
+	timer := time.AfterFunc(patience, func() { d.child.Process.Kill() }) // nothing waits for ever
+	defer timer.Stop()
+	require.True(d.t, d.answers.Scan(), "the daemon ended at %s instead of %q", d.at, word)
+	require.Equal(d.t, word, d.answers.Text())
+}
+
+// publish sends what the gateway reads now, and notes what the broker has
+// acknowledged.
+func (d *depotTest) publish() {
+	for _, ch := range e2eMQTT {
+		v, err := d.depot.Read(ch)
+		require.NoError(d.t, err)
+		d.publishOne(ch, v, d.at)
+	}
+}
+
+func (d *depotTest) publishOne(ch string, v float64, at time.Time) {
+	b, err := json.Marshal([]map[string]any{{"n": ch, "u": "ppm", "v": v, "t": at.Unix()}})
+	require.NoError(d.t, err)
+	require.NoError(d.t, wait(d.client.Publish("depot/"+ch, 1, false, b)))
+	d.sent[ch+" "+logbook.At(at).String()] = true
+}
+
+// until lets depot time pass to at, one poll after the other.
+func (d *depotTest) until(at time.Time) {
+	for d.at.Before(at) {
+		d.poll()
+		d.expect("folded")
+		for _, ch := range e2eRack {
+			d.polled[ch+" "+logbook.At(d.at).String()] = true
+		}
+	}
+}
+
+// poll moves depot time by one poll, and publishes.
+func (d *depotTest) poll() {
+	d.at = d.at.Add(e2eStep)
+	d.depot.Advance(d.at)
+	_, err := fmt.Fprintln(d.stdin, d.at.Format(time.RFC3339))
+	require.NoError(d.t, err)
+	d.expect("moved")
+	d.publish()
+}
+
+// kill ends the daemon as a power cut does.
+func (d *depotTest) kill() {
+	require.NoError(d.t, d.child.Process.Kill()) // SIGKILL
+	require.Error(d.t, d.child.Wait())
+}
+
+// killAtWork kills the daemon when it has just been given work, and lets the
+// broker go on without it for one poll.
+func (d *depotTest) killAtWork() {
+	d.poll()
+	for i := range 200 { // what a gateway sends that was cut off for a while
+		d.publishOne("gangway", 0.01, d.at.Add(time.Duration(i-300)*time.Second))
+	}
+	d.kill()
+	d.at = d.at.Add(e2eStep)
+	d.depot.Advance(d.at)
+	d.publish()
+}
+
+// act hands an act over by the socket, and returns the verdict.
+func (d *depotTest) act(act string) door.Answer {
+	e, err := entryOf(act, d.at)
+	require.NoError(d.t, err)
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
+	defer cancel()
+	a, err := sendByDoor(ctx, d.book, e)
+	require.NoError(d.t, err, act)
+	d.acts[a.Seq] = a
+	return a
+}
+
+func (d *depotTest) accepted(act string) {
+	require.Equal(d.t, logbook.KindAccepted, d.act(act).Verdict, act)
+}
+
+// export returns the logbook as the command writes it, and its entries.
+func (d *depotTest) export() (string, []logbook.Entry) {
+	status, out, errs := tried(d.t, "", "export", d.book)
+	require.Zero(d.t, status, errs)
+	var es []logbook.Entry
+	for e, err := range entriesOf(logbook.NewReader("export", strings.NewReader(out))) {
+		require.NoError(d.t, err)
+		es = append(es, e)
+	}
+	return out, es
+}
+
+// gate returns the newest gate state of the store.
+func (d *depotTest) gate() string {
+	state := ""
+	_, es := d.export()
+	for _, e := range es {
+		if g, ok := e.(*logbook.Gate); ok {
+			state = g.State
+		}
+	}
+	return state
+}
