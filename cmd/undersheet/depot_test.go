@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"database/sql"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -209,10 +210,17 @@ func (d *depotTest) kill() {
 	require.Error(d.t, d.child.Wait())
 }
 
-// killAtWork kills the daemon when it has just been given work, and lets the
-// broker go on without it for one poll.
+// killAtWork kills the daemon when it has work that it cannot commit yet: what it
+// has received by then is only in its memory. The broker goes on without it for
+// one poll.
 func (d *depotTest) killAtWork() {
 	d.poll()
+	db, err := sql.Open("sqlite", "file:"+d.book+"?_txlock=immediate&_pragma=busy_timeout(60000)")
+	require.NoError(d.t, err)
+	defer db.Close()
+	tx, err := db.Begin() // from here on nothing can be committed
+	require.NoError(d.t, err)
+	defer tx.Rollback()
 	for i := range 200 { // what a gateway sends that was cut off for a while
 		d.publishOne("gangway", 0.01, d.at.Add(time.Duration(i-300)*time.Second))
 	}
