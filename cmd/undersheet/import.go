@@ -217,7 +217,7 @@ func (t *tally) count(con *console, batch []logbook.Entry, at []int, answers []d
 		default:
 			t.added++
 		}
-		if a.Verdict == logbook.KindRefused {
+		if a.Verdict == logbook.KindRefused && !a.Duplicate {
 			t.refused++
 			fmt.Fprintf(con.err, "line %d: kept as seq %d, but refused: %s\n", at[i], a.Seq, a.Why)
 		}

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 	_ "time/tzdata" // depots run on boards without a zone database
 
 	"github.com/alecthomas/kong"
@@ -72,7 +73,7 @@ func run(args []string, con *console) int {
 	}
 	if err := ctx.Run(con); err != nil {
 		if !errors.Is(err, errReported) {
-			fmt.Fprintf(con.err, "undersheet %s: %v\n", ctx.Command(), err)
+			fmt.Fprintf(con.err, "undersheet %s: %v\n", strings.Fields(ctx.Command())[0], err)
 		}
 		return 1
 	}

@@ -29,8 +29,8 @@ type reportCmd struct {
 
 // Help teaches a newcomer.
 func (*reportCmd) Help() string {
-	return `Writes TREATMENT.html (one page for paper: what was treated, every line day by day, end level, concentration-time
-product, alarms, airing, the gate and its reasons, exposure, what people did) and TREATMENT.csv (the same facts as a
+	return `Writes report-TREATMENT.html (one page for paper: what was treated, every line day by day, end level, concentration-time
+product, alarms, airing, the gate and its reasons, exposure, what people did) and report-TREATMENT.csv (the same facts as a
 table: section, time, place, item, value, unit, text). Everything comes from the log; the same log gives the same bytes.
 
   undersheet report -l depot.db --out reports B-7
