@@ -56,23 +56,28 @@ func (c *replayCmd) Run(con *console) error {
 		in, name = f, c.Entries
 	}
 	w := bufio.NewWriterSize(con.out, 64<<10)
-	err := replay(rules.NewPlayer(site), logbook.NewReader(name, in), w, c.JSON)
+	configured, err := replay(rules.NewPlayer(site), logbook.NewReader(name, in), w, c.JSON)
+	if site == nil && !configured {
+		fmt.Fprintln(con.err, "warning: without a site nothing can be judged: give --site FILE, or entries with a site-configured")
+	}
 	return errors.Join(err, w.Flush())
 }
 
-// replay plays every entry and writes what the rules make of it.
-func replay(p *rules.Player, r *logbook.Reader, w *bufio.Writer, asJSON bool) error {
+// replay plays every entry and writes what the rules make of it. It reports
+// whether the entries configured a site.
+func replay(p *rules.Player, r *logbook.Reader, w *bufio.Writer, asJSON bool) (configured bool, err error) {
 	for {
 		e, err := r.Next()
 		if err == io.EOF {
-			return nil
+			return configured, nil
 		}
 		if err != nil {
-			return err
+			return configured, err
 		}
+		configured = configured || e.Head().Kind == logbook.KindSiteConfigured
 		for _, rec := range p.Play(e) {
 			if err := writeRecord(w, rec, asJSON); err != nil {
-				return err
+				return configured, err
 			}
 		}
 	}
