@@ -141,12 +141,16 @@ func TestActWithoutADaemon(t *testing.T) {
 	}
 }
 
-// The pages are for this machine only.
+// The pages are for this machine only, and nothing is watched without a logbook.
 func TestServeListensHereOnly(t *testing.T) {
 	site := write(t, "site.yaml", smallSite)
 	status, _, errs := tried(t, "", "serve", "--site", site, "--listen", "0.0.0.0:0")
 	require.Equal(t, 1, status)
 	require.Contains(t, errs, "only 127.0.0.1")
+	site = write(t, "site.yaml", strings.Replace(smallSite, "logbook: depot.db\n", "", 1))
+	status, _, errs = tried(t, "", "serve", "--site", site)
+	require.Equal(t, 1, status)
+	require.Contains(t, errs, `add the line "logbook: depot.db"`)
 }
 
 // A report cannot leave its folder.
