@@ -181,7 +181,7 @@ var underSheet = []string{alarmLeak, alarmAtRisk, alarmUneven, alarmLineSilent, 
 // leakEvents turns the leak test's events into alarms.
 func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 	for _, e := range events {
-		of := logbook.Alarm{Stack: t.Stack, Store: k.Store, Onset: t.Started.Add(hoursOf(e.Onset)), Priority: logbook.PriorityHigh,
+		of := logbook.Alarm{Stack: t.Stack, Store: k.Store, Onset: t.Started.Add(hoursOf(e.Onset).Round(time.Second)), Priority: logbook.PriorityHigh,
 			Value: logbook.Number(e.LossAfter), Limit: logbook.Number(e.LossBefore)}
 		if e.Line >= 0 && e.Line < len(t.Lines) {
 			of.Line = t.Lines[e.Line].Name

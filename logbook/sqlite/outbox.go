@@ -84,13 +84,6 @@ func (s *Store) Due(ctx context.Context, now time.Time, limit int) ([]Outgoing, 
 	return due, s.inWords(rows.Err())
 }
 
-// NextDue returns when the next waiting message is due; false when none waits.
-func (s *Store) NextDue(ctx context.Context) (time.Time, bool, error) {
-	var at sql.NullInt64
-	err := s.read.QueryRowContext(ctx, "SELECT min(not_before) FROM outbox WHERE state = 'waiting'").Scan(&at)
-	return logbook.Time(at.Int64).Std(), at.Valid, s.inWords(err)
-}
-
 // Begin marks that an attempt starts now, durably, and counts it. The Outgoing
 // that it returns has this attempt in Attempts; its InDoubt speaks of the
 // attempts before. A message that is not waiting gives ErrNotWaiting.

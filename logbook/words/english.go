@@ -5,7 +5,7 @@ const twoPeople = "Do not enter alone: two trained people, breathing protection,
 
 // english is the catalogue of sentences in English. Values that may be named:
 // {store} {stack} {line} {point} {channel} {about} {place}; {value} and {limit}
-// as plain figures, {abs} without its sign, {whole} and {wholelimit} cut to whole
+// as plain figures, {abs} without its sign, {tenths} to one decimal, {whole} and {wholelimit} cut to whole
 // numbers, {percent} of a fraction.
 var english = catalogue{
 	reasons:  englishReasons,
@@ -51,7 +51,7 @@ var englishReasons = map[string]string{
 	"no-clearance-on-record":    "No clearance of this store is on record: treat, air and clear it, or let a named person declare that nothing in it is under gas.",
 	"restored-logbook":          "The logbook was restored from a copy: what happened since the copy is not known, so a clearance or a declaration is owed.",
 	"dosing":                    "Phosphide is being laid in stack {about}.",
-	"under-gas":                 "Stack {about} is under gas, {value} hours from the start.",
+	"under-gas":                 "Stack {about} is under gas, {tenths} hours from the start.",
 	"inside-by-masked-entry":    "{about} is inside with breathing protection: coming out is not on record.",
 	"airing-too-short":          "Stack {about} has been aired for {whole} of {wholelimit} minutes in which every air point was read.",
 	"airing-paused":             "The airing of stack {about} is paused: when it goes on, the whole time runs again.",

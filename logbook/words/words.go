@@ -169,6 +169,7 @@ func (c *catalogue) put(s string, v values) string {
 		"{place}", c.place(v),
 		"{value}", number(v.Value, v.Limit), "{limit}", number(v.Limit, v.Value),
 		"{abs}", number(math.Abs(v.Value), v.Limit),
+		"{tenths}", strconv.FormatFloat(math.Round(10*v.Value)/10, 'f', -1, 64),
 		"{whole}", whole(v.Value), "{wholelimit}", whole(v.Limit),
 		"{percent}", whole(100*v.Value),
 	).Replace(s)

@@ -76,25 +76,3 @@ func (c *CTP) GapHours() float64 {
 	}
 	return h
 }
-
-// Protection is a step of the NIOSH respirator table for phosphine.
-type Protection struct {
-	UpToPPM float64
-	APF     int // assigned protection factor that is asked for at least
-}
-
-// Steps are the steps of the NIOSH Pocket Guide npgd0505: to 3 ppm APF 10, to
-// 7.5 ppm APF 25, to 15 ppm APF 50, to 50 ppm APF 1000; entry into unknown or
-// immediately dangerous air APF 10,000.
-var Steps = []Protection{{3, 10}, {7.5, 25}, {15, 50}, {50, 1000}}
-
-// ProtectionFor returns the assigned protection factor for a level in ppm;
-// unknown or higher levels need 10,000 (self-contained apparatus).
-func ProtectionFor(ppm float64) int {
-	for _, s := range Steps {
-		if ppm >= 0 && ppm <= s.UpToPPM {
-			return s.APF
-		}
-	}
-	return 10000
-}

@@ -1,6 +1,6 @@
 // Package exposure does the arithmetic of people's exposure to gas in air: time
 // weighted averages, the limit that holds on a date, the concentration-time
-// product, and the protection that a level of gas asks for.
+// product.
 //
 // [Air.Add] takes the readings of one air point; [Limit] picks the figure that a
 // re-entry gate is held to. The package refuses to count what was not read: hours
@@ -140,13 +140,14 @@ func (a *Air) spread(from, to Point) {
 // them readings covered. Uncovered time adds nothing: say so where it is shown.
 func (a *Air) TWA8(now logbook.Time) (ppm, covered float64) {
 	oldest := int64((now-1)/logbook.Time(slotLength.Microseconds())) - slots
+	var spans []Span
 	for _, s := range a.Slots {
-		if s.Index > oldest {
-			ppm += s.PPMh / 8
+		if s.Index > oldest && s.Hours > 0 {
+			spans = append(spans, Span{PPM: s.PPMh / s.Hours, Hours: s.Hours})
 			covered += s.Hours
 		}
 	}
-	return ppm, math.Min(covered, 8)
+	return TWA8(spans), math.Min(covered, 8)
 }
 
 // Mean15 returns the mean of the last 15 minutes in ppm: trapezoid over the

@@ -146,11 +146,3 @@ func TestCTPBeforeTheFirstReading(t *testing.T) {
 	assert.Zero(t, c.GapHours())
 	assert.InDelta(t, 11*150, c.PPMh, 1e-9)
 }
-
-// NIOSH Pocket Guide npgd0505, respirator recommendations.
-func TestProtection(t *testing.T) {
-	for ppm, apf := range map[float64]int{0.3: 10, 3: 10, 7.5: 25, 15: 50, 50: 1000, 51: 10000} {
-		assert.Equal(t, apf, ProtectionFor(ppm), "%g ppm", ppm)
-	}
-	assert.Equal(t, 10000, ProtectionFor(math.NaN()), "unknown air")
-}
