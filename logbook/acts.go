@@ -21,12 +21,14 @@ const (
 	KindMaskedExit       Kind = "masked-exit"
 	KindNoGasDeclared    Kind = "no-gas-declared"
 	KindEntryConfirmed   Kind = "entry-confirmed"
+	KindAcknowledged     Kind = "alarm-acknowledged"
+	KindLineProved       Kind = "line-proved"
 )
 
 // ActKinds lists the acts in the order in which a treatment goes.
-var ActKinds = []Kind{KindNoGasDeclared, KindDosingStarted, KindTreatmentStarted, KindHandReading, KindDoseAdded,
+var ActKinds = []Kind{KindLineProved, KindNoGasDeclared, KindDosingStarted, KindTreatmentStarted, KindHandReading, KindDoseAdded,
 	KindExposureExtended, KindMaskedEntry, KindMaskedExit, KindAiringStarted, KindAiringPaused, KindAiringResumed,
-	KindAbandoned, KindEntryConfirmed}
+	KindAbandoned, KindEntryConfirmed, KindAcknowledged}
 
 // Act is what every act carries beside its kind's own fields.
 type Act struct {

@@ -30,7 +30,7 @@ const maxText = 64 << 10
 // unitCodes gives each unit its byte in a reading item: index + 1. Its order is
 // part of the format and never changes; a further unit goes to the end and
 // needs a new BlockVersion.
-var unitCodes = [...]string{PPM, MgM3, GM3, Cel, RH, HPa, MS, LMin, OnOff}
+var unitCodes = [...]string{PPM, MgM3, GM3, Cel, RH, HPa, MS, LMin, OnOff, Deg}
 
 // unitCode returns the byte that stands for unit in a block.
 func unitCode(unit string) (byte, error) {

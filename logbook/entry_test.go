@@ -54,6 +54,10 @@ var lines = []struct {
 		&NoGasDeclared{OnStore: OnStore{"Store 2"}, Act: Act{By: "R. Amadi"}}},
 	{"entry confirmed", `{"time":"2026-03-06T13:00:00Z","kind":"entry-confirmed","store":"Store 2","by":"R. Amadi"}`,
 		&EntryConfirmed{OnStore: OnStore{"Store 2"}, Act: Act{By: "R. Amadi"}}},
+	{"alarm acknowledged", `{"time":"2026-03-02T08:00:00Z","kind":"alarm-acknowledged","alarm":"leak","store":"Store 2","stack":"B","line":"north top","by":"R. Amadi"}`,
+		&AlarmAcknowledged{Alarm: "leak", Store: "Store 2", Stack: "B", Line: "north top", Act: Act{By: "R. Amadi"}}},
+	{"line proved", `{"time":"2026-02-28T08:00:00Z","kind":"line-proved","stack":"B","line":"north top","zero":0,"flow":1.1,"end_test":"span gas","span":500,"read":488,"unit":"ppm","seen":true,"lag":"40s","by":"R. Amadi"}`,
+		&LineProved{Stack: "B", Line: "north top", Zero: ptr(0), Flow: ptr(1.1), EndTest: EndTestSpan, Span: 500, Read: 488, Unit: PPM, Seen: true, Lag: Duration(40e9), Act: Act{By: "R. Amadi"}}},
 	{"clock", `{"time":"2026-03-06T13:00:30Z","kind":"clock"}`, &Clock{}},
 
 	{"reading, all fields", `{"time":"2026-03-01T14:00:00.000001Z","kind":"reading","seq":9,"received":"2026-03-01T14:00:01.5Z","id":"m-1","v":1,"channel":"s2-door","value":-0.01,"unit":"mg/m3","retained":true,"stamped":true,"fault":"cell worn"}`,

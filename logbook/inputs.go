@@ -26,10 +26,11 @@ const (
 	MS    = "m/s"
 	LMin  = "L/min"
 	OnOff = "state"
+	Deg   = "deg" // degrees from north, clockwise
 )
 
 // Units lists the units of readings in the order of the manual.
-var Units = []string{PPM, MgM3, GM3, Cel, RH, HPa, MS, LMin, OnOff}
+var Units = []string{PPM, MgM3, GM3, Cel, RH, HPa, MS, LMin, OnOff, Deg}
 
 // IsUnit reports whether u is a unit of readings.
 func IsUnit(u string) bool {

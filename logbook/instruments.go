@@ -1,10 +1,30 @@
 package logbook
 
-// Instrument is a device that is read: exactly one of Modbus and MQTT is set.
+// Instrument is a device that is read: exactly one of Modbus, Frames and MQTT is set.
 type Instrument struct {
 	Name   string  `json:"name" yaml:"name"`
 	Modbus *Modbus `json:"modbus,omitempty" yaml:"modbus"`
+	Frames *Frames `json:"frames,omitempty" yaml:"frames"`
 	MQTT   *MQTT   `json:"mqtt,omitempty" yaml:"mqtt"`
+}
+
+// Frames is an instrument on a serial line that speaks in lines of text.
+type Frames struct {
+	Port     string            `json:"port" yaml:"port"`                     // device path
+	Baud     int               `json:"baud,omitempty" yaml:"baud"`           // 9600
+	DataBits int               `json:"data_bits,omitempty" yaml:"data_bits"` // 7 or 8 (default)
+	Parity   string            `json:"parity,omitempty" yaml:"parity"`       // none (default), even, odd
+	StopBits int               `json:"stop_bits,omitempty" yaml:"stop_bits"` // 1 (default) or 2
+	End      string            `json:"end,omitempty" yaml:"end"`             // what ends a line: lf (default; a cr before it is dropped) or cr
+	Pattern  string            `json:"pattern" yaml:"pattern"`               // regular expression (RE2) with the named groups value and, as needed, channel, unit, status
+	Channel  string            `json:"channel,omitempty" yaml:"channel"`     // of the value when the pattern has no group channel
+	Channels map[string]string `json:"channels,omitempty" yaml:"channels"`   // what the group channel may hold, and the channel that it means; empty: it holds the channel's own name
+	Unit     string            `json:"unit,omitempty" yaml:"unit"`           // of the value when the pattern has no group unit; the channel's when empty
+	Units    map[string]string `json:"units,omitempty" yaml:"units"`         // what the group unit may hold, and the unit that it means
+	Sound    []string          `json:"sound,omitempty" yaml:"sound"`         // what the group status holds when the value is to be trusted; anything else is a fault. Empty: the empty text and "ok"
+	Ignore   string            `json:"ignore,omitempty" yaml:"ignore"`       // regular expression of lines that are no readings: headings, echoes
+	Ask      string            `json:"ask,omitempty" yaml:"ask"`             // sent to have the instrument answer; empty: it speaks by itself
+	Every    Duration          `json:"every,omitempty" yaml:"every"`         // how often it is asked, or speaks; 60 s
 }
 
 // Modbus is a serial line with Modbus RTU units on it.

@@ -22,6 +22,8 @@ var makers = map[Kind]func() Entry{
 	KindMaskedExit:       func() Entry { return &MaskedExit{} },
 	KindNoGasDeclared:    func() Entry { return &NoGasDeclared{} },
 	KindEntryConfirmed:   func() Entry { return &EntryConfirmed{} },
+	KindAcknowledged:     func() Entry { return &AlarmAcknowledged{} },
+	KindLineProved:       func() Entry { return &LineProved{} },
 	KindAccepted:         func() Entry { return &Accepted{} },
 	KindRefused:          func() Entry { return &Refused{} },
 	KindFinding:          func() Entry { return &Finding{} },

@@ -181,6 +181,7 @@ type Gate struct {
 // States of an alarm, in the terms of IEC 62682.
 const (
 	AlarmRaised  = "raised"
+	AlarmSeen    = "acknowledged"
 	AlarmCleared = "cleared"
 )
 
@@ -191,7 +192,8 @@ const (
 	PriorityLow    = "low"
 )
 
-// Alarm is a condition that asks for a response, as it was raised or cleared.
+// Alarm is a condition that asks for a response, as it was raised, acknowledged
+// or cleared.
 type Alarm struct {
 	Header
 	Record
@@ -208,6 +210,8 @@ type Alarm struct {
 	Value    Number   `json:"value"`
 	Limit    Number   `json:"limit"`
 	Also     []string `json:"also,omitempty"` // alarms of the same cause that this one speaks for
+	By       string   `json:"by,omitempty"`   // who acknowledged it
+	Wake     bool     `json:"wake,omitempty"` // people are woken for it
 	Text     string   `json:"text,omitempty"` // the sentence; made outside rules
 }
 

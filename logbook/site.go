@@ -15,7 +15,15 @@ type Site struct {
 	Stores      []Store             `json:"stores" yaml:"stores"`                             //
 	Protocols   map[string]Protocol `json:"protocols,omitempty" yaml:"protocols"`             // tightened or added by the site
 	Settings    Settings            `json:"settings,omitzero" yaml:"settings"`                //
+	Mains       []Contact           `json:"mains,omitempty" yaml:"mains"`                     // 1 = power is there
+	Pumps       []Pump              `json:"pumps,omitempty" yaml:"pumps"`                     // that draw samples
+	Wind        *Wind               `json:"wind,omitempty" yaml:"wind"`                       //
+	Alarms      map[string]Delays   `json:"alarms,omitempty" yaml:"alarms"`                   // the site's own delays, by name of the alarm
 	Mail        *Mail               `json:"mail,omitempty" yaml:"mail"`                       //
+	SMS         *SMS                `json:"sms,omitempty" yaml:"sms"`                         //
+	Webhooks    []Webhook           `json:"webhooks,omitempty" yaml:"webhooks"`               //
+	Beacon      *Beacon             `json:"beacon,omitempty" yaml:"beacon"`                   //
+	Forward     []Forward           `json:"forward,omitempty" yaml:"forward"`                 //
 	People      []Person            `json:"people,omitempty" yaml:"people"`                   // who is told
 	Unsuited    []string            `json:"unsuited,omitempty" yaml:"unsuited"`               // commodities unfit for phosphine; empty: the shipped list
 	Authority   string              `json:"unsuited_source,omitempty" yaml:"unsuited_source"` // who says so
@@ -54,6 +62,8 @@ const (
 type Store struct {
 	Name   string     `json:"name" yaml:"name"`
 	Air    []AirPoint `json:"air,omitempty" yaml:"air"`
+	Doors  []Contact  `json:"doors,omitempty" yaml:"doors"` // 1 = open
+	Water  []Contact  `json:"water,omitempty" yaml:"water"` // 1 = water on the floor or in the line
 	Stacks []Stack    `json:"stacks,omitempty" yaml:"stacks"`
 }
 
@@ -110,17 +120,26 @@ type Level struct {
 
 // Settings are the site's own figures; zero fields take the shipped defaults.
 type Settings struct {
+	Night          *Night   `json:"night,omitempty" yaml:"night"`                       // when nobody is woken without need; 20:00 to 06:00
 	ConfirmEvery   Duration `json:"confirm_every,omitempty" yaml:"confirm_every"`       // a clearance lapses after this; 12 h
 	Withholding    Duration `json:"withholding,omitempty" yaml:"withholding"`           // 48 h
 	FalseLeakDays  float64  `json:"false_leak_days,omitempty" yaml:"false_leak_days"`   // stack-days between false leak alarms; 500
 	MaskedEntryMax Duration `json:"masked_entry_max,omitempty" yaml:"masked_entry_max"` // 20 min
 }
 
+// Night is when it is dark and people sleep, by the clock of the site's zone. It
+// may span midnight.
+type Night struct {
+	From string `json:"from" yaml:"from"` // 15:04
+	To   string `json:"to" yaml:"to"`     // first light, 15:04
+}
+
 // Person is somebody who is told of alarms.
 type Person struct {
 	Name  string `json:"name" yaml:"name"`
 	Email string `json:"email,omitempty" yaml:"email"`
-	From  string `json:"from,omitempty" yaml:"from"` // lowest priority told: low, medium (default) or high
+	Phone string `json:"phone,omitempty" yaml:"phone"` // for SMS: +, country code and number, or a short code
+	From  string `json:"from,omitempty" yaml:"from"`   // lowest priority told: low, medium (default) or high
 }
 
 // Mail is the server that takes e-mail. The password is never part of a site.
