@@ -2,6 +2,7 @@ package alert
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"strings"
 	"time"
@@ -17,6 +18,9 @@ type Letter struct {
 	Subject  string       `json:"subject"`
 	Text     string       `json:"text"`
 	Written  logbook.Time `json:"written"`
+
+	Short  string          `json:"short,omitempty"`  // the text for a telephone's screen; empty: this letter goes by no SMS
+	Record json.RawMessage `json:"record,omitempty"` // the record that it tells of, for programs; empty: it goes to people alone
 }
 
 // Delivery is one attempt to hand a letter over.
