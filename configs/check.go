@@ -16,7 +16,8 @@ type checker struct {
 	*tree
 	site     *logbook.Site
 	warnings []Remark
-	user     map[string]string // channel → the line or air point that it feeds
+	user     map[string]string // channel → the line, air point or sensor that it feeds
+	ports    map[string]string // serial port → where it is named
 }
 
 // wrong notes a fault unless the value could not even be read.
@@ -75,16 +76,20 @@ func (c *checker) named(path, name string, taken map[string]string, what string)
 
 // check judges the whole site.
 func (c *checker) check() {
-	c.user = map[string]string{}
+	c.user, c.ports = map[string]string{}, map[string]string{}
 	c.head()
 	for _, name := range sortedKeys(c.site.Channels) {
 		c.channel(join("channels", name), c.site.Channels[name])
 	}
 	c.stores()
+	c.around()
 	c.instruments()
 	c.protocols()
 	c.settings()
+	c.night()
+	c.delays()
 	c.mail()
+	c.ways()
 	c.people()
 	c.unusedChannels()
 }
@@ -197,6 +202,8 @@ func (c *checker) stores() {
 		s, path := &c.site.Stores[i], fmt.Sprintf("stores[%d]", i)
 		c.named(path+".name", s.Name, names, "store")
 		c.air(s, path)
+		c.contacts(path+".doors", s.Doors, "door")
+		c.contacts(path+".water", s.Water, "water sensor")
 		for k := range s.Stacks {
 			at := fmt.Sprintf("%s.stacks[%d]", path, k)
 			c.named(at+".name", s.Stacks[k].Name, stacks, "stack")

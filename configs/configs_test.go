@@ -278,8 +278,8 @@ func TestWarningsOfTwoThings(t *testing.T) {
 		"19:52: instruments[0].mqtt.sources[0].channel: no channel of this site has a name of this form": small + swap(t, mqttPart, "{2}", "x-{2}"),
 		`17:15: instruments[0].mqtt.broker: the password crosses the network in the clear`: small + swap(t, mqttPart,
 			"tcp://localhost:1883\n", "tcp://b.example:1883\n      user_env: U\n      password_env: P\n"),
-		"people: there is no mail server":               small + "people: [{name: P, email: p@b.example}]\n",
-		"people[0]: P has no email and is told nothing": small + "people: [{name: P}]\n",
+		"people: there is no mail server":                            small + "people: [{name: P, email: p@b.example}]\n",
+		"people[0]: P has no email and no phone and is told nothing": small + "people: [{name: P}]\n",
 	} {
 		_, warnings, err := Parse("s.yaml", []byte(text))
 		require.NoError(t, err)
@@ -383,6 +383,9 @@ func FuzzParse(f *testing.F) {
 	for _, c := range instrumentCases {
 		f.Add([]byte(small + c.part))
 		f.Add([]byte(small + strings.Replace(c.part, c.old, c.new, 1)))
+	}
+	for _, c := range wiredCases {
+		f.Add([]byte(strings.Replace(wired, c.old, c.new, 1)))
 	}
 	f.Fuzz(func(t *testing.T, text []byte) { requireSettled(t, text) })
 }

@@ -22,16 +22,19 @@ type feeder struct {
 
 // instruments judges how the site is read.
 func (c *checker) instruments() {
-	names, ports, clients := map[string]string{}, map[string]string{}, map[string]string{}
+	names, clients := map[string]string{}, map[string]string{}
 	var feeders []feeder
 	for i := range c.site.Instruments {
 		in, path := &c.site.Instruments[i], fmt.Sprintf("instruments[%d]", i)
 		c.named(path+".name", in.Name, names, "instrument")
-		if (in.Modbus == nil) == (in.MQTT == nil) {
-			c.wrong(path, nil, "an instrument is read in exactly one way: give it modbus or mqtt")
+		if ways := in.Ways(); ways != 1 {
+			c.wrong(path, nil, "an instrument is read in exactly one way: give it modbus, frames or mqtt")
 		}
 		if in.Modbus != nil {
-			feeders = append(feeders, c.modbus(in.Modbus, path+".modbus", ports)...)
+			feeders = append(feeders, c.modbus(in.Modbus, path+".modbus")...)
+		}
+		if in.Frames != nil {
+			feeders = append(feeders, c.frames(in.Frames, path+".frames")...)
 		}
 		if in.MQTT != nil {
 			feeders = append(feeders, c.mqtt(in.MQTT, path+".mqtt", clients)...)
@@ -80,18 +83,8 @@ func mayBeFed(feeders []feeder, channel string) bool {
 }
 
 // modbus judges a serial line and the units on it.
-func (c *checker) modbus(m *logbook.Modbus, path string, ports map[string]string) []feeder {
-	switch first, taken := ports[m.Port]; {
-	case m.Port == "":
-		c.wrong(path+".port", nil, "is missing: give the device path, for example /dev/serial/by-id/…")
-	case taken:
-		c.wrong(path+".port", m.Port, "this port is already used in line %d: put all units of a line under one instrument", c.find(first).line)
-	default:
-		ports[m.Port] = path + ".port"
-	}
-	c.within(path+".baud", float64(m.Baud), 300, 1e6, "")
-	c.oneOf(path+".parity", m.Parity, "none", "even", "odd")
-	c.within(path+".stop_bits", float64(m.StopBits), 1, 2, "")
+func (c *checker) modbus(m *logbook.Modbus, path string) []feeder {
+	c.serial(path, m.Port, m.Baud, m.Parity, m.StopBits, "put all units of a line under one instrument")
 	if len(m.Units) == 0 {
 		c.wrong(path+".units", nil, "is missing: list the units on this line")
 	}
@@ -106,6 +99,22 @@ func (c *checker) modbus(m *logbook.Modbus, path string, ports map[string]string
 		feeders = append(feeders, c.unit(u, at)...)
 	}
 	return feeders
+}
+
+// serial judges a serial port and how it is set; else says what to do when it is
+// taken.
+func (c *checker) serial(path, device string, baud int, parity string, stopBits int, otherwise string) {
+	switch first, taken := c.ports[device]; {
+	case device == "":
+		c.wrong(path+".port", nil, "is missing: give the device path, for example /dev/serial/by-id/…")
+	case taken:
+		c.wrong(path+".port", device, "this port is already used in line %d: %s", c.find(first).line, otherwise)
+	default:
+		c.ports[device] = path + ".port"
+	}
+	c.within(path+".baud", float64(baud), 300, 1e6, "")
+	c.oneOf(path+".parity", parity, "none", "even", "odd")
+	c.within(path+".stop_bits", float64(stopBits), 1, 2, "")
 }
 
 // unit judges one unit on a serial line.

@@ -19,6 +19,9 @@ const (
 	DefaultPoll           = 60 * time.Second
 	DefaultTimeout        = 300 * time.Millisecond
 	DefaultBaud           = 9600
+	DefaultModemBaud      = 115200
+	DefaultNightFrom      = "20:00"
+	DefaultNightTo        = "06:00"
 )
 
 // Normalise fills in what a site file leaves out; a site that is normalised
@@ -41,6 +44,7 @@ func Normalise(s *logbook.Site) {
 	}
 	normalSettings(&s.Settings)
 	normalMail(s.Mail)
+	normalWires(s)
 	for i := range s.People {
 		orText(&s.People[i].From, logbook.PriorityMedium)
 	}
@@ -81,7 +85,7 @@ func normalStore(s *logbook.Store) {
 	for i := range s.Stacks {
 		s.Stacks[i].Lines = noEmpty(s.Stacks[i].Lines)
 	}
-	s.Air, s.Stacks = noEmpty(s.Air), noEmpty(s.Stacks)
+	s.Air, s.Stacks, s.Doors, s.Water = noEmpty(s.Air), noEmpty(s.Stacks), noEmpty(s.Doors), noEmpty(s.Water)
 }
 
 // normalSettings fills in the settings that are left out.
@@ -90,6 +94,31 @@ func normalSettings(s *logbook.Settings) {
 	orNumber(&s.Withholding, logbook.Duration(DefaultWithholding))
 	orNumber(&s.FalseLeakDays, DefaultFalseLeakDays)
 	orNumber(&s.MaskedEntryMax, logbook.Duration(DefaultMaskedEntryMax))
+	if s.Night == nil {
+		s.Night = &logbook.Night{From: DefaultNightFrom, To: DefaultNightTo}
+	}
+}
+
+// normalWires fills in pumps, the modem, webhooks and the beacon.
+func normalWires(s *logbook.Site) {
+	for i := range s.Pumps {
+		orNumber(&s.Pumps[i].Least, s.Pumps[i].Flow/2)
+	}
+	if m := s.SMS; m != nil {
+		orNumber(&m.Baud, DefaultModemBaud)
+		orText(&m.Mode, "pdu")
+	}
+	for i := range s.Webhooks {
+		orText(&s.Webhooks[i].From, logbook.PriorityLow)
+	}
+	if b := s.Beacon; b != nil {
+		orText(&b.ClientID, "undersheet-"+slug(s.Name)+"-beacon")
+		orText(&b.Topic, "undersheet/"+slug(s.Name))
+	}
+	s.Mains, s.Pumps, s.Webhooks, s.Forward = noEmpty(s.Mains), noEmpty(s.Pumps), noEmpty(s.Webhooks), noEmpty(s.Forward)
+	if len(s.Alarms) == 0 {
+		s.Alarms = nil
+	}
 }
 
 // normalMail fills in the port of the way in which the connection is protected:
@@ -107,6 +136,9 @@ func normalMail(m *logbook.Mail) {
 func normalInstrument(site string, in *logbook.Instrument) {
 	if in.Modbus != nil {
 		normalModbus(in.Modbus)
+	}
+	if in.Frames != nil {
+		normalFrames(in.Frames)
 	}
 	if m := in.MQTT; m != nil {
 		orText(&m.ClientID, "undersheet-"+slug(site)+"-"+slug(in.Name))
@@ -134,6 +166,24 @@ func normalModbus(m *logbook.Modbus) {
 		for k := range u.Registers {
 			normalRegister(&u.Registers[k])
 		}
+	}
+}
+
+// normalFrames fills in how text is read: 9600 8N1 is the common setting of
+// instruments that print (from memory).
+func normalFrames(f *logbook.Frames) {
+	orNumber(&f.Baud, DefaultBaud)
+	orNumber(&f.DataBits, 8)
+	orText(&f.Parity, "none")
+	orNumber(&f.StopBits, 1)
+	orText(&f.End, "lf")
+	orNumber(&f.Every, logbook.Duration(DefaultPoll))
+	f.Sound = noEmpty(f.Sound)
+	if len(f.Channels) == 0 {
+		f.Channels = nil
+	}
+	if len(f.Units) == 0 {
+		f.Units = nil
 	}
 }
 

@@ -125,17 +125,32 @@ func (c *checker) people() {
 		path := fmt.Sprintf("people[%d]", i)
 		c.named(path+".name", p.Name, names, "person")
 		c.oneOf(path+".from", p.From, logbook.PriorityLow, logbook.PriorityMedium, logbook.PriorityHigh)
-		if p.Email != "" {
-			c.address(path+".email", p.Email)
-			reached++
-		} else {
-			c.warn(path, nil, "%s has no email and is told nothing", p.Name)
-		}
+		c.reachable(p, path, &reached)
 	}
 	switch {
 	case reached == 0:
-		c.warn("people", nil, "nobody has an e-mail address: alarms are shown on the pages only")
-	case c.site.Mail == nil:
-		c.warn("people", nil, "there is no mail server (key mail): alarms are shown on the pages only")
+		c.warn("people", nil, "nobody has an e-mail address or a phone: alarms are shown on the pages only")
+	case c.site.Mail == nil && c.site.SMS == nil:
+		c.warn("people", nil, "there is no mail server and no modem (keys mail and sms): alarms are shown on the pages only")
 	}
+}
+
+// reachable judges how a person is told, and counts those who can be.
+func (c *checker) reachable(p logbook.Person, path string, reached *int) {
+	if p.Email != "" {
+		c.address(path+".email", p.Email)
+	}
+	if p.Phone != "" && !international.MatchString(p.Phone) && !shortCode.MatchString(p.Phone) {
+		c.wrong(path+".phone", p.Phone, "is no number for an SMS: +, country code and number without spaces, for example +254700000000, or a short code")
+	}
+	switch {
+	case p.Email == "" && p.Phone == "":
+		c.warn(path, nil, "%s has no email and no phone and is told nothing", p.Name)
+		return
+	case p.Email == "" && c.site.SMS == nil:
+		c.warn(path, nil, "%s has only a phone, and there is no modem (key sms): nothing reaches them", p.Name)
+	case p.Phone == "" && c.site.Mail == nil:
+		c.warn(path, nil, "%s has only an e-mail address, and there is no mail server (key mail): nothing reaches them", p.Name)
+	}
+	*reached++
 }

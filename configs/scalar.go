@@ -24,6 +24,12 @@ func (t *tree) scalar(node ast.Node, v reflect.Value, path string) {
 		} else {
 			v.SetString(s)
 		}
+	case reflect.Bool:
+		if b, ok := node.(*ast.BoolNode); ok {
+			v.SetBool(b.Value)
+		} else {
+			t.fault(path, got, "wants true or false")
+		}
 	case reflect.Float64:
 		if f, ok := numberOf(node); ok {
 			v.SetFloat(f)
