@@ -138,6 +138,7 @@ func (d *daemon) run(ctx context.Context) (err error) {
 	core.Go(func() error { return d.loop.Run(inner) })
 	core.Go(func() error { return d.sender.Run(inner) })
 	core.Go(func() error { return d.servePages(inner) })
+	core.Go(func() error { return newNotifier(d).Run(inner, ctx.Done()) })
 	ways, outer := errgroup.WithContext(ctx)
 	ways.Go(func() error {
 		select { // a core part that fails takes the ways in down with it
