@@ -56,7 +56,7 @@ func TestExample(t *testing.T) {
 	require.NoError(t, err)
 	require.Empty(t, warnings)
 	require.Len(t, site.Stores, 2)
-	require.Len(t, site.Channels, 17)
+	require.Len(t, site.Channels, 23)
 	for _, st := range site.Stores {
 		for _, k := range st.Stacks {
 			require.Len(t, k.Lines, 3)

@@ -353,7 +353,7 @@ func secretWord(key string) bool {
 			return true
 		}
 	}
-	return false
+	return k == "pin" || k == "puk"
 }
 
 // secretKeys returns the keys among fields that name where a secret is kept.

@@ -70,6 +70,7 @@ var wiredCases = []struct{ name, old, new, want, got string }{
 	{"modem port", "/dev/ttyACM0", "/dev/ttyS1", "27:13: sms.port: this port is already used in line 35", `"/dev/ttyS1"`},
 	{"modem mode", "pin_file: pin", "mode: morse", "27:33: sms.mode: must be one of pdu, text", `"morse"`},
 	{"pin itself", "pin_file: pin", "pin_env: '1234'", "27:36: sms.pin_env: must be the name of an environment variable, not the pin itself", ""},
+	{"pin in the open", "pin_file: pin", "pin: '1234'", "27:27: sms.pin: secrets never stand in a site file: name an environment variable or a file (pin_env, pin_file)", ""},
 	{"centre", "pin_file: pin", "centre: '0700'", "27:35: sms.centre: is no number of a service centre", `"0700"`},
 	{"hook in the clear", "https://hook.example", "http://hook.example", "28:35: webhooks[0].url: would cross the network in the clear", `"http://hook.example/in"`},
 	{"hook with a secret", "https://hook.example", "https://me:pw@hook.example", "28:35: webhooks[0].url: secrets never stand in a site file", ""},

@@ -77,6 +77,7 @@ func tellSite(w io.Writer, path string, s *logbook.Site, warnings []configs.Warn
 		tellStore(w, &s.Stores[i])
 	}
 	tellInstruments(w, s)
+	tellAround(w, s)
 	tellLimits(w, s, now)
 	tellPeople(w, s)
 	if len(warnings) > 0 {
@@ -101,6 +102,9 @@ func tellStore(w io.Writer, s *logbook.Store) {
 		fmt.Fprintf(w, "; also watched %s", listed(other))
 	}
 	fmt.Fprintln(w)
+	if len(s.Doors)+len(s.Water) > 0 {
+		fmt.Fprintf(w, "    %s, %s\n", count(len(s.Doors), "door contact"), count(len(s.Water), "water sensor"))
+	}
 	for _, k := range s.Stacks {
 		fmt.Fprintf(w, "    stack %s: %s\n", k.Name, count(len(k.Lines), "line"))
 	}
@@ -112,6 +116,9 @@ func tellInstruments(w io.Writer, s *logbook.Site) {
 	for _, in := range s.Instruments {
 		if in.Modbus != nil {
 			fmt.Fprintf(w, "  %s: Modbus RTU on %s, %d baud, %s\n", in.Name, in.Modbus.Port, in.Modbus.Baud, count(len(in.Modbus.Units), "unit"))
+		}
+		if f := in.Frames; f != nil {
+			fmt.Fprintf(w, "  %s: lines of text on %s, %d baud\n", in.Name, f.Port, f.Baud)
 		}
 		if in.MQTT != nil {
 			fmt.Fprintf(w, "  %s: MQTT from %s as %s, %s\n", in.Name, in.MQTT.Broker, in.MQTT.ClientID, count(len(in.MQTT.Sources), "topic"))
@@ -147,19 +154,6 @@ func tellLimits(w io.Writer, s *logbook.Site, now time.Time) {
 	}
 	if note := configs.LimitNote(s.Limits); note != "" {
 		fmt.Fprintf(w, "  %s\n", note)
-	}
-}
-
-// tellPeople prints who is told.
-func tellPeople(w io.Writer, s *logbook.Site) {
-	told := make([]string, 0, len(s.People))
-	for _, p := range s.People {
-		if p.Email != "" {
-			told = append(told, fmt.Sprintf("%s (from %s)", p.Name, p.From))
-		}
-	}
-	if s.Mail != nil {
-		fmt.Fprintf(w, "\nmail by %s:%d to %s\n", s.Mail.Host, s.Mail.Port, listed(told))
 	}
 }
 

@@ -40,7 +40,9 @@ func TestCheckExample(t *testing.T) {
 		require.Empty(t, errs)
 		require.True(t, strings.HasPrefix(out, path+": no faults\n"), out)
 		for _, want := range []string{"Kivuma depot, times in Africa/Nairobi", "Store 2: gate on door, beside C; also watched clerk's office (office)", "stack C: 3 lines",
-			"17 channels, 2 instruments", "rack 1: Modbus RTU on /dev/serial/by-id/usb-rs485-rack-1, 9600 baud, 2 units", "3 topics",
+			"23 channels, 3 instruments", "1 door contact, 1 water sensor", "pump house: lines of text on /dev/serial/by-id/usb-rs232-pump-house, 9600 baud",
+			"pump pump 1: draws 6 channels at 1.2 L/min, off below 0.6 L/min, returns to the open air", "SMS by the modem on /dev/serial/by-id/usb-modem-if00 to Ruta Amadi (from low)",
+			"webhook duty room to https://duty.kivuma.example/undersheet (from low)", "logbook forwarded to archive: /var/lib/undersheet/depot.lp", "rack 1: Modbus RTU on /dev/serial/by-id/usb-rs485-rack-1, 9600 baud, 2 units", "3 topics",
 			"0.1 ppm: EH40/2005, in the SER table of national limits, since 2007-10-01 (from a secondary source)", "mail by mail.kivuma.example:587 to Ruta Amadi (from low)"} {
 			require.Contains(t, out, want)
 		}
