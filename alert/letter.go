@@ -73,6 +73,10 @@ type Failure struct {
 	Permanent bool // the same attempt will fail again until somebody puts it right
 	Everyone  bool // the messenger itself is in trouble, not this letter or this person
 	InDoubt   bool // the other side may have taken charge of it all the same
+
+	// RetryAfter is how long the other side asks not to be tried again; 0 = it
+	// does not say. The messenger has bounded it.
+	RetryAfter time.Duration
 }
 
 // Error implements error.
