@@ -30,7 +30,9 @@ type Sheet struct {
 	Lines    map[string]float64 // channel → factor of the line against the mean
 	Torn     float64            // extra loss per day since a tear; 0 = sound
 	TornAt   string             // channel beside the tear: reads lower
+	Deep     float64            // ppm equivalent deep in the kernels, which comes out for days after the sheet is lifted
 	Store    string
+	off      map[string]bool // lines that came off and draw store air
 	started  time.Time
 	opened   bool
 	solid    float64 // fraction of the dose not yet released
@@ -60,12 +62,13 @@ type Depot struct {
 	stores map[string]*Store
 	rng    *rand.Rand
 	values map[string]float64 // channel → reading
+	fixed  map[string]float64 // channels that show what they were set to
 }
 
 // NewDepot returns a depot at the given time; seed fixes its noise.
 func NewDepot(now time.Time, seed uint64) *Depot {
 	return &Depot{now: now, sheets: map[string]*Sheet{}, stores: map[string]*Store{},
-		rng: rand.New(rand.NewPCG(seed, 1)), values: map[string]float64{}}
+		rng: rand.New(rand.NewPCG(seed, 1)), values: map[string]float64{}, fixed: map[string]float64{}}
 }
 
 // AddStore puts up a building.
@@ -95,6 +98,23 @@ func (d *Depot) Tear(stack, channel string, lossPerDay float64) {
 // Mend closes the hole.
 func (d *Depot) Mend(stack string) {
 	d.change(stack, func(s *Sheet) { s.Torn, s.tornDays = 0, 0 })
+}
+
+// Pull takes the end of a line out from under the sheet: it draws store air until
+// Refit puts it back.
+func (d *Depot) Pull(stack, channel string) {
+	d.change(stack, func(s *Sheet) { s.off = map[string]bool{channel: true} })
+}
+
+// Refit puts the lines of a stack back under its sheet.
+func (d *Depot) Refit(stack string) { d.change(stack, func(s *Sheet) { s.off = nil }) }
+
+// Set lets a channel show value from the next Advance on: a door contact, a
+// pump's flow, the mains.
+func (d *Depot) Set(channel string, value float64) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.fixed[channel] = value
 }
 
 // Add lays more phosphide: a share of the first dose, in the same form.
@@ -174,9 +194,15 @@ func (s *Sheet) pass(now time.Time, days float64) float64 {
 	s.sorbed = math.Max(s.sorbed+on-off, 0)
 	if s.opened {
 		s.sorbed *= math.Exp(-2 * days * 10)
+		deep := s.Deep * (1 - math.Exp(-deepRate*days))
+		s.Deep -= deep
+		gone += deep
 	}
 	return gone
 }
+
+// deepRate is how fast gas leaves the kernels of an aired stack, per day.
+const deepRate = 1.0
 
 // Exchange of a store's air, per day: closed as good as a shed is, open as doors
 // and ventilators make it. A sheet's gas space is small against the building.
@@ -202,6 +228,9 @@ func (d *Depot) measure() {
 		s := d.sheets[name]
 		for _, ch := range sortedKeys(s.Lines) {
 			v := s.gas * s.Lines[ch]
+			if s.off[ch] {
+				v = d.airOf(s.Store)
+			}
 			if ch == s.TornAt && s.Torn > 0 {
 				v *= 1 - 0.35*(1-math.Exp(-s.tornDays*6))
 			}
@@ -209,12 +238,23 @@ func (d *Depot) measure() {
 			d.values[ch] = math.Max(0, math.Round(v+0.4*d.rng.NormFloat64()))
 		}
 	}
+	for ch, v := range d.fixed {
+		d.values[ch] = v
+	}
 	for _, name := range sortedKeys(d.stores) {
 		for _, a := range d.stores[name].Air {
 			v := d.stores[name].gas*a.Share + 0.008*d.rng.NormFloat64() + 0.01
 			d.values[a.Channel] = math.Max(0, math.Round(100*v)/100)
 		}
 	}
+}
+
+// airOf returns the gas in the air of a store, ppm.
+func (d *Depot) airOf(store string) float64 {
+	if s := d.stores[store]; s != nil {
+		return s.gas
+	}
+	return 0
 }
 
 // Read returns what the instrument of a channel shows now.
