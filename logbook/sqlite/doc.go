@@ -31,7 +31,8 @@
 // writer's process id) and NAME.sock (see package door).
 //
 //	meta        key, value: log (log id), entries (newest version of entries
-//	            written), judged (cursor of AppendRecords), written (last seq)
+//	            written), judged (cursor of AppendRecords), written (last seq),
+//	            cursor NAME (seq and site of a Cursor, a blank between)
 //	blocks      first, last (seq), header, content: the record itself
 //	identities  identity, seq, body: to drop duplicates. identity is the time
 //	            (8 bytes, big-endian, sign flipped; all ones when the entry has
