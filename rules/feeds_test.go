@@ -26,6 +26,9 @@ func TestFeedsAny(t *testing.T) {
 		"tag, other end": {from(logbook.MQTTSource{Topic: "lp", Payload: "line-protocol", Channel: "{tag:stack}-low"}), false},
 		"fixed field":    {from(logbook.MQTTSource{Topic: "lp", Payload: "line-protocol", Channel: "b-{field}", Value: "low"}), false},
 		"unreadable":     {from(logbook.MQTTSource{Topic: "lp", Payload: "number", Channel: "{tag:stack}-top"}), false},
+		"text line":      {logbook.Instrument{Name: "hood", Frames: &logbook.Frames{Channel: "b-top"}}, true},
+		"named in text":  {logbook.Instrument{Name: "hood", Frames: &logbook.Frames{Channels: map[string]string{"P1": "b-top", "P2": "b-low"}}}, true},
+		"another text":   {logbook.Instrument{Name: "hood", Frames: &logbook.Frames{Channels: map[string]string{"P2": "b-low"}}}, false},
 		"nothing":        {logbook.Instrument{Name: "new"}, false},
 	} {
 		t.Run(name, func(t *testing.T) { require.Equal(t, c.want, feedsAny(c.in, "b-top")) })

@@ -28,6 +28,8 @@ func (s *State) read(e *logbook.Reading) {
 	case f.grain && j.Counts && j.Value >= coldestC && j.Value <= hottestC:
 		v := j.Value
 		s.stack(f.stack).TempC = &v
+	case f.signal != "":
+		s.readSignal(f, j)
 	case f.line >= 0:
 		s.readLine(ch, c, f, j)
 	case f.point != "":

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"sort"
+	"strings"
 
 	"undersheet/logbook"
 	"undersheet/rules/dose"
@@ -19,6 +20,7 @@ func (s *State) View() *View {
 	for _, name := range s.storeNames() {
 		v.Stores = append(v.Stores, s.storeView(name))
 	}
+	v.Mains, v.Pumps, v.Wind = s.contactViews(s.Site.Mains), s.pumpViews(), s.windView()
 	for _, name := range sorted(s.Site.Channels) {
 		v.Channels = append(v.Channels, s.channelView(name))
 	}
@@ -51,6 +53,7 @@ func (s *State) storeView(name string) StoreView {
 			v.AirTWA8h, v.Air15min = max(v.AirTWA8h, a.TWA8h), max(v.Air15min, a.Mean15min)
 		}
 	}
+	v.Doors, v.Water = s.contactViews(site.Doors), s.contactViews(site.Water)
 	for _, stack := range s.stacksIn(name) {
 		k := s.stackView(stack)
 		if k.Phase == logbook.PhaseAiring && k.AiringSince != 0 && !s.Stacks[stack].Treatment.Paused {
@@ -98,6 +101,8 @@ func (s *State) channelView(name string) ChannelView {
 		v.Feeds = f.stack + " " + site.Lines[f.line].Name
 	case f.grain:
 		v.Feeds = f.stack + " grain temperature"
+	case f.signal != "":
+		v.Feeds = strings.TrimSpace(strings.TrimSpace(f.store+" "+f.signal) + " " + f.point)
 	default:
 		v.Feeds = f.store + " " + f.point
 	}

@@ -255,7 +255,8 @@ func (g *Gas) tooFast(line int, j reading.Judged, of *logbook.Alarm) bool {
 	return false
 }
 
-// channelsOf lists the channels that an instrument feeds, by unit on its line.
+// channelsOf lists the channels that an instrument feeds, by unit on its line, in no
+// order. Lines of text that hold the channels' own names tell nothing beforehand.
 func channelsOf(in logbook.Instrument) map[string][]string {
 	feeds := map[string][]string{}
 	if in.Modbus != nil {
@@ -264,6 +265,14 @@ func channelsOf(in logbook.Instrument) map[string][]string {
 				unit := fmt.Sprintf("unit %d", u.Address)
 				feeds[unit] = append(feeds[unit], r.Channel)
 			}
+		}
+	}
+	if f := in.Frames; f != nil && f.Channel != "" {
+		feeds[""] = append(feeds[""], f.Channel)
+	}
+	if f := in.Frames; f != nil {
+		for _, c := range f.Channels {
+			feeds[""] = append(feeds[""], c)
 		}
 	}
 	return feeds

@@ -24,6 +24,7 @@ type State struct {
 	Stores      map[string]*Store      // by name
 	Stacks      map[string]*Stack      // by name
 	Instruments map[string]*Instrument // by name and unit
+	Signals     map[string]*Signal     // doors, water, mains and pumps, by channel
 	Alarms      map[AlarmKey]*Alarm    // by what they are of
 	Pending     []Pending              // permissions whose verdict is not recorded yet
 	Treatments  map[string]int         // names used, and how often
@@ -31,6 +32,7 @@ type State struct {
 	Flagged     map[string]bool        // findings that are not repeated
 
 	feeds   map[string]feed     // by channel; made from Site
+	drawnBy map[string]int      // pumps of the site by the channels whose samples they draw; made from Site
 	inStore map[string][]string // stacks by store, sorted; made on demand
 	out     []logbook.Recorded
 }
@@ -103,15 +105,16 @@ type feed struct {
 	channel      string
 	store, stack string
 	line         int    // index of the line in the site file; -1 = not a line
-	point        string // air point
+	point        string // air point, or the name of a contact or pump
 	where        string
-	grain        bool // temperature of the grain
+	grain        bool   // temperature of the grain
+	signal       string // which sort of signal it is; empty = none
 }
 
 // New returns the state before any entry.
 func New() *State {
 	return &State{Channels: map[string]*Channel{}, Stores: map[string]*Store{}, Stacks: map[string]*Stack{},
-		Instruments: map[string]*Instrument{}, Alarms: map[AlarmKey]*Alarm{}, Treatments: map[string]int{}, Flagged: map[string]bool{}}
+		Instruments: map[string]*Instrument{}, Signals: map[string]*Signal{}, Alarms: map[AlarmKey]*Alarm{}, Treatments: map[string]int{}, Flagged: map[string]bool{}}
 }
 
 // Seq returns the seq of the last entry folded.
@@ -132,12 +135,14 @@ func (s *State) UnmarshalJSON(b []byte) error {
 	return nil
 }
 
-// index makes what is derived from the site.
+// index makes what is derived from the site. A channel of gas that is said to be
+// of something else as well stays one of gas.
 func (s *State) index() {
-	s.feeds = map[string]feed{}
+	s.feeds, s.drawnBy = map[string]feed{}, map[string]int{}
 	if s.Site == nil {
 		return
 	}
+	s.indexSignals()
 	for _, st := range s.Site.Stores {
 		for _, p := range st.Air {
 			where := p.Where

@@ -11,6 +11,9 @@ type View struct {
 	Now      logbook.Time
 	Seq      uint64 // last entry folded
 	Stores   []StoreView
+	Mains    []ContactView // 1 = power is there; in the site's order
+	Pumps    []PumpView    // in the site's order
+	Wind     *WindView     // nil: the site reads no wind
 	Channels []ChannelView // sorted by name
 	Alarms   []AlarmView   // raised, oldest first
 	Findings []logbook.Finding
@@ -21,6 +24,8 @@ type StoreView struct {
 	Name     string
 	Gate     logbook.Gate // as last decided; its Time is when it last changed
 	Air      []AirView
+	Doors    []ContactView // on = open
+	Water    []ContactView // on = wet
 	Stacks   []StackView
 	Inside   string // who is in by masked entry; empty = nobody
 	AiringH  float64
@@ -33,6 +38,40 @@ type AirView struct {
 	Name, Where, Channel string
 	Last                 Sample
 	TWA8h, Mean15min     float64 // ppm
+}
+
+// ContactView is a door contact, a water sensor or a relay on the mains.
+type ContactView struct {
+	Name, Channel string
+	Known         bool         // it was read at least once; what nobody reads any more stands as last read: see Last.State
+	On            bool         // open, wet, power there
+	Since         logbook.Time // since when it is so
+	Last          Sample
+}
+
+// States of a pump.
+const (
+	PumpRuns       = "running"
+	PumpOff        = "off"
+	PumpNotKnown   = "not-known"   // its own channel says nothing, or nothing to be trusted
+	PumpNotWatched = "not-watched" // it has no channel
+)
+
+// PumpView is a sampling pump.
+type PumpView struct {
+	Name, Channel, Returns string
+	State                  string       // running, off, not-known or not-watched
+	Since                  logbook.Time // since when it runs or is off; 0 = not known
+	Flow                   float64      // L/min that it draws when it runs, by the site file
+	Least                  float64      // L/min under which it counts as off
+	Draws                  []string     // channels; not to be changed
+	Last                   Sample       // of its own channel
+}
+
+// WindView is the wind of the site.
+type WindView struct {
+	Speed     Sample // m/s; State none where it is not read
+	Direction Sample // degrees from north from which it blows
 }
 
 // Sample is the newest reading of a channel, as judged.

@@ -86,7 +86,9 @@ const (
 
 // Limits of stuck: the same digits in every reading for at least this long and
 // this often. Only values whose expected scatter reaches a digit can be told from
-// steady air: below that, identical readings are no evidence. From memory.
+// steady air: below that, identical readings are no evidence. Only gas is judged
+// so: a door stays shut, grain keeps its temperature, and a vane stands in a calm,
+// while their instruments are sound. From memory.
 const (
 	stuckFor   = 3 * time.Hour
 	stuckCount = 12
@@ -147,7 +149,7 @@ func (h *History) advance(ch logbook.Channel, r *logbook.Reading, j *Judged) {
 	h.RunCount++
 	scatter := j.Value * fraction(ch.Accuracy)
 	digit, _ := inUnit(ch, ch.Resolution, ch.Unit)
-	if j.State == OK && h.RunCount >= stuckCount && r.Time.Sub(h.RunSince) >= stuckFor && digit > 0 && scatter >= digit {
+	if j.State == OK && IsGas(ch) && h.RunCount >= stuckCount && r.Time.Sub(h.RunSince) >= stuckFor && digit > 0 && scatter >= digit {
 		j.State, j.Fits, j.Live = Stuck, false, false
 	}
 	h.Last = *j

@@ -1,0 +1,78 @@
+package rules
+
+import (
+	"undersheet/logbook"
+	"undersheet/rules/reading"
+)
+
+// runs reports whether a value of its own channel says that a pump runs: its flow
+// in L/min, or its state.
+func (s *State) runs(p *logbook.Pump, value float64) bool {
+	if s.Site.Channels[p.Channel].Unit == logbook.LMin {
+		return value >= least(p)
+	}
+	return value >= 0.5
+}
+
+// least is the flow in L/min under which a pump counts as off.
+func least(p *logbook.Pump) float64 {
+	if p.Least > 0 {
+		return p.Least
+	}
+	return p.Flow / 2
+}
+
+// pump tells whether a pump runs, and since when. One whose own channel says
+// nothing for too long, or nothing that is to be trusted, is not known to run; one
+// that was off when it was last heard is off.
+func (s *State) pump(p *logbook.Pump) (state string, since logbook.Time) {
+	if p.Channel == "" {
+		return PumpNotWatched, 0
+	}
+	sig := s.Signals[p.Channel]
+	if sig == nil {
+		return PumpNotKnown, 0
+	}
+	if !s.runs(p, sig.Value) {
+		return PumpOff, sig.Since
+	}
+	c := s.channel(p.Channel)
+	if _, silent := c.SilentFor(s.Site.Channels[p.Channel], s.At); silent || !c.Last.Counts {
+		return PumpNotKnown, 0
+	}
+	return PumpRuns, sig.Since
+}
+
+// pumpOf returns the pump that draws the samples of a channel, nil where none does.
+func (s *State) pumpOf(channel string) *logbook.Pump {
+	if i, ok := s.drawnBy[channel]; ok {
+		return &s.Site.Pumps[i]
+	}
+	return nil
+}
+
+// drawn tells whether the pump that draws the samples of a channel runs. A channel
+// that no watched pump draws counts as drawn: nothing is known against it.
+func (s *State) drawn(channel string) string {
+	p := s.pumpOf(channel)
+	if p == nil {
+		return PumpNotWatched
+	}
+	state, _ := s.pump(p)
+	return state
+}
+
+// pumpViews shows the pumps.
+func (s *State) pumpViews() []PumpView {
+	var vs []PumpView
+	for i := range s.Site.Pumps {
+		p := &s.Site.Pumps[i]
+		v := PumpView{Name: p.Name, Channel: p.Channel, Returns: p.Returns, Flow: p.Flow, Least: least(p), Draws: p.Draws}
+		v.State, v.Since = s.pump(p)
+		if v.Last.State = reading.None; p.Channel != "" {
+			v.Last = s.sample(p.Channel)
+		}
+		vs = append(vs, v)
+	}
+	return vs
+}
