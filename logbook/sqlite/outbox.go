@@ -68,7 +68,19 @@ func scanOutgoing(row interface{ Scan(...any) error }) (o Outgoing, err error) {
 
 // Due returns up to limit messages that are waiting and due at now, oldest first.
 func (s *Store) Due(ctx context.Context, now time.Time, limit int) ([]Outgoing, error) {
-	rows, err := s.read.QueryContext(ctx, selectOutgoing+"not_before <= ? ORDER BY id LIMIT ?", int64(logbook.At(now)), limit)
+	return s.due(ctx, "not_before <= ? ORDER BY id LIMIT ?", int64(logbook.At(now)), limit)
+}
+
+// DueFor is Due for one way and, unless to is empty, one recipient of it: however
+// many messages wait for others, they do not stand before these.
+func (s *Store) DueFor(ctx context.Context, messenger, to string, now time.Time, limit int) ([]Outgoing, error) {
+	return s.due(ctx, "messenger = ? AND (? = '' OR recipient = ?) AND not_before <= ? ORDER BY id LIMIT ?",
+		messenger, to, to, int64(logbook.At(now)), limit)
+}
+
+// due returns the waiting messages that a condition chooses.
+func (s *Store) due(ctx context.Context, which string, args ...any) ([]Outgoing, error) {
+	rows, err := s.read.QueryContext(ctx, selectOutgoing+which, args...)
 	if err != nil {
 		return nil, s.inWords(err)
 	}

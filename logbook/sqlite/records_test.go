@@ -92,6 +92,32 @@ func TestOutbox(t *testing.T) {
 	require.Len(t, due, 1)
 }
 
+// TestDueFor: what waits for others does not stand before what waits for one.
+func TestDueFor(t *testing.T) {
+	s, _ := fresh(t)
+	ctx := t.Context()
+	to := func(key, messenger, to string, after time.Duration) Outgoing {
+		return Outgoing{Key: key, Messenger: messenger, To: to, Body: []byte(key), NotBefore: noon.Add(after)}
+	}
+	one, two := to("h1", "webhook", "dispatch", 0), to("s1", "sms", "S. Rai", 0)
+	other, later := to("h2", "webhook", "board", 0), to("h3", "webhook", "board", time.Hour)
+	require.NoError(t, s.AppendRecords(ctx, 0, nil, []Outgoing{one, two, other, later}))
+	for _, tt := range []struct {
+		messenger, to string
+		limit         int
+		want          []Outgoing
+	}{
+		{"webhook", "", 10, []Outgoing{one, other}},
+		{"webhook", "board", 1, []Outgoing{other}},
+		{"sms", "", 10, []Outgoing{two}},
+		{"mail", "", 10, nil},
+	} {
+		due, err := s.DueFor(ctx, tt.messenger, tt.to, noon, tt.limit)
+		require.NoError(t, err)
+		require.Equal(t, tt.want, due, tt)
+	}
+}
+
 func TestSnapshots(t *testing.T) {
 	s, _ := fresh(t)
 	ctx := t.Context()
