@@ -18,6 +18,7 @@ type Letter struct {
 	Subject  string       `json:"subject"`
 	Text     string       `json:"text"`
 	Written  logbook.Time `json:"written"`
+	Wake     bool         `json:"wake,omitempty"` // it goes out by SMS at night too
 
 	Short  string          `json:"short,omitempty"`  // the text for a telephone's screen; empty: this letter goes by no SMS
 	Record json.RawMessage `json:"record,omitempty"` // the record that it tells of, for programs; empty: it goes to people alone

@@ -16,8 +16,12 @@ import (
 	"undersheet/rules/gate"
 )
 
-// ByMail is the name of the messenger that sends e-mail.
-const ByMail = "mail"
+// Names of messengers.
+const (
+	ByMail    = "mail"    // e-mail
+	BySMS     = "sms"     // SMS by a GSM modem
+	ByWebhook = "webhook" // signed events to programs
+)
 
 // PlannerOptions say how messages are planned.
 type PlannerOptions struct {

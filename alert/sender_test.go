@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"math"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -67,7 +68,7 @@ func (o *office) open() {
 	o.store, err = sqlite.Open(o.path, sqlite.Options{Now: func() time.Time { return o.now }})
 	require.NoError(o.t, err)
 	o.Sender = NewSender(o.store, []Messenger{o.post}, Options{People: site().People, Program: "1.2", Clock: func() time.Time { return o.now },
-		Logger: slog.New(slog.NewTextHandler(io.Discard, nil))})
+		Rand: func() float64 { return 0.5 }, Logger: slog.New(slog.NewTextHandler(io.Discard, nil))})
 }
 
 // restart ends the process without a word and starts the next.
@@ -85,6 +86,15 @@ func (o *office) put(priority string, subjects ...string) {
 		out = append(out, sqlite.Outgoing{Key: s, Messenger: ByMail, To: "S. Rai", Body: b, NotBefore: o.now})
 	}
 	require.NoError(o.t, o.store.AppendRecords(o.t.Context(), 1, nil, out))
+}
+
+// round makes one look, waits until the lanes have done, and counts.
+func (o *office) round(ctx context.Context) error {
+	err := o.Sender.look(ctx)
+	o.working.Wait()
+	waiting, errCount := o.store.Due(ctx, time.UnixMicro(math.MaxInt64), mostDue)
+	o.count(waiting)
+	return errors.Join(err, errCount)
 }
 
 // look makes one round after so much time.
@@ -196,7 +206,7 @@ func TestKilledBetweenBeginAndFinish(t *testing.T) {
 			}
 			panic("killed") // as good as SIGKILL here: nothing after it runs
 		}
-		require.Panics(t, func() { o.handOver(t.Context(), "leak") })
+		require.Panics(t, func() { o.handOver(t.Context(), o.lanes[0], "leak") })
 		o.post.mu = sync.Mutex{}
 		o.post.fail = func(try int, _ *Delivery) error {
 			if try == 2 {

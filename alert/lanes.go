@@ -1,0 +1,212 @@
+package alert
+
+import (
+	"cmp"
+	"context"
+	"encoding/json"
+	"math"
+	"slices"
+	"time"
+
+	"undersheet/logbook/sqlite"
+)
+
+// lane is a row of messages that go out one after another. Each messenger has
+// one, and each webhook its own, so that none waits for another.
+type lane struct {
+	messenger string
+	to        string // empty: all recipients of the messenger
+	ordered   bool   // strictly in the order in which they were planned: a program must not learn an end before its beginning
+
+	// Guarded by the mutex of the Sender.
+	busy     bool
+	failures int
+	until    time.Time // it is not tried before this, by the depot's clock
+}
+
+// makeLanes makes a lane for each messenger and each webhook.
+func (s *Sender) makeLanes() {
+	s.stray = &lane{}
+	for name := range s.messengers {
+		if name != ByWebhook {
+			s.lanes = append(s.lanes, &lane{messenger: name})
+			continue
+		}
+		for _, h := range s.opts.Webhooks {
+			s.lanes = append(s.lanes, &lane{messenger: name, to: h.Name, ordered: true})
+		}
+	}
+	slices.SortStableFunc(s.lanes, func(a, b *lane) int { return cmp.Compare(a.messenger, b.messenger) })
+}
+
+// takes reports whether a message belongs to the lane.
+func (l *lane) takes(o sqlite.Outgoing) bool {
+	return o.Messenger == l.messenger && (l.to == "" || o.To == l.to)
+}
+
+// mostDue is how many messages one look takes in for a lane.
+const mostDue = 2000
+
+// look counts what waits and sets each lane that is free to what is due in it.
+// It does not wait for them.
+func (s *Sender) look(ctx context.Context) error {
+	now := s.opts.Clock()
+	waiting, err := s.box.Due(ctx, time.UnixMicro(math.MaxInt64), mostDue)
+	if err != nil {
+		return err
+	}
+	s.count(waiting)
+	for _, l := range s.lanes {
+		if !s.free(l, now) {
+			continue
+		}
+		due, err := s.box.DueFor(ctx, l.messenger, l.to, now, mostDue)
+		if err != nil {
+			return err
+		}
+		s.set(ctx, l, due, now)
+	}
+	if s.free(s.stray, now) {
+		s.set(ctx, s.stray, s.strays(waiting, now), now)
+	}
+	return nil
+}
+
+// strays are the messages due that no lane takes.
+func (s *Sender) strays(waiting []sqlite.Outgoing, now time.Time) []sqlite.Outgoing {
+	return slices.DeleteFunc(waiting, func(o sqlite.Outgoing) bool {
+		return o.NotBefore.After(now) || slices.ContainsFunc(s.lanes, func(l *lane) bool { return l.takes(o) })
+	})
+}
+
+// count notes what still waits.
+func (s *Sender) count(waiting []sqlite.Outgoing) {
+	var oldest time.Duration
+	for _, o := range waiting {
+		var l Letter
+		if json.Unmarshal(o.Body, &l) == nil {
+			oldest = max(oldest, s.opts.Clock().Sub(l.Written.Std()))
+		}
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.stats.Pending, s.stats.Oldest = len(waiting), oldest
+}
+
+// free reports whether a lane may be set to work.
+func (s *Sender) free(l *lane, now time.Time) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return !l.busy && !now.Before(l.until)
+}
+
+// set lets a lane hand over what is due in a goroutine of its own.
+func (s *Sender) set(ctx context.Context, l *lane, due []sqlite.Outgoing, now time.Time) {
+	keys := s.inTurn(l, due, now)
+	if len(keys) == 0 {
+		return
+	}
+	s.mu.Lock()
+	l.busy = true
+	s.mu.Unlock()
+	s.working.Go(func() {
+		err := s.work(ctx, l, keys)
+		s.mu.Lock()
+		l.busy = false
+		s.mu.Unlock()
+		if ctx.Err() != nil {
+			return
+		}
+		if s.trouble(outboxKey+l.messenger+l.to, err); err == nil {
+			s.Wake() // more may have come meanwhile
+		}
+	})
+}
+
+// work hands messages over one after another, until one of them holds the lane.
+func (s *Sender) work(ctx context.Context, l *lane, keys []string) error {
+	for _, key := range keys {
+		if ctx.Err() != nil {
+			return nil
+		}
+		s.mu.Lock()
+		held := s.opts.Clock().Before(l.until)
+		s.mu.Unlock()
+		if held {
+			return nil
+		}
+		if err := s.handOver(ctx, l, key); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// inTurn returns the keys of messages in the order in which they go out: the most
+// urgent first where people read them. An SMS that is to wake nobody is left out
+// at night.
+func (s *Sender) inTurn(l *lane, due []sqlite.Outgoing, now time.Time) []string {
+	night := s.opts.Night != nil && s.opts.Night(now)
+	var keys []string
+	ranks := map[string]int{}
+	for _, o := range due {
+		var letter Letter
+		if json.Unmarshal(o.Body, &letter) == nil {
+			if night && o.Messenger == BySMS && !letter.Wake {
+				continue
+			}
+			ranks[o.Key] = rank(letter.Priority)
+		}
+		keys = append(keys, o.Key)
+	}
+	if !l.ordered {
+		slices.SortStableFunc(keys, func(a, b string) int { return cmp.Compare(ranks[b], ranks[a]) })
+	}
+	return keys
+}
+
+// hold keeps a lane back after a failure that concerns all its messages, and
+// returns until when.
+func (s *Sender) hold(l *lane, f *Failure) time.Time {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	l.failures++
+	l.until = s.opts.Clock().Add(s.spread(l.failures, f))
+	return l.until
+}
+
+// release ends a hold.
+func (s *Sender) release(l *lane) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	l.failures, l.until = 0, time.Time{}
+}
+
+// Waits between attempts.
+const (
+	waitFirst     = 30 * time.Second
+	waitMost      = 15 * time.Minute
+	waitPermanent = 15 * time.Minute
+	waitPermMost  = time.Hour
+)
+
+// wait returns how long to wait after n failed attempts.
+func wait(n int, permanent bool) time.Duration {
+	first, most := waitFirst, waitMost
+	if permanent {
+		first, most = waitPermanent, waitPermMost
+	}
+	return min(first<<min(max(n-1, 0), 10), most)
+}
+
+// waitSpread is the fraction by which a wait is made shorter or longer at random,
+// so that what failed together is not tried together again.
+const waitSpread = 0.2
+
+// spread returns how long to wait after the nth failure: the wait, spread, but
+// not less than the other side asks for, within waitPermMost.
+func (s *Sender) spread(n int, f *Failure) time.Duration {
+	factor := 1 + waitSpread*(2*s.opts.Rand()-1)
+	d := time.Duration(float64(wait(n, f.Permanent)) * factor)
+	return max(d, min(f.RetryAfter, waitPermMost))
+}
