@@ -1,0 +1,75 @@
+package configs
+
+import (
+	"io/fs"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// program returns the path of a program that a test runs, or ends the test: with
+// a skip, or under CI=true with a failure. Debian puts some outside PATH.
+func program(t *testing.T, name, pkg string) string {
+	t.Helper()
+	path, err := exec.LookPath(name)
+	if err != nil {
+		path, err = exec.LookPath("/usr/sbin/" + name)
+	}
+	if err == nil {
+		return path
+	}
+	if os.Getenv("CI") == "true" {
+		t.Fatalf("needs %s (Debian package %s)", name, pkg)
+	}
+	t.Skipf("needs %s (Debian package %s)", name, pkg)
+	return ""
+}
+
+// shippedText returns a shipped file with some of its text replaced; each piece
+// must be there, so that a test tries the file as it is shipped.
+func shippedText(t *testing.T, name string, oldnew ...string) string {
+	t.Helper()
+	b, err := fs.ReadFile(Shipped(), name)
+	require.NoError(t, err)
+	text := string(b)
+	for i := 0; i < len(oldnew); i += 2 {
+		require.Contains(t, text, oldnew[i], name)
+		text = strings.ReplaceAll(text, oldnew[i], oldnew[i+1])
+	}
+	return text
+}
+
+// written writes text to a file in a folder of the test and returns its path.
+func written(t *testing.T, dir, name, text string) string {
+	t.Helper()
+	path := filepath.Join(dir, name)
+	require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
+	return path
+}
+
+// TestShippedNameNobody: what is shipped holds no secret and no mail or network
+// address of a living person.
+func TestShippedNameNobody(t *testing.T) {
+	n := 0
+	require.NoError(t, fs.WalkDir(Shipped(), ".", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		n++
+		require.NotRegexp(t, `(?i)(password|secret|token)\s*[:=]\s*"?[a-z0-9]{6,}|[a-z0-9.]+@[a-z0-9]+\.(com|org|net)`, shippedText(t, path), path)
+		return nil
+	}))
+	require.Greater(t, n, 3)
+}
+
+// must reads a file of the test.
+func must(t *testing.T, path string) []byte {
+	t.Helper()
+	b, err := os.ReadFile(path)
+	require.NoError(t, err)
+	return b
+}
