@@ -1,0 +1,114 @@
+package webhook
+
+import (
+	"crypto/tls"
+	"crypto/x509"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"net/url"
+	"os"
+	"strings"
+	"syscall"
+
+	"undersheet/logbook"
+)
+
+// mostHeader bounds the header of an answer, in bytes.
+const mostHeader = 64 << 10
+
+// newHook checks one webhook. The error begins with the field.
+func newHook(c logbook.Webhook, o Options) (*hook, error) {
+	if c.Name == "" {
+		return nil, errors.New("name: is missing")
+	}
+	u, err := checkURL(c.URL)
+	if err != nil {
+		return nil, err
+	}
+	roots, err := readRoots(c.CA)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := readSecret(c.SecretEnv, c.SecretFile, o.Getenv); err != nil {
+		return nil, err
+	}
+	return &hook{conf: c, address: u.Scheme + "://" + u.Host + u.EscapedPath(), client: newClient(u, roots)}, nil
+}
+
+// checkURL reads the address of a webhook. Errors do not show its query.
+func checkURL(s string) (*url.URL, error) {
+	u, err := url.Parse(s)
+	switch {
+	case err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Hostname() == "" || u.Fragment != "":
+		return nil, errors.New("url: want https://host/path, or http:// for a server on this machine")
+	case u.User != nil:
+		return nil, errors.New("url: secrets never stand in a site file, not in an address either: take user and password out")
+	case u.Scheme == "http" && !loopback(u.Hostname()):
+		return nil, fmt.Errorf("url: http to %q would cross the network in the clear: use https", u.Host)
+	}
+	return u, nil
+}
+
+// loopback reports whether host is this computer by its very name.
+func loopback(host string) bool {
+	ip := net.ParseIP(host)
+	return host == "localhost" || ip != nil && ip.IsLoopback()
+}
+
+// checkSource reports why s cannot be the source of events.
+func checkSource(s string) error {
+	u, err := url.Parse(s)
+	if s == "" || err != nil || u.String() != s || strings.ContainsAny(s, " \t\r\n") {
+		return fmt.Errorf("source: %q is no URI reference (RFC 3986): use the one that Source makes of the site's name", s)
+	}
+	return nil
+}
+
+// readRoots reads the certificates that vouch for a server; nil = those that this
+// machine trusts.
+func readRoots(file string) (*x509.CertPool, error) {
+	if file == "" {
+		return nil, nil
+	}
+	pem, err := os.ReadFile(file)
+	if err != nil {
+		return nil, fmt.Errorf("ca: read certificates: %w", err)
+	}
+	roots := x509.NewCertPool()
+	if !roots.AppendCertsFromPEM(pem) {
+		return nil, fmt.Errorf("ca: %q holds no certificate in PEM form", file)
+	}
+	return roots, nil
+}
+
+// newClient makes the client of one webhook. Connections are not kept: one that
+// is reused may be half dead, and the transport would then send again by itself.
+func newClient(u *url.URL, roots *x509.CertPool) *http.Client {
+	dial := &net.Dialer{}
+	if u.Scheme == "http" {
+		dial.Control = onlyHere
+	}
+	return &http.Client{
+		Transport: &http.Transport{
+			Proxy:                  http.ProxyFromEnvironment,
+			DialContext:            dial.DialContext,
+			TLSClientConfig:        &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12},
+			DisableKeepAlives:      true,
+			DisableCompression:     true, // no bombs
+			MaxResponseHeaderBytes: mostHeader,
+		},
+		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
+	}
+}
+
+// onlyHere refuses connections that leave this computer, whatever a name was
+// resolved to.
+func onlyHere(_, address string, _ syscall.RawConn) error {
+	host, _, err := net.SplitHostPort(address)
+	if ip := net.ParseIP(host); err != nil || ip == nil || !ip.IsLoopback() {
+		return fmt.Errorf("%s is not on this machine: unencrypted messages stay here", address)
+	}
+	return nil
+}
