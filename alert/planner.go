@@ -1,12 +1,10 @@
 package alert
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
-	"encoding/json"
+	"cmp"
 	"fmt"
-	"net/mail"
-	"sort"
+	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -26,6 +24,7 @@ const (
 // PlannerOptions say how messages are planned.
 type PlannerOptions struct {
 	Quiet    time.Duration // how long an alarm must stay over before that is told; 0 = 30 min
+	Together time.Duration // how long after an alarm what it names as of the same cause is not told by itself; 0 = 15 min
 	Language string        // of the messages; empty = "en"
 }
 
@@ -34,10 +33,13 @@ type PlannerOptions struct {
 type Planner struct {
 	Site  *logbook.Site       // as last configured; nil before
 	Now   logbook.Time        // running maximum of received
-	Known map[string]*episode // alarms that people were told of, by what they are of
+	Known map[string]*episode // alarms that are not over for long enough, by what they are of
 	Gates map[string]string   // state of each store's gate, as last recorded
+	Held  []*news             `json:",omitempty"` // what is told by SMS at first light, oldest first
 
-	opts PlannerOptions
+	opts    PlannerOptions
+	night   night
+	nightOf *logbook.Site // that night was read from
 }
 
 // episode is one alarm from its first message to its last.
@@ -46,9 +48,17 @@ type episode struct {
 	Top     string        // highest priority told
 	Times   int           // raised so often
 	Since   logbook.Time  // first raised
+	Told    logbook.Time  // when people were told last
 	Over    logbook.Time  // since when it is over; 0 = it stands
 	EndedBy uint64        // seq of the record that said so
 	EndOf   uint64        // entry that made it known
+
+	Under   string       `json:",omitempty"` // the alarm that speaks for it: people were not told of this one
+	Woke    bool         `json:",omitempty"` // it was one that wakes people
+	Taken   string       `json:",omitempty"` // who acknowledged it
+	Texted  []string     `json:",omitempty"` // who was told by SMS
+	Again   logbook.Time `json:",omitzero"`  // when the SMS is repeated; 0 = never
+	Repeats int          `json:",omitempty"` // so often already
 }
 
 // NewPlanner returns a Planner before any entry.
@@ -56,22 +66,57 @@ func NewPlanner(o PlannerOptions) *Planner {
 	if o.Quiet == 0 {
 		o.Quiet = 30 * time.Minute
 	}
+	if o.Together == 0 {
+		o.Together = 15 * time.Minute
+	}
 	if o.Language == "" {
 		o.Language = "en"
 	}
 	return &Planner{Known: map[string]*episode{}, Gates: map[string]string{}, opts: o}
 }
 
-// news is one thing that people are told.
+// What is told.
+const (
+	toldRaised = "raised"
+	toldOver   = "over"
+	toldFell   = "fell"  // a clearance
+	toldTaken  = "taken" // somebody acknowledged it
+	toldStill  = "still" // nobody did
+	toldEvent  = "event" // a record, to programs
+)
+
+// news is one thing that people or programs are told.
 type news struct {
-	seq      uint64 // of the record; 0 = it has none yet
-	of       uint64 // entry that made it known
-	about    string // what it is of: the same in every run
-	priority string
-	alarm    *logbook.Alarm // or
-	gate     *logbook.Gate
-	times    int          // raised so often, when over
-	since    logbook.Time // first raised, when over
+	What     string         // one of the above
+	Key      string         // of the alarm, or the store
+	Seq      uint64         // of the record; 0 = it has none yet
+	Of       uint64         // entry that made it known
+	Priority string         //
+	Alarm    *logbook.Alarm `json:",omitempty"` // or
+	Gate     *logbook.Gate  `json:",omitempty"`
+	Times    int            `json:",omitempty"` // raised so often, when over; repeated so often, when still
+	Since    logbook.Time   // first raised
+	To       []string       `json:",omitempty"` // people told by SMS before: of its end and of repeats, nobody else is
+	Late     bool           `json:",omitempty"` // it was held until first light
+}
+
+// about names the news: the same in every run.
+func (n *news) about() string {
+	switch n.What {
+	case toldStill:
+		return fmt.Sprintf("%s\x00%d\x00%s", n.What, n.Times, n.Key)
+	case toldEvent:
+		if n.Alarm != nil {
+			return n.What + "\x00" + n.Alarm.State + "\x00" + n.Key
+		}
+		return n.What + "\x00" + n.Gate.State + "\x00" + n.Key
+	}
+	return n.What + "\x00" + n.Key
+}
+
+// wakes reports whether people are woken for it.
+func (n *news) wakes() bool {
+	return (n.What == toldRaised || n.What == toldStill) && n.Alarm.Wake
 }
 
 // Fold takes the next entry and returns the messages it asks for. now gives the
@@ -79,7 +124,7 @@ type news struct {
 // a message to write.
 func (p *Planner) Fold(e logbook.Entry, now func() (*rules.View, sqlite.Head)) []sqlite.Outgoing {
 	p.Now = max(p.Now, e.Head().Received)
-	var told []news
+	var told []*news
 	switch e := e.(type) {
 	case *logbook.SiteConfigured:
 		site := e.Site
@@ -90,10 +135,21 @@ func (p *Planner) Fold(e logbook.Entry, now func() (*rules.View, sqlite.Head)) [
 		told = p.gate(e)
 	}
 	told = append(told, p.quiet()...)
-	if len(told) == 0 || p.Site == nil || p.Site.Mail == nil {
+	if p.Site == nil {
 		return nil
 	}
-	return p.letters(told, now)
+	parcels := p.mails(told)
+	parcels = append(parcels, p.texts(told)...)
+	parcels = append(parcels, p.events(e)...)
+	return p.letters(parcels, now)
+}
+
+// isNight reports whether it is night at the site.
+func (p *Planner) isNight() bool {
+	if p.nightOf != p.Site {
+		p.night, p.nightOf = nightOf(p.Site), p.Site
+	}
+	return p.night.at(p.Now.Std())
 }
 
 // keyOf names what an alarm is of; its code and line may change while it lasts.
@@ -101,21 +157,31 @@ func keyOf(a *logbook.Alarm) string {
 	return strings.Join([]string{a.Alarm, a.Store, a.Stack, a.Line, a.Point, a.Channel}, "\x00")
 }
 
-// alarm takes an alarm that was raised or is over.
-func (p *Planner) alarm(a *logbook.Alarm) []news {
-	ep := p.Known[keyOf(a)]
-	if a.State == logbook.AlarmCleared {
-		if ep != nil && ep.Over == 0 {
+// alarm takes an alarm as it was raised, acknowledged or cleared.
+func (p *Planner) alarm(a *logbook.Alarm) []*news {
+	switch a.State {
+	case logbook.AlarmCleared:
+		if ep := p.Known[keyOf(a)]; ep != nil && ep.Over == 0 {
 			ep.Over, ep.EndedBy, ep.EndOf = max(p.Now, a.Time), a.Seq, a.Of
 		}
 		return nil
+	case logbook.AlarmSeen:
+		return p.taken(a)
 	}
-	again := ep != nil && ep.Over != 0 && rank(a.Priority) <= rank(ep.Top) && a.Code == ep.Alarm.Code
+	return p.raised(a)
+}
+
+// raised takes an alarm that was raised.
+func (p *Planner) raised(a *logbook.Alarm) []*news {
+	key := keyOf(a)
+	ep := p.Known[key]
+	again := ep != nil && ep.Over != 0 && rank(a.Priority) <= rank(ep.Top) && a.Code == ep.Alarm.Code && (!a.Wake || ep.Woke)
+	untold := ep == nil || ep.Under != ""
 	if ep == nil {
 		ep = &episode{Since: max(p.Now, a.Time)}
-		p.Known[keyOf(a)] = ep
+		p.Known[key] = ep
 	}
-	ep.Alarm, ep.Over = *a, 0
+	ep.Alarm, ep.Over, ep.Woke = *a, 0, ep.Woke || a.Wake
 	ep.Times++
 	if rank(a.Priority) > rank(ep.Top) || ep.Top == "" {
 		ep.Top = a.Priority
@@ -123,43 +189,127 @@ func (p *Planner) alarm(a *logbook.Alarm) []news {
 	if again {
 		return nil // people still believe that it stands
 	}
-	return []news{{seq: a.Seq, of: a.Of, about: "raised\x00" + keyOf(a), priority: a.Priority, alarm: a}}
+	if untold {
+		if ep.Under = p.cause(key, a); ep.Under != "" {
+			return nil // the message about its cause names it
+		}
+	}
+	return []*news{p.raise(key, ep)}
 }
 
-// quiet returns the alarms that have stayed over for long enough.
-func (p *Planner) quiet() []news {
-	var told []news
-	for key, ep := range p.Known {
-		if ep.Over == 0 || p.Now.Sub(ep.Over) < p.opts.Quiet {
+// raise returns the news that an alarm is raised. Who took charge of it before
+// did so of something else.
+func (p *Planner) raise(key string, ep *episode) *news {
+	ep.Under, ep.Taken, ep.Again, ep.Repeats, ep.Told = "", "", 0, 0, max(p.Now, ep.Alarm.Time)
+	a := ep.Alarm
+	return &news{What: toldRaised, Key: key, Seq: a.Seq, Of: a.Of, Priority: a.Priority, Alarm: &a, Since: ep.Since}
+}
+
+// cause returns the key of the alarm that was just told and speaks for a. None
+// speaks for one that is graver than itself.
+func (p *Planner) cause(key string, a *logbook.Alarm) string {
+	same := func(a, b string) bool { return a == "" || b == "" || a == b }
+	for _, k := range slices.Sorted(maps.Keys(p.Known)) {
+		c := p.Known[k]
+		switch {
+		case k == key, c.Over != 0, c.Under != "", !slices.Contains(c.Alarm.Also, a.Alarm), p.Now.Sub(c.Told) > p.opts.Together,
+			rank(a.Priority) > rank(c.Top), a.Wake && !c.Alarm.Wake, !same(a.Store, c.Alarm.Store), !same(a.Stack, c.Alarm.Stack):
+			continue
+		}
+		return k
+	}
+	return ""
+}
+
+// taken takes an alarm that somebody acknowledged: whoever was called by SMS need
+// not set out any more.
+func (p *Planner) taken(a *logbook.Alarm) []*news {
+	ep := p.Known[keyOf(a)]
+	if ep == nil || ep.Taken != "" {
+		return nil
+	}
+	ep.Taken, ep.Again = oneLine(a.By), 0
+	if ep.Taken == "" {
+		ep.Taken = "somebody"
+	}
+	if rank(ep.Top) < rank(logbook.PriorityHigh) || len(ep.Texted) == 0 {
+		return nil
+	}
+	of := *a
+	return []*news{{What: toldTaken, Key: keyOf(a), Seq: a.Seq, Of: a.Of, Priority: ep.Top, Alarm: &of, Since: ep.Since, To: ep.Texted}}
+}
+
+// quiet returns the alarms that have stayed over for long enough, and those that
+// outlive the alarm that spoke for them.
+func (p *Planner) quiet() []*news {
+	var told []*news
+	for _, key := range slices.Sorted(maps.Keys(p.Known)) {
+		ep := p.Known[key]
+		if ep == nil || ep.Over == 0 || p.Now.Sub(ep.Over) < p.opts.Quiet {
+			continue
+		}
+		delete(p.Known, key)
+		if ep.Under != "" {
 			continue
 		}
 		a := ep.Alarm
 		a.State = logbook.AlarmCleared
-		told = append(told, news{seq: ep.EndedBy, of: ep.EndOf, about: "over\x00" + key, priority: ep.Top, alarm: &a, times: ep.Times, since: ep.Since})
-		delete(p.Known, key)
+		told = append(told, &news{What: toldOver, Key: key, Seq: ep.EndedBy, Of: ep.EndOf, Priority: ep.Top, Alarm: &a,
+			Times: ep.Times, Since: ep.Since, To: ep.Texted})
+		told = append(told, p.orphans(key)...)
 	}
-	sort.Slice(told, func(i, k int) bool { return told[i].seq < told[k].seq })
+	slices.SortStableFunc(told, func(a, b *news) int { return cmp.Compare(a.Seq, b.Seq) })
+	return told
+}
+
+// orphans returns the alarms that the one that is over spoke for and that stand.
+func (p *Planner) orphans(cause string) []*news {
+	var told []*news
+	for _, key := range slices.Sorted(maps.Keys(p.Known)) {
+		switch ep := p.Known[key]; {
+		case ep.Under != cause:
+		case ep.Over != 0:
+			delete(p.Known, key) // if it comes back, it is a new one
+		default:
+			told = append(told, p.raise(key, ep))
+		}
+	}
 	return told
 }
 
 // gate takes a gate record; a clearance that fell is told, unless gas in air
 // made it fall, which is the alarm gate-rebound.
-func (p *Planner) gate(g *logbook.Gate) []news {
+func (p *Planner) gate(g *logbook.Gate) []*news {
 	was := p.Gates[g.Store]
 	p.Gates[g.Store] = g.State
-	if was != logbook.GateCleared || g.State == logbook.GateCleared {
+	if g.State == logbook.GateCleared {
+		p.unhold(g.Store)
 		return nil
 	}
+	if was != logbook.GateCleared {
+		return nil
+	}
+	priority := fallen(g)
+	if priority == "" {
+		return nil
+	}
+	of := *g
+	return []*news{{What: toldFell, Key: g.Store, Seq: g.Seq, Of: g.Of, Priority: priority, Gate: &of, Since: max(p.Now, g.Time)}}
+}
+
+// fallen returns the priority of a clearance that fell for the reasons of g;
+// empty when an alarm tells of it.
+func fallen(g *logbook.Gate) string {
 	priority := logbook.PriorityHigh
 	for _, r := range g.Reasons {
 		switch r.Code {
 		case gate.AboveLimit, gate.HandAbove, gate.OverRange:
-			return nil
+			return ""
 		case gate.Lapsed, gate.Dosing, gate.Inside: // expected: time ran out, or people at work made it
 			priority = logbook.PriorityMedium
 		}
 	}
-	return []news{{seq: g.Seq, of: g.Of, about: "fell\x00" + g.Store, priority: priority, gate: g}}
+	return priority
 }
 
 // rank orders priorities; an unknown one counts as high.
@@ -171,68 +321,4 @@ func rank(priority string) int {
 		return 2
 	}
 	return 3
-}
-
-// wants reports whether a person is told of a priority.
-func wants(p logbook.Person, priority string) bool {
-	from := p.From
-	if from == "" {
-		from = logbook.PriorityMedium
-	}
-	return rank(priority) >= rank(from)
-}
-
-// letters writes one message for each news and person.
-func (p *Planner) letters(told []news, now func() (*rules.View, sqlite.Head)) []sqlite.Outgoing {
-	var out []sqlite.Outgoing
-	var v *rules.View
-	var h sqlite.Head
-	for _, n := range told {
-		var subject, text string
-		for _, person := range p.Site.People {
-			if person.Email == "" || !wants(person, n.priority) {
-				continue
-			}
-			if v == nil {
-				v, h = now()
-			}
-			if text == "" {
-				subject, text = p.compose(n, v, h)
-			}
-			out = append(out, p.outgoing(n, person, h, subject, text))
-		}
-	}
-	return out
-}
-
-// outgoing addresses a message. Its key and Message-ID depend on nothing but the
-// log, the entry that made it known, what it is of, and the person.
-func (p *Planner) outgoing(n news, person logbook.Person, h sqlite.Head, subject, text string) sqlite.Outgoing {
-	sum := sha256.Sum256(fmt.Appendf(nil, "%s\x00%d\x00%s\x00%s", h.LogID, n.of, n.about, person.Name))
-	key := hex.EncodeToString(sum[:16])
-	seq := n.seq
-	if seq == 0 {
-		seq = n.of
-	}
-	at := p.Now
-	if at == 0 && n.alarm != nil {
-		at = n.alarm.Time
-	}
-	body, err := json.Marshal(Letter{ID: key + "@" + p.domain(), Of: seq, Priority: n.priority, Subject: subject, Text: text, Written: at})
-	if err != nil {
-		panic(err) // strings and numbers only
-	}
-	return sqlite.Outgoing{Key: key, Messenger: ByMail, To: person.Name, Body: body, NotBefore: at.Std()}
-}
-
-// domain is the right side of Message-IDs: that of the sender's address.
-func (p *Planner) domain() string {
-	if p.Site.Mail != nil {
-		if a, err := mail.ParseAddress(p.Site.Mail.From); err == nil {
-			if i := strings.LastIndexByte(a.Address, '@'); i >= 0 {
-				return a.Address[i+1:]
-			}
-		}
-	}
-	return "undersheet.invalid"
 }

@@ -2,6 +2,7 @@ package alert
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -12,35 +13,69 @@ import (
 	"undersheet/rules"
 )
 
-// Sentences that every message carries.
+// Sentences that messages carry.
 const (
-	goingIn = "If somebody has to go in: two trained people with breathing protection, in daylight. " +
-		"Otherwise keep everybody out and wait. Local law and the licensed fumigator's word come before this message."
-	noEmergency = "Emergency: no line is set in the site file. Call the public emergency number."
+	notAlone = "Do not enter alone: two trained people, breathing protection, daylight; else wait."
+	atNight  = "It is night: nobody goes in; wait for daylight."
+	lawFirst = "Local law and the licensed fumigator's word come before this message."
+	goingIn  = "If somebody has to go in: two trained people with breathing protection, in daylight. " +
+		"Otherwise keep everybody out and wait. " + lawFirst
+	goingInLater = atNight + " If somebody has to go in then: two trained people with breathing protection; otherwise keep everybody out. " + lawFirst
+	noEmergency  = "Emergency: no line is set in the site file. Call the public emergency number."
 )
 
-// compose writes subject and text of a message.
-func (p *Planner) compose(n news, v *rules.View, h sqlite.Head) (subject, text string) {
-	w := &writer{zone: p.zone(), lang: p.opts.Language}
+// opensWithCare are the alarms at which people are tempted to go in and mend
+// something: what is asked of them opens with notAlone.
+var opensWithCare = []string{"leak", "line-off", "line-blocked", "end-level-at-risk"}
+
+// careful reports whether news is of one of these.
+func (n *news) careful() bool { return n.Alarm != nil && slices.Contains(opensWithCare, n.Alarm.Alarm) }
+
+// writer returns what a text is written with now.
+func (p *Planner) writer() *writer {
+	return &writer{zone: p.zone(), lang: p.opts.Language, night: p.isNight()}
+}
+
+// subject heads a message.
+func (p *Planner) subject(priority, what string) string {
+	return oneLine(fmt.Sprintf("[%s] %s: %s", p.Site.Name, strings.ToUpper(priority), what))
+}
+
+// emergency is the line that ends every message.
+func (p *Planner) emergency() string {
+	if line := oneLine(p.Site.Emergency); line != "" {
+		return "Emergency: " + line
+	}
+	return noEmergency
+}
+
+// compose writes subject and text of an e-mail.
+func (p *Planner) compose(n *news, v *rules.View, h sqlite.Head) (subject, text string) {
+	w := p.writer()
+	subject = w.news(n)
 	var store, stack string
-	switch {
-	case n.alarm != nil:
-		subject = w.alarm(n)
-		store, stack = n.alarm.Store, n.alarm.Stack
-	default:
-		subject = w.fell(n.gate)
-		store = n.gate.Store
+	if n.Alarm != nil {
+		store, stack = n.Alarm.Store, n.Alarm.Stack
+	} else {
+		store = n.Gate.Store
 	}
 	w.stack(v, stack)
 	w.store(v, storeOf(v, store, stack))
-	w.para(goingIn)
+	w.goingIn()
 	w.para("Written at " + w.time(p.Now) + ". " + headLine(h))
-	if p.Site.Emergency != "" {
-		w.para("Emergency: " + oneLine(p.Site.Emergency))
-	} else {
-		w.para(noEmergency)
+	w.para(p.emergency())
+	return p.subject(n.Priority, subject), w.b.String()
+}
+
+// say writes subject and text of what a program is told: the record alone.
+func (p *Planner) say(n *news) (subject, text string) {
+	w := p.writer()
+	subject = w.news(n)
+	if w.night || n.Gate == nil || n.Gate.State != logbook.GateCleared {
+		w.goingIn()
 	}
-	return oneLine(fmt.Sprintf("[%s] %s: %s", p.Site.Name, strings.ToUpper(n.priority), subject)), w.b.String()
+	w.para(p.emergency())
+	return p.subject(n.Priority, subject), w.b.String()
 }
 
 // headLine says where the logbook stood, for verify --head.
@@ -51,11 +86,10 @@ func headLine(h sqlite.Head) string {
 	return fmt.Sprintf("The logbook (id %s) stood at entry %d; check it with: undersheet verify --head %s", h.LogID, h.Seq, h.Hash)
 }
 
+// zone is the time zone of the site.
 func (p *Planner) zone() *time.Location {
-	if z, err := time.LoadLocation(p.Site.Timezone); err == nil {
-		return z
-	}
-	return time.UTC
+	p.isNight() // looks it up when the site has changed
+	return p.night.zone
 }
 
 // storeOf returns the store, which an alarm of a stack may leave out.
@@ -72,9 +106,10 @@ func storeOf(v *rules.View, store, stack string) string {
 
 // writer puts the text of a message together.
 type writer struct {
-	b    strings.Builder
-	zone *time.Location
-	lang string
+	b     strings.Builder
+	zone  *time.Location
+	lang  string
+	night bool // nobody is to go in now
 }
 
 // oneBreak keeps a name with a line break in it from making lines of its own.
@@ -101,25 +136,79 @@ func (w *writer) time(t logbook.Time) string {
 	return fmt.Sprintf("%s (%s)", u.In(w.zone).Format("2006-01-02 15:04 MST"), u.Format("2006-01-02 15:04 UTC"))
 }
 
+// news writes what is told and returns its headline.
+func (w *writer) news(n *news) string {
+	if n.careful() {
+		w.para(notAlone)
+		if w.night {
+			w.line(atNight)
+		}
+	}
+	switch {
+	case n.What == toldFell:
+		return w.fell(n.Gate)
+	case n.Gate != nil:
+		return w.gate(n.Gate)
+	}
+	if n.Alarm.State != logbook.AlarmSeen {
+		return w.alarm(n)
+	}
+	by := oneLine(n.Alarm.By)
+	w.para(by + " has acknowledged this alarm and takes charge of it. It stands until it is said to be over.")
+	return "taken by " + by + ": " + w.alarm(n)
+}
+
+// goingIn writes what holds for whoever thinks of going in.
+func (w *writer) goingIn() {
+	if w.night {
+		w.para(goingInLater)
+		return
+	}
+	w.para(goingIn)
+}
+
+// advice fits what is to be done to the hour: said once where the message opens
+// with it, and at night nobody is told how to go in.
+func (w *writer) advice(n *news, advice string) string {
+	if n.careful() {
+		advice = strings.TrimSpace(strings.TrimPrefix(advice, notAlone))
+	}
+	if w.night {
+		advice = strings.ReplaceAll(advice, notAlone, atNight)
+	}
+	return advice
+}
+
 // alarm writes what an alarm says and returns its headline.
-func (w *writer) alarm(n news) string {
-	a := n.alarm
+func (w *writer) alarm(n *news) string {
+	a := n.Alarm
 	headline, advice := words.Alarm(w.lang, a)
 	w.para(headline)
-	w.para(advice)
+	if advice = w.advice(n, advice); advice != "" {
+		w.para(advice)
+	}
 	w.para("Alarm: " + a.Alarm + place(a))
 	if a.Onset != 0 {
 		w.line("Began: %s", w.time(a.Onset))
 	}
-	if a.State == logbook.AlarmCleared {
-		w.line("Raised first: %s", w.time(n.since))
-		if n.times > 1 {
-			w.line("It came %d times in that span; this message speaks for all of them.", n.times)
+	if a.State == logbook.AlarmCleared && n.Since != 0 {
+		w.line("Raised first: %s", w.time(n.Since))
+		if n.Times > 1 {
+			w.line("It came %d times in that span; this message speaks for all of them.", n.Times)
 		}
 	}
 	if len(a.Also) > 0 {
 		w.line("Of the same cause: %s", strings.Join(a.Also, ", "))
 	}
+	return headline
+}
+
+// gate writes where a gate stands and returns the headline.
+func (w *writer) gate(g *logbook.Gate) string {
+	headline, read := words.Gate(w.lang, g)
+	w.para(headline)
+	w.reasons(g.Reasons)
+	w.line("%s", read)
 	return headline
 }
 
@@ -135,7 +224,7 @@ func place(a *logbook.Alarm) string {
 
 // fell writes that a clearance no longer holds and returns the headline.
 func (w *writer) fell(g *logbook.Gate) string {
-	headline := "The clearance of " + g.Store + " no longer holds"
+	headline := fellHeadline(g)
 	state, read := words.Gate(w.lang, g)
 	w.para(headline + ".")
 	w.para("Whoever is inside comes out. " + state)
@@ -143,6 +232,9 @@ func (w *writer) fell(g *logbook.Gate) string {
 	w.line("%s", read)
 	return headline
 }
+
+// fellHeadline says that a clearance no longer holds.
+func fellHeadline(g *logbook.Gate) string { return "The clearance of " + g.Store + " no longer holds" }
 
 func (w *writer) reasons(rs []logbook.Reason) {
 	for _, r := range rs {

@@ -1,0 +1,150 @@
+package alert
+
+import (
+	"maps"
+	"slices"
+	"time"
+
+	"undersheet/logbook"
+)
+
+// When an SMS about an alarm of high priority is repeated, as long as nobody
+// acknowledges it.
+const (
+	repeatFirst = 15 * time.Minute
+	repeatNext  = time.Hour
+	repeatMost  = 7 // the first one and six more
+)
+
+// alarmStopped is the alarm after which no entry is folded any more.
+const alarmStopped = "watch-stopped"
+
+// texts addresses news to people's telephones. At night only what wakes people
+// goes out; the rest is held until first light.
+func (p *Planner) texts(told []*news) []parcel {
+	if p.Site.SMS == nil {
+		p.Held = nil
+		return nil
+	}
+	night := p.isNight()
+	var ps []parcel
+	for _, n := range told {
+		if n.What == toldTaken {
+			continue // by e-mail only
+		}
+		p.unhold(n.Key)
+		switch {
+		case n.What == toldOver && len(n.To) == 0: // nobody was told that it began
+		case !night || n.wakes():
+			ps = append(ps, p.tell(0, n)...)
+		case n.Alarm != nil && n.Alarm.Alarm == alarmStopped:
+			ps = append(ps, p.tell(logbook.At(p.night.over(p.Now.Std())), n)...) // nobody will look at what is held
+		default:
+			p.Held = append(p.Held, n)
+		}
+	}
+	var due []*news
+	if !night {
+		due = p.light()
+	}
+	return append(ps, p.tell(0, append(due, p.unanswered(night)...)...)...)
+}
+
+// unhold drops what is held of an alarm or a gate: something newer is told.
+func (p *Planner) unhold(key string) {
+	p.Held = slices.DeleteFunc(p.Held, func(n *news) bool { return n.Key == key })
+	if len(p.Held) == 0 {
+		p.Held = nil
+	}
+}
+
+// light returns what was held and still stands. An alarm that is over, but not
+// for long enough to say so, is held on: it may come back.
+func (p *Planner) light() []*news {
+	var due, kept []*news
+	for _, n := range p.Held {
+		if n.What == toldRaised {
+			ep := p.Known[n.Key]
+			if ep == nil {
+				continue
+			}
+			if ep.Over != 0 {
+				kept = append(kept, n)
+				continue
+			}
+			a := ep.Alarm
+			n.Alarm = &a
+		}
+		n.Late = true
+		due = append(due, n)
+	}
+	p.Held = kept
+	return due
+}
+
+// unanswered returns the alarms that nobody has acknowledged in time.
+func (p *Planner) unanswered(night bool) []*news {
+	var due []*news
+	for _, key := range slices.Sorted(maps.Keys(p.Known)) {
+		ep := p.Known[key]
+		if ep.Again == 0 || ep.Over != 0 || p.Now < ep.Again || night && !ep.Alarm.Wake {
+			continue
+		}
+		ep.Repeats++
+		ep.Again = p.Now.Add(repeatNext)
+		if ep.Repeats >= repeatMost {
+			ep.Again = 0
+		}
+		a := ep.Alarm
+		due = append(due, &news{What: toldStill, Key: key, Seq: a.Seq, Of: a.Of, Priority: ep.Top, Alarm: &a, Times: ep.Repeats,
+			Since: ep.Since, To: ep.Texted})
+	}
+	return due
+}
+
+// tell addresses news to telephones, one message to each person that speaks of
+// all that concerns them, and notes who was told.
+func (p *Planner) tell(notBefore logbook.Time, told ...*news) []parcel {
+	var ps []parcel
+	for _, person := range p.Site.People {
+		var items []*news
+		for _, n := range told {
+			if n.calls(person) {
+				items = append(items, n)
+				p.texted(n, person.Name)
+			}
+		}
+		if len(items) > 0 {
+			slices.SortStableFunc(items, func(a, b *news) int { return rank(b.Priority) - rank(a.Priority) })
+			ps = append(ps, parcel{messenger: BySMS, to: person.Name, items: items, notBefore: notBefore})
+		}
+	}
+	return ps
+}
+
+// calls reports whether a person gets news by SMS: an end and a repeat only who
+// was told of the alarm.
+func (n *news) calls(person logbook.Person) bool {
+	switch {
+	case person.Phone == "":
+		return false
+	case n.What == toldOver, n.What == toldStill:
+		return slices.Contains(n.To, person.Name)
+	}
+	return wants(person.From, logbook.PriorityMedium, n.Priority)
+}
+
+// texted notes that a person was told of an alarm by SMS, and when that is
+// repeated unless somebody acknowledges it.
+func (p *Planner) texted(n *news, person string) {
+	ep := p.Known[n.Key]
+	if n.What != toldRaised || ep == nil {
+		return
+	}
+	if !slices.Contains(ep.Texted, person) {
+		ep.Texted = append(ep.Texted, person)
+	}
+	if rank(ep.Top) == rank(logbook.PriorityHigh) && ep.Taken == "" {
+		ep.Again = p.Now.Add(repeatFirst)
+	}
+}
