@@ -44,6 +44,8 @@ func (s *State) act(e logbook.Acting) {
 		st.Inside = append(st.Inside, Masked{e.In, min(h.Time, s.At)})
 	case *logbook.MaskedExit:
 		s.maskedExit(e)
+	case *logbook.AlarmAcknowledged:
+		s.acknowledge(e)
 	case *logbook.HandReading:
 		if code := s.handReading(e); code != "" {
 			s.refuse(e, code, nil)

@@ -96,7 +96,7 @@ func (s *State) endOrphans() {
 	for _, key := range s.alarmKeys() {
 		a := s.Alarms[key]
 		if of := a.Record; a.Raised && (of.Point != "" && !s.hasAir(of.Store, of.Point, of.Channel) || of.Line != "" && !s.hasLine(of.Stack, of.Line)) {
-			s.alarm(condition{of: of})
+			s.alarm(condition{of: of, atOnce: true})
 			delete(s.Alarms, key)
 		}
 	}

@@ -37,6 +37,7 @@ type Gas struct {
 	Forecasts []logbook.Forecast // newest, one per line
 	Lowest    *logbook.Forecast  // newest, of the lowest line
 	Atlow     int                // forecasts in a row with a poor chance
+	FairAt    logbook.Time       // of the last forecast with a fair one
 	Ratio     float64            // lowest / highest line of the last whole bin; 0 = not known
 	RatioSlot int                // of that bin
 	FullPPM   float64            // what the dose would give without loss; 0 = not known

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"slices"
 	"sort"
 	"strings"
 
@@ -26,7 +27,9 @@ func (s *State) View() *View {
 	}
 	for _, key := range s.alarmKeys() {
 		if a := s.Alarms[key]; a.Raised {
-			v.Alarms = append(v.Alarms, AlarmView{Alarm: a.Record, Since: a.Since})
+			of := a.Record
+			of.Also = slices.Clone(of.Also)
+			v.Alarms = append(v.Alarms, AlarmView{Alarm: of, Since: a.Since, Acknowledged: a.Acknowledged, By: a.By})
 		}
 	}
 	sort.SliceStable(v.Alarms, func(i, k int) bool { return v.Alarms[i].Since < v.Alarms[k].Since })

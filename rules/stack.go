@@ -20,7 +20,6 @@ func hoursOf(h float64) time.Duration { return treatment.Hours(h) }
 const (
 	unevenRatio   = 0.25             // lowest / highest line: criterion (d) of the published criteria for success
 	unevenFrom    = 0.25             // after this share of the exposure
-	unevenFor     = 2 * time.Hour    // for this long
 	ratioFor      = 90 * time.Minute // how long the last whole bin speaks for the present
 	silentLine    = 30 * time.Minute // or three usual intervals
 	readAgain     = 10 * time.Minute // or the usual interval
@@ -56,10 +55,10 @@ func (s *State) passStack(name string, k *Stack) {
 	} else {
 		s.endAlarms(name, underSheet...)
 	}
-	s.alarm(condition{of: logbook.Alarm{Alarm: alarmMissed, Store: k.Store, Stack: name, Priority: logbook.PriorityHigh,
-		Value: missedPPM(t), Limit: logbook.Number(t.EndPPM())}, active: t.Missed() && t.Phase == logbook.PhaseExposure})
+	s.alarm(condition{of: logbook.Alarm{Alarm: alarmMissed, Store: k.Store, Stack: name,
+		Value: missedPPM(t), Limit: logbook.Number(t.EndPPM())}, active: t.Missed()})
 	s.alarm(condition{of: logbook.Alarm{Alarm: alarmFollowUpDue, Code: "second-treatment", Store: k.Store, Stack: name, Onset: k.SecondFrom,
-		Priority: logbook.PriorityMedium, Value: logbook.Number(k.SecondTill.Hours(s.At))}, active: k.SecondFrom != 0 && s.At >= k.SecondFrom})
+		Value: logbook.Number(k.SecondTill.Hours(s.At))}, active: k.SecondFrom != 0 && s.At >= k.SecondFrom})
 	s.putPhase(k, t)
 }
 
@@ -133,13 +132,11 @@ func (s *State) passExposure(name string, k *Stack, t *treatmentOf) {
 	if exposed-float64(g.RatioSlot)*binHours > ratioFor.Hours() {
 		g.Ratio = 0 // that was long ago
 	}
+	uneven := logbook.Alarm{Alarm: alarmUneven, Store: k.Store, Stack: name, Value: logbook.Number(g.Ratio), Limit: unevenRatio}
 	planned := t.PlannedEnd.Hours(t.Started)
-	s.alarm(condition{of: logbook.Alarm{Alarm: alarmUneven, Store: k.Store, Stack: name, Priority: logbook.PriorityMedium,
-		Value: logbook.Number(g.Ratio), Limit: unevenRatio}, active: g.Ratio > 0 && g.Ratio < unevenRatio && exposed > unevenFrom*planned,
-		onDelay: unevenFor, offDelay: unevenFor})
-	temp := s.temperature(k)
-	s.alarm(condition{of: logbook.Alarm{Alarm: alarmTooCold, Store: k.Store, Stack: name, Priority: logbook.PriorityMedium,
-		Value: logbook.Number(temp), Limit: protocol.TooColdC}, active: temp < protocol.TooColdC, offDelay: time.Hour})
+	s.alarm(condition{of: uneven, active: g.Ratio > 0 && s.below(&uneven) && exposed > unevenFrom*planned})
+	cold := logbook.Alarm{Alarm: alarmTooCold, Store: k.Store, Stack: name, Value: logbook.Number(s.temperature(k)), Limit: protocol.TooColdC}
+	s.alarm(condition{of: cold, active: s.below(&cold)})
 	for i := range t.Lines {
 		s.lineAlarms(name, k, t, i)
 	}
@@ -169,9 +166,37 @@ func (s *State) forecast(k *Stack, t *treatmentOf, hour int, daily bool) {
 	if g.Atlow++; f.ChanceMet >= poorChance {
 		g.Atlow = 0
 	}
-	of := logbook.Alarm{Alarm: alarmAtRisk, Store: k.Store, Stack: t.Stack, Priority: logbook.PriorityHigh, Value: f.ChanceMet, Limit: poorChance}
+	of := logbook.Alarm{Alarm: alarmAtRisk, Store: k.Store, Stack: t.Stack, Value: f.ChanceMet, Limit: poorChance}
+	if s.collapsing(k, float64(f.ChanceMet)) {
+		of.Code = codeCollapsing
+	}
 	raised := s.raised(&of)
 	s.alarm(condition{of: of, active: g.Atlow >= 2 || f.ChanceMet < hopelessBelow || raised && f.ChanceMet < fairChance})
+}
+
+// collapseWithin is how fast a fair chance must have become a hopeless one to be
+// said to collapse: with another fall like it, nothing is left to mend by daylight.
+const collapseWithin = 6 * time.Hour
+
+// collapsing reports whether the chance of the end level falls so fast that it is
+// likely to be lost before first light: it is under 0.2, was at least 0.5 within
+// the last 6 hours, and a leak stands. Without a leak it is the fit that learns, not
+// the gas that goes. It knows no clock on the wall: who tells people knows whether
+// it is night.
+func (s *State) collapsing(k *Stack, chance float64) bool {
+	g := k.Gas
+	if chance >= poorChance {
+		g.FairAt = s.At
+	}
+	if !(chance < hopelessBelow) || g.FairAt == 0 || s.At.Sub(g.FairAt) > collapseWithin {
+		return false
+	}
+	for key, a := range s.Alarms {
+		if key.Alarm == alarmLeak && key.Stack == k.Treatment.Stack && a.Raised {
+			return true
+		}
+	}
+	return false
 }
 
 // lineAlarms looks at one line under the sheet.
@@ -179,13 +204,13 @@ func (s *State) lineAlarms(name string, k *Stack, t *treatmentOf, line int) {
 	l := t.Lines[line]
 	ch := s.Site.Channels[l.Channel]
 	c := s.channel(l.Channel)
-	of := logbook.Alarm{Alarm: alarmLineSilent, Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel, Priority: logbook.PriorityMedium}
+	of := logbook.Alarm{Alarm: alarmLineSilent, Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel}
 	since := max(c.Newest, t.Started)
 	quiet, usual := s.At.Sub(since), c.Usual(ch)
 	of.Value, of.Onset = logbook.Number(quiet.Minutes()), since
 	// a line whose instrument has just come back, or is new, has its time to read
 	delay := max(readAgain, usual)
-	s.alarm(condition{of: of, active: quiet > max(silentLine, 3*usual)-delay && !s.down(l.Channel), onDelay: delay})
+	s.alarm(condition{of: of, active: quiet > max(silentLine, 3*usual)-delay && !s.down(l.Channel), slow: delay})
 	s.faultAlarm(c, logbook.Alarm{Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel})
 }
 
@@ -209,7 +234,7 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 	if !j.Fits || j.State == reading.Late {
 		return
 	}
-	of := logbook.Alarm{Alarm: alarmFire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Priority: logbook.PriorityHigh, Value: logbook.Number(j.Value)}
+	of := logbook.Alarm{Alarm: alarmFire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Value: logbook.Number(j.Value)}
 	active := true
 	switch {
 	case j.State == reading.OverRange:
@@ -218,18 +243,12 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 		of.Code, of.Limit = "lower-explosive-limit", dose.AlarmLEL*dose.LELppm
 	case k.Gas != nil && k.Gas.tooFast(line, j, &of):
 	case j.Value >= dose.AttentionLEL*dose.LELppm:
-		of.Code, of.Limit, of.Priority = "attention", dose.AttentionLEL*dose.LELppm, logbook.PriorityMedium
+		of.Code, of.Limit, of.Priority = codeAttention, dose.AttentionLEL*dose.LELppm, logbook.PriorityMedium
 	default:
 		active = false
 	}
-	if a := s.Alarms[keyOf(&of)]; active && a != nil && graver(of.Code, a.Record.Code) {
-		delete(s.Alarms, keyOf(&of)) // it is raised again, graver
-	}
-	s.alarm(condition{of: of, active: active, offDelay: 30 * time.Minute})
+	s.alarm(condition{of: of, active: active})
 }
-
-// graver reports whether an attention has become an alarm.
-func graver(now, before string) bool { return before == "attention" && now != "attention" }
 
 // tooFast reports whether the dose cannot explain the gas of a line.
 func (g *Gas) tooFast(line int, j reading.Judged, of *logbook.Alarm) bool {

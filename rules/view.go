@@ -139,8 +139,10 @@ type LeakView struct {
 
 // AlarmView is one raised alarm.
 type AlarmView struct {
-	Alarm logbook.Alarm
-	Since logbook.Time
+	Alarm        logbook.Alarm // Also: what it speaks for by now
+	Since        logbook.Time
+	Acknowledged logbook.Time // when a person took charge of it; 0 = nobody did
+	By           string       // who
 }
 
 // EventView is something that happened to a stack, for the curve's margin.

@@ -104,6 +104,9 @@ func Alarm(lang string, a *logbook.Alarm) (headline, advice string) {
 	if a.State == logbook.AlarmCleared {
 		return c.phrase["over"] + headline, c.phrase["over-advice"]
 	}
+	if a.State == logbook.AlarmSeen {
+		headline = c.put(c.phrase["seen"], values{About: a.By}) + headline
+	}
 	return headline, advice
 }
 
@@ -131,7 +134,7 @@ type values struct {
 }
 
 // keys lists where a code's sentence may stand, the closest first: for the case
-// of an alarm, for a value that is missing (0) or negative (-), for the code.
+// of an alarm, for a value that is missing (0), one (1) or negative (-), for the code.
 func keys(code, variant string, value float64) []string {
 	var ks []string
 	if variant != "" {
@@ -140,6 +143,8 @@ func keys(code, variant string, value float64) []string {
 	switch {
 	case value == 0:
 		ks = append(ks, code+"/0")
+	case value == 1:
+		ks = append(ks, code+"/1")
 	case value < 0:
 		ks = append(ks, code+"/-")
 	}

@@ -29,9 +29,10 @@ var (
 		unknown-protocol exposure-shorter-than-protocol commodity-unsuited dose-missing volume-missing too-cold cool airing-early
 		airing-early-no-reason no-exposure-running dosing-not-recorded clock-stepped payload-refused hand-reading-below-detection
 		over-range fault stuck below-zero unknown-line unknown-point no-limits-country second-treatment-due act-backdated nobody-inside
-		already-running airing-before-release-over not-airing lines-changed second-treatment-off-window future-dated record-not-written`)
+		already-running airing-before-release-over not-airing lines-changed second-treatment-off-window future-dated record-not-written
+		nothing-to-acknowledge`)
 	alarmNames = strings.Fields(`leak end-level-at-risk end-level-missed uneven-gas air-gas gate-rebound line-silent line-off line-blocked
-		instrument-fault instrument-silent door-opened power-lost fire-risk too-cold masked-entry-overdue follow-up-due point-silent watch-stopped`)
+		instrument-fault instrument-silent door-opened power-lost fire-risk too-cold masked-entry-overdue follow-up-due point-silent watch-stopped sensor-silent pump-off`)
 )
 
 // TestEveryCodeHasASentence in every language.
@@ -248,6 +249,14 @@ func TestOver(t *testing.T) {
 	require.True(t, strings.HasPrefix(headline, "Over: "), headline)
 	require.NotContains(t, strings.ToLower(headline), "clear")
 	require.Equal(t, "This alarm is over. That lets nobody in: look at the gate of the store.", advice)
+}
+
+// TestSeen: an acknowledged alarm says who took charge of it, and still what to do.
+func TestSeen(t *testing.T) {
+	a := &logbook.Alarm{Alarm: "leak", State: logbook.AlarmSeen, By: "N. Ferreira", Stack: "B", Value: 0.4, Limit: 0.2}
+	headline, advice := Alarm("en", a)
+	require.Equal(t, "Acknowledged by N. Ferreira: Leak: stack B loses gas at 0.4 per day, before at 0.2.", headline)
+	require.True(t, strings.HasPrefix(advice, "Do not enter alone"))
 }
 
 // TestNamesAreNotTemplates: a name that looks like a value stays a name.

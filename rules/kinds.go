@@ -1,0 +1,135 @@
+package rules
+
+import (
+	"slices"
+	"time"
+
+	"undersheet/logbook"
+)
+
+// Phases in which alarms can be alarms: a condition that asks for no response is
+// none (IEC 62682).
+var (
+	inExposure   = []string{logbook.PhaseExposure}
+	atWork       = []string{logbook.PhaseDosing, logbook.PhaseExposure, logbook.PhaseAiring}
+	untilHandled = []string{logbook.PhaseDosing, logbook.PhaseExposure, logbook.PhaseAiring, logbook.PhaseWithholding}
+)
+
+// kind is what is settled beforehand of the alarms of one name.
+type kind struct {
+	priority string        // unless its condition says otherwise
+	on, off  time.Duration // shipped: the condition must hold, and be gone, this long first
+	deadband float64       // shipped: fraction of the limit by which a value must come back before the alarm is over
+	during   []string      // phases of a stack of its place in which it can be an alarm; nil = at any time
+	fixed    bool          // its delays are those of the test behind it: a site cannot change them
+	life     bool          // lives hang on it: a site can only make it more sensitive
+	wake     func(*logbook.Alarm) bool
+}
+
+// kinds is the one place where delays, deadbands, priorities, phases and waking of
+// alarms are settled. Where no source is named a figure is common practice of
+// process alarms; the figures of the tests behind leak, line-off, line-blocked and
+// the chance of the end level stand with those tests.
+//
+// People are woken only where waiting for daylight costs lives or the treatment:
+// gas at a door, an office or a dwelling; a door opened under gas; fire; a chance
+// that collapses before first light; and somebody who is not out again. Gas that
+// comes back inside a cleared store wakes nobody, for by night nobody is in it; at
+// its door it is air-gas as well.
+var kinds = map[string]kind{
+	alarmLeak:         {priority: logbook.PriorityHigh, during: inExposure, fixed: true},
+	alarmLineOff:      {priority: logbook.PriorityMedium, during: inExposure, fixed: true},
+	alarmLineBlocked:  {priority: logbook.PriorityMedium, during: inExposure, fixed: true},
+	alarmAtRisk:       {priority: logbook.PriorityHigh, during: inExposure, fixed: true, wake: ofCode(codeCollapsing)}, // its own deadband: raised under 0.5, over at 0.7
+	alarmMissed:       {priority: logbook.PriorityHigh, during: inExposure, fixed: true},
+	alarmFollowUpDue:  {priority: logbook.PriorityMedium, fixed: true},
+	alarmUneven:       {priority: logbook.PriorityMedium, on: 2 * time.Hour, off: 2 * time.Hour, deadband: 0.05, during: inExposure},
+	alarmTooCold:      {priority: logbook.PriorityMedium, off: time.Hour, deadband: 0.03, during: inExposure}, // half a degree at 15 °C
+	alarmAirGas:       {priority: logbook.PriorityHigh, on: 2 * time.Minute, off: 15 * time.Minute, deadband: 0.1, life: true, wake: wherePeopleAre},
+	alarmRebound:      {priority: logbook.PriorityHigh, life: true},
+	alarmFire:         {priority: logbook.PriorityHigh, off: 30 * time.Minute, life: true, wake: func(a *logbook.Alarm) bool { return a.Code != codeAttention }},
+	alarmDoorOpened:   {priority: logbook.PriorityHigh, off: 5 * time.Minute, during: inExposure, life: true, wake: always},
+	alarmMaskedLong:   {priority: logbook.PriorityHigh, life: true, wake: always}, // somebody may lie in gas: an emergency at any hour
+	alarmFault:        {priority: logbook.PriorityMedium, on: 10 * time.Minute, off: 10 * time.Minute},
+	alarmInstrument:   {priority: logbook.PriorityMedium, on: 5 * time.Minute, off: time.Minute},
+	alarmLineSilent:   {priority: logbook.PriorityMedium, on: 10 * time.Minute, during: inExposure}, // at least the usual interval
+	alarmPointSilent:  {priority: logbook.PriorityLow, on: 5 * time.Minute, during: atWork},
+	alarmSensorSilent: {priority: logbook.PriorityLow, on: 10 * time.Minute, during: inExposure},
+	alarmPowerLost:    {priority: logbook.PriorityMedium, on: time.Minute, off: time.Minute, during: untilHandled},
+	alarmPumpOff:      {priority: logbook.PriorityMedium, on: 2 * time.Minute, off: 2 * time.Minute, during: untilHandled},
+}
+
+func always(*logbook.Alarm) bool { return true }
+
+// ofCode wakes people for one case of an alarm.
+func ofCode(code string) func(*logbook.Alarm) bool {
+	return func(a *logbook.Alarm) bool { return a.Code == code }
+}
+
+// wherePeopleAre wakes people for gas at a door, in an office and in a dwelling.
+func wherePeopleAre(a *logbook.Alarm) bool {
+	return a.Code == logbook.WhereDoor || a.Code == logbook.WhereOffice || a.Code == logbook.WhereDwelling
+}
+
+// wakes reports whether people are woken for an alarm.
+func wakes(a *logbook.Alarm) bool {
+	k := kinds[a.Alarm]
+	return k.wake != nil && k.wake(a)
+}
+
+// Bounds of what a site may set, in case a logbook holds more: an alarm that waits
+// for longer is none.
+const (
+	longestOn  = 2 * time.Hour
+	longestOff = 24 * time.Hour
+	widestDead = 0.5
+)
+
+// kindOf returns what holds for an alarm on this site. Delays of alarms on which
+// lives hang are only ever made more sensitive: raised sooner, over later.
+func (s *State) kindOf(name string) kind {
+	k := kinds[name]
+	own, set := s.Site.Alarms[name]
+	if !set || k.fixed {
+		return k
+	}
+	on, off, dead := k.on, k.off, k.deadband
+	if d := own.On.Std(); d > 0 {
+		on = min(d, longestOn)
+	}
+	if d := own.Off.Std(); d > 0 {
+		off = min(d, longestOff)
+	}
+	if own.Deadband > 0 {
+		dead = min(own.Deadband, widestDead)
+	}
+	if k.life {
+		on, off, dead = min(on, k.on), max(off, k.off), max(dead, k.deadband)
+	}
+	k.on, k.off, k.deadband = on, off, dead
+	return k
+}
+
+// can reports whether the condition of an alarm can be one now: whether a stack of
+// its place is in a phase that asks for a response.
+func (s *State) can(k *kind, of *logbook.Alarm) bool {
+	if k.during == nil {
+		return true
+	}
+	in := func(stack string) bool {
+		known := s.Stacks[stack]
+		return known != nil && known.Treatment != nil && slices.Contains(k.during, known.Treatment.Phase)
+	}
+	switch {
+	case of.Stack != "":
+		return in(of.Stack)
+	case of.Store != "":
+		return slices.ContainsFunc(s.stacksIn(of.Store), in)
+	}
+	for stack := range s.Stacks {
+		if in(stack) {
+			return true
+		}
+	}
+	return false
+}

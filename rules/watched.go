@@ -1,0 +1,178 @@
+package rules
+
+import (
+	"sort"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/rules/gate"
+	"undersheet/rules/leak"
+	"undersheet/rules/reading"
+)
+
+// defaultMaskedLong is common practice: a masked entry is over within 20 min.
+const defaultMaskedLong = 20 * time.Minute
+
+// leakEvents turns the leak test's events into alarms.
+func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
+	for _, e := range events {
+		of := logbook.Alarm{Stack: t.Stack, Store: k.Store, Onset: t.Started.Add(hoursOf(e.Onset).Round(time.Second)),
+			Value: logbook.Number(e.LossAfter), Limit: logbook.Number(e.LossBefore)}
+		if e.Line >= 0 && e.Line < len(t.Lines) {
+			of.Line = t.Lines[e.Line].Name
+		}
+		switch e.Kind {
+		case leak.Leak:
+			of.Alarm = alarmLeak
+			changed := e.Onset
+			if e.Cleared {
+				changed = s.At.Hours(t.Started)
+			}
+			k.Gas.Fit.LossChanged(changed)
+		case leak.LineOff:
+			of.Alarm = alarmLineOff
+		case leak.Blocked:
+			of.Alarm = alarmLineBlocked
+		default:
+			continue
+		}
+		s.alarm(condition{of: of, active: !e.Cleared})
+	}
+}
+
+// storeAlarms looks at what the air of a store asks of people.
+func (s *State) storeAlarms(name string, in *gate.Store, d gate.Decision) {
+	st := s.store(name)
+	if st.Rebound && !gasReasons(d) {
+		st.Rebound = false
+	}
+	s.alarm(condition{of: logbook.Alarm{Alarm: alarmRebound, Store: name,
+		Value: worst(in), Limit: logbook.Number(in.Limit)}, active: st.Rebound})
+	busy := false
+	for _, k := range in.Stacks {
+		busy = busy || k.Phase == logbook.PhaseDosing || k.Phase == logbook.PhaseExposure || k.Phase == logbook.PhaseAiring
+	}
+	site, _ := s.siteStore(name)
+	for _, p := range site.Air {
+		s.pointAlarms(name, p, in.Limit, busy, st.Rebound)
+	}
+	s.maskedAlarms(name, st)
+}
+
+// above reports whether the value of an alarm is at its limit or over it; once
+// raised, until it has come back by the deadband.
+func (s *State) above(of *logbook.Alarm) bool {
+	return of.Value >= of.Limit || s.raised(of) && float64(of.Value) >= float64(of.Limit)*(1-s.kindOf(of.Alarm).deadband)
+}
+
+// below is the same for a value that must not fall under its limit.
+func (s *State) below(of *logbook.Alarm) bool {
+	return of.Value < of.Limit || s.raised(of) && float64(of.Value) < float64(of.Limit)*(1+s.kindOf(of.Alarm).deadband)
+}
+
+// gasReasons reports whether gas in air still stands against the gate.
+func gasReasons(d gate.Decision) bool {
+	for _, r := range d.Reasons {
+		switch r.Code {
+		case gate.AboveLimit, gate.NotBelowLong, gate.HandAbove, gate.OverRange:
+			return true
+		}
+	}
+	return false
+}
+
+// worst is the highest upper value that a gate air point last read.
+func worst(in *gate.Store) logbook.Number {
+	w := 0.0
+	for _, p := range in.Points {
+		w = max(w, p.Newest.PPM)
+	}
+	return logbook.Number(w)
+}
+
+// pointAlarms looks at one air point. Gas inside a store under treatment is
+// evidence of a leak, not an alarm of its own.
+func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, busy, rebound bool) {
+	ch := s.Site.Channels[p.Channel]
+	c := s.channel(p.Channel)
+	of := logbook.Alarm{Store: store, Point: p.Name, Channel: p.Channel}
+	inside := p.Where == "" || p.Where == logbook.WhereInside
+	gas := of
+	gas.Alarm, gas.Code, gas.Value, gas.Limit = alarmAirGas, p.Where, logbook.Number(c.Last.Value), logbook.Number(limit)
+	silentFor, silent := c.SilentFor(ch, s.At)
+	found := s.above(&gas)
+	if fresh := c.Newest != 0 && !silent && c.Last.Counts; !fresh {
+		found = s.raised(&gas) // what nobody reads any more is not gone
+	}
+	s.alarm(condition{of: gas, active: found && !(inside && (busy || rebound))})
+	of.Alarm, of.Value = alarmPointSilent, logbook.Number(silentFor.Minutes())
+	if c.Newest == 0 {
+		of.Value = 0
+	}
+	s.alarm(condition{of: of, active: silent && !s.down(p.Channel)})
+	s.faultAlarm(c, logbook.Alarm{Store: store, Point: p.Name, Channel: p.Channel})
+}
+
+// faultAlarm says that an instrument's readings are not to be trusted.
+func (s *State) faultAlarm(c *Channel, of logbook.Alarm) {
+	is := c.Last.State
+	of.Alarm, of.Code, of.Value = alarmFault, is, logbook.Number(c.Last.Raw)
+	bad := is == reading.Fault || is == reading.BelowZero || is == reading.Stuck
+	s.alarm(condition{of: of, active: bad})
+}
+
+// maskedAlarms counts how long somebody is inside with breathing protection.
+func (s *State) maskedAlarms(name string, st *Store) {
+	most := defaultMaskedLong
+	if d := s.Site.Settings.MaskedEntryMax.Std(); d > 0 {
+		most = d
+	}
+	of := logbook.Alarm{Alarm: alarmMaskedLong, Store: name, Limit: logbook.Number(most.Minutes())}
+	over := false
+	for _, m := range st.Inside {
+		if d := s.At.Sub(m.Since); d > most && (!over || m.Since.Add(most) < of.Onset) {
+			over, of.Value, of.Onset = true, logbook.Number(d.Minutes()), m.Since.Add(most)
+		}
+	}
+	s.alarm(condition{of: of, active: over})
+}
+
+// passInstruments raises an alarm for each device that does not answer.
+func (s *State) passInstruments() {
+	for _, key := range sorted(s.Instruments) {
+		i := s.Instruments[key]
+		of := logbook.Alarm{Alarm: alarmInstrument, Channel: i.Name, Code: i.Unit, Onset: i.Since,
+			Value: logbook.Number(s.At.Sub(i.Since).Minutes())}
+		if i.Unit != "" {
+			of.Channel += ", " + i.Unit
+		}
+		s.alarm(condition{of: of, active: !i.OK})
+	}
+}
+
+// down reports whether the instrument that feeds a channel is known not to
+// answer: its own alarm then speaks for its lines.
+func (s *State) down(channel string) bool {
+	for _, in := range s.Site.Instruments {
+		for unit, feeds := range channelsOf(in) {
+			for _, c := range feeds {
+				if i := s.Instruments[in.Name+"\x00"+unit]; c == channel && i != nil && !i.OK {
+					return true
+				}
+			}
+		}
+		if i := s.Instruments[in.Name+"\x00"]; i != nil && !i.OK && feedsAny(in, channel) {
+			return true
+		}
+	}
+	return false
+}
+
+func sorted[V any](m map[string]V) []string {
+	keys := make([]string, 0, len(m))
+	for k := range m {
+		keys = append(keys, k)
+	}
+	sort.Strings(keys)
+	return keys
+}
