@@ -117,6 +117,9 @@ func (l *Loop) keep(ctx context.Context) error {
 		return err
 	}
 	c.snap = c.seq
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.status.Snapshot, l.status.SnapshotAt = c.snap, l.opts.Clock()
 	return nil
 }
 

@@ -124,12 +124,14 @@ type Loop struct {
 
 // Status is how the loop stands, for metrics and health checks.
 type Status struct {
-	Seq     uint64 // last entry folded
-	Judged  uint64 // last entry whose records are committed
-	Folded  uint64 // entries folded since start
-	Records uint64 // records committed since start
-	Shut    string // reason code for which every gate is shown shut; empty = none
-	Err     error  // newest trouble; nil when it is over
+	Seq        uint64    // last entry folded
+	Judged     uint64    // last entry whose records are committed
+	Folded     uint64    // entries folded since start
+	Records    uint64    // records committed since start
+	Snapshot   uint64    // seq of the newest snapshot written since start; 0 = none
+	SnapshotAt time.Time // when, by the depot's clock
+	Shut       string    // reason code for which every gate is shown shut; empty = none
+	Err        error     // newest trouble; nil when it is over
 }
 
 // ErrStopped says that the loop has stopped.

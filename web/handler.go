@@ -43,13 +43,14 @@ type Outbox interface{ Stats() alert.Stats }
 // Options say what the pages know beside the Source. The zero value shows a view
 // without the readings' curves.
 type Options struct {
-	Record  Record           // nil: curves show the fit alone
-	Intake  Intake           // nil: nothing is said of instruments
-	Outbox  Outbox           // nil: nothing is said of messages
-	Clock   func() time.Time // the depot's clock, for ages; nil: time.Now
-	Lang    string           // language of the sentences; empty = en
-	Version string           // of the program, for the metrics and the foot of pages
-	Logger  *slog.Logger     // nil: slog.Default()
+	Record    Record           // nil: curves show the fit alone
+	Intake    Intake           // nil: nothing is said of instruments
+	Outbox    Outbox           // nil: nothing is said of messages
+	Machinery Machinery        // what the metrics tell beside the view
+	Clock     func() time.Time // the depot's clock, for ages; nil: time.Now
+	Lang      string           // language of the sentences; empty = en
+	Version   string           // of the program, for the metrics and the foot of pages
+	Logger    *slog.Logger     // nil: slog.Default()
 }
 
 //go:embed assets

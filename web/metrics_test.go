@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -17,12 +18,34 @@ import (
 
 	"undersheet/alert"
 	"undersheet/ingest"
+	"undersheet/logbook"
+	"undersheet/rules"
+	"undersheet/rules/reading"
 )
 
+// full is the invented depot with everything that can be watched.
 func full() (*fake, http.Handler) {
 	f := invented()
-	return f, f.handler(Options{Intake: intake{ingest.Stats{Instruments: []ingest.Instrument{{Name: "rack", Readings: 900, Refused: 2}}}},
-		Outbox: outbox{alert.Stats{Pending: 3, Oldest: 90 * time.Second, HandedOver: 8}}})
+	f.status.Snapshot, f.status.SnapshotAt = 4700, now.Add(-time.Minute)
+	st := &f.view.Stores[0]
+	st.Doors = []rules.ContactView{{Name: "gate", Channel: "long-gate", Known: true, On: true, Last: sample(1, 30*time.Second, reading.OK)}, {Name: "hatch", Channel: "hatch"}}
+	st.Water = []rules.ContactView{{Name: "drain", Channel: "drain", Known: true, Last: sample(0, 5*time.Second, reading.OK)}}
+	f.view.Mains = []rules.ContactView{{Name: "relay", Channel: "relay", Known: true, On: true, Last: sample(1, time.Second, reading.OK)}}
+	flow := sample(0.9, time.Second, reading.OK)
+	flow.Unit = logbook.LMin
+	f.view.Pumps = []rules.PumpView{{Name: "north pump", State: rules.PumpRuns, Flow: 1.2, Last: flow}, {Name: "spare", State: rules.PumpNotWatched, Flow: 1}}
+	f.view.Wind = &rules.WindView{Speed: sample(3.5, time.Second, reading.OK), Direction: sample(270, time.Second, reading.Silent)}
+	return f, f.handler(Options{Intake: intake{ingest.Stats{Waiting: 1, Instruments: []ingest.Instrument{{Name: "rack", Readings: 900, Refused: 2, Repeated: 7, Reused: 1, Last: now.Add(-8 * time.Second)}}}},
+		Outbox: outbox{alert.Stats{Pending: 3, Oldest: 90 * time.Second, HandedOver: 8, Repeats: 2, Attention: []string{"x"}}},
+		Machinery: Machinery{
+			Head: func() (uint64, error) { return 4719, nil },
+			Disk: func() (Disk, error) { return Disk{Size: 4096, Free: 1 << 30}, nil },
+			Messengers: func() ([]Messenger, error) {
+				return []Messenger{{"mail", 2, time.Minute, 4}, {"sms", 1, time.Second, 0}}, nil
+			},
+			Modem:    func() (Modem, error) { return Modem{Registered: true, SignalDBm: -83}, nil },
+			Forwards: func() ([]Forward, error) { return []Forward{{"archive", 4700, 5}}, nil },
+		}})
 }
 
 func TestMetricsSayWhatTheViewSays(t *testing.T) {
@@ -41,12 +64,60 @@ func TestMetricsSayWhatTheViewSays(t *testing.T) {
 		`undersheet_entries_folded_total 4711`, `undersheet_outbox_pending_messages 3`, `undersheet_outbox_oldest_age_seconds 90`,
 		`undersheet_newest_entry_age_seconds 2`, `undersheet_up_to_date 1`, `undersheet_instrument_readings_total{instrument="rack"} 900`,
 		`undersheet_stack_leak_threshold{stack="B",store="Long Store"} 11.5`, `undersheet_build_info{goversion="`,
+		`undersheet_stack_half_life_seconds{stack="B",store="Long Store"} 221760`, `undersheet_stack_loss_se_per_day{stack="B",store="Long Store"} 0.02`,
+		`undersheet_stack_lowest_to_highest_ratio{stack="B",store="Long Store"} 0.94`, `undersheet_line_unread_seconds{line="north top",stack="B",store="Long Store"} 0`,
+		`undersheet_gate_reason{reason="under-gas",store="Long Store"} 1`, `undersheet_gate_reasons{store="Long Store"} 2`,
+		`undersheet_alarm_raised{alarm="leak",channel="",line="north top",point="",priority="high",stack="B",store="Long Store"} 1`,
+		`undersheet_door_open{door="gate",store="Long Store"} 1`, `undersheet_water_wet{sensor="drain",store="Long Store"} 0`, `undersheet_mains_power{mains="relay"} 1`,
+		`undersheet_contact_reading_age_seconds{channel="long-gate"} 30`, `undersheet_pump_state{pump="north pump",state="running"} 1`,
+		`undersheet_pump_state{pump="spare",state="not-watched"} 1`, `undersheet_pump_flow_ratio{pump="north pump"} 0.75`, `undersheet_wind_speed_meters_per_second 3.5`,
+		`undersheet_site_info{site="Elder Quay Depot",timezone="Africa/Nairobi"} 1`, `undersheet_clock_timestamp_seconds 1.778076e+09`,
+		`undersheet_watch_state{state="keeping-up"} 1`, `undersheet_watch_state{state="clock-behind"} 0`, `undersheet_folded_seq 4711`, `undersheet_judged_seq 4711`,
+		`undersheet_snapshot_seq 4700`, `undersheet_snapshot_age_seconds 60`, `undersheet_logbook_head_seq 4719`, `undersheet_logbook_fold_lag_entries 8`,
+		`undersheet_logbook_size_bytes 4096`, `undersheet_logbook_disk_free_bytes 1.073741824e+09`, `undersheet_intake_waiting_calls 1`,
+		`undersheet_instrument_repeated_readings_total{instrument="rack"} 7`, `undersheet_instrument_reused_numbers_total{instrument="rack"} 1`, `undersheet_instrument_age_seconds{instrument="rack"} 8`,
+		`undersheet_outbox_faults 1`, `undersheet_messages_repeated_total 2`, `undersheet_messenger_pending_messages{messenger="mail"} 2`,
+		`undersheet_messenger_oldest_age_seconds{messenger="mail"} 60`, `undersheet_messenger_waiting_attempts{messenger="mail"} 4`, `undersheet_messenger_waiting_attempts{messenger="sms"} 0`,
+		`undersheet_modem_registered 1`, `undersheet_modem_signal_dbm -83`, `undersheet_forward_lag_entries{forward="archive"} 19`, `undersheet_forward_attempts_failed_total{forward="archive"} 5`,
 	} {
 		require.Contains(t, body, want)
 	}
 	require.NotContains(t, body, `undersheet_line_concentration_ppm{line="south low"`, "a silent line has no present concentration")
 	require.NotContains(t, body, `undersheet_line_concentration_ppm{line="top"`, "nor has one that was never read")
 	require.NotContains(t, body, "Amal Quint", "people are no labels")
+	require.NotContains(t, body, `door="hatch"`, "a door that was never read is neither open nor shut")
+	require.NotContains(t, body, "undersheet_wind_direction_degrees ", "a wind vane that is silent shows nothing")
+	for _, m := range catalogue() {
+		if m.name != "wind_direction_degrees" {
+			require.Contains(t, body, "\nundersheet_"+m.name, "every metric of the list can come")
+		}
+	}
+}
+
+// TestMetricsWithFaultyMachinery: what cannot be asked is left out; the rest comes.
+func TestMetricsWithFaultyMachinery(t *testing.T) {
+	m := Machinery{Head: func() (uint64, error) { return 0, errDisk }, Disk: func() (Disk, error) { return Disk{}, errDisk },
+		Modem: func() (Modem, error) { return Modem{}, errDisk }, Forwards: func() ([]Forward, error) { return []Forward{{"archive", 4700, 5}}, nil }}
+	body := get(invented().handler(Options{Machinery: m}), "/metrics").Body.String()
+	for _, out := range []string{"undersheet_logbook_head_seq", "undersheet_logbook_size_bytes", "undersheet_modem", "undersheet_forward_lag", "undersheet_messenger"} {
+		require.NotContains(t, body, out)
+	}
+	require.Contains(t, body, `undersheet_forward_attempts_failed_total{forward="archive"} 5`)
+	require.Contains(t, body, "undersheet_up_to_date 1")
+}
+
+// TestWatchStatesAreTold: each reason for which every gate is shown shut is a state
+// of the watch, one at a time.
+func TestWatchStatesAreTold(t *testing.T) {
+	for _, reason := range watchStates {
+		f := invented()
+		if reason != keepingUp {
+			f.status.Shut = reason
+		}
+		body := get(f.handler(Options{}), "/metrics").Body.String()
+		require.Contains(t, body, `undersheet_watch_state{state="`+reason+`"} 1`)
+		require.Len(t, regexp.MustCompile(`undersheet_watch_state\{[^}]*\} 0`).FindAllString(body, -1), len(watchStates)-1)
+	}
 }
 
 // TestPromtoolAccepts: the linter of Prometheus has nothing to say.
