@@ -146,18 +146,23 @@ func asked[T any](s *site, about string, f func() (T, error)) (v T, ok bool) {
 
 // alarms gives the alarms that are raised.
 func (g *gathering) alarms(alarms []rules.AlarmView) {
-	byName, byPriority := map[[2]string]int{}, map[string]int{}
+	byName, byPriority, unseen := map[[2]string]int{}, map[string]int{}, map[string]int{}
 	for _, a := range alarms {
 		of := []string{a.Alarm.Alarm, a.Alarm.Priority, a.Alarm.Store, a.Alarm.Stack, a.Alarm.Line, a.Alarm.Point, a.Alarm.Channel}
 		g.gauge("alarm_raised", 1, with(of)...)
+		g.gauge("alarm_acknowledged", truth(a.Acknowledged != 0), with(of)...)
 		byName[[2]string{a.Alarm.Alarm, a.Alarm.Priority}]++
 		byPriority[a.Alarm.Priority]++
+		if a.Acknowledged == 0 {
+			unseen[a.Alarm.Priority]++
+		}
 	}
 	for k, n := range byName {
 		g.gauge("alarms_raised", float64(n), k[0], k[1])
 	}
 	for _, p := range priorities {
 		g.gauge("alarms_raised_priority", float64(byPriority[p]), p)
+		g.gauge("alarms_unacknowledged", float64(unseen[p]), p)
 	}
 }
 

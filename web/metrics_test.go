@@ -26,6 +26,7 @@ import (
 // full is the invented depot with everything that can be watched.
 func full() (*fake, http.Handler) {
 	f := invented()
+	f.view.Alarms[1].Acknowledged = logbook.At(now.Add(-time.Hour))
 	f.status.Snapshot, f.status.SnapshotAt = 4700, now.Add(-time.Minute)
 	st := &f.view.Stores[0]
 	st.Doors = []rules.ContactView{{Name: "gate", Channel: "long-gate", Known: true, On: true, Last: sample(1, 30*time.Second, reading.OK)}, {Name: "hatch", Channel: "hatch"}}
@@ -68,6 +69,8 @@ func TestMetricsSayWhatTheViewSays(t *testing.T) {
 		`undersheet_stack_lowest_to_highest_ratio{stack="B",store="Long Store"} 0.94`, `undersheet_line_unread_seconds{line="north top",stack="B",store="Long Store"} 0`,
 		`undersheet_gate_reason{reason="under-gas",store="Long Store"} 1`, `undersheet_gate_reasons{store="Long Store"} 2`,
 		`undersheet_alarm_raised{alarm="leak",channel="",line="north top",point="",priority="high",stack="B",store="Long Store"} 1`,
+		`undersheet_alarm_acknowledged{alarm="leak",channel="",line="north top",point="",priority="high",stack="B",store="Long Store"} 1`,
+		`undersheet_alarms_unacknowledged{priority="high"} 0`, `undersheet_alarms_unacknowledged{priority="medium"} 1`,
 		`undersheet_door_open{door="gate",store="Long Store"} 1`, `undersheet_water_wet{sensor="drain",store="Long Store"} 0`, `undersheet_mains_power{mains="relay"} 1`,
 		`undersheet_contact_reading_age_seconds{channel="long-gate"} 30`, `undersheet_pump_state{pump="north pump",state="running"} 1`,
 		`undersheet_pump_state{pump="spare",state="not-watched"} 1`, `undersheet_pump_flow_ratio{pump="north pump"} 0.75`, `undersheet_wind_speed_meters_per_second 3.5`,

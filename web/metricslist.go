@@ -77,8 +77,10 @@ func gateMetrics() []metric {
 		{"store_people_inside", "1 while somebody is inside by masked entry.", ofStore},
 		{"store_airing_seconds", "Time of airing that counts for the gate so far.", ofStore},
 		{"alarm_raised", "1 for each alarm that is raised now, with what it is of; other labels are empty.", ofAlarm},
+		{"alarm_acknowledged", "1 when a person took charge of a raised alarm, 0 when nobody did.", ofAlarm},
 		{"alarms_raised", "Alarms that are raised now, by name and priority.", []string{"alarm", "priority"}},
 		{"alarms_raised_priority", "Alarms that are raised now, by priority.", []string{"priority"}},
+		{"alarms_unacknowledged", "Alarms that are raised now and that nobody took charge of, by priority.", []string{"priority"}},
 	}
 }
 
