@@ -1,6 +1,7 @@
 package pdu
 
 import (
+	"encoding/hex"
 	"strings"
 	"unicode/utf16"
 	"unicode/utf8"
@@ -180,4 +181,20 @@ func unpack(octets []byte, n, fill int) []byte {
 		codes[i] = c & 0x7F
 	}
 	return codes
+}
+
+// Character returns the character of a code of the default alphabet; empty for
+// the escape code and for codes above 127.
+func Character(code byte) string {
+	if code == escape || int(code) >= len(basic) {
+		return ""
+	}
+	return string(basic[code])
+}
+
+// Hex writes text as the hexadecimal digits of its UTF-16 units, the character
+// set UCS2 of TS 27.007 (+CSCS).
+func Hex(text string) string {
+	octets, _ := ucs2(strings.ToValidUTF8(text, "\uFFFD"))
+	return strings.ToUpper(hex.EncodeToString(octets))
 }
