@@ -182,7 +182,7 @@ func (w *writer) advice(n *news, advice string) string {
 // alarm writes what an alarm says and returns its headline.
 func (w *writer) alarm(n *news) string {
 	a := n.Alarm
-	headline, advice := words.Alarm(w.lang, a)
+	headline, advice := words.Alarm(w.lang, standing(a))
 	w.para(headline)
 	if advice = w.advice(n, advice); advice != "" {
 		w.para(advice)
@@ -201,6 +201,17 @@ func (w *writer) alarm(n *news) string {
 		w.line("Of the same cause: %s", strings.Join(a.Also, ", "))
 	}
 	return headline
+}
+
+// standing returns an alarm as it is worded while it stands: who acknowledged it
+// is said apart.
+func standing(a *logbook.Alarm) *logbook.Alarm {
+	if a.State != logbook.AlarmSeen {
+		return a
+	}
+	b := *a
+	b.State = logbook.AlarmRaised
+	return &b
 }
 
 // gate writes where a gate stands and returns the headline.
