@@ -5,11 +5,12 @@ import (
 	"io/fs"
 )
 
-//go:embed mosquitto systemd
+//go:embed mosquitto prometheus systemd
 var shipped embed.FS
 
 // Shipped returns the files for the programs around the daemon, by folder:
 //
-//	mosquitto    a broker that loses nothing it has acknowledged
+//	prometheus   what to scrape, alerts that the daemon cannot raise itself, and their test
+//	mosquitto    a broker that saves each message at once
 //	systemd      a hardened service with a watchdog, and its account
 func Shipped() fs.FS { return shipped }
