@@ -126,7 +126,10 @@ type brief struct{ head, tail, care, end string }
 
 // with puts the text together.
 func (b *brief) with(what, do string) string {
-	s := b.head + what + b.tail + "."
+	s := b.head + what + b.tail
+	if !strings.HasSuffix(s, "...") {
+		s += "."
+	}
 	for _, part := range []string{b.care, do} {
 		if part != "" {
 			s += " " + part

@@ -1,0 +1,212 @@
+package alert
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"undersheet/logbook"
+	"undersheet/logbook/sqlite"
+)
+
+// way is a Messenger of any name.
+type way struct {
+	post
+	name string
+	ask  func(ctx context.Context, d *Delivery) error // nil: it takes all
+}
+
+func (w *way) Name() string { return w.name }
+
+func (w *way) Deliver(ctx context.Context, d *Delivery) error {
+	if w.ask != nil {
+		if err := w.ask(ctx, d); err != nil {
+			return err
+		}
+	}
+	return w.post.Deliver(ctx, d)
+}
+
+// rewire gives the office other messengers.
+func (o *office) rewire(change func(*Options), ms ...Messenger) {
+	opts := o.opts
+	s := wired()
+	opts.People, opts.Webhooks = s.People, s.Webhooks
+	if change != nil {
+		change(&opts)
+	}
+	o.Sender = NewSender(o.store, ms, opts)
+}
+
+// post1 puts one message into the outbox.
+func (o *office) post1(messenger, to, subject string, l Letter) {
+	l.ID, l.Of, l.Subject, l.Written = subject+"@bagmati.example", 1, subject, logbook.At(o.now)
+	b, err := json.Marshal(l)
+	require.NoError(o.t, err)
+	require.NoError(o.t, o.store.AppendRecords(o.t.Context(), 1, nil,
+		[]sqlite.Outgoing{{Key: messenger + to + subject, Messenger: messenger, To: to, Body: b, NotBefore: o.now}}))
+}
+
+// TestHangingModemHoldsNothingElse: nor does one webhook hold another.
+func TestHangingModemHoldsNothingElse(t *testing.T) {
+	o := newOffice(t)
+	took := make(chan string, 10)
+	began := make(chan string, 10)
+	hang := func(ctx context.Context, d *Delivery) error {
+		began <- d.Address
+		<-ctx.Done()
+		return ctx.Err()
+	}
+	modem := &way{name: BySMS, ask: hang}
+	hooks := &way{name: ByWebhook, ask: func(ctx context.Context, d *Delivery) error {
+		if d.Person == "board" {
+			return hang(ctx, d)
+		}
+		took <- d.Person + " " + d.Subject
+		return nil
+	}}
+	mails := &way{name: ByMail, ask: func(_ context.Context, d *Delivery) error { took <- d.Person + " " + d.Subject; return nil }}
+	o.rewire(func(p *Options) { p.Poll = time.Hour }, modem, mails, hooks)
+	o.post1(BySMS, "S. Rai", "m1", Letter{Priority: "high"})
+	o.post1(BySMS, "P. Gurung", "m2", Letter{Priority: "high"})
+	o.post1(ByWebhook, "board", "m3", Letter{})
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- o.Run(ctx) }()
+	require.ElementsMatch(t, []string{"+97700000001", "board"}, []string{<-began, <-began})
+	for _, subject := range []string{"m4", "m5", "m6"} {
+		o.post1(ByMail, "S. Rai", subject, Letter{})
+		o.post1(ByWebhook, "dispatch", subject, Letter{})
+		o.Wake()
+		require.ElementsMatch(t, []string{"S. Rai " + subject, "dispatch " + subject}, []string{<-took, <-took})
+	}
+	require.Empty(t, began, "one at a time")
+	cancel()
+	require.NoError(t, <-done)
+}
+
+// TestAttemptIsCutShort: a messenger that never comes back is left.
+func TestAttemptIsCutShort(t *testing.T) {
+	o := newOffice(t)
+	o.rewire(func(p *Options) { p.Longest = time.Millisecond },
+		&way{name: BySMS, ask: func(ctx context.Context, _ *Delivery) error { <-ctx.Done(); return ctx.Err() }})
+	o.post1(BySMS, "S. Rai", "m", Letter{Priority: "high"})
+	st := o.look(0)
+	require.Equal(t, uint64(1), st.Failed)
+	require.Equal(t, []string{"m delayed 1 context deadline exceeded"}, o.records())
+}
+
+// TestProgramsLearnInOrder: what follows waits until what goes before is taken,
+// and the other webhook does not wait.
+func TestProgramsLearnInOrder(t *testing.T) {
+	o := newOffice(t)
+	down, bad := true, true
+	hooks := &way{name: ByWebhook, ask: func(_ context.Context, d *Delivery) error {
+		switch {
+		case d.Person == "board" && down:
+			return errors.New("503 later")
+		case d.Subject == "odd" && bad:
+			return &Failure{Err: errors.New("422 not understood"), Permanent: true}
+		}
+		return nil
+	}}
+	o.rewire(nil, hooks)
+	for _, subject := range []string{"raised", "cleared", "odd", "fell"} {
+		priority := map[string]string{"raised": "low", "cleared": "low", "odd": "low", "fell": "high"}[subject]
+		o.post1(ByWebhook, "board", subject, Letter{Priority: priority})
+	}
+	o.post1(ByWebhook, "dispatch", "raised", Letter{})
+	o.look(0)
+	require.Equal(t, []string{"raised@bagmati.example dispatch raised"}, hooks.took)
+	o.look(10 * time.Second)
+	require.Equal(t, 1, hooks.tries, "the board is left alone")
+	down = false
+	o.look(waitFirst)
+	require.Equal(t, []string{"raised@bagmati.example board raised", "cleared@bagmati.example board cleared", "fell@bagmati.example board fell"}, hooks.took[1:],
+		"what is not understood holds nothing back")
+	bad = false
+	o.look(waitPermanent)
+	require.Equal(t, "odd@bagmati.example board odd", hooks.took[4])
+}
+
+// TestAddresses: each way has its own, and what reaches nobody says so.
+func TestAddresses(t *testing.T) {
+	o := newOffice(t)
+	var mu sync.Mutex
+	var asked []string
+	ask := func(_ context.Context, d *Delivery) error {
+		mu.Lock()
+		defer mu.Unlock()
+		asked = append(asked, d.Person+" at "+d.Address)
+		return nil
+	}
+	o.rewire(nil, &way{name: ByMail, ask: ask}, &way{name: BySMS, ask: ask}, &way{name: ByWebhook, ask: ask})
+	o.post1(ByMail, "S. Rai", "a", Letter{})
+	o.post1(BySMS, "S. Rai", "b", Letter{})
+	o.post1(ByWebhook, "board", "c", Letter{})
+	o.post1(ByWebhook, "S. Rai", "d", Letter{})
+	o.post1(BySMS, "T. Lama", "e", Letter{})
+	o.post1(BySMS, "J. Left", "f", Letter{})
+	o.look(0)
+	require.ElementsMatch(t, []string{"S. Rai at rai@bagmati.example", "S. Rai at +97700000001", "board at board"}, asked)
+	require.Subset(t, o.records(), []string{"d given-up 1 the webhook is no longer in the site file",
+		`e delayed 1 no telephone of "T. Lama" is in the site file`, "f given-up 1 the person is no longer in the site file"})
+}
+
+// TestManyForOneHideNothing: however much waits for a server that is down.
+func TestManyForOneHideNothing(t *testing.T) {
+	o := newOffice(t)
+	mails := &way{name: ByMail}
+	o.rewire(nil, mails, &way{name: ByWebhook, ask: func(context.Context, *Delivery) error { return errors.New("down") }})
+	var out []sqlite.Outgoing
+	for i := range mostDue + 1 {
+		out = append(out, sqlite.Outgoing{Key: "h" + time.Duration(i).String(), Messenger: ByWebhook, To: "board", Body: []byte("{}"), NotBefore: o.now})
+	}
+	require.NoError(t, o.store.AppendRecords(t.Context(), 1, nil, out))
+	o.post1(ByMail, "S. Rai", "leak", Letter{Priority: "high"})
+	o.look(0)
+	require.Len(t, mails.took, 1)
+}
+
+// TestTextsWaitForLight: a modem that comes back at night wakes nobody without need.
+func TestTextsWaitForLight(t *testing.T) {
+	o := newOffice(t)
+	modem := &way{name: BySMS}
+	dark := true
+	o.rewire(func(p *Options) { p.Night = func(time.Time) bool { return dark } }, modem)
+	o.post1(BySMS, "S. Rai", "leak", Letter{Priority: "high"})
+	o.post1(BySMS, "S. Rai", "gas", Letter{Priority: "high", Wake: true})
+	o.look(0)
+	require.Equal(t, []string{"gas@bagmati.example +97700000001 gas"}, modem.took)
+	dark = false
+	o.look(time.Second)
+	require.Len(t, modem.took, 2)
+}
+
+// TestSpread: waits differ by a fifth at most, and are never shorter than the
+// other side asks for, within an hour.
+func TestSpread(t *testing.T) {
+	draw := 0.0
+	s := NewSender(nil, nil, Options{Rand: func() float64 { return draw }})
+	for _, tt := range []struct {
+		draw float64
+		f    Failure
+		want time.Duration
+	}{
+		{0, Failure{}, 24 * time.Second},
+		{0.5, Failure{}, 30 * time.Second},
+		{0.999999, Failure{}, 36 * time.Second},
+		{0, Failure{Permanent: true}, 12 * time.Minute},
+		{0, Failure{RetryAfter: 5 * time.Minute}, 5 * time.Minute},
+		{0, Failure{RetryAfter: 10 * time.Second}, 24 * time.Second},
+		{0, Failure{RetryAfter: 100 * time.Hour}, time.Hour},
+	} {
+		draw = tt.draw
+		require.InDelta(t, tt.want, s.spread(1, &tt.f), float64(time.Millisecond))
+	}
+}
