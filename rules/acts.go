@@ -183,6 +183,7 @@ func (s *State) maskedExit(e *logbook.MaskedExit) {
 		return
 	}
 	st.Inside = append(st.Inside[:out], st.Inside[out+1:]...)
+	s.worked(e.Store, min(e.Time, s.At))
 }
 
 // onStack lets a fact about a stack take effect.
@@ -276,6 +277,7 @@ func (s *State) start(e *logbook.TreatmentStarted, k *Stack, at logbook.Time) {
 	k.Treatment.Start(&given, p, at)
 	k.Treatment.Second = k.SecondFrom != 0
 	k.SecondFrom, k.SecondTill = 0, 0
+	s.worked(k.Store, at)
 	k.Gas = newGas(s.Site, k.Treatment, s.temperature(k))
 }
 
@@ -333,6 +335,7 @@ func (s *State) pauseOrResume(e logbook.Acting, k *Stack, at logbook.Time) {
 	}
 	if _, pause := e.(*logbook.AiringPaused); pause {
 		t.Pause(at)
+		s.worked(k.Store, at)
 	} else {
 		t.Air(at)
 	}

@@ -63,8 +63,10 @@ func (s *State) raised(of *logbook.Alarm) bool {
 type condition struct {
 	of     logbook.Alarm // names, place, code, value, limit, onset; the priority, where it is not the usual one
 	active bool
-	slow   time.Duration // it must hold at least this long first, whatever its kind says
-	atOnce bool          // it is over without waiting: its place or its exposure is no more
+	slow   time.Duration   // it must hold at least this long first, whatever its kind says
+	atOnce bool            // it is over without waiting: its place or its exposure is no more
+	cause  cause           // what may speak for it; nil = nothing
+	also   func() []string // what it speaks for when it is raised; nil = nothing
 }
 
 // AlarmKey names what an alarm is of: its code may change while it lasts.
@@ -121,6 +123,13 @@ func (s *State) alarm(c condition) {
 		}
 		return
 	}
+	if a == nil || !a.Raised {
+		if by := c.spokenFor(); by != nil {
+			by.speak(consequence(&c.of))
+			delete(s.Alarms, key)
+			return
+		}
+	}
 	if a == nil || a.Raised && graver(c.of.Code, a.Record.Code) {
 		a = &Alarm{}
 		s.Alarms[key] = a
@@ -136,7 +145,25 @@ func (s *State) alarm(c condition) {
 	if s.At.Sub(a.From) < max(k.on, c.slow) {
 		return
 	}
+	s.raise(a, &c, &k)
+}
+
+// spokenFor returns the alarm of the cause that stands or is about to, if any.
+func (c *condition) spokenFor() *Alarm {
+	if c.cause == nil {
+		return nil
+	}
+	return c.cause()
+}
+
+// raise puts an alarm up.
+func (s *State) raise(a *Alarm, c *condition, k *kind) {
+	also := a.Record.Also // what was silent before it was sure
 	a.Raised, a.Since, a.Record = true, s.At, c.of
+	if c.also != nil {
+		a.speak(c.also()...)
+	}
+	a.speak(also...)
 	if a.Record.Priority == "" {
 		a.Record.Priority = k.priority
 	}

@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"maps"
+
 	"undersheet/logbook"
 	"undersheet/rules/exposure"
 	"undersheet/rules/gate"
@@ -18,6 +20,7 @@ func (s *State) configure(site logbook.Site) {
 			s.place(k, st.Name)
 		}
 	}
+	maps.DeleteFunc(s.Signals, func(channel string, _ *Signal) bool { return s.feeds[channel].signal == "" })
 	s.endOrphans()
 	if site.Limits == "" {
 		s.find(logbook.Finding{Code: "no-limits-country", Limit: exposure.DefaultLimitPPM})
@@ -95,22 +98,24 @@ func (s *State) endOrphans() {
 	}
 	for _, key := range s.alarmKeys() {
 		a := s.Alarms[key]
-		if of := a.Record; a.Raised && (of.Point != "" && !s.hasAir(of.Store, of.Point, of.Channel) || of.Line != "" && !s.hasLine(of.Stack, of.Line)) {
+		if of := a.Record; a.Raised && (of.Point != "" && !s.hasPoint(&of) || of.Line != "" && !s.hasLine(of.Stack, of.Line)) {
 			s.alarm(condition{of: of, atOnce: true})
 			delete(s.Alarms, key)
 		}
 	}
 }
 
-// hasAir reports whether the site has an air point of that name and channel.
-func (s *State) hasAir(store, point, channel string) bool {
-	st, _ := s.siteStore(store)
+// hasPoint reports whether the site has the air point, contact or pump of an alarm,
+// on the same channel.
+func (s *State) hasPoint(of *logbook.Alarm) bool {
+	st, _ := s.siteStore(of.Store)
 	for _, p := range st.Air {
-		if p.Name == point && p.Channel == channel {
+		if p.Name == of.Point && p.Channel == of.Channel {
 			return true
 		}
 	}
-	return false
+	f, fed := s.feeds[of.Channel]
+	return fed && f.signal != "" && f.store == of.Store && f.point == of.Point
 }
 
 // hasLine reports whether the treatment of a stack has a line of that name.

@@ -116,6 +116,9 @@ func underGas(t *testing.T, change ...func(*logbook.Site)) *day {
 // withholding.
 func cleared(t *testing.T, change ...func(*logbook.Site)) *day {
 	d := underGas(t, change...)
+	if d.state.Site.Pumps != nil {
+		d.still(dry)
+	}
 	top, low := d.level["a1"], d.level["a2"]
 	d.level["a1"], d.level["a2"] = nil, nil // nothing to fit: the tests of what comes after are quicker
 	d.run(114)

@@ -163,11 +163,11 @@ func (s *State) pass() {
 		return
 	}
 	s.PassedAt = s.At
+	s.passCauses()
 	for _, store := range s.storeNames() {
 		for _, stack := range s.stacksIn(store) {
 			s.passStack(stack, s.Stacks[stack])
 		}
 		s.passStore(store)
 	}
-	s.passInstruments()
 }

@@ -51,7 +51,7 @@ func (s *State) channel(name string) *Channel {
 func (s *State) flag(c *Channel, j reading.Judged, name string, f feed) {
 	switch j.State {
 	case reading.Future, reading.Late, reading.SecondValue, reading.UnitMismatch, reading.Fault, reading.OverRange, reading.Stuck, reading.BelowZero:
-		if c.Flag == j.State {
+		if c.Flag == j.State || s.stale(name, &j) {
 			return
 		}
 		line := ""
@@ -72,7 +72,9 @@ func bridge(c *Channel, ch logbook.Channel) time.Duration {
 	return max(time.Hour, 3*c.Usual(ch))
 }
 
-// readLine takes a judged reading under a sheet.
+// readLine takes a judged reading under a sheet. While its pump is off it is one of
+// what stood in the tube: it counts for nothing, not even for the product, and a
+// gap is reported instead.
 func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judged) {
 	k := s.stack(f.stack)
 	t := k.Treatment
@@ -85,6 +87,9 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 	}
 	if t.Due(s.At) {
 		s.passStack(f.stack, k) // before newer readings push out those of the moment judged
+	}
+	if s.drawn(f.channel) == PumpOff {
+		return
 	}
 	ppm := j.Value
 	if j.State == reading.BelowDetection {
@@ -117,10 +122,12 @@ func (s *State) readAir(ch logbook.Channel, c *Channel, f feed, j reading.Judged
 			t = &gate.Track{}
 			st.Tracks[f.point] = t
 		}
-		t.Add(j, gap)
+		if s.shows(f.channel, &j) {
+			t.Add(j, gap)
+		}
 		s.passStore(f.store)
 	}
-	if j.Counts && j.State != reading.Late {
+	if j.Counts && j.State != reading.Late && s.drawn(f.channel) != PumpOff {
 		a := st.Air[f.point]
 		if a == nil {
 			a = &exposure.Air{}
@@ -128,4 +135,20 @@ func (s *State) readAir(ch logbook.Channel, c *Channel, f feed, j reading.Judged
 		}
 		a.Add(j.At, max(j.Value, 0), gap)
 	}
+}
+
+// shows reports whether a reading in air shows anything to the gate. One that was
+// taken while its pump was off, or not known to run, counts against the gate and
+// never for it.
+func (s *State) shows(channel string, j *reading.Judged) bool {
+	p := s.pumpOf(channel)
+	if p == nil {
+		return true
+	}
+	if state, since := s.pump(p); state == PumpNotWatched || state == PumpRuns && j.At >= since {
+		return true
+	}
+	j.Live = false
+	limit, _ := exposure.Limit(s.limitSets(), s.At)
+	return !j.Counts || !(j.Upper < limit)
 }

@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"slices"
+
 	"undersheet/logbook"
 	"undersheet/rules/reading"
 )
@@ -64,15 +66,37 @@ func (s *State) readSignal(f feed, j reading.Judged) {
 		return
 	}
 	sig := s.Signals[f.channel]
-	if sig == nil {
+	switch {
+	case sig == nil:
 		sig = &Signal{Since: j.At}
 		s.Signals[f.channel] = sig
-	} else if j.At < sig.At {
+	case j.At < sig.At:
 		return
-	} else if s.means(f, j.Value) != s.means(f, sig.Value) {
+	case s.means(f, j.Value) != s.means(f, sig.Value):
 		sig.Since = j.At
 	}
 	sig.Value, sig.At = j.Value, j.At
+	s.passSignal(f)
+}
+
+// passSignal looks at once at what a signal may change.
+func (s *State) passSignal(f feed) {
+	if f.store != "" {
+		s.passStore(f.store)
+		return
+	}
+	s.passCauses()
+	if f.signal != signalPump {
+		return
+	}
+	for _, st := range s.Site.Stores {
+		if slices.ContainsFunc(st.Air, func(p logbook.AirPoint) bool {
+			pump := s.pumpOf(p.Channel)
+			return p.Gate() && pump != nil && pump.Channel == f.channel
+		}) {
+			s.passStore(st.Name)
+		}
+	}
 }
 
 // means returns what a value of a signal says: open, wet, power there, running.

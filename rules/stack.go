@@ -22,7 +22,6 @@ const (
 	unevenFrom    = 0.25             // after this share of the exposure
 	ratioFor      = 90 * time.Minute // how long the last whole bin speaks for the present
 	silentLine    = 30 * time.Minute // or three usual intervals
-	readAgain     = 10 * time.Minute // or the usual interval
 	poorChance    = 0.5              // of meeting the end level, at two forecasts in a row
 	hopelessBelow = 0.2              // at one
 	fairChance    = 0.7              // clears the alarm
@@ -202,15 +201,9 @@ func (s *State) collapsing(k *Stack, chance float64) bool {
 // lineAlarms looks at one line under the sheet.
 func (s *State) lineAlarms(name string, k *Stack, t *treatmentOf, line int) {
 	l := t.Lines[line]
-	ch := s.Site.Channels[l.Channel]
 	c := s.channel(l.Channel)
 	of := logbook.Alarm{Alarm: alarmLineSilent, Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel}
-	since := max(c.Newest, t.Started)
-	quiet, usual := s.At.Sub(since), c.Usual(ch)
-	of.Value, of.Onset = logbook.Number(quiet.Minutes()), since
-	// a line whose instrument has just come back, or is new, has its time to read
-	delay := max(readAgain, usual)
-	s.alarm(condition{of: of, active: quiet > max(silentLine, 3*usual)-delay && !s.down(l.Channel), slow: delay})
+	s.silenceAlarm(of, true, c, t.Started)
 	s.faultAlarm(c, logbook.Alarm{Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel})
 }
 

@@ -53,6 +53,7 @@ type Store struct {
 	Rebound   bool                     // gas came back after a clearance
 	HandOwed  map[string]bool          // stacks that need a hand reading beside them
 	Inside    []Masked                 // who is in by masked entry
+	WorkedAt  logbook.Time             // when people who had the doors open on record were done
 	Hands     map[string]gate.Hand     // newest per point
 	Tracks    map[string]*gate.Track   // gate air points, by name
 	Air       map[string]*exposure.Air // all air points, by name

@@ -57,8 +57,12 @@ func (s *State) gatePoint(st *Store, p logbook.AirPoint) gate.Point {
 	if t == nil {
 		t = &gate.Track{}
 	}
-	return gate.Point{Name: p.Name, Detection: reading.PPM(ch, ch.DetectionLimit), AllowedGap: s.channel(p.Channel).AllowedGap(ch), Track: t}
+	return gate.Point{Name: p.Name, Detection: reading.PPM(ch, ch.DetectionLimit), AllowedGap: s.channel(p.Channel).AllowedGap(ch),
+		Pump: pumpDoubts[s.drawn(p.Channel)], Track: t}
 }
+
+// pumpDoubts names what a pump's state has against the gate.
+var pumpDoubts = map[string]string{PumpOff: gate.PumpOff, PumpNotKnown: gate.PumpNotKnown}
 
 // gateStack gathers what is known of one stack.
 func (s *State) gateStack(name string, st *Store) gate.Stack {

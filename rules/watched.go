@@ -48,7 +48,7 @@ func (s *State) storeAlarms(name string, in *gate.Store, d gate.Decision) {
 	}
 	s.alarm(condition{of: logbook.Alarm{Alarm: alarmRebound, Store: name,
 		Value: worst(in), Limit: logbook.Number(in.Limit)}, active: st.Rebound})
-	busy := false
+	busy := false // with work or gas, so that gas inside is evidence of a leak
 	for _, k := range in.Stacks {
 		busy = busy || k.Phase == logbook.PhaseDosing || k.Phase == logbook.PhaseExposure || k.Phase == logbook.PhaseAiring
 	}
@@ -57,6 +57,7 @@ func (s *State) storeAlarms(name string, in *gate.Store, d gate.Decision) {
 		s.pointAlarms(name, p, in.Limit, busy, st.Rebound)
 	}
 	s.maskedAlarms(name, st)
+	s.roomAlarms(name, st, &site)
 }
 
 // above reports whether the value of an alarm is at its limit or over it; once
@@ -101,7 +102,7 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 	gas.Alarm, gas.Code, gas.Value, gas.Limit = alarmAirGas, p.Where, logbook.Number(c.Last.Value), logbook.Number(limit)
 	silentFor, silent := c.SilentFor(ch, s.At)
 	found := s.above(&gas)
-	if fresh := c.Newest != 0 && !silent && c.Last.Counts; !fresh {
+	if fresh := c.Newest != 0 && !silent && c.Last.Counts; !fresh || !found && !s.trusted(p.Channel) {
 		found = s.raised(&gas) // what nobody reads any more is not gone
 	}
 	s.alarm(condition{of: gas, active: found && !(inside && (busy || rebound))})
@@ -109,7 +110,7 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 	if c.Newest == 0 {
 		of.Value = 0
 	}
-	s.alarm(condition{of: of, active: silent && !s.down(p.Channel)})
+	s.alarm(condition{of: of, active: silent, cause: s.silencing(p.Channel)})
 	s.faultAlarm(c, logbook.Alarm{Store: store, Point: p.Name, Channel: p.Channel})
 }
 
@@ -118,7 +119,11 @@ func (s *State) faultAlarm(c *Channel, of logbook.Alarm) {
 	is := c.Last.State
 	of.Alarm, of.Code, of.Value = alarmFault, is, logbook.Number(c.Last.Raw)
 	bad := is == reading.Fault || is == reading.BelowZero || is == reading.Stuck
-	s.alarm(condition{of: of, active: bad})
+	by := func() *Alarm { return nil }
+	if is == reading.Stuck { // a pump that is off leaves the same air in the tube
+		by = func() *Alarm { return s.pumping(of.Channel) }
+	}
+	s.alarm(condition{of: of, active: bad, cause: by})
 }
 
 // maskedAlarms counts how long somebody is inside with breathing protection.
@@ -135,37 +140,6 @@ func (s *State) maskedAlarms(name string, st *Store) {
 		}
 	}
 	s.alarm(condition{of: of, active: over})
-}
-
-// passInstruments raises an alarm for each device that does not answer.
-func (s *State) passInstruments() {
-	for _, key := range sorted(s.Instruments) {
-		i := s.Instruments[key]
-		of := logbook.Alarm{Alarm: alarmInstrument, Channel: i.Name, Code: i.Unit, Onset: i.Since,
-			Value: logbook.Number(s.At.Sub(i.Since).Minutes())}
-		if i.Unit != "" {
-			of.Channel += ", " + i.Unit
-		}
-		s.alarm(condition{of: of, active: !i.OK})
-	}
-}
-
-// down reports whether the instrument that feeds a channel is known not to
-// answer: its own alarm then speaks for its lines.
-func (s *State) down(channel string) bool {
-	for _, in := range s.Site.Instruments {
-		for unit, feeds := range channelsOf(in) {
-			for _, c := range feeds {
-				if i := s.Instruments[in.Name+"\x00"+unit]; c == channel && i != nil && !i.OK {
-					return true
-				}
-			}
-		}
-		if i := s.Instruments[in.Name+"\x00"]; i != nil && !i.OK && feedsAny(in, channel) {
-			return true
-		}
-	}
-	return false
 }
 
 func sorted[V any](m map[string]V) []string {

@@ -60,6 +60,8 @@ var englishReasons = map[string]string{
 	"air-not-below-long-enough": "The air at {about} has been below the limit for {whole} of {wholelimit} minutes.",
 	"point-no-reading":          "Nothing has been read at {about} yet.",
 	"point-silent":              "Nothing has been read at {about} for {whole} minutes.",
+	"pump-off":                  "The pump that draws the air of {about} is off: what is read there shows nothing.",
+	"pump-not-known":            "Nothing tells whether the pump that draws the air of {about} runs: what is read there is not trusted.",
 	"point-over-range":          "The instrument at {about} is at the top of its range: the air may hold more than it can show.",
 	"point-stuck":               "The instrument at {about} shows the same figure again and again: it is not trusted.",
 	"point-fault":               "The instrument at {about} reports a fault.",

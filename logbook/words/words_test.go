@@ -22,7 +22,8 @@ var (
 		no-gate-air-points no-site airing-too-short airing-paused air-above-limit air-not-below-long-enough point-silent point-no-reading
 		point-over-range point-stuck point-fault point-below-zero detection-limit-too-high clock-stepped second-value late-reading-above-limit
 		lines-still-read-gas hand-reading-owed confirmation-owed hand-reading-above-limit hand-reading-too-coarse hand-reading-too-old
-		confirmation-lapsed withholding no-entries logbook-failing fold-stalled fold-failed watch-stopped watch-in-trouble`)
+		confirmation-lapsed withholding no-entries logbook-failing fold-stalled fold-failed watch-stopped watch-in-trouble
+		pump-off pump-not-known`)
 	refusedCodes = strings.Fields(`unknown-store unknown-stack no-name gate-not-check-owed hand-readings-owed no-treatment-running
 		already-running store-under-gas masked-entry-open future-dated not-in-exposure not-airing no-site unknown-unit`)
 	findingCodes = strings.Fields(`unknown-channel unknown-unit unit-mismatch future late second-value duplicate-treatment store-not-empty

@@ -37,6 +37,8 @@ const (
 	NoPoints       = "no-gate-air-points"
 	NoReading      = "point-no-reading"
 	PointSilent    = "point-silent"
+	PumpOff        = "pump-off"
+	PumpNotKnown   = "pump-not-known"
 	OverRange      = "point-over-range"
 	PointStuck     = "point-stuck"
 	PointFault     = "point-fault"
@@ -62,6 +64,7 @@ type Point struct {
 	Name       string
 	Detection  float64       // detection limit, ppm
 	AllowedGap time.Duration // how long it may say nothing
+	Pump       string        // code of what is wrong with the pump that draws its air; empty = nothing
 	*Track                   // what was read there
 }
 
@@ -200,10 +203,13 @@ func conditionReasons(s *Store) []logbook.Reason {
 
 // point returns what stands against the gate at one air point.
 func (s *Store) point(p *Point) []logbook.Reason {
-	if p.Newest.At == 0 {
-		return []logbook.Reason{{Code: NoReading, About: p.Name}}
-	}
 	var rs []logbook.Reason
+	if p.Pump != "" {
+		rs = append(rs, logbook.Reason{Code: p.Pump, About: p.Name})
+	}
+	if p.Newest.At == 0 {
+		return append(rs, logbook.Reason{Code: NoReading, About: p.Name})
+	}
 	if age := s.Now.Sub(p.Newest.At); age > p.AllowedGap {
 		rs = append(rs, logbook.Reason{Code: PointSilent, About: p.Name, Value: minutes(age), Limit: minutes(p.AllowedGap)})
 	}

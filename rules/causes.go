@@ -1,0 +1,164 @@
+package rules
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"undersheet/logbook"
+)
+
+// One cause is one message: mains that are lost stop pumps and instruments, a pump
+// that is off leaves its instrument without a sample, and an instrument that does
+// not answer silences its lines. While the alarm of a cause stands or is about to,
+// what follows from it is named there and not raised. What stood before its cause
+// remains.
+
+// powerKey, pumpKey and instrumentKey name the alarms of the causes.
+func powerKey(m logbook.Contact) AlarmKey {
+	return AlarmKey{Alarm: alarmPowerLost, Point: m.Name, Channel: m.Channel}
+}
+
+func pumpKey(p *logbook.Pump) AlarmKey {
+	return AlarmKey{Alarm: alarmPumpOff, Point: p.Name, Channel: p.Channel}
+}
+
+func instrumentKey(name, unit string) AlarmKey {
+	if unit != "" {
+		name += ", " + unit
+	}
+	return AlarmKey{Alarm: alarmInstrument, Channel: name}
+}
+
+// cause finds the alarm that speaks for another; nil where none does.
+type cause func() *Alarm
+
+// power is the cause of all that needs mains.
+func (s *State) power() *Alarm {
+	for _, m := range s.Site.Mains {
+		if a := s.Alarms[powerKey(m)]; a != nil {
+			return a
+		}
+	}
+	return nil
+}
+
+// pumping is the cause of a channel that gets no sample.
+func (s *State) pumping(channel string) *Alarm {
+	if p := s.pumpOf(channel); p != nil {
+		return s.Alarms[pumpKey(p)]
+	}
+	return nil
+}
+
+// silencing is the cause of a channel that says nothing.
+func (s *State) silencing(channel string) cause {
+	return func() *Alarm {
+		if a := s.power(); a != nil {
+			return a
+		}
+		if a := s.pumping(channel); a != nil {
+			return a
+		}
+		for _, in := range s.Site.Instruments {
+			for unit, feeds := range channelsOf(in) {
+				if a := s.Alarms[instrumentKey(in.Name, unit)]; a != nil && slices.Contains(feeds, channel) {
+					return a
+				}
+			}
+			if a := s.Alarms[instrumentKey(in.Name, "")]; a != nil && feedsAny(in, channel) {
+				return a
+			}
+		}
+		return nil
+	}
+}
+
+// muting is the cause of an instrument that does not answer: mains, or the pump
+// that draws for all that it reads.
+func (s *State) muting(name, unit string) cause {
+	return func() *Alarm {
+		if a := s.power(); a != nil {
+			return a
+		}
+		var by *Alarm
+		for _, channel := range s.fedBy(name, unit) {
+			a := s.pumping(channel)
+			if a == nil || by != nil && a != by {
+				return nil
+			}
+			by = a
+		}
+		return by
+	}
+}
+
+// fedBy lists the channels that an instrument, or one unit on its line, feeds, in
+// order.
+func (s *State) fedBy(name, unit string) []string {
+	var fed []string
+	for _, in := range s.Site.Instruments {
+		if in.Name != name {
+			continue
+		}
+		for _, channel := range sorted(s.Site.Channels) {
+			if unit != "" && slices.Contains(channelsOf(in)[unit], channel) || unit == "" && feedsAny(in, channel) {
+				fed = append(fed, channel)
+			}
+		}
+	}
+	return fed
+}
+
+// keepAlso bounds how many consequences a cause names.
+const keepAlso = 40
+
+// speak lets an alarm name what follows from it: once, in order. A bare name that
+// stood for what may follow makes place for what does.
+func (a *Alarm) speak(of ...string) {
+	for _, name := range of {
+		also := a.Record.Also
+		if bare, _, placed := strings.Cut(name, " "); placed {
+			also = slices.DeleteFunc(also, func(n string) bool { return n == bare })
+		}
+		if at, found := slices.BinarySearch(also, name); !found && len(also) < keepAlso {
+			also = slices.Insert(also, at, name)
+		}
+		a.Record.Also = also
+	}
+}
+
+// consequence names an alarm in the list of its cause: its name, and its place.
+func consequence(of *logbook.Alarm) string {
+	switch {
+	case of.Stack != "":
+		return strings.TrimSpace(fmt.Sprintf("%s %s %s", of.Alarm, of.Stack, of.Line))
+	case of.Point != "":
+		return of.Alarm + strings.TrimRight(" "+of.Store, " ") + " " + of.Point
+	}
+	return of.Alarm + " " + of.Channel
+}
+
+// silenced names the alarms that silence of channels would raise now.
+func (s *State) silenced(channels []string) []string {
+	var names []string
+	for _, channel := range channels {
+		f, fed := s.feeds[channel]
+		of := logbook.Alarm{Store: f.store, Stack: f.stack, Point: f.point, Channel: channel}
+		switch {
+		case !fed || f.grain:
+			continue
+		case f.signal != "":
+			of.Alarm = alarmSensorSilent
+		case f.line >= 0:
+			site, _ := s.siteStack(f.stack)
+			of.Alarm, of.Line = alarmLineSilent, site.Lines[f.line].Name
+		default:
+			of.Alarm = alarmPointSilent
+		}
+		if k := s.kindOf(of.Alarm); s.can(&k, &of) {
+			names = append(names, consequence(&of))
+		}
+	}
+	return names
+}

@@ -1,0 +1,173 @@
+package rules
+
+import (
+	"slices"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/rules/reading"
+)
+
+// afterWork is how long doors may stay open when people who were at work on record
+// are done: common practice.
+const afterWork = 5 * time.Minute
+
+// codeWater is the case of fire-risk in which water meets phosphide.
+const codeWater = "water"
+
+// roomAlarms looks at the doors and water sensors of a store.
+func (s *State) roomAlarms(name string, st *Store, site *logbook.Store) {
+	expected := s.doorsExpected(name, st)
+	for _, d := range site.Doors {
+		open, known, since := s.contact(d)
+		of := logbook.Alarm{Alarm: alarmDoorOpened, Store: name, Point: d.Name, Channel: d.Channel, Onset: since}
+		if known {
+			of.Value = logbook.Number(max(0, s.At.Sub(since).Minutes()))
+		}
+		s.alarm(condition{of: of, active: known && open && !expected})
+		s.sensorAlarms(name, d)
+	}
+	for _, w := range site.Water {
+		wet, known, since := s.contact(w)
+		s.alarm(condition{of: logbook.Alarm{Alarm: alarmFire, Code: codeWater, Store: name, Point: w.Name, Channel: w.Channel, Onset: since},
+			active: known && wet && s.phosphideIn(name)})
+		s.sensorAlarms(name, w)
+	}
+}
+
+// doorsExpected reports whether doors of a store are open on purpose: somebody is
+// inside by masked entry or has just come out, people lay phosphide in another
+// stack of it, or another stack of it is being aired.
+func (s *State) doorsExpected(name string, st *Store) bool {
+	if len(st.Inside) > 0 || st.WorkedAt != 0 && s.At.Sub(st.WorkedAt) < afterWork {
+		return true
+	}
+	for _, stack := range s.stacksIn(name) {
+		t := s.Stacks[stack].Treatment
+		if t != nil && (t.Phase == logbook.PhaseDosing || t.Phase == logbook.PhaseAiring && !t.Paused) {
+			return true
+		}
+	}
+	return false
+}
+
+// phosphideIn reports whether phosphide, or what is left of it, is in a store.
+// Nobody records its removal, so it counts as there until withholding is over:
+// spent residue still holds some.
+func (s *State) phosphideIn(store string) bool {
+	return s.can(&kind{during: untilHandled}, &logbook.Alarm{Store: store})
+}
+
+// worked notes that people who had the doors of a store open are done.
+func (s *State) worked(store string, at logbook.Time) {
+	st := s.store(store)
+	st.WorkedAt = max(st.WorkedAt, at)
+}
+
+// sensorAlarms says that a contact or a pump's own channel tells nothing any more,
+// or nothing that is to be trusted.
+func (s *State) sensorAlarms(store string, c logbook.Contact) {
+	of := logbook.Alarm{Store: store, Point: c.Name, Channel: c.Channel}
+	h := s.channel(c.Channel)
+	silent := of
+	silent.Alarm = alarmSensorSilent
+	began := s.exposedSince(store)
+	s.silenceAlarm(silent, began != 0, h, began)
+	if began != 0 || s.raised(&logbook.Alarm{Alarm: alarmFault, Store: store, Point: c.Name, Channel: c.Channel}) {
+		s.faultAlarm(h, of)
+	}
+}
+
+// exposedSince returns since when a stack of a store, or with no store of the site,
+// has been under gas; 0 = none is.
+func (s *State) exposedSince(store string) logbook.Time {
+	since := logbook.Time(0)
+	for _, k := range s.Stacks {
+		t := k.Treatment
+		if t != nil && t.Phase == logbook.PhaseExposure && (store == "" || k.Store == store) && (since == 0 || t.Started < since) {
+			since = t.Started
+		}
+	}
+	return since
+}
+
+// silenceAlarm says that a channel has been silent for longer than half an hour or
+// three usual intervals. What has just come back, or is new, has its time to read.
+func (s *State) silenceAlarm(of logbook.Alarm, watched bool, h *Channel, began logbook.Time) {
+	since := max(h.Newest, began)
+	quiet, usual := s.At.Sub(since), h.Usual(s.Site.Channels[of.Channel])
+	of.Value, of.Onset = logbook.Number(quiet.Minutes()), since
+	slow := max(s.kindOf(of.Alarm).on, usual)
+	s.alarm(condition{of: of, active: watched && quiet > max(silentLine, 3*usual)-slow, slow: slow, cause: s.silencing(of.Channel)})
+}
+
+// passCauses looks at what silences others: mains, pumps, and instruments that do
+// not answer.
+func (s *State) passCauses() {
+	for _, m := range s.Site.Mains {
+		there, known, since := s.contact(m)
+		of := logbook.Alarm{Alarm: alarmPowerLost, Point: m.Name, Channel: m.Channel, Onset: since}
+		s.alarm(condition{of: of, active: known && !there, also: s.onMains})
+		s.sensorAlarms("", m)
+	}
+	for i := range s.Site.Pumps {
+		if s.Site.Pumps[i].Channel != "" {
+			s.pumpAlarms(&s.Site.Pumps[i])
+		}
+	}
+	for _, key := range sorted(s.Instruments) {
+		i := s.Instruments[key]
+		of := logbook.Alarm{Alarm: alarmInstrument, Channel: instrumentKey(i.Name, i.Unit).Channel, Code: i.Unit, Onset: i.Since,
+			Value: logbook.Number(s.At.Sub(i.Since).Minutes())}
+		s.alarm(condition{of: of, active: !i.OK, cause: s.muting(i.Name, i.Unit),
+			also: func() []string { return s.silenced(s.fedBy(i.Name, i.Unit)) }})
+	}
+}
+
+// onMains names what may fall silent without mains; which of it hangs on them, the
+// site does not say.
+func (s *State) onMains() []string {
+	names := []string{alarmLineSilent, alarmPointSilent}
+	if len(s.Site.Instruments) > 0 {
+		names = append(names, alarmInstrument)
+	}
+	if len(s.Site.Pumps) > 0 {
+		names = append(names, alarmPumpOff)
+	}
+	return names
+}
+
+// pumpAlarms looks at a sampling pump that is watched.
+func (s *State) pumpAlarms(p *logbook.Pump) {
+	state, since := s.pump(p)
+	key := pumpKey(p)
+	of := logbook.Alarm{Alarm: key.Alarm, Point: key.Point, Channel: key.Channel, Onset: since, Limit: 1}
+	if s.Site.Channels[p.Channel].Unit == logbook.LMin {
+		of.Limit = logbook.Number(least(p))
+	}
+	if sig := s.Signals[p.Channel]; sig != nil {
+		of.Value = logbook.Number(sig.Value)
+	}
+	s.alarm(condition{of: of, active: state == PumpOff && s.wanted(p), cause: s.power, also: func() []string { return s.silenced(p.Draws) }})
+	s.sensorAlarms("", logbook.Contact{Name: p.Name, Channel: p.Channel})
+}
+
+// wanted reports whether a pump draws from a store in which something is under gas,
+// being aired or withheld.
+func (s *State) wanted(p *logbook.Pump) bool {
+	return slices.ContainsFunc(p.Draws, func(channel string) bool {
+		f, fed := s.feeds[channel]
+		return fed && s.phosphideIn(f.store)
+	})
+}
+
+// trusted reports whether a channel's samples are known to be drawn.
+func (s *State) trusted(channel string) bool {
+	state := s.drawn(channel)
+	return state == PumpRuns || state == PumpNotWatched
+}
+
+// stale reports whether a judged reading only looks stuck because its pump is off.
+func (s *State) stale(channel string, j *reading.Judged) bool {
+	return j.State == reading.Stuck && s.drawn(channel) == PumpOff
+}
