@@ -40,8 +40,7 @@ func (s *State) act(e logbook.Acting) {
 		s.permission(e, store)
 		return
 	case *logbook.MaskedEntry:
-		st := s.store(store)
-		st.Inside = append(st.Inside, Masked{e.In, min(h.Time, s.At)})
+		s.maskedEntry(e)
 	case *logbook.MaskedExit:
 		s.maskedExit(e)
 	case *logbook.AlarmAcknowledged:
@@ -163,27 +162,6 @@ func (s *State) clear(p Pending, st *Store) {
 			k.event(s.At, logbook.KindEntryConfirmed, p.By)
 		}
 	}
-}
-
-// maskedExit takes out whom it names, else the one who went in first.
-func (s *State) maskedExit(e *logbook.MaskedExit) {
-	st := s.store(e.Store)
-	if len(st.Inside) == 0 {
-		s.find(logbook.Finding{Code: "nobody-inside", Store: e.Store, About: e.By})
-		return
-	}
-	out := 0
-	for i, m := range st.Inside {
-		if e.Out != "" && m.Name == e.Out {
-			out = i
-		}
-	}
-	if e.Out != "" && st.Inside[out].Name != e.Out {
-		s.find(logbook.Finding{Code: "nobody-inside", Store: e.Store, About: e.Out})
-		return
-	}
-	st.Inside = append(st.Inside[:out], st.Inside[out+1:]...)
-	s.worked(e.Store, min(e.Time, s.At))
 }
 
 // onStack lets a fact about a stack take effect.

@@ -39,7 +39,7 @@ func (s *State) View() *View {
 
 func (s *State) storeView(name string) StoreView {
 	st := s.store(name)
-	v := StoreView{Name: name, Gate: st.Gate}
+	v := StoreView{Name: name, Gate: st.Gate, Masked: slices.Clone(st.Inside), Protection: s.protection(name)}
 	v.Gate.Reasons = append([]logbook.Reason(nil), st.Gate.Reasons...)
 	v.Gate.Read = append([]logbook.PointRead(nil), st.Gate.Read...)
 	for i, m := range st.Inside {

@@ -1,6 +1,9 @@
 package rules
 
-import "undersheet/logbook"
+import (
+	"undersheet/logbook"
+	"undersheet/rules/exposure"
+)
 
 // View is a copy of the state for those who show it. It shares nothing with the
 // State it was made from.
@@ -21,16 +24,28 @@ type View struct {
 
 // StoreView is one building.
 type StoreView struct {
-	Name     string
-	Gate     logbook.Gate // as last decided; its Time is when it last changed
-	Air      []AirView
-	Doors    []ContactView // on = open
-	Water    []ContactView // on = wet
-	Stacks   []StackView
-	Inside   string // who is in by masked entry; empty = nobody
-	AiringH  float64
-	AirTWA8h float64 // worst inside or door point, ppm over 8 h
-	Air15min float64 // worst, ppm over 15 min
+	Name       string
+	Gate       logbook.Gate // as last decided; its Time is when it last changed
+	Air        []AirView
+	Doors      []ContactView // on = open
+	Water      []ContactView // on = wet
+	Stacks     []StackView
+	Inside     string   // who is in by masked entry; empty = nobody
+	Masked     []Masked // the same, one by one, with since when
+	Protection ProtectionView
+	AiringH    float64
+	AirTWA8h   float64 // worst inside or door point, ppm over 8 h
+	Air15min   float64 // worst, ppm over 15 min
+}
+
+// ProtectionView is the least breathing protection that the air inside a store asks
+// for as it is read now. It is no word that anybody may go in.
+type ProtectionView struct {
+	exposure.Step
+	Known    bool         // false: the air is not known, and the step is the highest
+	UpperPPM float64      // what the worst point may hold: reading × (1 + accuracy) + zero error
+	Point    string       // that point, or the one for which the air is not known
+	At       logbook.Time // of its reading
 }
 
 // AirView is one air point.

@@ -119,6 +119,7 @@ var englishFindings = map[string]string{
 	"unknown-point":                "{store} has no air point {about}: the hand reading is kept. Beside stack B, for example, is written \"beside B\".",
 	"nobody-inside":                "An exit from {store} was recorded ({about}), but nobody of that name is on record as inside. Count the people at the door.",
 
+	"protection-below-air":           "{about} was recorded as going into {store} with a protection factor of {value}; the air as it is read there asks for {limit} at least. Call them out, from the door.",
 	"store-not-empty":                "Laying of phosphide in stack {stack} began without the word that {store} is empty: see that only the dosing crew is there.",
 	"dosing-not-recorded":            "Stack {stack} was put under gas and the laying of phosphide was not recorded: the gate was not shut while people laid it.",
 	"duplicate-treatment":            "The treatment name {about} is already taken: a number is put behind it.",

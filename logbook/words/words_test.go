@@ -31,7 +31,7 @@ var (
 		airing-early-no-reason no-exposure-running dosing-not-recorded clock-stepped payload-refused hand-reading-below-detection
 		over-range fault stuck below-zero unknown-line unknown-point no-limits-country second-treatment-due act-backdated nobody-inside
 		already-running airing-before-release-over not-airing lines-changed second-treatment-off-window future-dated record-not-written
-		nothing-to-acknowledge`)
+		nothing-to-acknowledge protection-below-air`)
 	alarmNames = strings.Fields(`leak end-level-at-risk end-level-missed uneven-gas air-gas gate-rebound line-silent line-off line-blocked
 		instrument-fault instrument-silent door-opened power-lost fire-risk too-cold masked-entry-overdue follow-up-due point-silent watch-stopped sensor-silent pump-off`)
 )

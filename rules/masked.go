@@ -1,0 +1,90 @@
+package rules
+
+import (
+	"strconv"
+	"strings"
+
+	"undersheet/logbook"
+	"undersheet/rules/exposure"
+	"undersheet/rules/reading"
+)
+
+// protection tells what breathing protection the air of a store asks for now: by
+// the worst of its inside points, at the upper value of its reading. One point that
+// is silent, faulty, over its range or not known to be drawn makes the air unknown,
+// and so does a store without inside points.
+func (s *State) protection(name string) ProtectionView {
+	site, _ := s.siteStore(name)
+	v := ProtectionView{}
+	n := 0
+	for _, p := range site.Air {
+		if p.Where != "" && p.Where != logbook.WhereInside {
+			continue
+		}
+		n++
+		c, known := s.Channels[p.Channel], false
+		if c != nil {
+			_, silent := c.SilentFor(s.Site.Channels[p.Channel], s.At)
+			good := c.Last.State == reading.OK || c.Last.State == reading.BelowDetection
+			known = good && !silent && s.trusted(p.Channel)
+		}
+		if !known {
+			return ProtectionView{Step: exposure.Protection(0, false), Point: p.Name}
+		}
+		if upper := max(0, c.Last.Upper); v.Point == "" || upper > v.UpperPPM {
+			v.UpperPPM, v.Point, v.At = upper, p.Name, c.Last.At
+		}
+	}
+	v.Known = n > 0
+	v.Step = exposure.Protection(v.UpperPPM, v.Known)
+	return v
+}
+
+// maskedEntry notes who goes in. Protection whose stated factor is lower than what
+// the air asks for is a finding; in words that name no factor it is not judged.
+func (s *State) maskedEntry(e *logbook.MaskedEntry) {
+	st := s.store(e.Store)
+	st.Inside = append(st.Inside, Masked{e.In, min(e.Time, s.At)})
+	if apf, ok := statedAPF(e.Protection); ok {
+		if v := s.protection(e.Store); apf < v.Step.APF {
+			s.find(logbook.Finding{Code: "protection-below-air", Store: e.Store, About: e.In, Value: logbook.Number(apf), Limit: logbook.Number(v.Step.APF)})
+		}
+	}
+}
+
+// maskedExit takes out whom it names, else the one who went in first.
+func (s *State) maskedExit(e *logbook.MaskedExit) {
+	st := s.store(e.Store)
+	if len(st.Inside) == 0 {
+		s.find(logbook.Finding{Code: "nobody-inside", Store: e.Store, About: e.By})
+		return
+	}
+	out := 0
+	for i, m := range st.Inside {
+		if e.Out != "" && m.Name == e.Out {
+			out = i
+		}
+	}
+	if e.Out != "" && st.Inside[out].Name != e.Out {
+		s.find(logbook.Finding{Code: "nobody-inside", Store: e.Store, About: e.Out})
+		return
+	}
+	st.Inside = append(st.Inside[:out], st.Inside[out+1:]...)
+	s.worked(e.Store, min(e.Time, s.At))
+}
+
+// statedAPF returns the assigned protection factor that a text names, as in "full
+// mask, APF 50"; false where it names none.
+func statedAPF(text string) (int, bool) {
+	_, after, found := strings.Cut(strings.ToUpper(text), "APF")
+	if !found {
+		return 0, false
+	}
+	after = strings.TrimLeft(after, " \t:=")
+	end := 0
+	for end < len(after) && (after[end] >= '0' && after[end] <= '9' || after[end] == ',' && end > 0) {
+		end++
+	}
+	n, err := strconv.Atoi(strings.ReplaceAll(after[:end], ",", ""))
+	return n, err == nil
+}

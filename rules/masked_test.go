@@ -1,0 +1,95 @@
+package rules
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"undersheet/logbook"
+	"undersheet/rules/gate"
+)
+
+// What the air inside asks of breathing protection: the steps of NIOSH npgd0505 on
+// the upper value of the worst inside point.
+func TestProtectionOfAStore(t *testing.T) {
+	d := depot(t)
+	at := func() ProtectionView { return d.state.View().Stores[0].Protection }
+	assert.Equal(t, []any{10, true, "beside A"}, []any{at().APF, at().Known, at().Point})
+	assert.InDelta(t, 0.02*1.1+0.03, at().UpperPPM, 0.001, "accuracy 10 %, zero error 0.03 ppm")
+	read := func(ppm float64) ProtectionView {
+		d.now = d.now.Add(time.Minute)
+		d.read("inside", ppm)
+		return at()
+	}
+	assert.Equal(t, 10, read(2.69).APF, "2.69 × 1.1 + 0.03 = 2.99")
+	assert.Equal(t, 25, read(2.71).APF)
+	assert.Equal(t, 1000, read(19).APF)
+	v := read(20)
+	assert.Equal(t, []any{10000, false, true}, []any{v.APF, v.Known, v.SelfContained}, "over its range: at least that much")
+	assert.Equal(t, 10000, read(-1).APF, "below zero: a fault")
+	assert.Equal(t, 10, read(0.02).APF)
+	d.signal("flow", 0)
+	assert.Equal(t, 10000, at().APF, "nothing is drawn")
+	d.now = d.now.Add(time.Minute)
+	d.signal("flow", 1)
+	assert.Equal(t, 10, at().APF)
+	d.now = d.now.Add(11 * time.Minute)
+	d.signal("flow", 1)
+	assert.Equal(t, 10000, at().APF, "silent")
+	assert.Equal(t, 10000, d.state.View().Stores[1].Protection.APF, "a store without inside points")
+}
+
+func TestProtectionBelowAir(t *testing.T) {
+	d := depot(t)
+	d.now = d.now.Add(time.Minute)
+	d.read("inside", 10) // 11.03 ppm at most: APF 50
+	for protection, below := range map[string]bool{"full mask, APF 25": true, "apf: 10": true, "APF=50 full mask": false, "self-contained, APF 10,000": false,
+		"self-contained": false, "APF": false, "mask APF x 10": false} {
+		d.now = d.now.Add(time.Second)
+		d.fresh()
+		d.act(&logbook.MaskedEntry{OnStore: inBarn(), In: "I. Okafor", AtDoor: "P. Lindqvist", Protection: protection}, logbook.KindMaskedEntry, 0)
+		rs := d.fresh()
+		if below {
+			require.Equal(t, []string{"protection-below-air"}, findings(rs), protection)
+			f := of[*logbook.Finding](rs)[0]
+			assert.Equal(t, logbook.Number(50), f.Limit)
+		} else {
+			assert.Empty(t, findings(rs), protection)
+		}
+	}
+}
+
+// Two go in and one comes out: the store is not empty, the entry that is left is
+// overdue after its own 20 minutes, and nobody can clear the store meanwhile.
+func TestTwoInOneOut(t *testing.T) {
+	d := cleared(t)
+	in := func(who string) {
+		d.act(&logbook.MaskedEntry{OnStore: inBarn(), In: who, AtDoor: "P. Lindqvist", Protection: "self-contained"}, logbook.KindMaskedEntry, 0)
+	}
+	in("I. Okafor")
+	d.run(10.0 / 60)
+	in("S. Rao")
+	entered := d.now
+	d.act(&logbook.MaskedExit{OnStore: inBarn(), Out: "I. Okafor"}, logbook.KindMaskedExit, 0)
+	d.fresh()
+	assert.Equal(t, []Masked{{"S. Rao", entered}}, d.state.View().Stores[0].Masked)
+	d.run(20.0 / 60)
+	assert.Empty(t, alarms(d.fresh(), alarmMaskedLong), "20 minutes of the one who is left")
+	d.hand("beside A", 0.1)
+	d.confirm()
+	d.declare()
+	refused := of[*logbook.Refused](d.fresh())
+	require.Len(t, refused, 1, "the declaration is accepted, and does not open the gate")
+	assert.Equal(t, gate.Inside, refused[0].Reasons[0].Code)
+	assert.Equal(t, logbook.GateShut, d.gate())
+	d.run(5.0 / 60)
+	rs := of[*logbook.Alarm](d.fresh())
+	require.Len(t, rs, 1)
+	assert.Equal(t, []any{alarmMaskedLong, true, entered.Add(20 * time.Minute)}, []any{rs[0].Alarm, rs[0].Wake, rs[0].Onset})
+	d.act(&logbook.MaskedExit{OnStore: inBarn(), Out: "S. Rao"}, logbook.KindMaskedExit, 0)
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarmMaskedLong))
+	d.run(0.1)
+	assert.Equal(t, logbook.GateCheckOwed, d.gate())
+}
