@@ -59,6 +59,7 @@ type Options struct {
 	MaxWrite   time.Duration                          // longest Write; 0 = 2 s; then the device is taken for gone
 	FirstWait  time.Duration                          // mean wait after the first failure; 0 = 0.5 s
 	LongWait   time.Duration                          // mean wait never grows beyond; 0 = 30 s
+	Tap        func(sent bool, b []byte)              // is shown all bytes that were sent and read, and must not keep b; nil = nobody
 }
 
 // withDefaults returns o with every zero replaced by its default.
@@ -249,6 +250,7 @@ func (p *Port) readSlice(b []byte, wait time.Duration) (int, error) {
 	})
 	if n > 0 {
 		p.reward()
+		p.tap(false, b[:n])
 	}
 	return n, err
 }
@@ -266,7 +268,17 @@ func (p *Port) Write(b []byte) (int, error) {
 		n, err = p.writeWithin(dev, b)
 		return err
 	})
+	if n > 0 {
+		p.tap(true, b[:n])
+	}
 	return n, err
+}
+
+// tap shows bytes to whoever listens in.
+func (p *Port) tap(sent bool, b []byte) {
+	if p.opt.Tap != nil {
+		p.opt.Tap(sent, b)
+	}
 }
 
 // writeWithin writes b to dev. The write runs on its own, because nothing can

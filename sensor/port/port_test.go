@@ -51,6 +51,20 @@ func TestBytesGoThrough(t *testing.T) {
 	require.Equal(t, "\x00\x11\x13\r\nhello\xff", readAll(t, b, 11), "raw: no byte is eaten or changed")
 }
 
+func TestTapShowsBothWays(t *testing.T) {
+	pair := porttest.NewPair(t)
+	var shown []string
+	a := open(t, pair.A, port.Options{Tap: func(sent bool, b []byte) { shown = append(shown, map[bool]string{true: "> ", false: "< "}[sent]+string(b)) }})
+	b := open(t, pair.B, port.Options{})
+	_, err := a.Write([]byte("ask"))
+	require.NoError(t, err)
+	require.Equal(t, "ask", readAll(t, b, 3))
+	_, err = b.Write([]byte("!"))
+	require.NoError(t, err)
+	require.Equal(t, "!", readAll(t, a, 1))
+	require.Equal(t, []string{"> ask", "< !"}, shown)
+}
+
 func TestReadGivesUpAtItsDeadline(t *testing.T) {
 	p := open(t, porttest.NewPair(t).A, port.Options{MaxRead: 20 * time.Millisecond})
 	for _, deadline := range []time.Time{{}, time.Now().Add(-time.Hour), time.Now().Add(120 * time.Millisecond)} {
