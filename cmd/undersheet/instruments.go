@@ -8,6 +8,7 @@ import (
 	"undersheet/ingest/payload"
 	"undersheet/logbook"
 	"undersheet/sensor"
+	"undersheet/sensor/frames"
 	"undersheet/sensor/modbus"
 	"undersheet/sensor/mqtt"
 	"undersheet/sensor/port"
@@ -27,6 +28,8 @@ func waysIn(site *logbook.Site, sink sensor.Sink, clock depotClock) ([]runner, e
 		switch {
 		case in.Modbus != nil:
 			r, err = modbusMaster(in, sink, clock)
+		case in.Frames != nil:
+			r, err = framesReader(in, sink, clock)
 		case in.MQTT != nil:
 			r, err = mqttClient(site, in, sink, clock)
 		}
@@ -55,6 +58,20 @@ func modbusMaster(in logbook.Instrument, sink sensor.Sink, clock depotClock) (ru
 		return nil, err
 	}
 	return modbus.New(c, sink, modbus.Options{Clock: clock}), nil
+}
+
+func framesReader(in logbook.Instrument, sink sensor.Sink, clock depotClock) (runner, error) {
+	f := in.Frames
+	c := frames.Config{Name: in.Name, Port: port.Config{Device: f.Port, Baud: f.Baud, DataBits: f.DataBits, Parity: f.Parity, StopBits: f.StopBits},
+		End: f.End, Ask: f.Ask, Every: f.Every.Std(), Format: frames.Format{Pattern: f.Pattern, Channel: f.Channel, Channels: f.Channels,
+			Unit: f.Unit, Units: f.Units, Sound: f.Sound, Ignore: f.Ignore}}
+	if len(f.Sound) > 0 {
+		c.Format.Sound = append([]string{""}, f.Sound...) // nothing at all is no fault
+	}
+	if err := c.Validate(); err != nil {
+		return nil, err
+	}
+	return frames.New(c, sink, frames.Options{Clock: clock}), nil
 }
 
 func mqttClient(site *logbook.Site, in logbook.Instrument, sink sensor.Sink, clock depotClock) (runner, error) {
