@@ -43,6 +43,8 @@ func (s *State) act(e logbook.Acting) {
 		s.maskedEntry(e)
 	case *logbook.MaskedExit:
 		s.maskedExit(e)
+	case *logbook.LineProved:
+		s.lineProved(e)
 	case *logbook.AlarmAcknowledged:
 		s.acknowledge(e)
 	case *logbook.HandReading:
@@ -225,6 +227,7 @@ func (s *State) dosing(e *logbook.DosingStarted, k *Stack, at logbook.Time) {
 			return
 		}
 	}
+	s.notProved(k, e.Stack)
 	s.newTreatment(k, e.Stack, at)
 }
 
@@ -250,6 +253,7 @@ func (s *State) start(e *logbook.TreatmentStarted, k *Stack, at logbook.Time) {
 		given.Treatment = fmt.Sprintf("%s (%d)", e.Treatment, s.Treatments[e.Treatment])
 	}
 	if k.Treatment == nil || k.Treatment.Phase != logbook.PhaseDosing {
+		s.notProved(k, e.Stack) // else it was said when dosing began
 		s.newTreatment(k, e.Stack, at)
 	}
 	k.Treatment.Start(&given, p, at)

@@ -57,6 +57,7 @@ type Store struct {
 	Hands     map[string]gate.Hand     // newest per point
 	Tracks    map[string]*gate.Track   // gate air points, by name
 	Air       map[string]*exposure.Air // all air points, by name
+	Proofs    map[string]Proof         // of the lines of air points, by name
 	Gate      logbook.Gate             // as last recorded
 }
 
@@ -75,6 +76,7 @@ type Stack struct {
 	TempC      *float64             // newest grain temperature, °C
 	SecondFrom logbook.Time         // when the second treatment of a pair is due; 0 = none owed
 	SecondTill logbook.Time
+	Proofs     map[string]Proof // of its lines, by name
 	Events     []EventView
 }
 

@@ -53,6 +53,7 @@ type AirView struct {
 	Name, Where, Channel string
 	Last                 Sample
 	TWA8h, Mean15min     float64 // ppm
+	Proved               *Proof  // newest proof of its line; nil = none on record
 }
 
 // ContactView is a door contact, a water sensor or a relay on the mains.
@@ -124,6 +125,7 @@ type StackView struct {
 type LineView struct {
 	Name, Channel string
 	Last          Sample
+	Proved        *Proof  // newest proof; nil = none on record
 	CTPPPMh       float64 // ppm·h since t = 0
 	CTPGhM3       float64 // g·h/m³ at the grain's temperature
 	GapHours      float64 // hours of exposure that no reading covers

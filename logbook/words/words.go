@@ -51,8 +51,12 @@ func Fill(lang string, e logbook.Entry) {
 		r.Why = c.why(r)
 	case *logbook.Finding:
 		v := values{Store: r.Store, Stack: r.Stack, Line: r.Line, Channel: r.Channel, About: r.About, Value: float64(r.Value), Limit: float64(r.Limit)}
-		if _, known := c.findings[r.Code]; known || r.Text == "" {
-			r.Text = c.say(c.findings, r.Code, v)
+		code := r.Code
+		if _, known := c.findings[code+"/"+r.About]; known && len(r.About) > 1 { // a case of it; shorter ones stand for values
+			code += "/" + r.About
+		}
+		if _, known := c.findings[code]; known || r.Text == "" {
+			r.Text = c.say(c.findings, code, v)
 		}
 	case *logbook.Alarm:
 		headline, advice := Alarm(lang, r)

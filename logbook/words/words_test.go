@@ -31,7 +31,9 @@ var (
 		airing-early-no-reason no-exposure-running dosing-not-recorded clock-stepped payload-refused hand-reading-below-detection
 		over-range fault stuck below-zero unknown-line unknown-point no-limits-country second-treatment-due act-backdated nobody-inside
 		already-running airing-before-release-over not-airing lines-changed second-treatment-off-window future-dated record-not-written
-		nothing-to-acknowledge protection-below-air`)
+		nothing-to-acknowledge protection-below-air line-proof-failed line-not-proved
+		line-proof-failed/not-seen line-proof-failed/other-channel line-proof-failed/zero-missing line-proof-failed/zero line-proof-failed/flow
+		line-proof-failed/span line-proof-failed/unit line-proof-failed/no-channel`)
 	alarmNames = strings.Fields(`leak end-level-at-risk end-level-missed uneven-gas air-gas gate-rebound line-silent line-off line-blocked
 		instrument-fault instrument-silent door-opened power-lost fire-risk too-cold masked-entry-overdue follow-up-due point-silent watch-stopped sensor-silent pump-off`)
 )
@@ -234,6 +236,10 @@ func TestFill(t *testing.T) {
 	f = &logbook.Finding{Code: "second-treatment-off-window", Stack: "B", Value: -5.5, Limit: 48}
 	Fill("en", f)
 	require.Equal(t, "The second treatment of stack B began 5.5 hours before its time.", f.Text)
+
+	f = &logbook.Finding{Code: "line-proof-failed", Line: "top", Channel: "b-top", About: "zero", Value: 3, Limit: 1}
+	Fill("en", f)
+	require.Equal(t, "Line top is not proved: channel b-top read 3 ppm in clean air; its zero error is 1 ppm.", f.Text)
 
 	f = &logbook.Finding{Code: "has-its-own", Text: "disk full"}
 	Fill("en", f)
