@@ -128,8 +128,8 @@ type Status struct {
 	Judged     uint64    // last entry whose records are committed
 	Folded     uint64    // entries folded since start
 	Records    uint64    // records committed since start
-	Snapshot   uint64    // seq of the newest snapshot written since start; 0 = none
-	SnapshotAt time.Time // when, by the depot's clock
+	Snapshot   uint64    // seq of the newest snapshot, loaded or written; 0 = none
+	SnapshotAt time.Time // how far it goes, by the depot's clock
 	Shut       string    // reason code for which every gate is shown shut; empty = none
 	Err        error     // newest trouble; nil when it is over
 }
@@ -185,6 +185,7 @@ func (l *Loop) start(ctx context.Context) error {
 	if seq > 0 {
 		l.mu.Lock()
 		l.now = l.state.View().Now
+		l.status.Snapshot, l.status.SnapshotAt = seq, l.now.Std()
 		l.mu.Unlock()
 	}
 	l.cursor = cursor{seq: seq, judged: judged, kept: judged, keptAt: time.Now(), snapAt: time.Now(), snap: seq}

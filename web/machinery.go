@@ -34,15 +34,23 @@ type Messenger struct {
 
 // Modem is how a GSM modem stands.
 type Modem struct {
-	Registered bool
-	SignalDBm  float64 // received signal strength; 0 = not known
+	Ready       bool // it answers and its SIM is open
+	Registered  bool // in a network that takes messages
+	SignalKnown bool
+	SignalDBm   int
+	Parts       uint64 // of messages, taken since the start
+	Failed      uint64 // attempts that failed since the start
 }
 
 // Forward is how one copy of the logbook goes.
 type Forward struct {
-	Name   string
-	Seq    uint64 // last entry that was taken
-	Failed uint64 // attempts that failed since the start
+	Name      string
+	Lag       uint64        // entries that are not sent yet
+	Oldest    time.Duration // since the oldest of them was received; 0 = none is due
+	Sent      uint64        // lines taken since the start
+	Refused   uint64        // lines that will not be at the destination, since the start
+	Failed    uint64        // attempts that failed since the start
+	Attention bool          // somebody must put something right
 }
 
 // keepingUp is the state of a watch that nothing is wrong with.
@@ -117,18 +125,28 @@ func (g *gathering) machinery(s *site) {
 		g.gauge("messenger_waiting_attempts", float64(w.Attempts), w.Name)
 	}
 	if modem, ok := asked(s, "the modem", m.Modem); ok {
-		g.gauge("modem_registered", truth(modem.Registered))
-		if modem.SignalDBm != 0 {
-			g.gauge("modem_signal_dbm", modem.SignalDBm)
-		}
+		g.modem(modem)
 	}
 	fs, _ := asked(s, "the forwards", m.Forwards)
 	for _, f := range fs {
+		g.gauge("forward_lag_entries", float64(f.Lag), f.Name)
+		g.gauge("forward_oldest_age_seconds", f.Oldest.Seconds(), f.Name)
+		g.counter("forward_lines_total", f.Sent, f.Name)
+		g.counter("forward_refused_lines_total", f.Refused, f.Name)
 		g.counter("forward_attempts_failed_total", f.Failed, f.Name)
-		if known {
-			g.gauge("forward_lag_entries", float64(max(head, f.Seq)-f.Seq), f.Name)
-		}
+		g.gauge("forward_attention", truth(f.Attention), f.Name)
 	}
+}
+
+// modem gives how the modem stands.
+func (g *gathering) modem(m Modem) {
+	g.gauge("modem_ready", truth(m.Ready))
+	g.gauge("modem_registered", truth(m.Registered))
+	if m.SignalKnown {
+		g.gauge("modem_signal_dbm", float64(m.SignalDBm))
+	}
+	g.counter("modem_parts_sent_total", m.Parts)
+	g.counter("modem_attempts_failed_total", m.Failed)
 }
 
 // asked returns what f says; a fault is logged, and its metrics are left out.

@@ -44,8 +44,12 @@ func full() (*fake, http.Handler) {
 			Messengers: func() ([]Messenger, error) {
 				return []Messenger{{"mail", 2, time.Minute, 4}, {"sms", 1, time.Second, 0}}, nil
 			},
-			Modem:    func() (Modem, error) { return Modem{Registered: true, SignalDBm: -83}, nil },
-			Forwards: func() ([]Forward, error) { return []Forward{{"archive", 4700, 5}}, nil },
+			Modem: func() (Modem, error) {
+				return Modem{Ready: true, Registered: true, SignalKnown: true, SignalDBm: -83, Parts: 6, Failed: 1}, nil
+			},
+			Forwards: func() ([]Forward, error) {
+				return []Forward{{Name: "archive", Lag: 19, Oldest: 7 * time.Second, Sent: 4700, Refused: 2, Failed: 5, Attention: true}}, nil
+			},
 		}})
 }
 
@@ -82,6 +86,8 @@ func TestMetricsSayWhatTheViewSays(t *testing.T) {
 		`undersheet_outbox_faults 1`, `undersheet_messages_repeated_total 2`, `undersheet_messenger_pending_messages{messenger="mail"} 2`,
 		`undersheet_messenger_oldest_age_seconds{messenger="mail"} 60`, `undersheet_messenger_waiting_attempts{messenger="mail"} 4`, `undersheet_messenger_waiting_attempts{messenger="sms"} 0`,
 		`undersheet_modem_registered 1`, `undersheet_modem_signal_dbm -83`, `undersheet_forward_lag_entries{forward="archive"} 19`, `undersheet_forward_attempts_failed_total{forward="archive"} 5`,
+		`undersheet_forward_oldest_age_seconds{forward="archive"} 7`, `undersheet_forward_lines_total{forward="archive"} 4700`, `undersheet_forward_refused_lines_total{forward="archive"} 2`, `undersheet_forward_attention{forward="archive"} 1`,
+		`undersheet_modem_ready 1`, `undersheet_modem_parts_sent_total 6`, `undersheet_modem_attempts_failed_total 1`,
 	} {
 		require.Contains(t, body, want)
 	}
@@ -100,9 +106,11 @@ func TestMetricsSayWhatTheViewSays(t *testing.T) {
 // TestMetricsWithFaultyMachinery: what cannot be asked is left out; the rest comes.
 func TestMetricsWithFaultyMachinery(t *testing.T) {
 	m := Machinery{Head: func() (uint64, error) { return 0, errDisk }, Disk: func() (Disk, error) { return Disk{}, errDisk },
-		Modem: func() (Modem, error) { return Modem{}, errDisk }, Forwards: func() ([]Forward, error) { return []Forward{{"archive", 4700, 5}}, nil }}
+		Modem: func() (Modem, error) { return Modem{}, errDisk }, Forwards: func() ([]Forward, error) {
+			return []Forward{{Name: "archive", Lag: 19, Oldest: 7 * time.Second, Sent: 4700, Refused: 2, Failed: 5, Attention: true}}, nil
+		}}
 	body := get(invented().handler(Options{Machinery: m}), "/metrics").Body.String()
-	for _, out := range []string{"undersheet_logbook_head_seq", "undersheet_logbook_size_bytes", "undersheet_modem", "undersheet_forward_lag", "undersheet_messenger"} {
+	for _, out := range []string{"undersheet_logbook_head_seq", "undersheet_logbook_size_bytes", "undersheet_modem", "undersheet_messenger"} {
 		require.NotContains(t, body, out)
 	}
 	require.Contains(t, body, `undersheet_forward_attempts_failed_total{forward="archive"} 5`)
