@@ -2,6 +2,7 @@ package sms_test
 
 import (
 	"context"
+	"flag"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -17,10 +18,20 @@ import (
 	"undersheet/logbook"
 )
 
+// TestMain lets eight tests run at a time whatever the number of cores: they
+// wait for modems that are late, and hardly compute.
+func TestMain(m *testing.M) {
+	flag.Parse()
+	if err := flag.Set("test.parallel", "8"); err != nil {
+		panic(err)
+	}
+	os.Exit(m.Run())
+}
+
 // quick are waits for a modem that answers at once or misbehaves on purpose.
 func quick() sms.Options {
 	return sms.Options{Logger: slog.New(slog.DiscardHandler), Ready: 5 * time.Second, Command: 400 * time.Millisecond, Send: 500 * time.Millisecond,
-		Register: 300 * time.Millisecond, Again: 10 * time.Millisecond, Quiet: 25 * time.Millisecond, Pause: 10 * time.Millisecond,
+		Register: 300 * time.Millisecond, Again: 10 * time.Millisecond, Quiet: 25 * time.Millisecond, Pause: 3 * time.Millisecond,
 		Clock: func() time.Time { return written.Add(time.Minute) }}
 }
 

@@ -9,11 +9,11 @@ import (
 	"undersheet/alert"
 )
 
-// send sends every part of a letter.
-func (m *Modem) send(ctx context.Context, t *talk, j *job) error {
-	ctx, cancel := context.WithCancel(ctx)
+// send sends every part of a letter, until the letter's context or run ends.
+func (m *Modem) send(run context.Context, t *talk, j *job) error {
+	ctx, cancel := context.WithCancel(j.ctx)
 	defer cancel()
-	defer context.AfterFunc(j.ctx, cancel)()
+	defer context.AfterFunc(run, cancel)()
 	if err := m.awaitNetwork(ctx, t); err != nil {
 		return err
 	}

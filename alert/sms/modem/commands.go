@@ -113,9 +113,8 @@ func (m *Modem) all(rest string) (lines []string) {
 
 // one runs one command.
 func (m *Modem) one(c string) (said []string, final string) {
-	name := strings.TrimRight(c, "?")
-	name, value, set := strings.Cut(name, "=")
-	name = strings.ToUpper(name)
+	name, value, set := strings.Cut(c, "=")
+	name = strings.ToUpper(strings.TrimSuffix(name, "?"))
 	if slices.Contains(m.opts.Missing, name) {
 		return nil, "ERROR"
 	}
@@ -125,6 +124,8 @@ func (m *Modem) one(c string) (said []string, final string) {
 		return nil, "OK"
 	case name == "Q0" || name == "V1":
 		return nil, "OK"
+	case set && value == "?":
+		return test(name)
 	case set:
 		return m.set(name, value)
 	}
@@ -152,6 +153,21 @@ func (m *Modem) ask(name string) (said []string, final string) {
 		return []string{fmt.Sprintf("+CMGF: %d", map[bool]int{true: 1}[m.line.text])}, "OK"
 	case "+CSCA":
 		return []string{fmt.Sprintf("+CSCA: %q,145", m.line.centre)}, "OK"
+	case "+CSCS":
+		return []string{fmt.Sprintf("+CSCS: %q", m.line.charset)}, "OK"
+	case "+CGMI", "+CGMM", "+CGMR": // maker, model, revision (TS 27.007, 5.1 to 5.3)
+		return []string{"software"}, "OK"
+	}
+	return nil, "ERROR"
+}
+
+// test answers a test command: which values a setting takes.
+func test(name string) (said []string, final string) {
+	switch name {
+	case "+CSCS":
+		return []string{`+CSCS: ("GSM","UCS2")`}, "OK"
+	case "+CMGF":
+		return []string{"+CMGF: (0,1)"}, "OK"
 	}
 	return nil, "ERROR"
 }
@@ -178,7 +194,7 @@ func (m *Modem) set(name, value string) (said []string, final string) {
 		return []string{fmt.Sprintf("+CPINR: SIM PIN,%d,3", m.sim.tries)}, "OK"
 	case "+CMGF":
 		s.text = value == "1"
-	case "+CREG", "+CGREG", "+CEREG":
+	case "+CREG", "+CGREG", "+CEREG", "+CFUN": // it stays silent unasked, and switched on
 	case "+CSCA":
 		if !m.sim.open {
 			return nil, m.cms(311)

@@ -123,13 +123,16 @@ func (m *Modem) Say(raw string) {
 // Unplug makes the device disappear.
 func (m *Modem) Unplug() {
 	m.mu.Lock()
-	defer m.mu.Unlock()
-	m.unplug()
+	t := m.term
+	m.mu.Unlock()
+	m.drop(t)
 }
 
-// unplug does Unplug's work under the lock.
-func (m *Modem) unplug() {
-	if m.term == nil {
+// drop makes the device disappear if it is still t.
+func (m *Modem) drop(t *terminal) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if t == nil || m.term != t {
 		return
 	}
 	_ = os.Remove(m.Device())
@@ -192,7 +195,7 @@ func (m *Modem) serve(ctx context.Context, t *terminal) {
 	for {
 		n, err := t.file.Read(buf)
 		if err != nil {
-			m.Unplug() // also when the terminal failed by itself
+			m.drop(t) // in case the terminal failed by itself
 			return
 		}
 		for _, b := range buf[:n] {
