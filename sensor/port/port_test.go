@@ -54,7 +54,9 @@ func TestBytesGoThrough(t *testing.T) {
 func TestTapShowsBothWays(t *testing.T) {
 	pair := porttest.NewPair(t)
 	var shown []string
-	a := open(t, pair.A, port.Options{Tap: func(sent bool, b []byte) { shown = append(shown, map[bool]string{true: "> ", false: "< "}[sent]+string(b)) }})
+	a := open(t, pair.A, port.Options{Tap: func(sent bool, b []byte) {
+		shown = append(shown, map[bool]string{true: "> ", false: "< "}[sent]+string(b))
+	}})
 	b := open(t, pair.B, port.Options{})
 	_, err := a.Write([]byte("ask"))
 	require.NoError(t, err)
