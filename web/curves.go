@@ -29,6 +29,7 @@ const (
 type drawn struct {
 	overview *picture
 	lines    []picture
+	dots     [][]chart.Point // readings of each line
 	of       curveKey
 	at       logbook.Time
 }
@@ -64,14 +65,14 @@ func (c *curveCache) of(ctx context.Context, src Record, v *rules.View, k rules.
 		lines[i] = points
 		errs = append(errs, err)
 	}
-	d := drawn{of: key, at: v.Now}
+	d := drawn{of: key, at: v.Now, dots: lines}
 	b := board{v: v, k: k, log: log, dots: lines}
 	overview, err := picturize(b.overview(), b.legend())
 	errs = append(errs, err)
-	d.overview = &overview
+	overview.Draw, d.overview = "all", &overview
 	for i := range k.Lines {
 		pic, err := picturize(b.line(i), keyOf(i)+" "+k.Lines[i].Name)
-		errs = append(errs, err)
+		errs, pic.Draw = append(errs, err), strconv.Itoa(i)
 		d.lines = append(d.lines, pic)
 	}
 	if err := errors.Join(errs...); err != nil {

@@ -12,34 +12,34 @@ import (
 // depotPage is the page of the whole depot.
 type depotPage struct {
 	frame
-	Alarms      []alarmView
-	Stores      []storeCard
-	Findings    []findingView
-	AnyForecast bool // some line has a forecast
+	Alarms   []alarmView
+	Stores   []storeCard
+	Findings []findingView
 }
 
 // storeCard is one store on the depot's page.
 type storeCard struct {
 	gateView
-	ID, Name       string
+	ID, Name, Path string
 	Inside         string
 	Air            []airRow
 	Limit, LimitOf string
-	Air8, Air15    string
 	Stacks         []stackCard
 }
 
 // airRow is one air point.
 type airRow struct {
 	Name, Where, Last, State, Upper, Age string
+	Mean15, TWA8                         string
 }
 
 // stackCard is one stack on the depot's page.
 type stackCard struct {
 	link
 	stackHead
-	Treatment string
-	Lines     []lineRow
+	Treatment   string
+	Lines       []lineRow
+	AnyForecast bool // some line has a forecast
 }
 
 // stackHead is what both pages say of a stack first.
@@ -60,7 +60,7 @@ const shownFindings = 12
 
 func (p *site) depotPage(v *rules.View) depotPage {
 	page := depotPage{frame: p.frame(v, "Depot")}
-	page.Alarms = page.alarms(v, func(*logbook.Alarm) bool { return true })
+	page.Alarms = page.alarms(v, func(*rules.AlarmView) bool { return true })
 	for i, s := range v.Stores {
 		card := page.store(s)
 		card.ID = "store-" + strconv.Itoa(i)
@@ -75,38 +75,24 @@ func (p *site) depotPage(v *rules.View) depotPage {
 }
 
 func (page *depotPage) store(s rules.StoreView) storeCard {
-	c := storeCard{gateView: page.gate(s.Name, s.Gate), Name: s.Name, Inside: s.Inside,
+	c := storeCard{gateView: page.gate(s.Name, s.Gate), Name: s.Name, Path: storePath(s.Name), Inside: s.Inside, Air: page.air(s),
 		Limit: figure(float64(s.Gate.LimitPPM)), LimitOf: sentence(s.Gate.LimitOf)}
-	if len(s.Air) > 0 {
-		c.Air8, c.Air15 = figure(s.AirTWA8h), figure(s.Air15min)
-	}
-	upper := map[string]logbook.PointRead{}
-	for _, r := range s.Gate.Read {
-		upper[r.Point] = r
-	}
-	for _, a := range s.Air {
-		row := airRow{Name: a.Name, Where: plain(a.Where), Last: last(a.Last), State: stateWord(a.Last.State), Upper: "—", Age: ageOf(a.Last.At, page.now)}
-		if r, ok := upper[a.Name]; ok && r.At == a.Last.At {
-			row.Upper = figure(float64(r.Upper))
-		}
-		c.Air = append(c.Air, row)
-	}
 	for _, k := range s.Stacks {
 		c.Stacks = append(c.Stacks, page.stackCard(k))
 	}
 	return c
 }
 
-func (page *depotPage) stackCard(k rules.StackView) stackCard {
-	c := stackCard{link: linkTo(k.Name), stackHead: page.head(k)}
+func (f *frame) stackCard(k rules.StackView) stackCard {
+	c := stackCard{link: linkTo(k.Name), stackHead: f.head(k)}
 	if k.Treatment != "" {
 		c.Treatment = fmt.Sprintf("%s: %s, %s", k.Treatment, k.Protocol, k.Commodity)
 	}
 	for _, l := range k.Lines {
-		row := lineRow{Name: l.Name, Last: last(l.Last), State: stateWord(l.Last.State), Age: ageOf(l.Last.At, page.now)}
-		if f := forecastOf(k, l.Forecast); f != nil {
-			row.Forecast = figure(float64(f.PPM.P50))
-			page.AnyForecast = true
+		row := lineRow{Name: l.Name, Last: last(l.Last), State: stateWord(l.Last.State), Age: ageOf(l.Last.At, f.now)}
+		if x := forecastOf(k, l.Forecast); x != nil {
+			row.Forecast = figure(float64(x.PPM.P50))
+			c.AnyForecast = true
 		}
 		c.Lines = append(c.Lines, row)
 	}

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"net/http"
 	"net/url"
 	"strings"
 	"time"
@@ -8,6 +9,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/words"
 	"undersheet/rules"
+	"undersheet/web/form"
 )
 
 // frame is what every page has around its content.
@@ -19,6 +21,11 @@ type frame struct {
 	Trouble           string   // why the watch does not keep up; empty = it does
 	Attention         []string // what somebody has to put right: instruments that are silent, messages that do not go out
 	Emergency         string   // the site's line for an emergency
+	Here              string   // which part of the pages this is: depot, alarms, instruments, logbook, acts
+	Raised            int      // alarms that stand
+	Still             bool     // it holds a form: it is not renewed as a whole
+	Curves            bool     // it has curves that a script draws
+	view              *rules.View
 	now               logbook.Time
 	zone              *time.Location
 	shut              string // reason code for which every gate is shut; empty = none
@@ -27,7 +34,7 @@ type frame struct {
 // frame begins a page on v.
 func (p *site) frame(v *rules.View, title string) frame {
 	f := frame{Lang: p.opts.Lang, Title: title, Site: v.Site, Version: p.opts.Version, Zone: "UTC", zone: time.UTC,
-		now: logbook.At(p.opts.Clock())}
+		now: logbook.At(p.opts.Clock()), view: v, Here: "depot", Raised: len(v.Alarms)}
 	if zone, err := time.LoadLocation(v.Timezone); err == nil && v.Timezone != "" {
 		f.zone, f.Zone = zone, v.Timezone
 	}
@@ -73,6 +80,16 @@ func (p *site) attention() []string {
 	return all
 }
 
+// failed answers for a page whose figures could not be read from the logbook.
+func (p *site) failed(w http.ResponseWriter, r *http.Request, err error) {
+	p.opts.Logger.Error("read the logbook for a page", "path", r.URL.Path, "error", err)
+	page := missingPage{frame: p.frame(p.source.View(), "Not to be read"), Trouble: "The logbook could not be read: " + err.Error()}
+	p.show(w, http.StatusInternalServerError, "missing", page)
+}
+
+// printable makes outside text fit for a page.
+func printable(s string) string { return strings.ToValidUTF8(s, "\uFFFD") }
+
 // clock prints a moment in the site's time; "" when it is unset.
 func (f *frame) clock(t logbook.Time) string {
 	if t == 0 {
@@ -89,8 +106,10 @@ func linkTo(stack string) link { return link{Name: stack, Path: "/stack/" + url.
 // missingPage says that there is no such page.
 type missingPage struct {
 	frame
-	Path   string
-	Stacks []link
+	Path    string
+	Stacks  []link
+	Reports []link // of other treatments
+	Trouble string // why a page that there is cannot be shown
 }
 
 // gateView is a gate in words.
@@ -132,18 +151,31 @@ func (f *frame) gate(store string, g logbook.Gate) gateView {
 // alarmView is one raised alarm in words.
 type alarmView struct {
 	Priority, Headline, Advice, Since, Onset string
+	Seen                                     string // by whom it was acknowledged; empty = by nobody
+	Code                                     string // name of the alarm
+	Also                                     string // alarms of the same cause that it speaks for
+	Acknowledge                              string // path of the form; empty when it was seen
 }
 
 // alarms puts the raised alarms that keep wants into words, by priority and then by age.
-func (f *frame) alarms(v *rules.View, keep func(*logbook.Alarm) bool) []alarmView {
+func (f *frame) alarms(v *rules.View, keep func(*rules.AlarmView) bool) []alarmView {
 	var out []alarmView
 	for _, priority := range []string{logbook.PriorityHigh, logbook.PriorityMedium, logbook.PriorityLow, ""} {
 		for _, a := range v.Alarms {
-			if !keep(&a.Alarm) || priorityOf(&a.Alarm) != priority {
+			if !keep(&a) || priorityOf(&a.Alarm) != priority {
 				continue
 			}
 			headline, advice := words.Alarm(f.Lang, &a.Alarm)
-			x := alarmView{Priority: a.Alarm.Priority, Headline: headline, Advice: advice, Since: f.clock(a.Since)}
+			x := alarmView{Priority: a.Alarm.Priority, Headline: headline, Advice: advice, Since: f.clock(a.Since), Code: plain(a.Alarm.Alarm), Seen: seenBy(&a)}
+			for i, also := range a.Alarm.Also {
+				if i > 0 {
+					x.Also += ", "
+				}
+				x.Also += plain(also)
+			}
+			if x.Seen == "" {
+				x.Acknowledge = "/act/" + string(logbook.KindAcknowledged) + "?" + form.AlarmChoice(&a.Alarm)
+			}
 			if a.Alarm.Onset != 0 && a.Alarm.Onset != a.Since {
 				x.Onset = f.clock(a.Alarm.Onset)
 			}
@@ -151,6 +183,17 @@ func (f *frame) alarms(v *rules.View, keep func(*logbook.Alarm) bool) []alarmVie
 		}
 	}
 	return out
+}
+
+// seenBy says who took charge of an alarm; empty while nobody did.
+func seenBy(a *rules.AlarmView) string {
+	switch {
+	case a.Acknowledged == 0:
+		return ""
+	case strings.TrimSpace(a.By) == "":
+		return "somebody"
+	}
+	return a.By
 }
 
 // priorityOf returns a known priority, or "" for any other.

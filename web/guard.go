@@ -68,9 +68,9 @@ func guard(next http.Handler) http.Handler {
 		switch {
 		case !fromHere(r):
 			http.Error(w, "Only this machine may look: open http://127.0.0.1 with the port of the pages, or use an ssh tunnel.", http.StatusForbidden)
-		case r.Method != http.MethodGet && r.Method != http.MethodHead:
-			h.Set("Allow", "GET, HEAD")
-			http.Error(w, "These pages take no acts: use the command undersheet act.", http.StatusMethodNotAllowed)
+		case r.Method != http.MethodGet && r.Method != http.MethodHead && r.Method != http.MethodPost:
+			h.Set("Allow", "GET, HEAD, POST")
+			http.Error(w, "These pages are looked at (GET), and forms are sent (POST).", http.StatusMethodNotAllowed)
 		default:
 			next.ServeHTTP(w, r)
 		}

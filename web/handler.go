@@ -41,8 +41,10 @@ type Intake interface{ Stats() ingest.Stats }
 type Outbox interface{ Stats() alert.Stats }
 
 // Options say what the pages know beside the Source. The zero value shows a view
-// without the readings' curves.
+// without the readings' curves, and takes no acts.
 type Options struct {
+	Acts      Acts             // nil: the pages take no acts
+	Log       Log              // nil: no logbook page, no answers, no reports
 	Record    Record           // nil: curves show the fit alone
 	Intake    Intake           // nil: nothing is said of instruments
 	Outbox    Outbox           // nil: nothing is said of messages
@@ -67,7 +69,9 @@ func assets() fs.FS {
 
 // pages are the templates, each with the layout around it; they never change.
 var pages = map[string]*template.Template{
-	"depot": parse("depot.html"), "stack": parse("stack.html"), "missing": parse("missing.html"),
+	"depot": parse("depot.html"), "store": parse("store.html"), "stack": parse("stack.html"), "alarms": parse("alarms.html"),
+	"instruments": parse("instruments.html"), "logbook": parse("logbook.html"), "entry": parse("entry.html"),
+	"acts": parse("acts.html"), "act": parse("act.html"), "answer": parse("answer.html"), "missing": parse("missing.html"),
 }
 
 func parse(name string) *template.Template {
@@ -79,7 +83,9 @@ type site struct {
 	source  Source
 	opts    Options
 	curves  curveCache
+	checks  checkKeeper
 	streams chan struct{} // holds a token for each live stream
+	reports chan struct{} // holds a token while a report is made
 }
 
 // New returns the handler of pages, metrics and health. It starts nothing.
@@ -93,14 +99,26 @@ func New(s Source, o Options) http.Handler {
 	if o.Logger == nil {
 		o.Logger = slog.Default()
 	}
-	p := &site{source: s, opts: o, streams: make(chan struct{}, maxStreams)}
+	p := &site{source: s, opts: o, streams: make(chan struct{}, maxStreams), reports: make(chan struct{}, 1), checks: checkKeeper{turn: make(chan struct{}, 1)}}
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", p.depot)
+	mux.HandleFunc("GET /store/{name}", p.store)
 	mux.HandleFunc("GET /stack/{name}", p.stack)
+	mux.HandleFunc("GET /stack/{name}/curve.json", p.curve)
+	mux.HandleFunc("GET /alarms", p.alarmsNow)
+	mux.HandleFunc("GET /instruments", p.instruments)
+	mux.HandleFunc("GET /logbook", p.journal)
+	mux.HandleFunc("GET /logbook/{seq}", p.entry)
+	mux.HandleFunc("POST /logbook/verify", p.check)
+	mux.HandleFunc("GET /report/{treatment}", p.report)
+	mux.HandleFunc("GET /act", p.acts)
+	mux.HandleFunc("GET /act/{kind}", p.askAct)
+	mux.HandleFunc("POST /act/{kind}", p.takeAct)
+	mux.HandleFunc("GET /answer/{seq}", p.answer)
 	mux.HandleFunc("GET /live", p.live)
 	mux.HandleFunc("GET /healthz", p.healthz)
 	mux.Handle("GET /metrics", p.metrics())
-	for _, name := range []string{"style.css", "live.js", "icon.svg"} {
+	for _, name := range []string{"style.css", "live.js", "curves.js", "icon.svg", "uplot/uPlot.iife.min.js", "uplot/uPlot.min.css", "uplot/LICENSE"} {
 		mux.HandleFunc("GET /assets/"+name, func(w http.ResponseWriter, r *http.Request) {
 			http.ServeFileFS(w, r, assets(), name)
 		})
@@ -125,7 +143,7 @@ func (p *site) stack(w http.ResponseWriter, r *http.Request) {
 
 func (p *site) missing(w http.ResponseWriter, r *http.Request) {
 	v := p.source.View()
-	page := missingPage{frame: p.frame(v, "Not found"), Path: r.URL.Path}
+	page := missingPage{frame: p.frame(v, "Not found"), Path: printable(r.URL.Path)}
 	for _, s := range v.Stores {
 		for _, k := range s.Stacks {
 			page.Stacks = append(page.Stacks, linkTo(k.Name))

@@ -27,6 +27,8 @@ type stackPage struct {
 	Ratio                             string
 	Leak                              *leakView
 	Events                            []eventRow
+	StorePath, Report, CurvePath      string // Report: empty before there is one
+	Acts                              []actLink
 }
 
 // fact is a name and its value.
@@ -36,6 +38,7 @@ type fact struct{ Name, Value string }
 type picture struct {
 	SVG     template.HTML
 	Caption string
+	Draw    string // what the script draws in its place: "all", or the index of a line
 }
 
 // lineCard is one line on the stack's page.
@@ -81,7 +84,12 @@ func (p *site) stackPage(ctx context.Context, v *rules.View, name string, log bo
 	page.stackHead = page.head(k)
 	g := page.gate(s.Name, s.Gate)
 	page.GateState, page.GateWord, page.GateHeadline = g.State, g.Word, g.Headline
-	page.Alarms = page.alarms(v, func(a *logbook.Alarm) bool { return a.Stack == name })
+	page.Alarms = page.alarms(v, func(a *rules.AlarmView) bool { return a.Alarm.Stack == name })
+	page.StorePath, page.Acts, page.Curves = storePath(s.Name), stackActs(k), true
+	page.CurvePath = page.Path + "/curve.json"
+	if k.Treatment != "" && p.opts.Log != nil {
+		page.Report = reportPath(k.Treatment)
+	}
 	page.Facts, page.Fit = page.facts(k), fitFacts(k.Fit)
 	for i, l := range k.Lines {
 		page.Lines = append(page.Lines, page.line(k, l, keyOf(i)))
@@ -155,16 +163,21 @@ func (f *frame) line(k rules.StackView, l rules.LineView, key string) lineCard {
 		}
 	}
 	for _, e := range l.EndLevels {
-		r := shown[e.Shown]
-		if e.Shown != logbook.NotShown {
-			r += fmt.Sprintf(": %s of %s ppm, median of the last hour", figure(float64(e.PPM)), figure(float64(e.EndPPM)))
-		}
-		if e.ByHand {
-			r += ", by hand reading"
-		}
-		c.EndLevels = append(c.EndLevels, endLevel{Moment: moments[e.Moment], Result: r})
+		c.EndLevels = append(c.EndLevels, endLevel{Moment: moments[e.Moment], Result: endLevelOf(e)})
 	}
 	return c
+}
+
+// endLevelOf says how a line was judged.
+func endLevelOf(e logbook.EndLevel) string {
+	r := shown[e.Shown]
+	if e.Shown != logbook.NotShown {
+		r += fmt.Sprintf(": %s of %s ppm, median of the last hour", figure(float64(e.PPM)), figure(float64(e.EndPPM)))
+	}
+	if e.ByHand {
+		r += ", by hand reading"
+	}
+	return r
 }
 
 func leak(l rules.LeakView) *leakView {

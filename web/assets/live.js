@@ -11,17 +11,27 @@
     for (const gate of document.querySelectorAll(".gate, .gateline")) { gate.className = gate.className.split(" ")[0] + " shut"; gate.textContent = "Gate: NOT KNOWN. Keep out."; }
   };
   const found = () => { heard = Date.now(); lost.hidden = true; document.body.classList.remove("old"); };
+  // What somebody is filling in stays as it is; only what lives beside it is renewed.
+  const still = () => document.querySelector("main.still") !== null || document.activeElement?.closest("main form") != null;
+  function renew(page) {
+    const fresh = page.querySelector("main");
+    if (!still()) document.querySelector("main").replaceWith(fresh);
+    else for (const part of document.querySelectorAll("main [data-live]")) {
+      const other = page.getElementById(part.id);
+      if (other && !part.contains(document.activeElement)) part.replaceWith(other);
+    }
+    for (const id of ["as-of", "raised"]) document.getElementById(id)?.replaceWith(page.getElementById(id));
+    document.title = page.title;
+    document.dispatchEvent(new Event("renewed"));
+  }
   async function look() {
     if (busy) { again = true; return; }
     busy = true; again = false;
     try {
       const answer = await fetch(location.href, { cache: "no-store" });
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-      const fresh = page.querySelector("main");
-      if (!answer.ok || !fresh) throw new Error(answer.status);
-      document.querySelector("main").replaceWith(fresh);
-      document.getElementById("as-of").replaceWith(page.getElementById("as-of"));
-      document.title = page.title;
+      if (!answer.ok || !page.querySelector("main")) throw new Error(answer.status);
+      renew(page);
       found();
     } catch { since(); } finally { busy = false; if (again) look(); }
   }

@@ -1,0 +1,185 @@
+package web
+
+import (
+	"net/http"
+	"net/url"
+	"strconv"
+
+	"undersheet/logbook"
+	"undersheet/web/form"
+)
+
+// actPage is the page of a form.
+type actPage struct {
+	frame
+	Kind, Path, Title, Button string
+	Fields, More              []fieldView // More: seldom filled in, folded away
+	MoreOpen                  bool
+	ID                        string
+	Faults                    []faultView
+	Cautions                  []string
+	Night                     string // set at night for what would send people into a store
+	About                     *aboutStore
+	ShowConditions            bool // the gate's conditions stand beside the form
+	Stack                     *aboutStack
+	Withheld                  string // why the form is not offered; empty = it is
+	Instead                   []actLink
+	Back                      string
+}
+
+// fieldView is a field with what stands in it.
+type fieldView struct {
+	form.Field
+	ID, Value, Fault string
+	Groups           []optionGroup
+}
+
+// optionGroup is choices under one heading.
+type optionGroup struct {
+	Name    string
+	Options []optionView
+}
+
+// optionView is one choice.
+type optionView struct {
+	Value, Label string
+	Chosen       bool
+}
+
+// faultView is what is wrong, with a way to its field.
+type faultView struct{ ID, Label, Text string }
+
+// actPage shows a form, empty (sent nil) or as it was sent, with what is wrong.
+func (p *site) actPage(f frame, made *form.Form, sent url.Values, faults []form.Fault) actPage {
+	f.Still, f.Here = true, "acts"
+	page := actPage{frame: f, Kind: string(made.Kind), Path: actPath(made.Kind), Title: made.Title, Button: made.Button, Back: "/act"}
+	wrong := map[string]string{}
+	for _, x := range faults {
+		v := faultView{Text: x.Text}
+		if fl := made.Field(x.Field); fl != nil {
+			v.ID, v.Label = "f-"+fl.Name, fl.Label
+			wrong[x.Field] = x.Text
+		}
+		page.Faults = append(page.Faults, v)
+	}
+	for _, fl := range made.Fields {
+		v := viewOf(fl, sent, wrong[fl.Name])
+		switch {
+		case fl.Sort == form.Hidden:
+			page.ID = v.Value
+		case fl.Advanced:
+			page.More = append(page.More, v)
+			page.MoreOpen = page.MoreOpen || v.Fault != "" || sent != nil && v.Value != ""
+		default:
+			page.Fields = append(page.Fields, v)
+		}
+	}
+	p.around(&page, made)
+	return page
+}
+
+// viewOf puts into a field what was sent, else what is preset.
+func viewOf(f form.Field, sent url.Values, fault string) fieldView {
+	v := fieldView{Field: f, ID: "f-" + f.Name, Value: f.Preset, Fault: fault}
+	if sent != nil {
+		v.Value = printable(sent.Get(f.Name))
+	}
+	for _, o := range f.Choices {
+		if n := len(v.Groups); n == 0 || v.Groups[n-1].Name != o.Group {
+			v.Groups = append(v.Groups, optionGroup{Name: o.Group})
+		}
+		g := &v.Groups[len(v.Groups)-1]
+		g.Options = append(g.Options, optionView{Value: o.Value, Label: o.Label, Chosen: o.Value == v.Value})
+	}
+	return v
+}
+
+// answerPage says what became of an act.
+type answerPage struct {
+	frame
+	Title, State, Word, Lead string
+	Seq                      uint64
+	Facts                    []fact
+	Why                      string
+	Reasons                  []string
+	Findings                 []string
+	Gates                    []gateLine
+	Next                     []actLink
+}
+
+// gateLine is the gate of a store in one line.
+type gateLine struct {
+	gateView
+	Store, Path string
+}
+
+// answer shows what became of an act.
+func (p *site) answer(w http.ResponseWriter, r *http.Request) {
+	seq, err := strconv.ParseUint(r.PathValue("seq"), 10, 63)
+	if err != nil || seq == 0 || p.opts.Log == nil {
+		p.missing(w, r)
+		return
+	}
+	e, a, err := ReadAnswer(r.Context(), p.opts.Log, p.opts.Lang, seq)
+	if err != nil {
+		p.failed(w, r, err)
+		return
+	}
+	if e == nil {
+		p.missing(w, r)
+		return
+	}
+	p.show(w, http.StatusOK, "answer", p.answerPage(e, a))
+}
+
+// answerWords are the states of an answer, in big letters and in a sentence.
+var answerWords = map[string][2]string{
+	Accepted: {"ACCEPTED", "It is in the logbook, and it holds."},
+	Refused:  {"REFUSED", "It is in the logbook as refused, and it has no effect."},
+	Pending:  {"NOT JUDGED YET", "It is in the logbook. It is judged when the program has caught up; until then it has no effect. This page looks again by itself."},
+}
+
+func (p *site) answerPage(e logbook.Acting, a Answer) answerPage {
+	v := p.source.View()
+	page := answerPage{frame: p.frame(v, form.Title(e.Head().Kind)), Title: form.Title(e.Head().Kind), State: a.State, Seq: a.Seq, Why: a.Why}
+	page.Here = "acts"
+	page.Word, page.Lead = answerWords[a.State][0], answerWords[a.State][1]
+	page.Facts = page.factsOf(e)
+	for _, f := range a.Findings {
+		page.Findings = append(page.Findings, f.Text)
+	}
+	store, stack := e.Place()
+	if s, _, ok := find(v, stack); ok && stack != "" {
+		store = s.Name
+	}
+	for _, s := range v.Stores {
+		if s.Name == store {
+			page.Gates = append(page.Gates, gateLine{page.gate(s.Name, s.Gate), s.Name, storePath(s.Name)})
+		}
+	}
+	page.Next = next(e, a, store)
+	return page
+}
+
+// next are the forms that are often wanted after an act.
+func next(e logbook.Acting, a Answer, store string) []actLink {
+	if a.State == Refused {
+		return []actLink{linkToAct(e.Head().Kind, "store", store)}
+	}
+	switch e := e.(type) {
+	case *logbook.DosingStarted:
+		return []actLink{linkToAct(logbook.KindTreatmentStarted, "stack", e.Stack)}
+	case *logbook.MaskedEntry:
+		return []actLink{linkToAct(logbook.KindMaskedExit, "store", e.Store, "out", e.In), linkToAct(logbook.KindMaskedEntry, "store", e.Store)}
+	case *logbook.HandReading:
+		if e.Store != "" {
+			return []actLink{linkToAct(logbook.KindHandReading, "store", e.Store), linkToAct(logbook.KindEntryConfirmed, "store", e.Store)}
+		}
+		return []actLink{linkToAct(logbook.KindHandReading, "stack", e.Stack)}
+	case *logbook.AiringPaused:
+		return []actLink{linkToAct(logbook.KindAiringResumed, "stack", e.Stack)}
+	case *logbook.LineProved:
+		return []actLink{linkToAct(logbook.KindLineProved)}
+	}
+	return nil
+}

@@ -1,0 +1,267 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"mime"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"undersheet/logbook"
+	"undersheet/logbook/words"
+	"undersheet/web/form"
+)
+
+// What became of an act.
+const (
+	Accepted  = "accepted"
+	Refused   = "refused"
+	Pending   = "pending"   // kept; it is judged when the daemon has caught up
+	Different = "different" // its id was used before for something else: it was NOT kept
+)
+
+// Acts takes acts into the logbook.
+type Acts interface {
+	// Act commits e, waits a while for the verdict, and tells what became of it.
+	// An error means that nothing was kept, unless it says otherwise.
+	Act(ctx context.Context, e logbook.Acting) (Answer, error)
+}
+
+// Answer is what became of an act.
+type Answer struct {
+	State     string // accepted, refused, pending or different
+	Seq       uint64 // of the act's entry; of the first one for a duplicate
+	Duplicate bool   // it had been sent before
+	Why       string // a refusal in words
+	Reasons   []logbook.Reason
+	Findings  []logbook.Finding // what was noted because of it, with its words
+}
+
+// Bounds of what a form may send.
+const (
+	maxForm  = 64 << 10 // bytes
+	maxAge   = 30 * 24 * 3600
+	byCookie = "by"
+	formType = "application/x-www-form-urlencoded"
+)
+
+// actsPage lists the acts there are.
+type actsPage struct {
+	frame
+	Groups []actGroup
+}
+
+// actGroup is some acts under a heading.
+type actGroup struct {
+	Name string
+	Acts []actLink
+}
+
+// actLink is a way to a form.
+type actLink struct{ Path, Title string }
+
+// actGroups are the acts in the order in which a treatment goes.
+var actGroups = []struct {
+	name  string
+	kinds []logbook.Kind
+}{
+	{"Before", []logbook.Kind{logbook.KindLineProved, logbook.KindNoGasDeclared}},
+	{"Dosing and exposure", []logbook.Kind{logbook.KindDosingStarted, logbook.KindTreatmentStarted, logbook.KindHandReading, logbook.KindDoseAdded, logbook.KindExposureExtended, logbook.KindAbandoned}},
+	{"Going in under gas", []logbook.Kind{logbook.KindMaskedEntry, logbook.KindMaskedExit}},
+	{"Airing and clearing", []logbook.Kind{logbook.KindAiringStarted, logbook.KindAiringPaused, logbook.KindAiringResumed, logbook.KindEntryConfirmed}},
+	{"Alarms", []logbook.Kind{logbook.KindAcknowledged}},
+}
+
+// actPath is where the form of an act is, with fields preset; pairs are name, value.
+func actPath(kind logbook.Kind, pairs ...string) string {
+	path := "/act/" + string(kind)
+	if q := form.Place(pairs...); q != "" {
+		path += "?" + q
+	}
+	return path
+}
+
+func linkToAct(kind logbook.Kind, pairs ...string) actLink {
+	return actLink{Path: actPath(kind, pairs...), Title: form.Title(kind)}
+}
+
+func (p *site) acts(w http.ResponseWriter, _ *http.Request) {
+	page := actsPage{frame: p.frame(p.source.View(), "Record an act")}
+	page.Here = "acts"
+	for _, g := range actGroups {
+		group := actGroup{Name: g.name}
+		for _, k := range g.kinds {
+			group.Acts = append(group.Acts, linkToAct(k))
+		}
+		page.Groups = append(page.Groups, group)
+	}
+	p.show(w, http.StatusOK, "acts", page)
+}
+
+// form makes the form that a request is for; nil when there is no such act.
+func (p *site) form(kind string, f *frame) *form.Form {
+	made, err := form.New(logbook.Kind(kind), form.Depot{View: f.view, Now: p.opts.Clock(), Zone: f.zone, Lang: p.opts.Lang})
+	if err != nil {
+		return nil
+	}
+	return made
+}
+
+// askAct shows the form of an act.
+func (p *site) askAct(w http.ResponseWriter, r *http.Request) {
+	f := p.frame(p.source.View(), form.Title(logbook.Kind(r.PathValue("kind"))))
+	made := p.form(r.PathValue("kind"), &f)
+	if made == nil {
+		p.missing(w, r)
+		return
+	}
+	made.Fill(r.URL.Query())
+	if by := made.Field("by"); by.Preset == "" {
+		by.Preset = whoBefore(r)
+	}
+	made.Field("id").Preset = "web-" + rand.Text()
+	p.show(w, http.StatusOK, "act", p.actPage(f, made, nil, nil))
+}
+
+// takeAct takes what a form sent.
+func (p *site) takeAct(w http.ResponseWriter, r *http.Request) {
+	f := p.frame(p.source.View(), form.Title(logbook.Kind(r.PathValue("kind"))))
+	made := p.form(r.PathValue("kind"), &f)
+	if made == nil {
+		p.missing(w, r)
+		return
+	}
+	sent, ok := sentBy(w, r)
+	if !ok {
+		return
+	}
+	e, faults := made.Read(sent)
+	if len(faults) > 0 {
+		p.show(w, http.StatusUnprocessableEntity, "act", p.actPage(f, made, sent, faults))
+		return
+	}
+	remember(w, e.Who().By)
+	a, err := p.send(r.Context(), e, sent.Get("time") == "")
+	switch {
+	case err != nil:
+		p.opts.Logger.Error("take an act", "kind", e.Head().Kind, "error", err)
+		p.show(w, http.StatusServiceUnavailable, "act", p.actPage(f, made, sent, []form.Fault{{Text: "Nothing is known to be kept: " + err.Error() + ". Send it again; it counts once."}}))
+	case a.State == Different:
+		sent.Set("id", "web-"+rand.Text())
+		p.show(w, http.StatusConflict, "act", p.actPage(f, made, sent, []form.Fault{{Text: fmt.Sprintf("This form was sent before with other words: they are entry %d, and nothing else was kept. Look at that entry. If this is another act, send it again.", a.Seq)}}))
+	default:
+		http.Redirect(w, r, answerPath(a.Seq), http.StatusSeeOther)
+	}
+}
+
+// send hands an act over. One without a moment of its own that was sent twice is
+// the act that it was the first time.
+func (p *site) send(ctx context.Context, e logbook.Acting, now bool) (Answer, error) {
+	if p.opts.Acts == nil {
+		return Answer{}, errors.New("take act: these pages take none")
+	}
+	a, err := p.opts.Acts.Act(ctx, e)
+	if err != nil || a.State != Different || !now || p.opts.Log == nil {
+		return a, err
+	}
+	first, err := p.opts.Log.Read(ctx, a.Seq, 1)
+	if err != nil || len(first) == 0 {
+		return a, err
+	}
+	e.Head().Time = first[0].Head().Time
+	return p.opts.Acts.Act(ctx, e)
+}
+
+// sentBy reads the body of a form within its bounds; what is not read is answered.
+func sentBy(w http.ResponseWriter, r *http.Request) (url.Values, bool) {
+	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != formType {
+		http.Error(w, "A form is sent as "+formType+".", http.StatusUnsupportedMediaType)
+		return nil, false
+	}
+	var body bytes.Buffer
+	_, err := body.ReadFrom(http.MaxBytesReader(w, r.Body, maxForm))
+	var big *http.MaxBytesError
+	if errors.As(err, &big) {
+		http.Error(w, fmt.Sprintf("A form holds %d KiB at most; nothing was kept.", maxForm>>10), http.StatusRequestEntityTooLarge)
+		return nil, false
+	}
+	sent, errForm := url.ParseQuery(body.String())
+	if err != nil || errForm != nil {
+		http.Error(w, "The form did not arrive whole; nothing was kept. Open it anew and send it again.", http.StatusBadRequest)
+		return nil, false
+	}
+	return sent, true
+}
+
+// whoBefore is the name that was given last from this browser.
+func whoBefore(r *http.Request) string {
+	c, err := r.Cookie(byCookie)
+	if err != nil {
+		return ""
+	}
+	name, err := url.QueryUnescape(c.Value)
+	if err != nil || len(name) > maxForm>>8 {
+		return ""
+	}
+	return strings.ToValidUTF8(name, "")
+}
+
+// remember lets the browser give the name again. It is a convenience and proves nothing.
+func remember(w http.ResponseWriter, name string) {
+	http.SetCookie(w, &http.Cookie{Name: byCookie, Value: url.QueryEscape(name), Path: "/", MaxAge: maxAge, HttpOnly: true, SameSite: http.SameSiteStrictMode})
+}
+
+// answerPath is where the answer to an act stands.
+func answerPath(seq uint64) string { return "/answer/" + strconv.FormatUint(seq, 10) }
+
+// mostAfter is how many entries after an act are looked through for its verdict.
+const mostAfter = 2000
+
+// ReadAnswer gathers from the log what became of the act with this seq: its
+// verdict and what was noted because of it. Without a verdict so far it is pending.
+func ReadAnswer(ctx context.Context, log Log, lang string, seq uint64) (logbook.Acting, Answer, error) {
+	const page = 250
+	a := Answer{State: Pending, Seq: seq}
+	var act logbook.Acting
+	for from := seq; from < seq+mostAfter; from += page {
+		es, err := log.Read(ctx, from, page)
+		if err != nil {
+			return nil, a, fmt.Errorf("read the answer to entry %d: %w", seq, err)
+		}
+		for _, e := range es {
+			if e.Head().Seq == seq {
+				act, _ = e.(logbook.Acting)
+			}
+			if !a.take(lang, e) {
+				return act, a, nil
+			}
+		}
+		if len(es) < page || act == nil {
+			break
+		}
+	}
+	return act, a, nil
+}
+
+// take notes a record of the act; false when all were seen.
+func (a *Answer) take(lang string, e logbook.Entry) bool {
+	r, ok := e.(logbook.Recorded)
+	if !ok || r.Rec().Of != a.Seq {
+		return a.State == Pending || ok // its records were committed together
+	}
+	words.Fill(lang, e)
+	switch e := e.(type) {
+	case *logbook.Accepted:
+		a.State = Accepted
+	case *logbook.Refused:
+		a.State, a.Why, a.Reasons = Refused, e.Why, e.Reasons
+	case *logbook.Finding:
+		a.Findings = append(a.Findings, *e)
+	}
+	return true
+}

@@ -1,0 +1,81 @@
+package web
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"strconv"
+
+	"undersheet/logbook"
+)
+
+// entryPage is the page of one entry.
+type entryPage struct {
+	frame
+	Seq                     uint64
+	Kind, Say, Who          string
+	Facts                   []fact
+	JSON                    string // on one line, as the logbook exports it
+	Pretty                  string
+	Older, Newer, Of, Reply string // paths
+	OfSeq                   uint64
+}
+
+// entry shows one entry.
+func (p *site) entry(w http.ResponseWriter, r *http.Request) {
+	seq, err := strconv.ParseUint(r.PathValue("seq"), 10, 63)
+	if err != nil || seq == 0 || p.opts.Log == nil {
+		p.missing(w, r)
+		return
+	}
+	es, err := p.opts.Log.Read(r.Context(), seq, 2)
+	if err != nil {
+		p.failed(w, r, err)
+		return
+	}
+	if len(es) == 0 || es[0].Head().Seq != seq {
+		p.missing(w, r)
+		return
+	}
+	page, err := p.entryPage(es[0])
+	if err != nil {
+		p.failed(w, r, err)
+		return
+	}
+	if len(es) > 1 {
+		page.Newer = fmt.Sprintf("/logbook/%d", seq+1)
+	}
+	p.show(w, http.StatusOK, "entry", page)
+}
+
+func (p *site) entryPage(e logbook.Entry) (entryPage, error) {
+	h := e.Head()
+	page := entryPage{frame: p.frame(p.source.View(), fmt.Sprintf("Entry %d", h.Seq)), Seq: h.Seq, Kind: sentence(plain(string(h.Kind)))}
+	page.Here = "logbook"
+	text, err := logbook.Encode(e)
+	if err != nil {
+		return page, err
+	}
+	var b bytes.Buffer
+	if err := json.Indent(&b, text, "", "  "); err != nil {
+		return page, fmt.Errorf("set entry %d: %w", h.Seq, err)
+	}
+	page.JSON, page.Pretty = string(text), b.String()
+	page.Who, page.Say = page.say(e)
+	page.Facts = []fact{{"Happened", page.second(h.Time)}, {"Written down", page.second(h.Received)}}
+	if a, ok := e.(logbook.Acting); ok {
+		page.Facts, page.Say, page.Who = append(page.Facts, page.factsOf(a)[1:]...), "", ""
+		page.Reply = answerPath(h.Seq)
+	}
+	if r, ok := e.(logbook.Recorded); ok && r.Rec().Of != 0 {
+		page.OfSeq, page.Of = r.Rec().Of, fmt.Sprintf("/logbook/%d", r.Rec().Of)
+		if r.Rec().Program != "" {
+			page.Facts = append(page.Facts, fact{"Judged by", "undersheet " + r.Rec().Program})
+		}
+	}
+	if h.Seq > 1 {
+		page.Older = fmt.Sprintf("/logbook/%d", h.Seq-1)
+	}
+	return page, nil
+}

@@ -1,0 +1,195 @@
+package form
+
+import (
+	"fmt"
+	"maps"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/logbook/words"
+	"undersheet/rules"
+	"undersheet/rules/protocol"
+)
+
+// Commodities are suggested; any other may be written.
+var Commodities = []string{"milled rice", "brown rice", "paddy", "wheat", "maize", "sorghum", "barley", "millet", "groundnuts", "cocoa", "coffee", "beans", "peas", "lentils", "soya", "flour"}
+
+// gasUnits are the units of a concentration.
+var gasUnits = []Option{{Value: logbook.PPM, Label: "ppm"}, {Value: logbook.MgM3, Label: "mg/m³"}, {Value: logbook.GM3, Label: "g/m³"}}
+
+// Place writes fields as the value of a choice that covers them; pairs are name, value.
+func Place(pairs ...string) string {
+	q := url.Values{}
+	for i := 0; i+1 < len(pairs); i += 2 {
+		if pairs[i+1] != "" {
+			q.Set(pairs[i], pairs[i+1])
+		}
+	}
+	return q.Encode()
+}
+
+func stackField(d Depot) Field {
+	f := Field{Name: "stack", Label: "Stack", Sort: Choice, Needed: true}
+	for _, s := range d.View.Stores {
+		for _, k := range s.Stacks {
+			label := k.Name
+			if k.Phase != "" {
+				label += " — " + k.Phase
+			}
+			f.Choices = append(f.Choices, Option{Value: k.Name, Label: label, Group: s.Name})
+		}
+	}
+	return f
+}
+
+func storeField(d Depot) Field {
+	f := Field{Name: "store", Label: "Store", Sort: Choice, Needed: true}
+	for _, s := range d.View.Stores {
+		f.Choices = append(f.Choices, Option{Value: s.Name, Label: s.Name})
+	}
+	return f
+}
+
+// handPlaces are where a hand reading can be taken: beside each stack, at the air
+// points, at the lines under the sheets.
+func handPlaces(d Depot) []Option {
+	var all []Option
+	for _, s := range d.View.Stores {
+		for _, k := range s.Stacks {
+			all = append(all, Option{Place("store", s.Name, "point", "beside "+k.Name), "beside stack " + k.Name, "In the air of " + s.Name})
+		}
+		for _, a := range s.Air {
+			if slices.ContainsFunc(s.Stacks, func(k rules.StackView) bool { return strings.EqualFold(a.Name, "beside "+k.Name) }) {
+				continue
+			}
+			all = append(all, Option{Place("store", s.Name, "point", a.Name), a.Name, "In the air of " + s.Name})
+		}
+	}
+	return append(all, underSheets(d)...)
+}
+
+// linePlaces are what can be proved: the lines, and the air points.
+func linePlaces(d Depot) []Option {
+	all := underSheets(d)
+	for _, s := range d.View.Stores {
+		for _, a := range s.Air {
+			all = append(all, Option{Place("store", s.Name, "point", a.Name), a.Name, "Air points of " + s.Name})
+		}
+	}
+	return all
+}
+
+func underSheets(d Depot) []Option {
+	var all []Option
+	for _, s := range d.View.Stores {
+		for _, k := range s.Stacks {
+			for _, l := range k.Lines {
+				all = append(all, Option{Place("stack", k.Name, "line", l.Name), l.Name, "Lines of stack " + k.Name})
+			}
+		}
+	}
+	return all
+}
+
+// protocols are those that are built in and those of the site.
+func protocols(d Depot) []Option {
+	names := protocol.Names()
+	if d.View.Config != nil {
+		for _, n := range slices.Sorted(maps.Keys(d.View.Config.Protocols)) {
+			if !slices.Contains(names, n) {
+				names = append(names, n)
+			}
+		}
+	}
+	var all []Option
+	for _, n := range names {
+		p, _ := protocol.Resolve(d.View.Config, n)
+		all = append(all, Option{Value: n, Label: fmt.Sprintf("%s: %g h, every line at %g %s or more at the end", n, p.Hours, p.EndLevel, p.EndLevelUnit)})
+	}
+	return all
+}
+
+func channels(d Depot) []Option {
+	var all []Option
+	for _, c := range d.View.Channels {
+		label := c.Name
+		if c.Feeds != "" {
+			label += " (" + c.Feeds + ")"
+		}
+		all = append(all, Option{Value: c.Name, Label: label})
+	}
+	return all
+}
+
+// alarms are those that are raised.
+func alarms(d Depot) []Option {
+	var all []Option
+	for _, a := range d.View.Alarms {
+		headline, _ := words.Alarm(d.Lang, &a.Alarm)
+		all = append(all, Option{Value: AlarmChoice(&a.Alarm), Label: headline})
+	}
+	return all
+}
+
+// AlarmChoice is the value that chooses a raised alarm.
+func AlarmChoice(a *logbook.Alarm) string {
+	return Place("alarm", a.Alarm, "store", a.Store, "stack", a.Stack, "line", a.Line, "point", a.Point, "channel", a.Channel)
+}
+
+// inside are the people who are in by masked entry.
+func inside(d Depot) []string {
+	var names []string
+	for _, s := range d.View.Stores {
+		for n := range strings.SplitSeq(s.Inside, ", ") {
+			if n != "" {
+				names = append(names, n)
+			}
+		}
+	}
+	return names
+}
+
+// twoPeople: nobody is inside alone.
+func twoPeople(_ Depot, e logbook.Acting) []Fault {
+	m := e.(*logbook.MaskedEntry)
+	if strings.EqualFold(strings.TrimSpace(m.In), strings.TrimSpace(m.AtDoor)) {
+		return []Fault{{"at_door", "the same person as the one who goes in: two are needed, and the second stays at the door"}}
+	}
+	return nil
+}
+
+// earlyReason: airing before the shortest exposure owes a reason.
+func earlyReason(d Depot, e logbook.Acting) []Fault {
+	a := e.(*logbook.AiringStarted)
+	end, ok := ShortestEnd(d.View, a.Stack)
+	if !ok || a.Time >= end || strings.TrimSpace(a.Early) != "" {
+		return nil
+	}
+	return []Fault{{"early", "the shortest exposure lasts until " + end.Std().In(d.Zone).Format("Mon 2 Jan 15:04") + ": say why airing starts before that"}}
+}
+
+// ShortestEnd returns when the shortest exposure of the stack's treatment has
+// passed; false while the stack is in no exposure.
+func ShortestEnd(v *rules.View, stack string) (logbook.Time, bool) {
+	for _, s := range v.Stores {
+		for _, k := range s.Stacks {
+			if k.Name == stack && k.Phase == logbook.PhaseExposure && k.Started != 0 {
+				p, _ := protocol.Resolve(v.Config, k.Protocol)
+				return k.Started.Add(time.Duration(p.Hours * float64(time.Hour))), true
+			}
+		}
+	}
+	return 0, false
+}
+
+// PlaceOf returns the store and the stack that a choice names.
+func PlaceOf(value string) (store, stack string) {
+	q, err := url.ParseQuery(value)
+	if err != nil {
+		return "", ""
+	}
+	return q.Get("store"), q.Get("stack")
+}

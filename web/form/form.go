@@ -1,0 +1,174 @@
+package form
+
+import (
+	"fmt"
+	"net/url"
+	"slices"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/rules"
+)
+
+// Sort is how a field is filled in.
+type Sort string
+
+// Sorts of fields.
+const (
+	Text   Sort = "text"   // one line
+	Long   Sort = "long"   // several lines
+	Number Sort = "number" // decimal point or decimal comma
+	Whole  Sort = "whole"  // a whole number
+	Choice Sort = "choice" // one of Field.Choices
+	Yes    Sort = "yes"    // ticked or not
+	Moment Sort = "moment" // local time of the site; empty = now
+	Length Sort = "length" // seconds
+	Hidden Sort = "hidden"
+)
+
+// Field is one field of a form.
+type Field struct {
+	Name     string   // in the form; that of the act's JSON field, unless Covers is set
+	Covers   []string // JSON fields that its choice fills; nil: Name alone
+	Label    string
+	Hint     string // what to write, and why
+	Unit     string // of a number
+	Sort     Sort
+	Needed   bool     // the form refuses to go without it
+	Signed   bool     // a number that may be negative
+	Suggest  []string // what people often write there
+	Choices  []Option
+	Preset   string // what stands in it at first
+	Longest  int    // runes; 0 = 200
+	Advanced bool   // seldom filled in
+}
+
+// Option is one choice of a field.
+type Option struct {
+	Value string // sent; for a field with Covers, the fields that it fills as a query string
+	Label string
+	Group string // heading over it; empty = none
+}
+
+// Of returns the JSON fields that the field fills.
+func (f *Field) Of() []string {
+	if f.Covers != nil {
+		return f.Covers
+	}
+	return []string{f.Name}
+}
+
+// Depot is what a form needs to know of the place.
+type Depot struct {
+	View *rules.View
+	Now  time.Time      // by the depot's clock
+	Zone *time.Location // of the site
+	Lang string         // of sentences; empty = en
+}
+
+// Form is the form of one kind of act.
+type Form struct {
+	Kind   logbook.Kind
+	Title  string // what was done: "Airing started"
+	Button string // on it: "Record that airing started"
+	Fields []Field
+	depot  Depot
+	check  func(d Depot, e logbook.Acting) []Fault
+}
+
+// Fault is what is wrong with one field; Field is empty when it is of the whole form.
+type Fault struct{ Field, Text string }
+
+// New returns the form of an act. A kind that is no act is an error.
+func New(kind logbook.Kind, d Depot) (*Form, error) {
+	s, ok := sheets[kind]
+	if !ok {
+		return nil, fmt.Errorf("make form: %q is no act; acts are %v", kind, logbook.ActKinds)
+	}
+	if d.Zone == nil {
+		d.Zone = time.UTC
+	}
+	f := &Form{Kind: kind, Title: s.title, Button: s.button, Fields: s.fields(d), depot: d, check: s.check}
+	f.Fields = append(f.Fields, common(d)...)
+	return f, nil
+}
+
+// Title returns what a kind of act is called on pages; the kind itself when it is no act.
+func Title(kind logbook.Kind) string {
+	if s, ok := sheets[kind]; ok {
+		return s.title
+	}
+	return string(kind)
+}
+
+// Field returns the field of that name; nil when there is none.
+func (f *Form) Field(name string) *Field {
+	for i := range f.Fields {
+		if f.Fields[i].Name == name {
+			return &f.Fields[i]
+		}
+	}
+	return nil
+}
+
+// Fill presets fields from a query: by a field's own name, or, for a field that
+// covers several, by theirs. What the form does not have, and what cannot be
+// chosen, is left out.
+func (f *Form) Fill(q url.Values) {
+	for i := range f.Fields {
+		x := &f.Fields[i]
+		switch {
+		case x.Sort == Choice && x.Covers != nil:
+			x.fillPlace(q)
+		case x.Sort == Choice:
+			if v := q.Get(x.Name); slices.ContainsFunc(x.Choices, func(o Option) bool { return o.Value == v }) {
+				x.Preset = v
+			}
+		case x.Sort != Hidden && q.Has(x.Name):
+			x.Preset = q.Get(x.Name)
+		}
+	}
+}
+
+// fillPlace presets the choice that agrees with all that the query names; when
+// none or several do, nothing is preset.
+func (f *Field) fillPlace(q url.Values) {
+	found, n := "", 0
+	for _, o := range f.Choices {
+		parts, err := url.ParseQuery(o.Value)
+		agrees := err == nil
+		for _, name := range f.Covers {
+			agrees = agrees && (!q.Has(name) || q.Get(name) == parts.Get(name))
+		}
+		if agrees {
+			found = o.Value
+			n++
+		}
+	}
+	if n == 1 {
+		f.Preset = found
+	}
+}
+
+// common are the fields of every act.
+func common(d Depot) []Field {
+	return []Field{
+		{Name: "time", Label: "When", Sort: Moment, Hint: "Leave it empty for now. For something earlier: the time by the clock of the site, " + d.Zone.String() + "."},
+		{Name: "by", Label: "Your name", Sort: Text, Needed: true, Suggest: people(d), Longest: 80,
+			Hint: "Nobody signs in yet: the name is kept as “not verified”."},
+		{Name: "note", Label: "Note", Sort: Long, Longest: 2000, Advanced: true},
+		{Name: "id", Sort: Hidden, Longest: 80},
+	}
+}
+
+// people are the names of the site file, for suggestions.
+func people(d Depot) []string {
+	if d.View.Config == nil {
+		return nil
+	}
+	var names []string
+	for _, p := range d.View.Config.People {
+		names = append(names, p.Name)
+	}
+	return names
+}

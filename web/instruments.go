@@ -1,0 +1,172 @@
+package web
+
+import (
+	"math"
+	"net/http"
+	"strconv"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/rules"
+	"undersheet/rules/reading"
+)
+
+// instrumentsPage lists the instruments and their channels.
+type instrumentsPage struct {
+	frame
+	Devices  []device
+	Channels []channelRow
+}
+
+// device is one instrument of the site.
+type device struct {
+	Name, Way         string
+	State             string // how it stands, in words
+	Answers           bool
+	Down              []string // what does not answer
+	Readings, Refused string
+	Last, Error       string
+}
+
+// channelRow is one channel.
+type channelRow struct {
+	Name, Feeds, Instrument  string
+	Last, Unit, State, Age   string
+	Usual                    string
+	Silent                   bool // no reading for longer than usual
+	Range, Detection, Limits string
+	Proof                    string
+	Prove                    string // path of the form; empty: it has no line to prove
+}
+
+func (p *site) instruments(w http.ResponseWriter, _ *http.Request) {
+	v := p.source.View()
+	page := instrumentsPage{frame: p.frame(v, "Instruments")}
+	page.Here = "instruments"
+	page.Devices = p.devices(&page.frame)
+	for _, c := range v.Channels {
+		page.Channels = append(page.Channels, page.channel(c))
+	}
+	p.show(w, http.StatusOK, "instruments", page)
+}
+
+// devices lists the site's instruments with what is counted of them.
+func (p *site) devices(f *frame) []device {
+	if f.view.Config == nil {
+		return nil
+	}
+	var all []device
+	at := map[string]int{}
+	for _, in := range f.view.Config.Instruments {
+		at[in.Name] = len(all)
+		all = append(all, device{Name: in.Name, Way: wayOf(in), Answers: true, State: "Nothing read since the start"})
+	}
+	if p.opts.Intake == nil {
+		return all
+	}
+	for _, in := range p.opts.Intake.Stats().Instruments {
+		i, ok := at[in.Name]
+		if !ok {
+			continue
+		}
+		d := &all[i]
+		d.Readings, d.Refused, d.Error = strconv.FormatUint(in.Readings, 10), strconv.FormatUint(in.Refused, 10), in.LastError
+		if d.Last = ageOf(logbook.At(in.Last), f.now); d.Last != "" {
+			d.State = "Answers"
+		}
+		for _, s := range in.Down {
+			d.Answers, d.State = false, "Does not answer"
+			d.Down = append(d.Down, trimmed(s.Unit+": "+s.Detail))
+		}
+	}
+	return all
+}
+
+// trimmed takes the signs between nothing and something away.
+func trimmed(s string) string {
+	for len(s) > 0 && (s[0] == ':' || s[0] == ' ') {
+		s = s[1:]
+	}
+	return s
+}
+
+// wayOf says how an instrument is read.
+func wayOf(in logbook.Instrument) string {
+	switch {
+	case in.Modbus != nil:
+		return "Modbus RTU on " + in.Modbus.Port
+	case in.Frames != nil:
+		return "text frames on " + in.Frames.Port
+	case in.MQTT != nil:
+		return "MQTT, " + in.MQTT.Broker
+	}
+	return ""
+}
+
+// channel says what is known of a channel.
+func (f *frame) channel(c rules.ChannelView) channelRow {
+	row := channelRow{Name: c.Name, Feeds: c.Feeds, Instrument: c.Instrument, Last: lastOf(c.Last), Unit: c.Last.Unit, State: stateWord(c.Last.State),
+		Age: ageOf(c.Last.At, f.now), Silent: c.Last.State == reading.Silent}
+	if row.Feeds == "" {
+		row.Feeds = "nothing"
+	}
+	if s := c.UsualSeconds; s > 0 && !math.IsInf(s, 0) {
+		row.Usual = span(time.Duration(s * float64(time.Second)))
+	}
+	if f.view.Config != nil {
+		ch := f.view.Config.Channels[c.Name]
+		if ch.Range > 0 {
+			row.Range = "to " + figure(ch.Range) + " " + unitWord(ch.Unit)
+		}
+		if ch.DetectionLimit > 0 {
+			row.Detection = figure(ch.DetectionLimit) + " " + unitWord(ch.Unit)
+		}
+	}
+	row.Unit = unitWord(row.Unit)
+	row.Prove = f.proving(c.Name)
+	return row
+}
+
+// proving is the form that proves the line of a channel; empty when it has none.
+func (f *frame) proving(channel string) string {
+	for _, s := range f.view.Stores {
+		for _, a := range s.Air {
+			if a.Channel == channel {
+				return actPath(logbook.KindLineProved, "store", s.Name, "point", a.Name, "channel", channel)
+			}
+		}
+		for _, k := range s.Stacks {
+			for _, l := range k.Lines {
+				if l.Channel == channel {
+					return actPath(logbook.KindLineProved, "stack", k.Name, "line", l.Name, "channel", channel)
+				}
+			}
+		}
+	}
+	return ""
+}
+
+// lastOf prints the newest value of a channel in the unit in which it was sent.
+func lastOf(s rules.Sample) string {
+	if s.State == reading.None {
+		return "—"
+	}
+	return figure(s.Raw)
+}
+
+// unitWord prints a unit as people write it.
+func unitWord(u string) string {
+	switch u {
+	case logbook.MgM3:
+		return "mg/m³"
+	case logbook.GM3:
+		return "g/m³"
+	case logbook.Cel:
+		return "°C"
+	case logbook.Deg:
+		return "°"
+	case logbook.OnOff:
+		return ""
+	}
+	return u
+}

@@ -1,0 +1,122 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"io"
+	"mime"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"undersheet/report"
+)
+
+// reportFor is how long making a report may take, on the wire's clock.
+const reportFor = 2 * time.Minute
+
+// reportPolicy is the content security policy of a report, which carries its own
+// style and drawings, runs nothing and loads nothing.
+const reportPolicy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'; sandbox"
+
+// reportPath is where the report of a treatment is.
+func reportPath(treatment string) string { return "/report/" + url.PathEscape(treatment) }
+
+// treatments are those that stacks have now, with the ways to their reports.
+func treatments(f *frame) []link {
+	var all []link
+	for _, s := range f.view.Stores {
+		for _, k := range s.Stacks {
+			if k.Treatment != "" {
+				all = append(all, link{Name: k.Treatment, Path: reportPath(k.Treatment)})
+			}
+		}
+	}
+	return all
+}
+
+// report shows the report of a treatment: as a page, as a table with ".csv" behind
+// its name, and as a file with ?download.
+func (p *site) report(w http.ResponseWriter, r *http.Request) {
+	if p.opts.Log == nil {
+		p.missing(w, r)
+		return
+	}
+	select {
+	case p.reports <- struct{}{}: // one at a time: each reads the whole logbook
+		defer func() { <-p.reports }()
+	case <-r.Context().Done():
+		return
+	}
+	patient(w, reportFor)
+	ctx, cancel := context.WithTimeout(r.Context(), reportFor)
+	defer cancel()
+	name, csv := strings.CutSuffix(r.PathValue("treatment"), ".csv")
+	made, err := p.makeReport(ctx, name)
+	var unknown *report.ErrUnknown
+	if csv && errors.As(err, &unknown) { // a treatment may be called so
+		csv = false
+		made, err = p.makeReport(ctx, name+".csv")
+	}
+	switch {
+	case errors.As(err, &unknown):
+		p.noReport(w, unknown)
+	case err != nil:
+		p.failed(w, r, err)
+	case csv:
+		p.file(w, made.WriteCSV, "text/csv; charset=utf-8", fileName(made.Stack.Treatment)+".csv", true)
+	default:
+		w.Header().Set("Content-Security-Policy", reportPolicy)
+		p.file(w, made.WriteHTML, "text/html; charset=utf-8", fileName(made.Stack.Treatment)+".html", r.URL.Query().Has("download"))
+	}
+}
+
+func (p *site) makeReport(ctx context.Context, treatment string) (*report.Report, error) {
+	head, err := p.opts.Log.Head(ctx)
+	if err != nil {
+		return nil, err
+	}
+	made, err := report.Make(p.opts.Log.Entries(ctx, 1), nil, treatment, report.Source{LogID: head.LogID})
+	if err != nil {
+		return nil, err
+	}
+	made.Head, err = p.opts.Log.HashAt(ctx, made.LastSeq)
+	return made, err
+}
+
+// file sends what write writes, whole.
+func (p *site) file(w http.ResponseWriter, write func(io.Writer) error, kind, name string, download bool) {
+	var b bytes.Buffer
+	if err := write(&b); err != nil {
+		p.opts.Logger.Error("write report", "file", name, "error", err)
+		unmade(w)
+		return
+	}
+	w.Header().Set("Content-Type", kind)
+	if download {
+		w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name}))
+	}
+	_, _ = w.Write(b.Bytes()) // the reader has gone: nothing to do about it
+}
+
+// noReport says which reports there are.
+func (p *site) noReport(w http.ResponseWriter, unknown *report.ErrUnknown) {
+	page := missingPage{frame: p.frame(p.source.View(), "No such report"), Path: reportPath(printable(unknown.Treatment))}
+	page.Here = "logbook"
+	for _, t := range unknown.Known {
+		page.Reports = append(page.Reports, link{Name: t, Path: reportPath(t)})
+	}
+	p.show(w, http.StatusNotFound, "missing", page)
+}
+
+// fileName makes a file name of a treatment's name.
+func fileName(treatment string) string {
+	return "report-" + strings.Map(func(c rune) rune {
+		if c < ' ' || strings.ContainsRune(`/\:*?"<>|`, c) {
+			return '_'
+		}
+		return c
+	}, treatment)
+}

@@ -1,0 +1,218 @@
+package web
+
+import (
+	"net/http"
+	"net/url"
+
+	"undersheet/logbook"
+	"undersheet/logbook/words"
+	"undersheet/rules"
+	"undersheet/rules/gate"
+)
+
+// storePath is where the page of a store is.
+func storePath(store string) string { return "/store/" + url.PathEscape(store) }
+
+// storePage is the page of one store.
+type storePage struct {
+	frame
+	gateView
+	Name           string
+	Inside         string
+	Conditions     []condition
+	Care           []string // to look out for although the gate is cleared
+	Alarms         []alarmView
+	Air            []airRow
+	Limit, LimitOf string
+	Air8, Air15    string
+	Stacks         []stackCard
+	Acts           []actLink
+	Protection     string // what breathing protection the live air allows
+	Signals        []fact
+	Hands          []journalRow // newest confirmations, declarations and hand readings
+}
+
+// condition is one condition of the gate.
+type condition struct {
+	State, Word string // met, unmet, later or unknown; and in words
+	Text        string
+	Behind      []string // the readings behind it, or what stands against it
+}
+
+// conditionWords say how a condition stands.
+var conditionWords = map[string]string{"met": "Holds", "unmet": "Does not hold", "later": "Comes later", "unknown": "Not known"}
+
+// conditionOf are the reason codes that speak against each condition. A code that
+// none of them names is a condition of its own that does not hold.
+var conditionOf = []struct {
+	text  string
+	last  bool // judged only when all those before hold
+	codes []string
+}{
+	{"No stack is being dosed or is under gas", false, []string{gate.Dosing, gate.UnderGas}},
+	{"Nobody is inside by masked entry", false, []string{gate.Inside}},
+	{"A clearance, or a declaration that nothing is under gas, is on record", false, []string{gate.NoClearance, gate.RestoredLog}},
+	{"Every air point is read, and its instrument is trusted and fine enough", false,
+		[]string{gate.NoPoints, gate.NoReading, gate.PointSilent, gate.OverRange, gate.PointStuck, gate.PointFault, gate.BelowZero, gate.TooCoarse, "second-value", "late-reading-above-limit"}},
+	{"The air at every point has been below the limit for 30 minutes, the instrument's error on top", false, []string{gate.AboveLimit, gate.NotBelowLong}},
+	{"Every stack has been aired for its whole time, with every air point read", false, []string{gate.AiringTooShort, gate.AiringPaused}},
+	{"A hand reading beside every aired stack, from within the last hour, is below the limit", true, []string{gate.HandOwed, gate.HandAbove, gate.HandTooCoarse, gate.HandTooOld}},
+	{"A named person has confirmed", true, []string{gate.ConfirmOwed, gate.Lapsed}},
+}
+
+// handCodes are reasons that a hand reading takes away.
+var handCodes = map[string]bool{gate.HandOwed: true, gate.HandAbove: true, gate.HandTooCoarse: true, gate.HandTooOld: true}
+
+// careCodes are reasons that keep no gate from opening.
+var careCodes = map[string]bool{"lines-still-read-gas": true, "withholding": true}
+
+// conditions lists the conditions of a store's gate, each with how it stands.
+// While the watch does not keep up, none is known to hold.
+func (f *frame) conditions(s rules.StoreView) []condition {
+	against := map[string][]string{}
+	var strange []condition
+	for _, r := range s.Gate.Reasons {
+		text := words.Reason(f.Lang, r)
+		switch i := conditionFor(r.Code); {
+		case careCodes[r.Code]:
+		case i < 0:
+			strange = append(strange, condition{"unmet", conditionWords["unmet"], text, nil})
+		default:
+			against[conditionOf[i].text] = append(against[conditionOf[i].text], text)
+		}
+	}
+	gassed := len(against[conditionOf[0].text]) > 0
+	early := s.Gate.State != logbook.GateCheckOwed && s.Gate.State != logbook.GateCleared
+	var all []condition
+	for _, c := range conditionOf {
+		x := condition{State: "met", Text: c.text, Behind: against[c.text]}
+		switch {
+		case len(x.Behind) > 0:
+			x.State = "unmet"
+		case f.shut != "" || s.Gate.State == "":
+			x.State = "unknown"
+		case c.last && early, gassed && c.codes[0] == gate.AiringTooShort:
+			x.State = "later"
+		}
+		x.Word = conditionWords[x.State]
+		all = append(all, x)
+	}
+	return append(strange, all...)
+}
+
+// conditionFor returns the index of the condition that a code speaks against; -1: none.
+func conditionFor(code string) int {
+	for i, c := range conditionOf {
+		for _, k := range c.codes {
+			if k == code {
+				return i
+			}
+		}
+	}
+	return -1
+}
+
+// store shows the page of one store.
+func (p *site) store(w http.ResponseWriter, r *http.Request) {
+	v := p.source.View()
+	for _, s := range v.Stores {
+		if s.Name == r.PathValue("name") {
+			p.show(w, http.StatusOK, "store", p.storePage(v, s))
+			return
+		}
+	}
+	p.missing(w, r)
+}
+
+func (p *site) storePage(v *rules.View, s rules.StoreView) storePage {
+	page := storePage{frame: p.frame(v, s.Name), Name: s.Name, Inside: s.Inside, Limit: figure(float64(s.Gate.LimitPPM)), LimitOf: sentence(s.Gate.LimitOf)}
+	page.gateView, page.Conditions = page.gate(s.Name, s.Gate), page.conditions(s)
+	for _, r := range s.Gate.Reasons {
+		if careCodes[r.Code] {
+			page.Care = append(page.Care, words.Reason(page.Lang, r))
+		}
+	}
+	mine := map[string]bool{}
+	for _, k := range s.Stacks {
+		mine[k.Name] = true
+		page.Stacks = append(page.Stacks, page.stackCard(k))
+	}
+	page.Alarms = page.alarms(v, func(a *rules.AlarmView) bool {
+		return a.Alarm.Store == s.Name || a.Alarm.Stack != "" && mine[a.Alarm.Stack]
+	})
+	page.Air = page.air(s)
+	if len(s.Air) > 0 {
+		page.Air8, page.Air15 = figure(s.AirTWA8h), figure(s.Air15min)
+	}
+	page.Acts = storeActs(s, page.gateView.State)
+	return page
+}
+
+// air lists the air points of a store.
+func (f *frame) air(s rules.StoreView) []airRow {
+	upper := map[string]logbook.PointRead{}
+	for _, r := range s.Gate.Read {
+		upper[r.Point] = r
+	}
+	var rows []airRow
+	for _, a := range s.Air {
+		row := airRow{Name: a.Name, Where: plain(a.Where), Last: last(a.Last), State: stateWord(a.Last.State), Upper: "—", Age: ageOf(a.Last.At, f.now),
+			Mean15: figure(a.Mean15min), TWA8: figure(a.TWA8h)}
+		if r, ok := upper[a.Name]; ok && r.At == a.Last.At {
+			row.Upper = figure(float64(r.Upper))
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+// storeActs are the acts that a store may ask for as it stands.
+func storeActs(s rules.StoreView, state string) []actLink {
+	var acts []actLink
+	add := func(kind logbook.Kind, pairs ...string) {
+		acts = append(acts, linkToAct(kind, append(pairs, "store", s.Name)...))
+	}
+	if s.Inside != "" {
+		add(logbook.KindMaskedExit)
+	}
+	for _, r := range s.Gate.Reasons {
+		if handCodes[r.Code] {
+			l := linkToAct(logbook.KindHandReading, "store", s.Name, "point", "beside "+r.About)
+			l.Title += " beside " + r.About
+			acts = append(acts, l)
+		}
+	}
+	if state == logbook.GateCheckOwed {
+		add(logbook.KindEntryConfirmed)
+	}
+	add(logbook.KindHandReading)
+	add(logbook.KindMaskedEntry)
+	for _, r := range s.Gate.Reasons {
+		if r.Code == gate.NoClearance || r.Code == gate.RestoredLog {
+			add(logbook.KindNoGasDeclared)
+		}
+	}
+	return acts
+}
+
+// stackActs are the acts that a stack may ask for as it stands.
+func stackActs(k rules.StackView) []actLink {
+	kinds := []logbook.Kind{logbook.KindLineProved, logbook.KindDosingStarted}
+	switch k.Phase {
+	case logbook.PhaseDosing:
+		kinds = []logbook.Kind{logbook.KindTreatmentStarted, logbook.KindAbandoned}
+	case logbook.PhaseExposure:
+		kinds = []logbook.Kind{logbook.KindHandReading, logbook.KindAiringStarted, logbook.KindExposureExtended, logbook.KindDoseAdded, logbook.KindAbandoned}
+	case logbook.PhaseAiring:
+		kinds = []logbook.Kind{logbook.KindHandReading, logbook.KindAiringPaused, logbook.KindAiringResumed}
+	}
+	var acts []actLink
+	for _, kind := range kinds {
+		if kind == logbook.KindHandReading && k.Phase == logbook.PhaseAiring {
+			acts = append(acts, linkToAct(kind, "store", k.Store, "point", "beside "+k.Name))
+			continue
+		}
+		acts = append(acts, linkToAct(kind, "stack", k.Name))
+	}
+	return acts
+}
