@@ -59,7 +59,8 @@ func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 	e := t.Given
 	space := dose.GasSpace(e.GasSpaceM3, e.VolumeM3, e.Tonnes, e.Commodity)
 	tempC = math.Max(coldestC, math.Min(tempC, hottestC))
-	g.Setup = decay.Setup{DoseG: e.PhosphineG, GasSpaceM3: space, TempC: tempC, MoisturePct: e.GrainMoisturePct, Form: e.Form}
+	g.Setup = decay.Setup{DoseG: e.PhosphineG, GasSpaceM3: space, TempC: tempC, MoisturePct: e.GrainMoisturePct, Form: e.Form,
+		SamplingLossPerDay: samplingLoss(site, t, space)}
 	for _, l := range t.Lines {
 		ch := site.Channels[l.Channel]
 		g.Setup.Lines = append(g.Setup.Lines, decay.Line{Accuracy: ch.Accuracy, Resolution: reading.PPM(ch, ch.Resolution),
@@ -71,6 +72,35 @@ func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 	g.Sums = make([]Sum, len(t.Lines))
 	g.Rises = make([]Rise, len(t.Lines))
 	return g
+}
+
+// samplingLoss is the gas that sampling pumps take from a stack and blow outside, as
+// a first-order loss per day: flow / gas space, times the stack's share of the
+// channels that the pump draws in turn. A pump that gives back to the stack takes
+// nothing. Pumps are taken to run all the time: the hours of one that is off are
+// small against the exposure, and the fit's own loss takes up the difference. A
+// gas space that is not known gives none.
+func samplingLoss(site *logbook.Site, t *treatment.Treatment, spaceM3 float64) float64 {
+	const m3PerDay = 1440.0 / 1000 // of 1 L/min
+	if !(spaceM3 > 0) {
+		return 0
+	}
+	loss := 0.0
+	for _, p := range site.Pumps {
+		if p.Returns != logbook.ReturnsOutside || !(p.Flow > 0) {
+			continue
+		}
+		mine := 0
+		for _, channel := range p.Draws {
+			if _, ok := t.LineOf(channel); ok {
+				mine++
+			}
+		}
+		if mine > 0 {
+			loss += p.Flow * m3PerDay * float64(mine) / float64(len(p.Draws)) / spaceM3
+		}
+	}
+	return loss
 }
 
 func falseLeaks(site *logbook.Site) float64 {
@@ -203,7 +233,7 @@ func (g *Gas) curve(t *treatment.Treatment, line int) []CurvePoint {
 // fitView is the fit for the pages.
 func fitView(p decay.Params) *FitView {
 	v := &FitView{YieldPPM: p.YieldPPM.Value, YieldSE: p.YieldPPM.SE, ReleasePerDay: p.ReleasePerDay.Value, ReleSE: p.ReleasePerDay.SE,
-		LossPerDay: p.LossPerDay.Value, LossSE: p.LossPerDay.SE}
+		LossPerDay: p.LossPerDay.Value, LossSE: p.LossPerDay.SE, SamplingPerDay: p.Sampling}
 	if v.LossPerDay > 0 {
 		v.HalfLifeHours = 24 * math.Ln2 / v.LossPerDay
 	}

@@ -144,7 +144,8 @@ type CurvePoint struct {
 type FitView struct {
 	YieldPPM, YieldSE     float64
 	ReleasePerDay, ReleSE float64
-	LossPerDay, LossSE    float64
+	LossPerDay, LossSE    float64 // all of it
+	SamplingPerDay        float64 // what of it the sampling pump takes, as the site file has it
 	HalfLifeHours         float64
 }
 

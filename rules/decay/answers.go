@@ -33,7 +33,7 @@ func (a ahead) seen(states []float64, line int) float64 {
 
 // stack returns the concentration of the stack at parameters x.
 func (s *State) stack(x []float64, days float64) float64 {
-	return at(x, kernelOf(x), exp(x[inLag]), s.doseDays(), days)
+	return at(x, kernelOf(x, s.Setup.SamplingLossPerDay), exp(x[inLag]), s.doseDays(), days)
 }
 
 // ExpectedLnChange returns the change of ln C of a line between two times, in
@@ -98,14 +98,15 @@ type Value struct {
 type Params struct {
 	YieldPPM      Value // what the dose would give without loss, ppm
 	ReleasePerDay Value
-	LossPerDay    Value // gas that does not come back: leakage, pump, permanent sorption
-	LagHours      Value // from dosing to the first gas
-	SorbPerDay    Value // gas that goes onto the commodity for a time
-	FreePerDay    Value // and comes back
+	LossPerDay    Value   // gas that does not come back: leakage, permanent sorption, and the pump's share
+	Sampling      float64 // per day: the pump's share of LossPerDay, as it was given
+	LagHours      Value   // from dosing to the first gas
+	SorbPerDay    Value   // gas that goes onto the commodity for a time
+	FreePerDay    Value   // and comes back
 }
 
 // Params returns the parameters of the fit, false before there is one. The
-// standard errors are those of the logs times the value.
+// standard errors are those of the logs times the value, without what is known.
 func (s *State) Params() (Params, bool) {
 	if s.Fit == nil {
 		return Params{}, false
@@ -114,7 +115,9 @@ func (s *State) Params() (Params, bool) {
 		v := unit * exp(s.Fit.X[j])
 		return Value{v, v * math.Sqrt(max(s.Fit.variance(j), 0))}
 	}
-	return Params{YieldPPM: get(inYield, 1), ReleasePerDay: get(inRelease, 1), LossPerDay: get(inLoss, 1),
+	loss, sampling := get(inLoss, 1), s.Setup.SamplingLossPerDay
+	loss.Value += sampling
+	return Params{YieldPPM: get(inYield, 1), ReleasePerDay: get(inRelease, 1), LossPerDay: loss, Sampling: sampling,
 		LagHours: get(inLag, 24), SorbPerDay: get(inSorb, 1), FreePerDay: get(inFree, 1)}, true
 }
 

@@ -124,7 +124,7 @@ func (s *State) draw(days float64) [][]float64 {
 		}
 		times(chance, z[p:p+d], states)
 		ahead.shift(states, delta)
-		c := at(x, kernelOf(x), exp(x[inLag]), doses, days)
+		c := at(x, kernelOf(x, s.Setup.SamplingLossPerDay), exp(x[inLag]), doses, days)
 		for l := range lines {
 			gain := s.Setup.Lines[l].gainSD() * z[p+d+l]
 			out[l][i] = c * exp(x[p-lines+l]+ahead.seen(states, l)+gain)

@@ -42,21 +42,22 @@ type observation struct {
 
 // model is the stack's curve with its priors and the readings it is held against.
 type model struct {
-	days   []float64 // distinct times of the observations
-	obs    []observation
-	doses  []float64 // days at which the added doses came
-	breaks []float64 // hours at which the loss changed
-	bend   []float64 // by line
-	prior  []normal
-	lossSD float64
-	conc   []float64 // by time, at the last parameters
-	slope  []float64 // by time and parameter
-	rows   []float64 // scratch
+	days     []float64 // distinct times of the observations
+	obs      []observation
+	doses    []float64 // days at which the added doses came
+	breaks   []float64 // hours at which the loss changed
+	bend     []float64 // by line
+	prior    []normal
+	lossSD   float64
+	sampling float64   // per day
+	conc     []float64 // by time, at the last parameters
+	slope    []float64 // by time and parameter
+	rows     []float64 // scratch
 }
 
 // newModel gathers the bins of s.
 func newModel(s *State) *model {
-	m := &model{lossSD: firstLossSD, doses: s.doseDays(), breaks: s.Changes}
+	m := &model{lossSD: firstLossSD, sampling: s.Setup.SamplingLossPerDay, doses: s.doseDays(), breaks: s.Changes}
 	for _, l := range s.Setup.Lines {
 		m.bend = append(m.bend, l.bend())
 	}
@@ -124,10 +125,10 @@ func (m *model) gather(s *State) {
 // exp is e^x kept within numbers that a sum can bear.
 func exp(x float64) float64 { return math.Exp(min(max(x, -14), 14)) }
 
-// kernelOf is the kernel at parameters x.
-func kernelOf(x []float64) kernel {
+// kernelOf is the kernel at parameters x, with sampling per day on top of their loss.
+func kernelOf(x []float64, sampling float64) kernel {
 	r := exp(x[inRelease])
-	return newKernel(r, r+exp(-x[inMix]), exp(x[inLoss]), exp(x[inSorb]), exp(x[inFree]))
+	return newKernel(r, r+exp(-x[inMix]), exp(x[inLoss])+sampling, exp(x[inSorb]), exp(x[inFree]))
 }
 
 // breath is the factor of the daily swing, at days.
@@ -151,7 +152,7 @@ func at(x []float64, q kernel, lag float64, doses []float64, days float64) float
 // curve fills m.conc, and m.slope with its derivatives where asked. The shape
 // parameters are differenced, the others have a closed form.
 func (m *model) curve(x []float64, slopes bool) {
-	q, lag := kernelOf(x), exp(x[inLag])
+	q, lag := kernelOf(x, m.sampling), exp(x[inLag])
 	for i, t := range m.days {
 		m.conc[i] = at(x, q, lag, m.doses, t)
 	}
@@ -164,7 +165,7 @@ func (m *model) curve(x []float64, slopes bool) {
 		up, down := append([]float64(nil), x...), append([]float64(nil), x...)
 		up[j] += h
 		down[j] -= h
-		qu, qd, lu, ld := kernelOf(up), kernelOf(down), exp(up[inLag]), exp(down[inLag])
+		qu, qd, lu, ld := kernelOf(up, m.sampling), kernelOf(down, m.sampling), exp(up[inLag]), exp(down[inLag])
 		for i, t := range m.days {
 			m.slope[i*p+j] = (at(up, qu, lu, m.doses, t) - at(down, qd, ld, m.doses, t)) / (2 * h)
 		}

@@ -10,8 +10,16 @@ type Setup struct {
 	TempC       float64 // °C of the grain
 	MoisturePct float64 // % of the grain
 	Form        string  // formulation: "tablets", "plates", …; only "plate" and "magnesium" are told apart
-	Lines       []Line
+	// SamplingLossPerDay is what the sampling pump takes from the gas space and does not
+	// give back, as a first-order loss: flow in m³ per day over gas space. It is known,
+	// not estimated, and adds to the loss that is.
+	SamplingLossPerDay float64
+	Lines              []Line
 }
+
+// mostSampling bounds what a pump can be said to take, per day: more would be
+// ventilation.
+const mostSampling = 10.0
 
 // Line is what is known of the instrument on a sampling line. 0 = unknown.
 type Line struct {

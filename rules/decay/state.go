@@ -39,6 +39,7 @@ func New(setup Setup) *State {
 	for _, p := range []*float64{&setup.DoseG, &setup.GasSpaceM3, &setup.TempC, &setup.MoisturePct} {
 		*p = known(*p)
 	}
+	setup.SamplingLossPerDay = min(known(setup.SamplingLossPerDay), mostSampling)
 	setup.Lines = append([]Line(nil), setup.Lines[:min(len(setup.Lines), maxLines)]...)
 	for i, l := range setup.Lines {
 		setup.Lines[i] = Line{min(known(l.Accuracy), 1), min(known(l.Resolution), maxPPM), min(known(l.DetectionLimit), maxPPM), known(l.Range)}

@@ -1,0 +1,45 @@
+package rules
+
+import (
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"undersheet/logbook"
+)
+
+// What the sampling pump takes: 1 L/min is 1.44 m³ a day; the mass balance makes it
+// flow / gas space, for the stack's share of what the pump draws in turn.
+func TestSamplingLoss(t *testing.T) {
+	of := func(change ...func(*logbook.Site)) float64 {
+		d := aday(t, append([]func(*logbook.Site){wired}, change...)...)
+		d.dose("five-day")
+		return d.state.Stacks["A"].Gas.Setup.SamplingLossPerDay
+	}
+	d := aday(t, wired)
+	d.dose("five-day")
+	space := d.state.Stacks["A"].Gas.Setup.GasSpaceM3
+	require.InDelta(t, 72, space, 1, "150 m³ less 100 t of maize at 1.28 t/m³")
+	assert.InEpsilon(t, 1.44*2/3/space, of(), 1e-12, "two of the three channels")
+	assert.Zero(t, of(func(s *logbook.Site) { s.Pumps[0].Returns = logbook.ReturnsStack }), "given back")
+	assert.Zero(t, of(func(s *logbook.Site) { s.Pumps[0].Draws = []string{"b1", "office"} }), "another stack's")
+	assert.Zero(t, of(func(s *logbook.Site) { s.Pumps = nil }))
+	assert.InEpsilon(t, 1.44*3/2/space, of(func(s *logbook.Site) {
+		s.Pumps[0].Draws = []string{"a1", "inside"}
+		s.Pumps = append(s.Pumps, logbook.Pump{Name: "P2", Flow: 1, Draws: []string{"a2"}, Returns: logbook.ReturnsOutside})
+	}), 1e-12, "two pumps")
+}
+
+// The loss that people see is all of it; what the pump takes of it is said beside it.
+func TestFitShowsTheSampling(t *testing.T) {
+	d := depot(t)
+	d.level["a1"], d.level["a2"] = decaying(1500, 0.2), decaying(1400, 0.2)
+	d.run(30)
+	fit := d.state.View().Stores[0].Stacks[0].Fit
+	require.NotNil(t, fit)
+	assert.InEpsilon(t, d.state.Stacks["A"].Gas.Setup.SamplingLossPerDay, fit.SamplingPerDay, 1e-12)
+	assert.Greater(t, fit.LossPerDay, fit.SamplingPerDay)
+	assert.InEpsilon(t, 24*math.Ln2/fit.LossPerDay, fit.HalfLifeHours, 1e-9)
+}
