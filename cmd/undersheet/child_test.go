@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"fmt"
 	"log/slog"
@@ -15,9 +16,10 @@ import (
 
 // Environment of this test binary as a child process, which can be killed.
 const (
-	childMain  = "UNDERSHEET_TEST_MAIN"  // set: it is the program itself
-	childSite  = "UNDERSHEET_TEST_SITE"  // it is a daemon of this site file, on a depot clock
-	childStart = "UNDERSHEET_TEST_START" // and this is its depot time
+	childMain   = "UNDERSHEET_TEST_MAIN"   // set: it is the program itself
+	childSite   = "UNDERSHEET_TEST_SITE"   // it is a daemon of this site file, on a depot clock
+	childStart  = "UNDERSHEET_TEST_START"  // and this is its depot time
+	childListen = "UNDERSHEET_TEST_LISTEN" // where its pages are; empty: anywhere
 )
 
 // TestMain runs the tests, the program, or the daemon of an end-to-end test.
@@ -49,7 +51,7 @@ func childDaemon(path string) error {
 		return err
 	}
 	clock := sim.NewClock(at)
-	d, err := newDaemon(site, daemonOptions{Clock: clock, Listen: "127.0.0.1:0", Stale: time.Hour, Logger: slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelError}))})
+	d, err := newDaemon(site, daemonOptions{Clock: clock, Listen: cmp.Or(os.Getenv(childListen), "127.0.0.1:0"), Stale: time.Hour, Logger: slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelError}))})
 	if err != nil {
 		return err
 	}
