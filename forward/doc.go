@@ -62,7 +62,7 @@
 // line that it cannot read, or one older than its retention (one month unless
 // set). So 2xx is no proof of content. Therefore the cursor in the logbook stays
 // Options.Settle behind, and when the connection to the server was lost what was
-// sent in that time is sent again, at most once in twice that time.
+// sent in that time is sent again, the same entries at most three times.
 //
 // User and password are sent as HTTP Basic, a password without a user as
 // "Authorization: Token …". They are read from the environment or a file before

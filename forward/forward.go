@@ -43,7 +43,7 @@ type Options struct {
 	Bytes   int                     // size above which a batch ends, before compression; 0 = 1 MiB
 	Gather  time.Duration           // how long entries are gathered before a batch that is not full; 0 = 10 s
 	Timeout time.Duration           // deadline of one request; 0 = 30 s
-	Settle  time.Duration           // how long a server may take to put what it took on its disk; 0 = 30 s. Not for files
+	Settle  time.Duration           // how long a server may take to put what it took on its disk; 0 = 10 s. Not for files
 }
 
 // withDefaults fills in what is 0.
@@ -60,7 +60,7 @@ func (o Options) withDefaults() Options {
 	for _, d := range []struct {
 		set     *time.Duration
 		usually time.Duration
-	}{{&o.Gather, 10 * time.Second}, {&o.Timeout, 30 * time.Second}, {&o.Settle, 30 * time.Second}} {
+	}{{&o.Gather, 10 * time.Second}, {&o.Timeout, 30 * time.Second}, {&o.Settle, 10 * time.Second}} {
 		if *d.set <= 0 {
 			*d.set = d.usually
 		}
@@ -201,15 +201,15 @@ func (f *Forwarder) begin(ctx context.Context) *failure {
 
 // round copies one batch, when there is one.
 func (f *Forwarder) round(ctx context.Context) *failure {
+	if c, again := f.settle.again(f.opts.Clock()); again {
+		f.opts.Logger.Info("the connection was lost: what may not have settled is sent again", "destination", f.name, "from", c.Seq+1, "to", f.at.Seq)
+		f.at, f.caught = c, false
+	}
 	if f.caught {
 		if err := f.log.Wait(ctx, f.at.Seq); err != nil {
 			return &failure{err: fmt.Errorf("wait for entries: %w", err)}
 		}
 		sleep(ctx, f.opts.Gather)
-	}
-	if c, again := f.settle.again(f.opts.Clock()); again {
-		f.opts.Logger.Info("the connection was lost: what may not have settled is sent again", "destination", f.name, "from", c.Seq+1, "to", f.at.Seq)
-		f.at = c
 	}
 	b, err := f.build(ctx)
 	if err != nil {

@@ -100,7 +100,10 @@ func dropped(said string) int {
 	if m == nil {
 		return 0
 	}
-	n, _ := strconv.Atoi(m[1]) // 0 when it is too large
+	n, err := strconv.Atoi(m[1])
+	if err != nil {
+		return 0
+	}
 	return n
 }
 

@@ -14,7 +14,7 @@ type settling struct {
 	sure   sqlite.Cursor // up to which all has settled
 	marks  []mark        // sent after sure, oldest first
 	broken bool          // the connection was lost: what has not settled is to be sent again
-	last   time.Time     // when that was done
+	tries  int           // how often that was done since sure moved
 }
 
 // mark is a place in the log and when all up to it had been sent.
@@ -25,7 +25,7 @@ type mark struct {
 
 // begin starts at c.
 func (s *settling) begin(c sqlite.Cursor) {
-	s.sure, s.marks, s.broken = c, s.marks[:0], false
+	s.sure, s.marks, s.broken, s.tries = c, s.marks[:0], false, 0
 }
 
 // took notes that all up to c was sent at now.
@@ -37,25 +37,28 @@ func (s *settling) took(c sqlite.Cursor, now time.Time) {
 func (s *settling) settled(now time.Time) sqlite.Cursor {
 	n := 0
 	for n < len(s.marks) && now.Sub(s.marks[n].sent) >= s.within {
-		s.sure = s.marks[n].cursor
+		s.sure, s.tries = s.marks[n].cursor, 0
 		n++
 	}
 	s.marks = append(s.marks[:0], s.marks[n:]...)
 	return s.sure
 }
 
-// again returns from where to send again after a lost connection, if that is due:
-// at most once in twice the time that settling takes, so that a connection that
-// breaks all the time does not keep the copy from going on.
-func (s *settling) again(now time.Time) (c sqlite.Cursor, due bool) {
+// mostTries is how often the same entries are sent again, so that a connection
+// that breaks all the time does not keep the copy from going on.
+const mostTries = 3
+
+// again returns from where to send again, if a lost connection asks for that.
+func (s *settling) again(now time.Time) (c sqlite.Cursor, asked bool) {
 	c = s.settled(now)
-	if !s.broken || !s.last.IsZero() && now.Sub(s.last) < 2*s.within {
+	if !s.broken || len(s.marks) == 0 {
+		s.broken = false
 		return c, false
 	}
-	s.broken = false
-	if len(s.marks) == 0 {
-		return c, false
+	if s.broken, s.tries = false, s.tries+1; s.tries > mostTries {
+		s.begin(s.marks[len(s.marks)-1].cursor)
+		return s.sure, false
 	}
-	s.marks, s.last = s.marks[:0], now
+	s.marks = s.marks[:0]
 	return c, true
 }

@@ -9,20 +9,21 @@
 // # What is written
 //
 // One measurement for each sort of entry. Types of fields: f float, i integer, s
-// string, b boolean. A field or tag that has nothing to say is left out.
+// string, b boolean. A field or tag that has nothing to say is left out. No name is
+// a keyword of InfluxQL, so queries need no quotes.
 //
 //	measurement      tags                                               fields
 //	act              kind site stack store                              accepted:i code:s elsewhere:s
-//	alarm            alarm channel line point site stack store          case:s elsewhere:s limit:f onset_ms:i priority:s priority_code:i state:s state_code:i value:f
+//	alarm            alarm channel line point site stack store          detail:s elsewhere:s onset_ms:i priority:s priority_code:i state:s state_code:i threshold:f value:f
 //	end_level        line moment site stack store                       by_hand:b elsewhere:s end_level_ppm:f ppm:f shown:s shown_code:i treatment:s
-//	finding          channel code line site stack store                 elsewhere:s limit:f value:f
+//	finding          channel code line site stack store                 elsewhere:s threshold:f value:f
 //	forecast         line site stack store                              chance_met:f elsewhere:s for_ms:i p05_ppm:f p50_ppm:f p95_ppm:f
 //	gate             site store                                         elsewhere:s limit_ppm:f reasons:i state:s state_code:i upper_ppm:f why:s
 //	hand_reading     line point site stack store unit                   detection_limit:f elsewhere:s method:s value:f
 //	instrument       address instrument site                            elsewhere:s ok:i
 //	phase            site stack store                                   elsewhere:s phase:s phase_code:i treatment:s verdict:s verdict_code:i
-//	reading          channel line point site stack store unit use where fault:s faulty:f on:i retained:f value:f
-//	reading_second   channel line point site stack store unit use where fault:s faulty:f on:i retained:f value:f
+//	reading          channel line place point site stack store unit use active:i fault:s faulty:f retained:f value:f
+//	reading_second   channel line place point site stack store unit use active:i fault:s faulty:f retained:f value:f
 //	reading_unknown  site unit                                          elsewhere:s fault:s faulty:f retained:f value:f
 //
 // A value is in the unit of the tag unit, else ppm or what the code implies.
@@ -30,8 +31,8 @@
 //   - reading: value is what the instrument read. A reading that its instrument
 //     does not vouch for has faulty and fault in place of value; a value that a
 //     broker had stored, with no time of its own, has retained in place of value.
-//     So nobody averages them in by mistake. Channels of two states have on, 1 or
-//     0, as well: door open, water there, power there.
+//     So nobody averages them in by mistake. Channels of two states have active,
+//     1 or 0, as well: door open, water there, power there.
 //   - reading_second: a value for a channel and time that had one already. The
 //     first is the one that counts and is the only one under reading.
 //   - reading_unknown: of a channel that the site file, as it was then, does not
@@ -39,11 +40,14 @@
 //   - forecast: the one that the logbook keeps each day; without line, of the
 //     lowest line of the stack. p05_ppm and p95_ppm bound the concentration at
 //     for_ms with 90 %.
-//   - gate: state_code 0 shut, 1 airing, 2 check-owed, 3 cleared, and 0 for
-//     anything else; reasons counts what keeps it from opening, why holds their
-//     codes; upper_ppm is the highest upper value of its air points.
+//   - gate: state_code 0 shut, -1 airing, -2 check-owed, -3 cleared, and 0 for
+//     anything else: what a server makes of it by mistake (a 0, or the greatest
+//     value of a millisecond) is shut. reasons counts what keeps it from opening,
+//     why holds their codes; upper_ppm is the highest upper value of its air
+//     points.
 //   - alarm: state_code 0 cleared, 1 acknowledged, 2 raised; priority_code 1 low,
-//     2 medium, 3 high; case is the alarm's own code, as "stuck".
+//     2 medium, 3 high; detail is the alarm's own code, as "stuck". value is held
+//     against threshold, as for a finding.
 //   - phase: phase_code 0 dosing, 1 exposure, 2 airing, 3 withholding, 4 closed;
 //     verdict_code 0 provisional, 1 held, 2 failed, 3 abandoned.
 //   - end_level: shown_code 1 met, 0 not met, -1 not shown (then no ppm).
@@ -53,9 +57,9 @@
 // Codes of words that this version does not know are -1, but for the gate.
 //
 // No name of a person, no message and no free text of theirs is written, but for
-// what they call a place. Not written are clock, clock-stepped, site-configured, payload-refused,
-// logbook-restored, message and line-proved entries, and acts other than hand
-// readings except by the verdict on them.
+// what they call a place. Not written are clock, clock-stepped, site-configured,
+// payload-refused, logbook-restored, message and line-proved entries, and acts
+// other than hand readings except by the verdict on them.
 //
 // # Tags stay few
 //

@@ -90,7 +90,7 @@ func (e *Encoder) reading(r *logbook.Reading, second bool) {
 	default:
 		p.float("value", r.Value)
 		if what.contact != nil {
-			p.whole("on", number(what.contact.On(r.Value)))
+			p.whole("active", number(what.contact.On(r.Value)))
 		}
 	}
 }
@@ -139,8 +139,9 @@ func (e *Encoder) gate(g *logbook.Gate) {
 	e.at(g.Store, "", "")
 	e.p.text("state", g.State)
 	// Whatever is not known to be otherwise is shut. A server that makes a number
-	// of the string state makes a 0 of it.
-	e.p.whole("state_code", max(0, code(g.State, logbook.GateShut, logbook.GateAiring, logbook.GateCheckOwed, logbook.GateCleared)))
+	// of the string state makes a 0 of it, and one that keeps the greatest of the
+	// values in one millisecond keeps the one that is most shut.
+	e.p.whole("state_code", -max(0, code(g.State, logbook.GateShut, logbook.GateAiring, logbook.GateCheckOwed, logbook.GateCleared)))
 	e.p.float("limit_ppm", float64(g.LimitPPM))
 	e.p.whole("reasons", int64(len(g.Reasons)))
 	codes := make([]string, len(g.Reasons))
@@ -167,9 +168,9 @@ func (e *Encoder) alarm(a *logbook.Alarm) {
 	e.p.whole("state_code", code(a.State, logbook.AlarmCleared, logbook.AlarmSeen, logbook.AlarmRaised))
 	e.p.text("priority", a.Priority)
 	e.p.whole("priority_code", code(a.Priority, "", logbook.PriorityLow, logbook.PriorityMedium, logbook.PriorityHigh))
-	e.p.text("case", a.Code)
+	e.p.text("detail", a.Code)
 	e.p.float("value", float64(a.Value))
-	e.p.float("limit", float64(a.Limit))
+	e.p.float("threshold", float64(a.Limit))
 	if a.Onset != 0 {
 		e.p.whole("onset_ms", int64(a.Onset)/1000)
 	}
@@ -205,7 +206,7 @@ func (e *Encoder) finding(f *logbook.Finding) {
 	e.at(f.Store, f.Stack, f.Line)
 	e.tag(&e.p.tags.channel, f.Channel)
 	e.p.float("value", float64(f.Value))
-	e.p.float("limit", float64(f.Limit))
+	e.p.float("threshold", float64(f.Limit))
 }
 
 // act is the verdict on what a person did.

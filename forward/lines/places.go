@@ -75,7 +75,7 @@ func (p *places) store(st *logbook.Store) {
 		if where == "" {
 			where = logbook.WhereInside
 		}
-		p.put(a.Channel, placed{tags: tags{use: useAir, store: store, point: p.name(a.Name), where: clean(where)}})
+		p.put(a.Channel, placed{tags: tags{use: useAir, store: store, point: p.name(a.Name), place: clean(where)}})
 	}
 	p.contacts(st.Doors, useDoor, store)
 	p.contacts(st.Water, useWater, store)
