@@ -23,16 +23,7 @@ type runner interface {
 func waysIn(site *logbook.Site, sink sensor.Sink, clock depotClock) ([]runner, error) {
 	var all []runner
 	for _, in := range site.Instruments {
-		var r runner
-		var err error
-		switch {
-		case in.Modbus != nil:
-			r, err = modbusMaster(in, sink, clock)
-		case in.Frames != nil:
-			r, err = framesReader(in, sink, clock)
-		case in.MQTT != nil:
-			r, err = mqttClient(site, in, sink, clock)
-		}
+		r, err := wayIn(site, in, sink, clock, nil)
 		if err != nil {
 			return nil, fmt.Errorf("instrument %q: %w", in.Name, err)
 		}
@@ -43,11 +34,24 @@ func waysIn(site *logbook.Site, sink sensor.Sink, clock depotClock) ([]runner, e
 	return all, nil
 }
 
-func modbusMaster(in logbook.Instrument, sink sensor.Sink, clock depotClock) (runner, error) {
+// wayIn makes the reader of one instrument; g, who listens in, may be nil.
+func wayIn(site *logbook.Site, in logbook.Instrument, sink sensor.Sink, clock depotClock, g *guest) (runner, error) {
+	switch {
+	case in.Modbus != nil:
+		return modbusMaster(in, sink, clock, g)
+	case in.Frames != nil:
+		return framesReader(in, sink, clock, g)
+	case in.MQTT != nil:
+		return mqttClient(site, in, sink, clock, g)
+	}
+	return nil, nil
+}
+
+func modbusMaster(in logbook.Instrument, sink sensor.Sink, clock depotClock, g *guest) (runner, error) {
 	m := in.Modbus
 	c := modbus.Config{Name: in.Name, Port: port.Config{Device: m.Port, Baud: m.Baud, Parity: m.Parity, StopBits: m.StopBits}}
 	for _, u := range m.Units {
-		unit := modbus.Unit{Address: byte(u.Address), Timeout: u.Timeout.Std(), Retries: u.Retries, Every: u.Every.Std()}
+		unit := modbus.Unit{Address: byte(u.Address), Timeout: u.Timeout.Std(), Retries: u.Retries, Every: g.every(u.Every.Std())}
 		for _, r := range u.Registers {
 			unit.Registers = append(unit.Registers, modbus.Register{Channel: r.Channel, Function: byte(r.Function), Address: uint16(r.Register),
 				Type: r.Type, Order: strings.ToUpper(r.Order), Scale: r.Scale, Offset: r.Offset, Unit: r.Unit})
@@ -57,13 +61,13 @@ func modbusMaster(in logbook.Instrument, sink sensor.Sink, clock depotClock) (ru
 	if err := c.Validate(); err != nil {
 		return nil, err
 	}
-	return modbus.New(c, sink, modbus.Options{Clock: clock}), nil
+	return modbus.New(c, sink, modbus.Options{Clock: clock, Port: g.port(in.Name)}), nil
 }
 
-func framesReader(in logbook.Instrument, sink sensor.Sink, clock depotClock) (runner, error) {
+func framesReader(in logbook.Instrument, sink sensor.Sink, clock depotClock, g *guest) (runner, error) {
 	f := in.Frames
 	c := frames.Config{Name: in.Name, Port: port.Config{Device: f.Port, Baud: f.Baud, DataBits: f.DataBits, Parity: f.Parity, StopBits: f.StopBits},
-		End: f.End, Ask: f.Ask, Every: f.Every.Std(), Format: frames.Format{Pattern: f.Pattern, Channel: f.Channel, Channels: f.Channels,
+		End: f.End, Ask: f.Ask, Every: g.everyAsk(f.Ask, f.Every.Std()), Format: frames.Format{Pattern: f.Pattern, Channel: f.Channel, Channels: f.Channels,
 			Unit: f.Unit, Units: f.Units, Sound: f.Sound, Ignore: f.Ignore}}
 	if len(f.Sound) > 0 {
 		c.Format.Sound = append([]string{""}, f.Sound...) // nothing at all is no fault
@@ -71,10 +75,10 @@ func framesReader(in logbook.Instrument, sink sensor.Sink, clock depotClock) (ru
 	if err := c.Validate(); err != nil {
 		return nil, err
 	}
-	return frames.New(c, sink, frames.Options{Clock: clock}), nil
+	return frames.New(c, sink, g.frames(in.Name, frames.Options{Clock: clock, Port: g.port(in.Name)})), nil
 }
 
-func mqttClient(site *logbook.Site, in logbook.Instrument, sink sensor.Sink, clock depotClock) (runner, error) {
+func mqttClient(site *logbook.Site, in logbook.Instrument, sink sensor.Sink, clock depotClock, g *guest) (runner, error) {
 	m := in.MQTT
 	c := mqtt.Config{Name: in.Name, Broker: m.Broker, ClientID: m.ClientID, CA: m.CA, Cert: m.Cert, Key: m.Key}
 	if c.ClientID == "" {
@@ -94,6 +98,7 @@ func mqttClient(site *logbook.Site, in logbook.Instrument, sink sensor.Sink, clo
 		}
 		c.Sources = append(c.Sources, mqtt.Source{Topic: s.Topic, QoS: byte(s.QoS), Timed: payload.Timed(s), Decode: mqtt.Decode(decode)})
 	}
+	c = g.mqtt(c)
 	if err := c.Validate(); err != nil {
 		return nil, err
 	}
