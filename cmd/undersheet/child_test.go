@@ -45,7 +45,7 @@ func childDaemon(path string) error {
 	if err != nil {
 		return err
 	}
-	site.Logbook = pathOf(site, path)
+	settle(site, path)
 	at, err := time.Parse(time.RFC3339, os.Getenv(childStart))
 	if err != nil {
 		return err

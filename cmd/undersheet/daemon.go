@@ -7,7 +7,6 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"errors"
-	"fmt"
 	"log/slog"
 	"net"
 	"net/http"
@@ -16,7 +15,8 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"undersheet/alert"
-	"undersheet/alert/mail"
+	"undersheet/alert/sms"
+	"undersheet/forward"
 	"undersheet/ingest"
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
@@ -55,7 +55,10 @@ type daemon struct {
 	ingest   *ingest.Ingest
 	sender   *alert.Sender
 	ticker   *ingest.Clockwork
-	ways     []runner
+	ways     []runner   // in
+	outs     []runner   // out
+	modem    *sms.Modem // nil: none
+	forwards []*forward.Forwarder
 	door     net.Listener
 	pages    net.Listener
 	handler  http.Handler
@@ -89,25 +92,14 @@ func newDaemon(site *logbook.Site, o daemonOptions) (d *daemon, err error) {
 	}
 	d.loop = watch.New(d.store, watch.Options{Program: version(), ConfigHash: siteHash(site), Clock: o.Clock.Now, Stale: o.Stale,
 		NewPlanner: func() watch.Planner { return alert.NewPlanner(alert.PlannerOptions{}) }, Planned: d.sender.Wake, Logger: o.Logger})
+	if err = d.waysOut(); err != nil {
+		return d, err
+	}
 	d.handler, err = newPages(d)
 	return d, err
 }
 
 func sink(g *ingest.Ingest) sensor.Sink { return g }
-
-// messengers makes the ways out to people.
-func (d *daemon) messengers() error {
-	var ms []alert.Messenger
-	if m := d.site.Mail; m != nil {
-		server, err := mail.New(*m, mail.Options{Version: version()})
-		if err != nil {
-			return fmt.Errorf("mail: %w", err)
-		}
-		ms = append(ms, server)
-	}
-	d.sender = alert.NewSender(d.store, ms, alert.Options{People: d.site.People, Program: version(), Clock: d.opts.Clock.Now, Logger: d.opts.Logger})
-	return nil
-}
 
 // append commits es, and returns what was there under an id of theirs.
 func (d *daemon) append(ctx context.Context, es []logbook.Entry) ([]logbook.Entry, error) {
@@ -138,6 +130,9 @@ func (d *daemon) run(ctx context.Context) (err error) {
 	core.Go(func() error { return d.loop.Run(inner) })
 	core.Go(func() error { return d.sender.Run(inner) })
 	core.Go(func() error { return d.servePages(inner) })
+	for _, out := range d.outs {
+		core.Go(func() error { return out.Run(inner) })
+	}
 	core.Go(func() error { return newNotifier(d).Run(inner, ctx.Done()) })
 	ways, outer := errgroup.WithContext(ctx)
 	ways.Go(func() error {

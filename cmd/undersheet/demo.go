@@ -16,6 +16,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"undersheet/alert/sms/modem"
 	"undersheet/configs"
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
@@ -23,7 +24,7 @@ import (
 	"undersheet/sensor/sim"
 )
 
-// demoCmd plays ten days of an invented depot through the daemon.
+// demoCmd plays eleven days of an invented depot through the daemon.
 type demoCmd struct {
 	Out    string        `default:"undersheet-demo" placeholder:"DIR" help:"Where the logbook and the reports go."`
 	Listen string        `default:"127.0.0.1:8080" help:"Address of the pages."`
@@ -33,18 +34,20 @@ type demoCmd struct {
 
 // Help teaches a newcomer.
 func (*demoCmd) Help() string {
-	return `Ten days of an invented depot in two to three minutes: one sound stack, one whose sheet tears on day 3, one with psocids
-on the eight-day protocol. The gas is simulated; all else is what "serve" runs: a serial line (a pseudo-terminal with
-Modbus RTU units), an MQTT broker and a mail server in this process, the logbook, the rules, the pages, the reports.
+	return `Eleven days of an invented depot in two to three minutes: one stack whose line comes off, one whose sheet tears on day 3,
+one with psocids on the eight-day protocol; a door opened at night, gas that comes back after a clearance, an airing that
+the night interrupts. The gas is simulated; all else is what "serve" runs: serial lines (pseudo-terminals with Modbus RTU
+units and an instrument that prints text), an MQTT broker, a mail server and a GSM modem in this process, the logbook,
+the rules, the pages, the reports.
 Open http://127.0.0.1:8080 while it runs. Nothing of it is advice for a real treatment.`
 }
 
 //go:embed demo-site.yaml
 var demoSite string
 
-// onClock is how many wait for depot time: the serial line's master and the one
-// who writes that time has passed.
-const onClock = 2
+// onClock is how many wait for depot time: the serial line's master, the reader
+// of text and the one who writes that time has passed.
+const onClock = 3
 
 // demoStep is how far depot time moves at once: one poll.
 const demoStep = 10 * time.Minute
@@ -55,7 +58,9 @@ type demo struct {
 	clock  *sim.Clock
 	depot  *sim.Depot
 	line   *sim.Line
+	paper  *sim.Printer
 	broker *sim.Broker
+	modem  *modem.Modem
 	post   *postbox
 	d      *daemon
 	socket string
@@ -73,6 +78,7 @@ func (c *demoCmd) Run(con *console) error {
 	running, end := context.WithCancel(ctx)
 	g.Go(func() error { return dm.line.Run(running) })
 	g.Go(func() error { return dm.broker.Run(running) })
+	g.Go(func() error { return dm.modem.Run(running) })
 	g.Go(func() error { return dm.post.run(running) })
 	g.Go(func() error { return dm.d.run(running) })
 	g.Go(func() error { return dm.tell(running) })
@@ -102,12 +108,20 @@ func newDemo(con *console, c *demoCmd) (*demo, error) {
 	if dm.post, err = newPostbox(con.out); err != nil {
 		return nil, err
 	}
+	if dm.modem, err = modem.New(modem.Options{Received: dm.post.text}); err != nil {
+		return nil, err
+	}
+	dm.paper = &sim.Printer{Depot: dm.depot, Values: onPaper}
+	printer, err := dm.paper.Open()
+	if err != nil {
+		return nil, err
+	}
 	book, err := freshLogbook(c.Out)
 	if err != nil {
 		return nil, err
 	}
 	dm.socket = sqlite.SocketPath(book)
-	site, err := demoSiteOf(map[string]any{"Logbook": book, "Serial": device, "Broker": dm.broker.URL(), "MailPort": dm.post.port()})
+	site, err := demoSiteOf(map[string]any{"Logbook": book, "Serial": device, "Printer": printer, "Broker": dm.broker.URL(), "MailPort": dm.post.port(), "Modem": dm.modem.Device()})
 	if err != nil {
 		return nil, err
 	}
@@ -154,7 +168,7 @@ func (dm *demo) play(ctx context.Context, c *demoCmd) error {
 	case <-ctx.Done():
 		return ctx.Err()
 	}
-	fmt.Fprintf(dm.con.out, "Hazel Ford Depot, an invented place. Ten days follow in two to three minutes.\nThe pages: http://%s\n\n", dm.d.pages.Addr())
+	fmt.Fprintf(dm.con.out, "Hazel Ford Depot, an invented place. Eleven days follow in two to three minutes.\nThe pages: http://%s\n\n", dm.d.pages.Addr())
 	chapters := story()
 	for at := storyStart; at.Sub(storyStart) <= storyEnd; at = at.Add(demoStep) {
 		for len(chapters) > 0 && !storyStart.Add(chapters[0].after).After(at) {
@@ -225,6 +239,9 @@ func (dm *demo) settle(ctx context.Context, at time.Time) error {
 		if err := dm.broker.Publish(dm.depot, onMQTT, at); err != nil {
 			return err
 		}
+		if err := dm.paper.Print(); err != nil {
+			return err
+		}
 		retry := time.After(again)
 		for waiting := true; waiting; {
 			changed := dm.d.loop.Changed()
@@ -260,7 +277,7 @@ func (dm *demo) finish(ctx context.Context, dir string) error {
 	if err := dm.post.empty(ctx, dm.d.sender); err != nil {
 		return err
 	}
-	fmt.Fprintf(dm.con.out, "\nTen days are over. The reports:\n")
+	fmt.Fprintf(dm.con.out, "\nEleven days are over. The reports:\n")
 	for _, t := range storyTreatments {
 		files, err := writeReport(ctx, dm.d.store, t, dir)
 		if err != nil {

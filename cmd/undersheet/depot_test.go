@@ -19,6 +19,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/stretchr/testify/require"
 
+	"undersheet/alert/sms/modem"
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite/door"
 	"undersheet/sensor/port/porttest"
@@ -40,6 +41,9 @@ type depotTest struct {
 	book    string // path of the logbook
 	at      time.Time
 	mail    *mailbox
+	modem   *modem.Modem
+	paper   *sim.Printer
+	hook    *hookServer
 	sent    map[string]bool        // "channel time" that the broker acknowledged
 	polled  map[string]bool        // "channel time" on the serial line that was folded
 	acts    map[uint64]door.Answer // acts that the daemon answered, by seq
@@ -55,29 +59,43 @@ const e2eStep = 20 * time.Minute
 var (
 	e2eRack = []string{"top", "middle", "door"} // on the serial line
 	e2eMQTT = []string{"low", "gangway"}        // on the broker
+
+	e2ePaper = []sim.Printed{{Name: "FLOW", Channel: "flow", Unit: "LPM"}, {Name: "EAST", Channel: "contact", Unit: "BOOL"}, {Name: "MAINS", Channel: "mains", Unit: "BOOL"}}
 )
 
 func newDepotTest(t *testing.T) *depotTest {
 	d := &depotTest{t: t, at: e2eStart, sent: map[string]bool{}, polled: map[string]bool{}, acts: map[uint64]door.Answer{},
-		depot: sim.NewDepot(e2eStart, 7), mail: newMailbox(t)}
+		depot: sim.NewDepot(e2eStart, 7), mail: newMailbox(t), hook: newHookServer(t)}
 	d.depot.AddStore("Store 1", sim.Store{Air: []sim.Air{{Channel: "door", Share: 0.3}, {Channel: "gangway", Share: 1}}})
 	d.depot.AddSheet("A", sim.Sheet{Store: "Store 1", Yield: 1500, Release: 1.2, Lag: 2 * time.Hour, Loss: 0.14, Sorb: 0.1,
 		Lines: map[string]float64{"top": 0.98, "middle": 1.01, "low": 1.02}})
+	for channel, value := range map[string]float64{"flow": 1.2, "contact": 0, "mains": 1} {
+		d.depot.Set(channel, value)
+	}
 	d.depot.Advance(e2eStart.Add(time.Second))
 	dir := t.TempDir()
 	ctx, cancel := context.WithCancel(context.Background())
 	line := &sim.Line{Depot: d.depot, Units: map[byte][]string{1: e2eRack}}
 	device, err := line.Open()
 	require.NoError(t, err)
+	d.modem, err = modem.New(modem.Options{PIN: "4711", Missing: []string{"+CPINR"}})
+	require.NoError(t, err)
+	d.paper = &sim.Printer{Depot: d.depot, Values: e2ePaper}
+	printer, err := d.paper.Open()
+	require.NoError(t, err)
+	pin := filepath.Join(dir, "pin")
+	require.NoError(t, os.WriteFile(pin, []byte("4711\n"), 0o600))
+	t.Setenv("E2E_HOOK_SECRET", hookSecret)
 	var wg sync.WaitGroup
 	wg.Go(func() { line.Run(ctx) })
+	wg.Go(func() { d.modem.Run(ctx) })
 	t.Cleanup(func() { cancel(); wg.Wait() })
 	url := startMosquitto(t, dir)
 	d.client = paho.NewClient(paho.NewClientOptions().AddBroker(url).SetClientID("gateway"))
 	require.NoError(t, wait(d.client.Connect()))
 	t.Cleanup(func() { d.client.Disconnect(100) })
 	d.site, d.book = filepath.Join(dir, "site.yaml"), filepath.Join(dir, "depot.db")
-	require.NoError(t, os.WriteFile(d.site, fmt.Appendf(nil, e2eSite, device, url, d.mail.port()), 0o600))
+	require.NoError(t, os.WriteFile(d.site, fmt.Appendf(nil, e2eSite, device, url, d.mail.port(), printer, d.modem.Device(), pin, d.hook.url()), 0o600))
 	return d
 }
 
@@ -88,7 +106,11 @@ limits: EU
 logbook: depot.db
 emergency: "Call 112."
 mail: {host: 127.0.0.1, port: %[3]d, from: depot@alder.example, tls: none}
-people: [{name: Ana Brook, email: ana.brook@alder.example, from: medium}]
+sms: {port: %[5]s, pin_file: %[6]s}
+people: [{name: Ana Brook, email: ana.brook@alder.example, phone: "+351900000003", from: medium}]
+webhooks: [{name: duty room, url: %[7]s, secret_env: E2E_HOOK_SECRET}]
+beacon: {broker: "%[2]s", topic: beacon}
+forward: [{name: archive, file: depot.lp}]
 instruments:
   - name: rack
     modbus:
@@ -97,6 +119,8 @@ instruments:
       parity: none
       units:
         - {address: 1, every: 20m, timeout: 2s, retries: 3, registers: [{channel: top, register: 0, type: float32}, {channel: middle, register: 2, type: float32}, {channel: door, register: 4, type: float32}]}
+  - name: printer
+    frames: {port: %[4]s, pattern: '^(?P<channel>\w+) (?P<value>[0-9.]+) (?P<unit>\w+) (?P<status>\w+)$', channels: {FLOW: flow, EAST: contact, MAINS: mains}, units: {LPM: L/min, BOOL: state}, every: 20m}
   - name: gateway
     mqtt: {broker: "%[2]s", sources: [{topic: depot/+, payload: senml, channel: "{2}"}]}
 channels:
@@ -105,9 +129,15 @@ channels:
   low: {unit: ppm, range: 2000, resolution: 1, detection_limit: 1, accuracy: 0.05}
   door: {unit: ppm, range: 20, resolution: 0.01, detection_limit: 0.02, accuracy: 0.1}
   gangway: {unit: ppm, range: 20, resolution: 0.01, detection_limit: 0.02, accuracy: 0.1}
+  flow: {unit: L/min, every: 20m}
+  contact: {unit: state, every: 20m}
+  mains: {unit: state, every: 20m}
+mains: [{name: mains, channel: mains}]
+pumps: [{name: pump, channel: flow, flow: 1.2, draws: [top, middle, low], returns: outside}]
 stores:
   - name: Store 1
     air: [{name: door, channel: door, where: door}, {name: gangway, channel: gangway}]
+    doors: [{name: east door, channel: contact}]
     stacks: [{name: A, lines: [{name: top, channel: top}, {name: middle, channel: middle}, {name: low, channel: low}]}]
 `
 
@@ -187,7 +217,7 @@ func (d *depotTest) publishOne(ch string, v float64, at time.Time) {
 func (d *depotTest) until(at time.Time) {
 	for d.at.Before(at) {
 		d.poll()
-		d.expect("folded")
+		d.printed()
 		for _, ch := range e2eRack {
 			d.polled[ch+" "+logbook.At(d.at).String()] = true
 		}
@@ -202,6 +232,29 @@ func (d *depotTest) poll() {
 	require.NoError(d.t, err)
 	d.expect("moved")
 	d.publish()
+}
+
+// printed waits until all was folded. Meanwhile the instrument prints again and
+// again: a reader that has just opened the line throws away what stood on it.
+func (d *depotTest) printed() {
+	done := make(chan struct{})
+	var wg sync.WaitGroup
+	wg.Go(func() {
+		for again := time.Tick(time.Second); ; {
+			if err := d.paper.Print(); err != nil {
+				d.t.Error(err)
+				return
+			}
+			select {
+			case <-again:
+			case <-done:
+				return
+			}
+		}
+	})
+	d.expect("folded")
+	close(done)
+	wg.Wait()
 }
 
 // kill ends the daemon as a power cut does.

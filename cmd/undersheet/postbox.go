@@ -7,12 +7,14 @@ import (
 	"mime"
 	"net"
 	netmail "net/mail"
+	"strings"
 	"sync"
 	"time"
 
 	"github.com/emersion/go-smtp"
 
 	"undersheet/alert"
+	"undersheet/alert/sms/modem"
 )
 
 // postbox is a mail server in this process that shows what it takes.
@@ -61,6 +63,14 @@ func (p *postbox) empty(ctx context.Context, s *alert.Sender) error {
 		}
 	}
 	return nil
+}
+
+// text shows an SMS that the modem was given.
+func (p *postbox) text(m modem.Message) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.count++
+	fmt.Fprintf(p.out, "%16s  SMS to %s: %s\n", "", m.To, strings.ReplaceAll(m.Text, "\n", " / "))
 }
 
 // delivery is one mail that comes in.

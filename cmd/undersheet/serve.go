@@ -46,7 +46,7 @@ func (c *serveCmd) Run(con *console) error {
 	if site.Logbook == "" {
 		return fmt.Errorf("%s names no logbook: add the line \"logbook: depot.db\"", c.Site)
 	}
-	site.Logbook = pathOf(site, c.Site)
+	settle(site, c.Site)
 	logger := slog.New(slog.NewTextHandler(con.err, nil))
 	d, err := newDaemon(site, daemonOptions{Clock: wallClock{}, Listen: c.Listen, Logger: logger})
 	if err != nil {
@@ -98,10 +98,21 @@ func version() string {
 	return v + dirty
 }
 
-// pathOf returns the logbook's path of a site file at path.
-func pathOf(site *logbook.Site, path string) string {
-	if filepath.IsAbs(site.Logbook) {
-		return site.Logbook
+// settle makes what a site file at path writes absolute: a relative path is meant
+// from where the file is.
+func settle(site *logbook.Site, path string) {
+	site.Logbook = beside(path, site.Logbook)
+	for i := range site.Forward {
+		if f := &site.Forward[i]; f.File != "" {
+			f.File = beside(path, f.File)
+		}
 	}
-	return filepath.Join(filepath.Dir(path), site.Logbook)
+}
+
+// beside returns name, from where the file at path is when it is relative.
+func beside(path, name string) string {
+	if filepath.IsAbs(name) {
+		return name
+	}
+	return filepath.Join(filepath.Dir(path), name)
 }

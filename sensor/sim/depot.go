@@ -109,6 +109,10 @@ func (d *Depot) Pull(stack, channel string) {
 // Refit puts the lines of a stack back under its sheet.
 func (d *Depot) Refit(stack string) { d.change(stack, func(s *Sheet) { s.off = nil }) }
 
+// Seep lets ppm equivalent sit deep in the kernels of a stack; it comes out for
+// days after the sheet was lifted.
+func (d *Depot) Seep(stack string, ppm float64) { d.change(stack, func(s *Sheet) { s.Deep = ppm }) }
+
 // Set lets a channel show value from the next Advance on: a door contact, a
 // pump's flow, the mains.
 func (d *Depot) Set(channel string, value float64) {
