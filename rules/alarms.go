@@ -65,7 +65,7 @@ type condition struct {
 	active bool
 	slow   time.Duration   // it must hold at least this long first, whatever its kind says
 	atOnce bool            // it is over without waiting: its place or its exposure is no more
-	cause  cause           // what may speak for it; nil = nothing
+	cause  cause           // what may speak for it
 	also   func() []string // what it speaks for when it is raised; nil = nothing
 }
 
@@ -115,8 +115,12 @@ func (s *State) alarmKeys() []AlarmKey {
 // alarm lets a condition raise or clear its alarm. A graver case is raised anew, and
 // needs to be acknowledged anew.
 func (s *State) alarm(c condition) {
-	key, k := keyOf(&c.of), s.kindOf(c.of.Alarm)
+	key := keyOf(&c.of)
 	a := s.Alarms[key]
+	if !c.active && a == nil {
+		return
+	}
+	k := s.kindOf(c.of.Alarm)
 	if !c.active || !s.can(&k, &c.of) {
 		if a != nil {
 			s.alarmGone(a, &c, k.off, key)
@@ -124,7 +128,7 @@ func (s *State) alarm(c condition) {
 		return
 	}
 	if a == nil || !a.Raised {
-		if by := c.spokenFor(); by != nil {
+		if by := s.speaker(c.cause); by != nil {
 			by.speak(consequence(&c.of))
 			delete(s.Alarms, key)
 			return
@@ -146,14 +150,6 @@ func (s *State) alarm(c condition) {
 		return
 	}
 	s.raise(a, &c, &k)
-}
-
-// spokenFor returns the alarm of the cause that stands or is about to, if any.
-func (c *condition) spokenFor() *Alarm {
-	if c.cause == nil {
-		return nil
-	}
-	return c.cause()
 }
 
 // raise puts an alarm up.

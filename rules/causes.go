@@ -30,8 +30,27 @@ func instrumentKey(name, unit string) AlarmKey {
 	return AlarmKey{Alarm: alarmInstrument, Channel: name}
 }
 
-// cause finds the alarm that speaks for another; nil where none does.
-type cause func() *Alarm
+// cause says what may speak for an alarm; the zero cause is nothing.
+type cause struct {
+	of         string // alarmPowerLost, alarmPumpOff or alarmInstrument: that and all that stand behind it
+	channel    string // whose samples or readings fail
+	name, unit string // of an instrument that fails
+}
+
+// speaker returns the alarm of a cause that stands or is about to, if any.
+func (s *State) speaker(c cause) *Alarm {
+	switch {
+	case c.of == alarmPowerLost:
+		return s.power()
+	case c.of == alarmPumpOff:
+		return s.pumping(c.channel)
+	case c.of == alarmInstrument && c.name != "":
+		return s.muting(c.name, c.unit)
+	case c.of == alarmInstrument:
+		return s.silencing(c.channel)
+	}
+	return nil
+}
 
 // power is the cause of all that needs mains.
 func (s *State) power() *Alarm {
@@ -51,46 +70,44 @@ func (s *State) pumping(channel string) *Alarm {
 	return nil
 }
 
-// silencing is the cause of a channel that says nothing.
-func (s *State) silencing(channel string) cause {
-	return func() *Alarm {
-		if a := s.power(); a != nil {
-			return a
-		}
-		if a := s.pumping(channel); a != nil {
-			return a
-		}
-		for _, in := range s.Site.Instruments {
-			for unit, feeds := range channelsOf(in) {
-				if a := s.Alarms[instrumentKey(in.Name, unit)]; a != nil && slices.Contains(feeds, channel) {
-					return a
-				}
-			}
-			if a := s.Alarms[instrumentKey(in.Name, "")]; a != nil && feedsAny(in, channel) {
+// silencing is the cause of a channel that says nothing: mains, its pump, or an
+// instrument that does not answer.
+func (s *State) silencing(channel string) *Alarm {
+	if a := s.power(); a != nil {
+		return a
+	}
+	if a := s.pumping(channel); a != nil {
+		return a
+	}
+	for _, in := range s.Site.Instruments {
+		units := channelsOf(in)
+		for _, unit := range sorted(units) {
+			if a := s.Alarms[instrumentKey(in.Name, unit)]; a != nil && slices.Contains(units[unit], channel) {
 				return a
 			}
 		}
-		return nil
+		if a := s.Alarms[instrumentKey(in.Name, "")]; a != nil && feedsAny(in, channel) {
+			return a
+		}
 	}
+	return nil
 }
 
 // muting is the cause of an instrument that does not answer: mains, or the pump
 // that draws for all that it reads.
-func (s *State) muting(name, unit string) cause {
-	return func() *Alarm {
-		if a := s.power(); a != nil {
-			return a
-		}
-		var by *Alarm
-		for _, channel := range s.fedBy(name, unit) {
-			a := s.pumping(channel)
-			if a == nil || by != nil && a != by {
-				return nil
-			}
-			by = a
-		}
-		return by
+func (s *State) muting(name, unit string) *Alarm {
+	if a := s.power(); a != nil {
+		return a
 	}
+	var by *Alarm
+	for _, channel := range s.fedBy(name, unit) {
+		a := s.pumping(channel)
+		if a == nil || by != nil && a != by {
+			return nil
+		}
+		by = a
+	}
+	return by
 }
 
 // fedBy lists the channels that an instrument, or one unit on its line, feeds, in

@@ -232,7 +232,7 @@ func TestExportReplaysToTheSameState(t *testing.T) {
 // one act.
 func TestOutputOfAPrefixIsAPrefix(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		g := &script{t: t, now: epoch, airy: rapid.Bool().Draw(t, "airy"), restore: true}
+		g := &script{t: t, now: epoch, airy: rapid.Bool().Draw(t, "airy"), wired: rapid.Bool().Draw(t, "wired"), restore: true}
 		var entries []logbook.Entry
 		for i := 0; i < 30; i++ {
 			for _, e := range g.next() {
@@ -242,6 +242,9 @@ func TestOutputOfAPrefixIsAPrefix(t *testing.T) {
 		}
 		play := func(n int) string {
 			site := testSite()
+			if g.wired {
+				site = wiredSite()
+			}
 			p := NewPlayer(&site)
 			var b strings.Builder
 			last := logbook.Time(0)

@@ -30,6 +30,7 @@ type script struct {
 	now     logbook.Time
 	n       int
 	airy    bool // mostly clean air, so that gates come to open
+	wired   bool // doors, water, mains, pumps and wind are read, alarms acknowledged and lines proved
 	restore bool
 }
 
@@ -53,7 +54,48 @@ func (g *script) next() []logbook.Entry {
 	if rapid.IntRange(0, 2).Draw(g.t, "act") == 0 {
 		es = append(es, g.act())
 	}
+	if g.wired {
+		es = append(g.signals(), es...)
+	}
 	return es
+}
+
+// signals are what contacts and pumps say at a moment, a word of an instrument, and
+// what technicians do.
+func (g *script) signals() []logbook.Entry {
+	var es []logbook.Entry
+	units := map[string]string{"flow": logbook.LMin, "wind": logbook.MS, "vane": logbook.Deg}
+	for _, ch := range []string{"gate-1", "floor", "grid", "flow", "wind", "vane"} {
+		r := &logbook.Reading{Channel: ch, Value: rapid.SampledFrom([]float64{1, 1, 1, 1, 0, 0.4, -3, 1e300}).Draw(g.t, "signal"), Unit: units[ch]}
+		if r.Unit == "" {
+			r.Unit = logbook.OnOff
+		}
+		back := rapid.SampledFrom([]time.Duration{0, 0, 0, 0, 0, 0, 0, 3 * time.Minute, 3 * time.Hour, -time.Minute, -time.Hour}).Draw(g.t, "signal back")
+		if rapid.IntRange(0, 5).Draw(g.t, "signal dropped") > 0 {
+			es = append(es, g.stamp(r, logbook.KindReading, back))
+		}
+	}
+	by := logbook.Act{By: "P. Lindqvist"}
+	switch rapid.IntRange(0, 5).Draw(g.t, "wired act") {
+	case 0:
+		name := rapid.SampledFrom([]string{alarmAirGas, alarmDoorOpened, alarmPowerLost, alarmFire, alarmPumpOff, alarmPointSilent}).Draw(g.t, "alarm")
+		es = append(es, g.stamp(&logbook.AlarmAcknowledged{Alarm: name, Act: by}, logbook.KindAcknowledged, 0))
+	case 1:
+		v := rapid.SampledFrom([]float64{0, 1, 395, 1e300}).Draw(g.t, "proof")
+		es = append(es, g.stamp(&logbook.LineProved{Stack: "A", Line: rapid.SampledFrom([]string{"top", "low", "none"}).Draw(g.t, "line"), Zero: &v, Flow: &v, EndTest: logbook.EndTestSpan,
+			Span: 400, Read: v, Unit: logbook.PPM, Seen: rapid.Bool().Draw(g.t, "seen"), Act: by}, logbook.KindLineProved, 0))
+	case 2:
+		es = append(es, g.stamp(&logbook.InstrumentState{Instrument: "rack", OK: rapid.Bool().Draw(g.t, "answers")}, logbook.KindInstrumentState, 0))
+	}
+	return es
+}
+
+// wiredSite is the test site with everything on it that can be read.
+func wiredSite() logbook.Site {
+	site := testSite()
+	wired(&site)
+	site.Instruments = []logbook.Instrument{{Name: "rack", Frames: &logbook.Frames{Channels: map[string]string{"1": "a1", "2": "inside", "3": "gate-1"}}}}
+	return site
 }
 
 func (g *script) reading(ch string) logbook.Entry {

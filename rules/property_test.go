@@ -107,8 +107,9 @@ func (o *oracle) doubt(store string, now logbook.Time, withholding map[string]bo
 func TestGateNeverOpensWithADoubt(t *testing.T) {
 	opened := 0
 	rapid.Check(t, func(t *rapid.T) {
-		d, o := newDaemon(testSite()), newOracle()
-		g := &script{t: t, now: epoch, airy: rapid.IntRange(0, 3).Draw(t, "airy") > 0, restore: true}
+		o := newOracle()
+		g := &script{t: t, now: epoch, airy: rapid.IntRange(0, 3).Draw(t, "airy") > 0, wired: rapid.IntRange(0, 3).Draw(t, "wired") == 0, restore: true}
+		d := newDaemon(map[bool]logbook.Site{true: wiredSite(), false: testSite()}[g.wired])
 		seen := 0
 		for i := 0; i < 70; i++ {
 			for _, e := range g.next() {
@@ -154,8 +155,8 @@ func checkGates(t *rapid.T, d *daemon, o *oracle) (opened int) {
 // The fold split by a restart at any entry equals one run: same state, same records.
 func TestRestartAnywhereEqualsOneRun(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		d := newDaemon(testSite())
-		g := &script{t: t, now: epoch, airy: rapid.Bool().Draw(t, "airy"), restore: true}
+		g := &script{t: t, now: epoch, airy: rapid.Bool().Draw(t, "airy"), wired: rapid.Bool().Draw(t, "wired"), restore: true}
+		d := newDaemon(map[bool]logbook.Site{true: wiredSite(), false: testSite()}[g.wired])
 		for i := 0; i < 40; i++ {
 			for _, e := range g.next() {
 				d.commit(e)
@@ -200,8 +201,8 @@ func throughSnapshot(t *rapid.T, s *State) *State {
 // The same entries give the same bytes, run after run, on one core and on two.
 func TestSameBytesOnOneCoreAndOnTwo(t *testing.T) {
 	example := rapid.Custom(func(t *rapid.T) string {
-		d := newDaemon(testSite())
-		g := &script{t: t, now: epoch, airy: true}
+		d := newDaemon(wiredSite())
+		g := &script{t: t, now: epoch, airy: true, wired: true}
 		for i := 0; i < 60; i++ {
 			for _, e := range g.next() {
 				d.commit(e)

@@ -98,7 +98,7 @@ func (s *State) silenceAlarm(of logbook.Alarm, watched bool, h *Channel, began l
 	quiet, usual := s.At.Sub(since), h.Usual(s.Site.Channels[of.Channel])
 	of.Value, of.Onset = logbook.Number(quiet.Minutes()), since
 	slow := max(s.kindOf(of.Alarm).on, usual)
-	s.alarm(condition{of: of, active: watched && quiet > max(silentLine, 3*usual)-slow, slow: slow, cause: s.silencing(of.Channel)})
+	s.alarm(condition{of: of, active: watched && quiet > max(silentLine, 3*usual)-slow, slow: slow, cause: cause{of: alarmInstrument, channel: of.Channel}})
 }
 
 // passCauses looks at what silences others: mains, pumps, and instruments that do
@@ -119,7 +119,7 @@ func (s *State) passCauses() {
 		i := s.Instruments[key]
 		of := logbook.Alarm{Alarm: alarmInstrument, Channel: instrumentKey(i.Name, i.Unit).Channel, Code: i.Unit, Onset: i.Since,
 			Value: logbook.Number(s.At.Sub(i.Since).Minutes())}
-		s.alarm(condition{of: of, active: !i.OK, cause: s.muting(i.Name, i.Unit),
+		s.alarm(condition{of: of, active: !i.OK, cause: cause{of: alarmInstrument, name: i.Name, unit: i.Unit},
 			also: func() []string { return s.silenced(s.fedBy(i.Name, i.Unit)) }})
 	}
 }
@@ -148,7 +148,7 @@ func (s *State) pumpAlarms(p *logbook.Pump) {
 	if sig := s.Signals[p.Channel]; sig != nil {
 		of.Value = logbook.Number(sig.Value)
 	}
-	s.alarm(condition{of: of, active: state == PumpOff && s.wanted(p), cause: s.power, also: func() []string { return s.silenced(p.Draws) }})
+	s.alarm(condition{of: of, active: state == PumpOff && s.wanted(p), cause: cause{of: alarmPowerLost}, also: func() []string { return s.silenced(p.Draws) }})
 	s.sensorAlarms("", logbook.Contact{Name: p.Name, Channel: p.Channel})
 }
 

@@ -110,7 +110,7 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 	if c.Newest == 0 {
 		of.Value = 0
 	}
-	s.alarm(condition{of: of, active: silent, cause: s.silencing(p.Channel)})
+	s.alarm(condition{of: of, active: silent, cause: cause{of: alarmInstrument, channel: p.Channel}})
 	s.faultAlarm(c, logbook.Alarm{Store: store, Point: p.Name, Channel: p.Channel})
 }
 
@@ -119,9 +119,9 @@ func (s *State) faultAlarm(c *Channel, of logbook.Alarm) {
 	is := c.Last.State
 	of.Alarm, of.Code, of.Value = alarmFault, is, logbook.Number(c.Last.Raw)
 	bad := is == reading.Fault || is == reading.BelowZero || is == reading.Stuck
-	by := func() *Alarm { return nil }
+	by := cause{}
 	if is == reading.Stuck { // a pump that is off leaves the same air in the tube
-		by = func() *Alarm { return s.pumping(of.Channel) }
+		by = cause{of: alarmPumpOff, channel: of.Channel}
 	}
 	s.alarm(condition{of: of, active: bad, cause: by})
 }
