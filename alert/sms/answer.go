@@ -144,7 +144,7 @@ func (n network) String() string {
 // or four-digit area code, and is told apart by that.
 func readNetwork(line, name string) (network, bool) {
 	f := fields(line, name)
-	if len(f) < 2 || len(f[0]) != 1 || len(f[1]) < 1 || len(f[1]) > 2 || figure(f, 0) < 0 || figure(f, 1) < 0 {
+	if len(f) < 2 || len(f[1]) > 2 || figure(f, 0) < 0 || figure(f, 1) < 0 {
 		return -1, false
 	}
 	return network(figure(f, 1)), true

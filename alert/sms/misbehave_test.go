@@ -10,6 +10,7 @@ import (
 
 	"undersheet/alert/sms"
 	"undersheet/alert/sms/modem"
+	"undersheet/alert/sms/pdu"
 	"undersheet/logbook"
 )
 
@@ -34,6 +35,7 @@ func TestHarmlessMisbehaviour(t *testing.T) {
 		"SIM busy at first":          {{On: "AT+CPIN?", Answer: "+CME ERROR: 14", Times: 3}},
 		"searching at first":         {{On: "AT+C", Skip: 4, Times: 1, Answer: "+CREG: 0,2\r\n\r\nOK"}},
 		"taken charge of, OK lost":   {{On: modem.OnBody, Skip: 2, Answer: "+CMGS: 9"}},
+		"answers twice":              {{On: "AT+CMEE", Answer: "OK\r\n\r\nERROR"}, {On: "AT+CPIN?", Answer: "+CPIN: SIM PIN\r\n\r\nOK\r\n\r\n+CME ERROR: 10"}, {On: "AT+CMGF=0", Answer: "OK\r\n\r\n> ", Times: 2}},
 		"hangs at the first attempt": {{Silent: true, Times: 9}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -122,10 +124,12 @@ func TestPartOfALongMessageFails(t *testing.T) {
 	require.ErrorContains(t, f, "congested")
 	require.Empty(t, r.far.Sent())
 
+	first := r.references()
 	again := letter(text)
 	again.Repeat = true
 	require.NoError(t, r.Deliver(t.Context(), again))
 	require.Equal(t, []modem.Message{{To: "+447700900123", Text: "May be a repeat. " + text, Parts: 3}}, r.far.Sent(), "not joined with parts of the first attempt")
+	require.NotEqual(t, first[0], r.references()[len(r.references())-1], "another reference for another attempt")
 }
 
 func TestUnpluggedAndPluggedInAgain(t *testing.T) {
@@ -193,12 +197,43 @@ func TestNetwork(t *testing.T) {
 	}
 }
 
-// A modem that starts anew by itself asks for its PIN again; the next look sees it.
+// references are those of the parts that came to the emulator.
+func (r rig) references() (all []byte) {
+	for _, line := range r.far.Seen() {
+		if s, err := pdu.Decode(line); err == nil {
+			all = append(all, s.Reference)
+		}
+	}
+	return all
+}
+
+// A modem that starts anew by itself has forgotten its settings and asks for its
+// PIN again. A message that fails for it is followed by a look at once.
+func TestModemStartsAnewByItself(t *testing.T) {
+	t.Parallel()
+	for _, answer := range []string{"+CMS ERROR: 311", "ERROR"} {
+		r := newRig(t, modem.Options{PIN: "4711"}, logbook.SMS{PINFile: pinFile(t, "4711"), Mode: sms.ModeText}, quick())
+		require.NoError(t, r.Deliver(t.Context(), letter("first")))
+		r.far.AddFault(modem.Fault{On: "AT+CMGS", Restart: true, Answer: answer})
+		f := failure(t, r.Deliver(t.Context(), letter("second")))
+		require.Equal(t, []bool{false, true, false}, []bool{f.Permanent, f.Everyone, f.InDoubt})
+		require.NoError(t, r.Deliver(t.Context(), letter("third")))
+		require.Equal(t, 2, r.count("AT+CPIN="))
+	}
+	r := newRig(t, modem.Options{}, logbook.SMS{Mode: sms.ModeText}, quick())
+	r.until(t, "ready", ready)
+	r.far.AddFault(modem.Fault{On: "AT+CREG?", Restart: true})
+	require.NoError(t, r.Deliver(t.Context(), letter("the mode is set anew before each message")))
+}
+
 func TestLooksAtTheModem(t *testing.T) {
 	t.Parallel()
 	o := quick()
 	o.Look = 20 * time.Millisecond
-	r := newRig(t, modem.Options{}, logbook.SMS{}, o)
+	r := newRig(t, modem.Options{PIN: "4711"}, logbook.SMS{PINFile: pinFile(t, "4711")}, o)
+	r.until(t, "ready", ready)
+	r.far.AddFault(modem.Fault{On: "AT+CSQ", Restart: true})
+	require.Eventually(t, func() bool { return r.count("AT+CPIN=") == 2 }, 10*time.Second, 5*time.Millisecond, "a look sees that the SIM was closed")
 	r.until(t, "ready", ready)
 	r.far.SetNetwork(modem.Searching)
 	r.until(t, "no network", func(s sms.Stats) bool { return s.Ready && !s.Registered && s.Trouble != "" })

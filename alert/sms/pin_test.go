@@ -72,6 +72,17 @@ func TestAWrongPINIsTriedOnce(t *testing.T) {
 	}
 }
 
+// The modem disappears while it is given a wrong PIN: what came of it is not
+// known, so that PIN is not given again.
+func TestUnpluggedWhileGivenThePIN(t *testing.T) {
+	t.Parallel()
+	r := newRig(t, modem.Options{PIN: "4711", Faults: []modem.Fault{{On: "AT+CPIN=", Unplug: true}}}, logbook.SMS{PINFile: pinFile(t, "1234")}, quick())
+	r.until(t, "gone", func(s sms.Stats) bool { return s.LastError != "" })
+	require.NoError(t, r.far.Plug())
+	require.Contains(t, r.stuck(t), "the PIN was given before")
+	require.Equal(t, 1, r.count("AT+CPIN="))
+}
+
 func TestTheLastTryIsLeftToAPerson(t *testing.T) {
 	t.Parallel()
 	r := newRig(t, modem.Options{PIN: "4711", Tries: 1}, logbook.SMS{PINFile: pinFile(t, "4711")}, quick())

@@ -20,12 +20,13 @@ type Fault struct {
 	Skip  int    // how many of them it lets pass first
 	Times int    // how many it strikes then; 0 = one
 
-	Answer string        // given instead of the work, e.g. "+CMS ERROR: 38"
-	Silent bool          // no answer and no prompt; a modem that hangs
-	Late   time.Duration // waits before it answers; commands that come meanwhile wait too
-	Before string        // raw bytes sent just before the answer: noise, unsolicited lines
-	Pieces bool          // the answer comes byte by byte
-	Unplug bool          // the device disappears instead of answering; until Plug
+	Answer  string        // given instead of the work, e.g. "+CMS ERROR: 38"
+	Silent  bool          // no answer and no prompt; a modem that hangs
+	Late    time.Duration // waits before it answers; commands that come meanwhile wait too
+	Before  string        // raw bytes sent just before the answer: noise, unsolicited lines
+	Pieces  bool          // the answer comes byte by byte
+	Restart bool          // it starts anew by itself first: settings forgotten, SIM closed
+	Unplug  bool          // the device disappears instead of answering; until Plug
 }
 
 // AddFault puts f before the other misbehaviours.
@@ -71,6 +72,9 @@ func (m *Modem) fault(what string) Fault {
 func (m *Modem) answer(ctx context.Context, t *terminal, f Fault, raw string) {
 	if f.Late > 0 {
 		wait(ctx, f.Late)
+	}
+	if f.Restart {
+		m.restart()
 	}
 	switch {
 	case f.Unplug:

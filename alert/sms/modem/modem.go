@@ -189,8 +189,7 @@ func (m *Modem) Run(ctx context.Context) error {
 
 // serve answers on one terminal until that is unplugged.
 func (m *Modem) serve(ctx context.Context, t *terminal) {
-	m.line.reset()
-	m.sim.open = m.opts.PIN == "" && !m.sim.puk
+	m.restart()
 	buf := make([]byte, 256)
 	for {
 		n, err := t.file.Read(buf)
@@ -202,6 +201,12 @@ func (m *Modem) serve(ctx context.Context, t *terminal) {
 			m.take(ctx, t, b)
 		}
 	}
+}
+
+// restart forgets the settings and closes the SIM.
+func (m *Modem) restart() {
+	m.line.reset()
+	m.sim.open = m.opts.PIN == "" && !m.sim.puk
 }
 
 // note keeps a line to be looked at.
