@@ -23,7 +23,11 @@ const lookWithin = 3 * time.Second
 
 // machinery tells the metrics of what runs beside the fold.
 func (d *daemon) machinery() web.Machinery {
-	return web.Machinery{Head: d.headSeq, Disk: d.disk, Messengers: d.waiting}
+	m := web.Machinery{Head: d.headSeq, Disk: d.disk, Messengers: d.waiting, Forwards: d.copies}
+	if d.modem != nil {
+		m.Modem = d.modemStanding
+	}
+	return m
 }
 
 // headSeq is the sequence number of the newest entry.
@@ -92,4 +96,19 @@ func messengersOf(site *logbook.Site) (ms []web.Messenger) {
 		}
 	}
 	return ms
+}
+
+// modemStanding says how the modem stands.
+func (d *daemon) modemStanding() (web.Modem, error) {
+	s := d.modem.Stats()
+	return web.Modem{Ready: s.Ready, Registered: s.Registered, SignalKnown: s.SignalKnown, SignalDBm: s.SignalDBm, Parts: s.Parts, Failed: s.Failed}, nil
+}
+
+// copies says how each copy of the logbook goes.
+func (d *daemon) copies() (all []web.Forward, _ error) {
+	for _, f := range d.forwards {
+		s := f.Stats()
+		all = append(all, web.Forward{Name: s.Name, Lag: s.Lag, Oldest: s.Oldest, Sent: s.Sent, Refused: s.Refused, Failed: s.Failed, Attention: s.Attention})
+	}
+	return all, nil
 }

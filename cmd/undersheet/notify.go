@@ -15,6 +15,9 @@ import (
 // notifyEvery is how often the notifier looks when nobody set a watchdog.
 const notifyEvery = 10 * time.Second
 
+// notifyStopping is said once, when the daemon begins to stop.
+const notifyStopping = "STOPPING=1\nSTATUS=stopping"
+
 // notifier tells the service manager how the daemon stands: sd_notify(3) of
 // systemd, one datagram a look on the unix socket that NOTIFY_SOCKET names.
 //
@@ -68,10 +71,13 @@ func (n *notifier) Run(ctx context.Context, stopping <-chan struct{}) error {
 			n.send("READY=1\n" + n.look(ctx, true))
 		case <-stopping:
 			stopping = nil
-			n.send("STOPPING=1\nSTATUS=stopping")
+			n.send(notifyStopping)
 		case <-tick.C:
 			n.send(n.look(ctx, ready == nil))
 		case <-ctx.Done():
+			if stopping != nil {
+				n.send(notifyStopping)
+			}
 			return nil
 		}
 	}
