@@ -141,7 +141,7 @@ func inText(number, text string, a pdu.Alphabet) part {
 // which an echo would turn into one.
 func textAlphabet(text string) pdu.Alphabet {
 	for _, r := range text {
-		if code, ok := pdu.Septet(r); r != '\n' && (!ok || rune(code) != r || r < ' ') {
+		if code, ok := pdu.Septet(r); r != '\n' && (!ok || rune(code) != r) {
 			return pdu.UCS2
 		}
 	}

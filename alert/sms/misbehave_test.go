@@ -35,7 +35,7 @@ func TestHarmlessMisbehaviour(t *testing.T) {
 		"SIM busy at first":          {{On: "AT+CPIN?", Answer: "+CME ERROR: 14", Times: 3}},
 		"searching at first":         {{On: "AT+C", Skip: 4, Times: 1, Answer: "+CREG: 0,2\r\n\r\nOK"}},
 		"taken charge of, OK lost":   {{On: modem.OnBody, Skip: 2, Answer: "+CMGS: 9"}},
-		"answers twice":              {{On: "AT+CMEE", Answer: "OK\r\n\r\nERROR"}, {On: "AT+CPIN?", Answer: "+CPIN: SIM PIN\r\n\r\nOK\r\n\r\n+CME ERROR: 10"}, {On: "AT+CMGF=0", Answer: "OK\r\n\r\n> ", Times: 2}},
+		"answers twice":              {{On: "AT+CREG?", Skip: 1, Answer: "+CREG: 0,1\r\n\r\nOK\r\n\r\n+CMS ERROR: 500"}, {On: "AT+CMGF=0", Skip: 1, Answer: "OK\r\n\r\n+CMS ERROR: 500"}},
 		"hangs at the first attempt": {{Silent: true, Times: 9}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -146,6 +146,7 @@ func TestUnpluggedAndPluggedInAgain(t *testing.T) {
 	defer cancel()
 	f := failure(t, r.Deliver(soon, letter("nobody there")))
 	require.Equal(t, []bool{false, true, false}, []bool{f.Permanent, f.Everyone, f.InDoubt})
+	require.ErrorIs(t, f, context.DeadlineExceeded)
 
 	require.NoError(t, r.far.Plug())
 	require.NoError(t, r.Deliver(t.Context(), letter("back")))

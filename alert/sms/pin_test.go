@@ -58,9 +58,9 @@ func TestAWrongPINIsTriedOnce(t *testing.T) {
 			said := r.stuck(t)
 			switch name {
 			case "tells the tries left":
-				require.Contains(t, said, "the PIN was refused: 2 tries left; put the right one into sms.pin_file")
+				require.Contains(t, said, "the PIN was refused, tries left: 2; put the right one into sms.pin_file")
 			case "does not tell them":
-				require.Contains(t, said, "the PIN was refused: a SIM allows three wrong ones in a row")
+				require.Contains(t, said, "the PIN was refused, a SIM allows three wrong ones in a row")
 			}
 			require.NotContains(t, said, "1234")
 
@@ -86,7 +86,7 @@ func TestUnpluggedWhileGivenThePIN(t *testing.T) {
 func TestTheLastTryIsLeftToAPerson(t *testing.T) {
 	t.Parallel()
 	r := newRig(t, modem.Options{PIN: "4711", Tries: 1}, logbook.SMS{PINFile: pinFile(t, "4711")}, quick())
-	require.Contains(t, r.stuck(t), "1 tries are left, which are not used here")
+	require.Contains(t, r.stuck(t), "tries left: 1, not used here")
 	require.Equal(t, 0, r.count("AT+CPIN="))
 }
 

@@ -147,7 +147,7 @@ func (m *Modem) mayTry(ctx context.Context, t *talk, pin string) error {
 	case err != nil:
 		return temporary(err)
 	case tries == 0 || tries == 1:
-		return fmt.Errorf("the SIM asks for its PIN and %d tries are left, which are not used here: give the right PIN in a telephone, that restores them", tries)
+		return fmt.Errorf("the SIM asks for its PIN; tries left: %d, not used here: give the right PIN in a telephone, that restores them", tries)
 	case tries < 0 && len(m.refused) >= mostPINs:
 		return fmt.Errorf("%d PINs were refused and no other is tried: give the right PIN in a telephone", len(m.refused))
 	}
@@ -161,9 +161,9 @@ const untilAnother = "; put the right one into sms.pin_file or sms.pin_env: this
 func (m *Modem) refuse(ctx context.Context, t *talk, pin string) error {
 	left := "a SIM allows three wrong ones in a row"
 	if n, err := triesLeft(ctx, t); err == nil && n >= 0 {
-		left = fmt.Sprintf("%d tries left", n)
+		left = fmt.Sprintf("tries left: %d", n)
 	}
-	m.refused[pin] = "the PIN was refused: " + left + untilAnother
+	m.refused[pin] = "the PIN was refused, " + left + untilAnother
 	return lasting(errors.New(m.refused[pin]))
 }
 
