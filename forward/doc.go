@@ -34,7 +34,7 @@
 // killed or the power went. When the log id is another one (a restored logbook),
 // or the file is gone or new (rotated away), it goes on from the cursor in the
 // logbook. A file that is not empty and has no such comment at its end is not
-// touched.
+// touched. The file can be given to a server as it is, comments and all.
 //
 // # Over HTTP
 //

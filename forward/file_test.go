@@ -78,10 +78,10 @@ func oneRun(t testing.TB, s *sqlite.Store, perBatch int) []byte {
 // wherever the logbook's cursor stood, the next run makes of it the file of one run.
 func TestFileKilled(t *testing.T) {
 	s := store(t)
-	fill(t, s, 0, 400)
+	fill(t, s, 0, 90)
 	put(t, s, site("Depot Ostrava 2"))
-	fill(t, s, 1000, 200)
-	const perBatch = 37
+	fill(t, s, 1000, 60)
+	const perBatch = 17
 	whole := oneRun(t, s, perBatch)
 	path := filepath.Join(t.TempDir(), "copy")
 	first := bytes.IndexByte(whole, '\n') + 1 // the file is made whole with its first comment
@@ -97,7 +97,7 @@ func TestFileKilled(t *testing.T) {
 			}
 		}
 		require.NoError(rt, os.WriteFile(path, broken, 0o600))
-		c := uint64(rapid.IntRange(0, 600).Draw(rt, "cursor"))
+		c := uint64(rapid.IntRange(0, 150).Draw(rt, "cursor"))
 		require.NoError(rt, s.SetCursor(context.Background(), "archive", sqlite.Cursor{Seq: c}))
 		copyAll(t, toFile(path), s, Options{Lines: perBatch})
 		got, err := os.ReadFile(path)

@@ -18,7 +18,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/influxdata/line-protocol/v2/lineprotocol"
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
@@ -124,55 +123,6 @@ func newMetrics(t testing.TB) *program {
 	port, dir := freePort(t), t.TempDir()
 	return newProgram(t, port, "/usr/bin/victoria-metrics", "victoria-metrics", "-storageDataPath="+dir, "-retentionPeriod=100y",
 		fmt.Sprintf("-httpListenAddr=127.0.0.1:%d", port), "-dedup.minScrapeInterval=1ms", "-loggerLevel=WARN")
-}
-
-// series is a name with its labels, sorted.
-func series(name string, labels map[string]string) string {
-	for _, k := range slices.Sorted(maps.Keys(labels)) {
-		name += fmt.Sprintf("|%s=%s", k, labels[k])
-	}
-	return name
-}
-
-// points are field values by series, field and time.
-type points map[string]any
-
-// pointsOf decodes lines with the protocol's own library.
-func pointsOf(t testing.TB, text string, each func(measurement string, tags map[string]string, field string, at time.Time, v any)) {
-	t.Helper()
-	d := lineprotocol.NewDecoderWithBytes([]byte(text))
-	for d.Next() {
-		m, err := d.Measurement()
-		require.NoError(t, err)
-		measurement, tags, fields := string(m), map[string]string{}, map[string]any{}
-		for k, v, err := d.NextTag(); k != nil; k, v, err = d.NextTag() {
-			require.NoError(t, err)
-			tags[string(k)] = string(v)
-		}
-		for k, v, err := d.NextField(); k != nil; k, v, err = d.NextField() {
-			require.NoError(t, err)
-			fields[string(k)] = v.Interface()
-			if v.Kind() == lineprotocol.Int {
-				fields[string(k)] = float64(v.IntV())
-			}
-		}
-		at, err := d.Time(lineprotocol.Nanosecond, time.Time{})
-		require.NoError(t, err)
-		for f, v := range fields {
-			each(measurement, tags, f, at, v)
-		}
-	}
-}
-
-// inflow returns the points of lines, to the nanosecond.
-func inflow(t testing.TB, text string) points {
-	got := points{}
-	pointsOf(t, text, func(m string, tags map[string]string, field string, at time.Time, v any) {
-		key := series(m, tags) + fmt.Sprintf("|%s|%d", field, at.UnixNano())
-		require.NotContains(t, got, key, "two entries are one point")
-		got[key] = v
-	})
-	return got
 }
 
 // stored returns all points that InfluxDB has.
@@ -288,15 +238,22 @@ func killed(t *testing.T, f *Forwarder, p *program, s *sqlite.Store, n int) {
 // unquoted asks for every measurement, field and tag by its bare name.
 func unquoted(t *testing.T, p *program, text string) {
 	t.Helper()
-	asked := map[string]bool{}
-	pointsOf(t, text, func(m string, tags map[string]string, field string, _ time.Time, _ any) {
-		for tag := range tags {
-			asked[fmt.Sprintf("SELECT %s FROM %s WHERE %s <> '' GROUP BY %s", field, m, tag, tag)] = true
+	fields, tags := map[string]map[string]bool{}, map[string]map[string]bool{}
+	pointsOf(t, text, func(m string, labels map[string]string, field string, _ time.Time, _ any) {
+		if fields[m] == nil {
+			fields[m], tags[m] = map[string]bool{}, map[string]bool{}
+		}
+		fields[m][field] = true
+		for tag := range labels {
+			tags[m][tag] = true
 		}
 	})
-	for q := range asked {
-		b := p.get("GET", "/query?db=depot&q="+url.QueryEscape(q))
-		require.Contains(t, string(b), `"columns"`, q)
+	require.Len(t, fields, len(measurements))
+	for m := range fields {
+		by := slices.Sorted(maps.Keys(tags[m]))
+		q := fmt.Sprintf("SELECT %s FROM %s WHERE %s <> 'x' GROUP BY %s", strings.Join(slices.Sorted(maps.Keys(fields[m])), ","), m,
+			strings.Join(by, " <> 'x' AND "), strings.Join(by, ","))
+		require.Contains(t, string(p.get("GET", "/query?db=depot&q="+url.QueryEscape(q))), `"columns"`, q)
 	}
 }
 
@@ -328,6 +285,28 @@ func TestInfluxDBRefuses(t *testing.T) {
 	require.EqualValues(t, n, f.Stats().Refused)
 	require.Contains(t, f.Stats().LastError, "field type conflict")
 	require.Equal(t, inflow(t, rest), stored(p, []string{"gate", "reading"}))
+}
+
+// TestFileIntoServers: a file, comments and all, can be given to both servers as it is.
+func TestFileIntoServers(t *testing.T) {
+	t.Parallel()
+	influx, metrics, s := newInflux(t), newMetrics(t), store(t)
+	influx.get("POST", "/query?q=CREATE+DATABASE+depot")
+	fill(t, s, 0, 500)
+	nastyDepot(t, s)
+	path := filepath.Join(t.TempDir(), "lines")
+	copyAll(t, toFile(path), s, Options{Lines: 100})
+	for _, p := range []*program{influx, metrics} {
+		f, err := os.Open(path)
+		require.NoError(t, err)
+		resp, err := http.Post(p.url("/write?db=depot"), "text/plain", f)
+		require.NoError(t, err)
+		require.NoError(t, resp.Body.Close())
+		require.Equal(t, http.StatusNoContent, resp.StatusCode)
+	}
+	require.Equal(t, inflow(t, want(t, s)), stored(influx, measurements))
+	got, _ := exported(metrics)
+	require.Equal(t, slices.Sorted(maps.Keys(numbers(t, want(t, s)))), slices.Sorted(maps.Keys(got)))
 }
 
 // exported returns the raw values of VictoriaMetrics by series, field and

@@ -69,6 +69,7 @@ func code(word string, words ...string) int64 {
 	return -1
 }
 
+// reading makes the point of a reading; which field holds the value says whether it counts.
 func (e *Encoder) reading(r *logbook.Reading, second bool) {
 	p := &e.p
 	what, known := e.place.channels[r.Channel]
@@ -103,6 +104,7 @@ func number(b bool) int64 {
 	return 0
 }
 
+// handReading makes the point of what a person measured.
 func (e *Encoder) handReading(h *logbook.HandReading) {
 	e.p.measurement = "hand_reading"
 	e.at(h.Store, h.Stack, h.Line)
@@ -115,6 +117,7 @@ func (e *Encoder) handReading(h *logbook.HandReading) {
 	e.p.text("method", h.Method)
 }
 
+// instrument makes the point of an instrument that began or ceased to answer.
 func (e *Encoder) instrument(s *logbook.InstrumentState) {
 	e.p.measurement = "instrument"
 	e.tag(&e.p.tags.instrument, s.Instrument)
@@ -124,6 +127,7 @@ func (e *Encoder) instrument(s *logbook.InstrumentState) {
 	e.p.whole("ok", number(s.OK))
 }
 
+// forecast makes the point of a forecast.
 func (e *Encoder) forecast(f *logbook.Forecast) {
 	e.p.measurement = "forecast"
 	e.at("", f.Stack, f.Line)
@@ -134,6 +138,7 @@ func (e *Encoder) forecast(f *logbook.Forecast) {
 	e.p.whole("for_ms", int64(f.For)/1000)
 }
 
+// gate makes the point of a gate as it changed.
 func (e *Encoder) gate(g *logbook.Gate) {
 	e.p.measurement = "gate"
 	e.at(g.Store, "", "")
@@ -158,6 +163,7 @@ func (e *Encoder) gate(g *logbook.Gate) {
 	}
 }
 
+// alarm makes the point of an alarm as it was raised, acknowledged or cleared.
 func (e *Encoder) alarm(a *logbook.Alarm) {
 	e.p.measurement = "alarm"
 	e.p.tags.alarm = clean(a.Alarm)
@@ -176,6 +182,7 @@ func (e *Encoder) alarm(a *logbook.Alarm) {
 	}
 }
 
+// phase makes the point of where a treatment stands.
 func (e *Encoder) phase(f *logbook.Phase) {
 	e.p.measurement = "phase"
 	e.at("", f.Stack, "")
@@ -186,6 +193,7 @@ func (e *Encoder) phase(f *logbook.Phase) {
 	e.p.text("treatment", f.Treatment)
 }
 
+// endLevel makes the point of one line judged against the end level.
 func (e *Encoder) endLevel(l *logbook.EndLevel) {
 	e.p.measurement = "end_level"
 	e.p.tags.moment = clean(l.Moment)
@@ -200,6 +208,7 @@ func (e *Encoder) endLevel(l *logbook.EndLevel) {
 	e.p.text("treatment", l.Treatment)
 }
 
+// finding makes the point of a finding.
 func (e *Encoder) finding(f *logbook.Finding) {
 	e.p.measurement = "finding"
 	e.p.tags.code = clean(f.Code)
