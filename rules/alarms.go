@@ -191,6 +191,7 @@ func (s *State) alarmGone(a *Alarm, c *condition, off time.Duration, key AlarmKe
 	delete(s.Alarms, key)
 }
 
+// putAlarm proposes the record of an alarm in a state, and notes it on its stack.
 func (s *State) putAlarm(a *Alarm, state string) {
 	r := a.Record
 	r.State = state

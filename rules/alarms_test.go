@@ -234,6 +234,7 @@ func TestTooCold(t *testing.T) {
 	assert.Empty(t, cold(15))
 	assert.Equal(t, []string{"raised"}, cold(14.9))
 	assert.Empty(t, cold(1e300), "no temperature of grain")
+	assert.Empty(t, cold(15.4), "within the deadband")
 	assert.Equal(t, []string{"cleared"}, cold(16))
 }
 
@@ -247,6 +248,9 @@ func TestUnevenGas(t *testing.T) {
 	assert.Empty(t, alarms(d.fresh(), alarmUneven), "gas needs time to spread")
 	d.run(4)
 	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarmUneven))
+	d.level["a2"] = flat(155) // 0.258
+	d.run(3)
+	assert.Empty(t, alarms(d.fresh(), alarmUneven), "within the deadband")
 	d.level["a2"] = flat(160)
 	d.run(3)
 	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarmUneven))
@@ -365,4 +369,22 @@ func TestForecastsOfSilentLines(t *testing.T) {
 			assert.Equal(t, c.want, lines)
 		})
 	}
+}
+
+// A line that came off reads store air, and jumps when it is put back: that is no
+// water on the phosphide. What it then reads is still held against the dose.
+func TestLinePutBackIsNoFire(t *testing.T) {
+	d := underGas(t)
+	d.level["a1"], d.level["a2"] = decaying(1300, 0.1), decaying(1250, 0.1)
+	d.run(30)
+	d.fresh()
+	d.level["a1"] = flat(0)
+	d.run(3)
+	require.Equal(t, []string{"raised"}, alarms(d.fresh(), alarmLineOff))
+	d.level["a1"] = decaying(1300, 0.1)
+	require.Greater(t, d.level["a1"](d.now), riseShare*d.state.Stacks["A"].Gas.FullPPM)
+	d.run(3)
+	got := d.fresh()
+	assert.Empty(t, alarms(got, alarmFire))
+	assert.Equal(t, []string{"cleared"}, alarms(got, alarmLineOff))
 }

@@ -14,15 +14,17 @@ import (
 // what follows from it is named there and not raised. What stood before its cause
 // remains.
 
-// powerKey, pumpKey and instrumentKey name the alarms of the causes.
+// powerKey names the alarm of mains that are lost.
 func powerKey(m logbook.Contact) AlarmKey {
 	return AlarmKey{Alarm: alarmPowerLost, Point: m.Name, Channel: m.Channel}
 }
 
+// pumpKey names the alarm of a pump that is off.
 func pumpKey(p *logbook.Pump) AlarmKey {
 	return AlarmKey{Alarm: alarmPumpOff, Point: p.Name, Channel: p.Channel}
 }
 
+// instrumentKey names the alarm of an instrument, or of one unit on its line.
 func instrumentKey(name, unit string) AlarmKey {
 	if unit != "" {
 		name += ", " + unit

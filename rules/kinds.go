@@ -59,6 +59,7 @@ var kinds = map[string]kind{
 	alarmPumpOff:      {priority: logbook.PriorityMedium, on: 2 * time.Minute, off: 2 * time.Minute, during: untilHandled},
 }
 
+// always wakes people whatever the case.
 func always(*logbook.Alarm) bool { return true }
 
 // ofCode wakes people for one case of an alarm.

@@ -234,7 +234,7 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 		of.Code, of.Limit = "over-range", logbook.Number(j.Value)
 	case j.Value >= dose.AlarmLEL*dose.LELppm:
 		of.Code, of.Limit = "lower-explosive-limit", dose.AlarmLEL*dose.LELppm
-	case k.Gas != nil && k.Gas.tooFast(line, j, &of):
+	case k.Gas != nil && k.Gas.tooFast(line, j, s.lineAway(of), &of):
 	case j.Value >= dose.AttentionLEL*dose.LELppm:
 		of.Code, of.Limit, of.Priority = codeAttention, dose.AttentionLEL*dose.LELppm, logbook.PriorityMedium
 	default:
@@ -243,10 +243,22 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 	s.alarm(condition{of: of, active: active})
 }
 
-// tooFast reports whether the dose cannot explain the gas of a line.
-func (g *Gas) tooFast(line int, j reading.Judged, of *logbook.Alarm) bool {
+// lineAway reports whether a line is known not to draw the stack's gas: when it is
+// back it rises at once, and that is no fire.
+func (s *State) lineAway(of logbook.Alarm) bool {
+	for _, name := range []string{alarmLineOff, alarmLineBlocked} {
+		if of.Alarm = name; s.raised(&of) {
+			return true
+		}
+	}
+	return false
+}
+
+// tooFast reports whether the dose cannot explain the gas of a line. The rise of
+// one that was away tells nothing; what stands there then does.
+func (g *Gas) tooFast(line int, j reading.Judged, away bool, of *logbook.Alarm) bool {
 	r := &g.Rises[line]
-	if r.At == 0 || j.At.Sub(r.At) > 90*time.Minute {
+	if away || r.At == 0 || j.At.Sub(r.At) > 90*time.Minute {
 		*r = Rise{j.At, j.Value}
 	}
 	rose := j.Value - r.PPM
