@@ -15,7 +15,7 @@ import (
 func (m *Modem) Run(ctx context.Context) error {
 	pause := m.opts.Pause
 	for ctx.Err() == nil {
-		wasReady, err := m.session(ctx)
+		wasReady, err := m.serve(ctx)
 		if ctx.Err() != nil {
 			break
 		}
@@ -33,8 +33,8 @@ func (m *Modem) Run(ctx context.Context) error {
 	return nil
 }
 
-// session opens the modem, makes it ready and works until it fails.
-func (m *Modem) session(ctx context.Context) (wasReady bool, err error) {
+// serve opens the modem, makes it ready and works until it fails.
+func (m *Modem) serve(ctx context.Context) (wasReady bool, err error) {
 	p := port.New(m.port, port.Options{FirstWait: m.opts.Pause, LongWait: 32 * m.opts.Pause})
 	ctx, cancel := context.WithCancel(ctx)
 	t := newTalk(p, m.opts)
