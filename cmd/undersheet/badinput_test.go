@@ -164,14 +164,16 @@ func TestReportNames(t *testing.T) {
 // The demonstration carries its three treatments to their reports.
 func TestDemo(t *testing.T) {
 	if testing.Short() {
-		t.Skip("ten days of a depot: run without -short")
+		t.Skip("eleven days of a depot: run without -short")
 	}
 	dir := t.TempDir()
 	status, out, errs := tried(t, "", "demo", "--once", "--pace", "0", "--listen", "127.0.0.1:0", "--out", dir)
 	require.Zero(t, status, errs)
-	for _, want := range []string{"Leak: stack L2", "mail to tobias.renn@hazelford.example", "Not cleared", "L1-26: closed, verdict held", "L2-26: closed, verdict held", "R1-26: closed, verdict held"} {
+	for _, want := range []string{"Door open: Long Store, east door", "Line off: stack L1, line middle", "Leak: stack L2", "mail to tobias.renn@hazelford.example", "SMS to +351900000002",
+		"Acknowledged by Tobias Renn", "Not cleared", "Gas is back: Long Store", "L1-26: closed, verdict held", "L2-26: closed, verdict held", "R1-26: closed, verdict held"} {
 		require.Contains(t, out, want)
 	}
+	require.NotContains(t, out, "Danger of fire", "a line that is put back is none")
 	for _, name := range storyTreatments {
 		require.FileExists(t, filepath.Join(dir, "report-"+name+".html"))
 		require.FileExists(t, filepath.Join(dir, "report-"+name+".csv"))

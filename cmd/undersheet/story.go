@@ -127,7 +127,7 @@ func airing() []chapter {
 		{after: 7*day + 4*time.Hour, say: "Somebody is in a hurry and asks for the store after one hour.", acts: []string{`entry-confirmed|store=Long Store|` + byOM}},
 		{after: 7*day + 10*time.Hour, say: "Too soon, the doors of the Long Store are shut for the night. The kernels still give off gas.",
 			gas: func(d *sim.Depot) { d.OpenDoors("Long Store", false); d.Set("east-door", 0); d.Seep("L2", 450) }},
-		{after: 7*day + 10*time.Hour + 30*time.Minute, say: "The supervisor counts the people out, has the doors guarded, and takes charge.",
+		{after: 7*day + 10*time.Hour + 50*time.Minute, say: "The supervisor counts the people out, has the doors guarded, and takes charge.",
 			acts: []string{`alarm-acknowledged|alarm=gate-rebound|store=Long Store|` + byOM}},
 		{after: 8 * day, say: "In the morning the doors are opened again.",
 			gas: func(d *sim.Depot) { d.OpenDoors("Long Store", true); d.Set("east-door", 1); d.Seep("L2", 0) }},
