@@ -289,6 +289,7 @@ func TestLastWill(t *testing.T) {
 	require.NotEmpty(t, p.last(prefix+"/alarms/leak/stack=B,line=low"))
 	w.set(true)
 	eventually(t, func() bool { return p.last(onlineHere) == Offline }, "the will is published")
+	require.Equal(t, Offline, standing(t, m.address())[onlineHere], "retained: a newcomer sees it, too")
 	eventually(t, func() bool { return strings.Contains(b.Status().Trouble, "broker") && !b.Status().Connected }, "the loss is known")
 	for range 1000 { // nothing piles up while the broker is away
 		d.set(state(logbook.GateAiring))

@@ -86,13 +86,13 @@ func readRoots(file string) (*x509.CertPool, error) {
 // newClient makes the client of one webhook. Connections are not kept: one that
 // is reused may be half dead, and the transport would then send again by itself.
 func newClient(u *url.URL, roots *x509.CertPool) *http.Client {
-	dial := &net.Dialer{}
+	dial, proxy := &net.Dialer{}, http.ProxyFromEnvironment
 	if u.Scheme == "http" {
-		dial.Control = onlyHere
+		dial.Control, proxy = onlyHere, nil
 	}
 	return &http.Client{
 		Transport: &http.Transport{
-			Proxy:                  http.ProxyFromEnvironment,
+			Proxy:                  proxy,
 			DialContext:            dial.DialContext,
 			TLSClientConfig:        &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12},
 			DisableKeepAlives:      true,

@@ -6,9 +6,11 @@ import (
 	"encoding/pem"
 	"fmt"
 	"io"
+	"log"
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -104,13 +106,14 @@ func TestDeliver(t *testing.T) {
 
 func TestCertificates(t *testing.T) {
 	var asked atomic.Int32
-	secure := httptest.NewTLSServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { asked.Add(1) }))
+	secure := httptest.NewUnstartedServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { asked.Add(1) }))
+	secure.Config.ErrorLog = log.New(io.Discard, "", 0)
+	secure.StartTLS()
 	defer secure.Close()
-	secure.Config.ErrorLog = nil
 	plain := httptest.NewServer(http.NotFoundHandler())
 	defer plain.Close()
-	for name, url := range map[string]string{"unknown authority": secure.URL, "no TLS there": strings.Replace(plain.URL, "http", "https", 1)} {
-		f := failure(t, newHooks(t, hookTo(url)), letter())
+	for name, address := range map[string]string{"unknown authority": secure.URL, "no TLS there": strings.Replace(plain.URL, "http", "https", 1)} {
+		f := failure(t, newHooks(t, hookTo(address)), letter())
 		require.Equal(t, [3]bool{true, false, false}, flags(f), "%s: %v", name, f)
 	}
 	require.Zero(t, asked.Load())
@@ -140,7 +143,7 @@ func TestRedirectsAreNotFollowed(t *testing.T) {
 }
 
 // raw starts a server that answers with whatever talk writes once it has read
-// the request's headers and, unless early, its body.
+// the request's headers and, unless early, its body, too.
 func raw(t *testing.T, early bool, talk func(c net.Conn, gone <-chan struct{})) string {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
@@ -155,10 +158,8 @@ func raw(t *testing.T, early bool, talk func(c net.Conn, gone <-chan struct{})) 
 			}
 			all.Go(func() {
 				defer c.Close()
-				if !early {
-					if req, err := http.ReadRequest(bufio.NewReader(c)); err == nil {
-						io.Copy(io.Discard, req.Body)
-					}
+				if req, err := http.ReadRequest(bufio.NewReader(c)); err == nil && !early {
+					io.Copy(io.Discard, req.Body)
 				}
 				talk(c, gone)
 			})
@@ -192,7 +193,7 @@ func TestMisbehavingServers(t *testing.T) {
 	flood := func(head, line string) func(net.Conn, <-chan struct{}) {
 		return func(c net.Conn, _ <-chan struct{}) {
 			io.WriteString(c, head)
-			for range 1 << 16 { // tens of MB if it were read
+			for range 2000 { // 2 MB, less than what the library would take by itself
 				if _, err := io.WriteString(c, line); err != nil {
 					return
 				}
@@ -236,6 +237,54 @@ func TestMisbehavingServers(t *testing.T) {
 			require.Less(t, len(f.Error()), 1000)
 		})
 	}
+}
+
+// TestARefusalIsReadInPart, as far as its bounds go: of bytes, and of time however
+// long the timeout is.
+func TestARefusalIsReadInPart(t *testing.T) {
+	t.Parallel()
+	var sent atomic.Int64
+	flood := raw(t, false, func(c net.Conn, _ <-chan struct{}) {
+		io.WriteString(c, "HTTP/1.1 400 Bad\r\n\r\n")
+		part := make([]byte, 1<<20)
+		for range 100 {
+			n, err := c.Write(part)
+			if sent.Add(int64(n)); err != nil {
+				return
+			}
+		}
+	})
+	trickle := raw(t, false, func(c net.Conn, gone <-chan struct{}) {
+		io.WriteString(c, "HTTP/1.1 400 Bad\r\n\r\nno such depot")
+		<-gone
+	})
+	h, err := New([]logbook.Webhook{hookTo(flood), {Name: "siren", URL: trickle, SecretEnv: "HOOK"}}, Options{Source: Source("depot"), Timeout: time.Hour, Getenv: env})
+	require.NoError(t, err)
+	require.True(t, failure(t, h, letter()).Permanent)
+	require.Less(t, sent.Load(), int64(32<<20), "what the kernel's buffers hold, not all of it")
+	d, began := letter(), time.Now()
+	d.Person = "siren"
+	require.ErrorContains(t, h.Deliver(t.Context(), d), "no such depot")
+	require.Less(t, time.Since(began), answerWithin+3*time.Second)
+}
+
+// TestEachLetterHasItsOwnConnection, so that a half-dead one harms no other and
+// the library has nothing to send again by itself.
+func TestEachLetterHasItsOwnConnection(t *testing.T) {
+	var conns atomic.Int32
+	s := httptest.NewUnstartedServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) {}))
+	s.Config.ConnState = func(_ net.Conn, state http.ConnState) {
+		if state == http.StateNew {
+			conns.Add(1)
+		}
+	}
+	s.Start()
+	defer s.Close()
+	h := newHooks(t, hookTo(s.URL))
+	for range 3 {
+		require.NoError(t, h.Deliver(t.Context(), letter()))
+	}
+	require.EqualValues(t, 3, conns.Load())
 }
 
 // TestTakenIsTaken: once the status is 2xx, what the body does changes nothing.
@@ -381,4 +430,8 @@ func TestUnencryptedStaysHere(t *testing.T) {
 	require.NoError(t, onlyHere("tcp", "[::1]:80", nil))
 	require.Error(t, onlyHere("tcp", "192.0.2.7:80", nil))
 	require.Error(t, onlyHere("tcp", "hook.example:80", nil))
+	u, err := url.Parse("http://192.0.2.7/in") // RFC 5737: nobody's address
+	require.NoError(t, err)
+	_, err = newClient(u, nil).Get(u.String())
+	require.ErrorContains(t, err, "is not on this machine")
 }
