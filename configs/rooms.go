@@ -99,7 +99,7 @@ func (c *checker) pump(p *logbook.Pump, path string, names, drawn map[string]str
 // lifeAlarms may only be made quicker; otherAlarms as the site likes.
 var (
 	lifeAlarms  = []string{"air-gas", "gate-rebound", "fire-risk", "door-opened", "masked-entry-overdue"}
-	otherAlarms = []string{"instrument-fault", "instrument-silent", "line-silent", "point-silent", "power-lost", "pump-off", "too-cold", "uneven-gas"}
+	otherAlarms = []string{"instrument-fault", "instrument-silent", "line-silent", "point-silent", "power-lost", "pump-off", "sensor-silent", "too-cold", "uneven-gas"}
 )
 
 // delays judges the site's own delays of alarms. Alarms on which lives hang may
