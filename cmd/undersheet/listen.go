@@ -17,7 +17,7 @@ import (
 	"undersheet/sensor/port"
 )
 
-// listenCmd shows what instruments send.
+// listenCmd shows what instruments send, and proves sampling lines.
 type listenCmd struct {
 	Site     string        `placeholder:"FILE" type:"existingfile" help:"Site file that names the instruments."`
 	Port     string        `placeholder:"PATH" help:"Without a site file: the serial device to listen to."`
@@ -28,6 +28,7 @@ type listenCmd struct {
 	Every    time.Duration `default:"5s" placeholder:"TIME" help:"How often instruments are asked that answer only when asked."`
 	For      time.Duration `placeholder:"TIME" help:"End after this time, for example 30s; else Ctrl-C ends it."`
 	JSON     bool          `name:"json" help:"One JSON object a line, for programs."`
+	Prove    bool          `help:"Walk through proving each sampling line, before dosing, and record it."`
 	Name     string        `arg:"" optional:"" name:"instrument" help:"Only this instrument of the site file."`
 }
 
@@ -42,7 +43,12 @@ last error. It writes to no logbook. A serial port is held by one program at a t
   undersheet listen --port /dev/ttyUSB0 --baud 9600         anything that comes, without a site file
 
 In front of what was received stands "<", of what was sent ">", of what is wrong "!"; readings have none. Text is
-quoted, other bytes are hexadecimal.`
+quoted, other bytes are hexadecimal.
+
+  undersheet listen --prove --site depot.yaml               before dosing: zero, flow and a test at the end of each line
+
+Proving needs two people, stores in which nothing is under gas, and a logbook ("undersheet serve" makes it); it goes
+on beside a running "undersheet serve" and then takes its readings from the logbook. Each proof is kept there.`
 }
 
 // Run implements the command.
@@ -58,6 +64,9 @@ func (c *listenCmd) Run(con *console) error {
 		ctx, end = context.WithTimeout(ctx, c.For)
 		defer end()
 	}
+	if c.Prove {
+		return c.prove(ctx, con)
+	}
 	return c.listen(ctx, con)
 }
 
@@ -66,8 +75,10 @@ func (c *listenCmd) check() error {
 	switch {
 	case (c.Site == "") == (c.Port == ""):
 		return errors.New("name either a site file (--site FILE) or a serial device (--port PATH)")
-	case c.Port != "" && c.Name != "":
-		return errors.New("an instrument's name needs a site file (--site FILE)")
+	case c.Port != "" && (c.Name != "" || c.Prove):
+		return errors.New("an instrument's name and --prove need a site file (--site FILE)")
+	case c.Prove && c.JSON:
+		return errors.New("--prove asks questions: it goes with a person, not with --json")
 	case c.Every < time.Second || c.Every > 24*time.Hour:
 		return fmt.Errorf("--every: from 1s to 24h (got %v)", c.Every)
 	case c.For < 0:

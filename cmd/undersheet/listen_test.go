@@ -183,8 +183,10 @@ func TestListenFlags(t *testing.T) {
 	}{
 		{nil, "either a site file"},
 		{[]string{"--site", site, "--port", "x"}, "either a site file"},
+		{[]string{"--port", "x", "--prove"}, "need a site file"},
 		{[]string{"--port", "x", "--data-bits", "9"}, "data bits: must be 7 or 8"},
 		{[]string{"--port", "x", "--every", "1ms"}, "--every: from 1s"},
+		{[]string{"--site", site, "--prove", "--json"}, "asks questions"},
 		{[]string{"--site", site}, "no instruments"},
 		{[]string{"--site", site, "rack 9"}, "no instruments"},
 	} {

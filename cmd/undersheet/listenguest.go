@@ -67,11 +67,9 @@ func (g *guest) everyAsk(ask string, d time.Duration) time.Duration {
 
 // frames returns the options of a reader of text.
 func (g *guest) frames(instrument string, o frames.Options) frames.Options {
-	if g != nil {
+	if g != nil && g.heard != nil {
 		o.Alike = -1 // each line that cannot be read is wanted
-		if g.heard != nil {
-			o.Ignored = func([]byte) { g.heard.ignored(instrument) }
-		}
+		o.Ignored = func([]byte) { g.heard.ignored(instrument) }
 	}
 	return o
 }

@@ -25,7 +25,7 @@ type commands struct {
 	Check   checkCmd   `cmd:"" help:"Check a site file, or print an example of one."`
 	Demo    demoCmd    `cmd:"" help:"Ten days of an invented depot in two to three minutes."`
 	Serve   serveCmd   `cmd:"" help:"Watch a depot: read, judge, warn, show."`
-	Listen  listenCmd  `cmd:"" help:"Show what instruments send."`
+	Listen  listenCmd  `cmd:"" help:"Show what instruments send, and prove sampling lines before dosing."`
 	Act     actCmd     `cmd:"" help:"Say what people did, for example that airing started."`
 	Report  reportCmd  `cmd:"" help:"Write the concentration report of a treatment."`
 	Fit     fitCmd     `cmd:"" help:"Fit readings of one stack and forecast its end level."`

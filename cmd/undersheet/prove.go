@@ -1,0 +1,251 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+	"golang.org/x/term"
+
+	"undersheet/configs"
+	"undersheet/logbook"
+	"undersheet/logbook/sqlite"
+	"undersheet/logbook/sqlite/door"
+	limits "undersheet/rules/exposure"
+)
+
+// target is one line of a stack, or one air point of a store, to be proved.
+type target struct {
+	store, stack, line, point string
+	channel                   string
+}
+
+// String names the target for people.
+func (t target) String() string {
+	if t.point != "" {
+		return fmt.Sprintf("air point %s of %s", t.point, t.store)
+	}
+	return fmt.Sprintf("line %s of stack %s", t.line, t.stack)
+}
+
+// prove opens what the dialogue needs and holds it.
+func (c *listenCmd) prove(ctx context.Context, con *console) error {
+	site, _, err := configs.Load(c.Site)
+	if err != nil {
+		return err
+	}
+	if site.Logbook == "" {
+		return fmt.Errorf("%s names no logbook in which proofs are kept: add the line \"logbook: depot.db\"", c.Site)
+	}
+	settle(site, c.Site)
+	store, err := sqlite.Open(site.Logbook, sqlite.Options{ReadOnly: true})
+	if errors.Is(err, os.ErrNotExist) {
+		return fmt.Errorf("%w\nStart \"undersheet serve --site %s\" first: it makes the logbook, and may run on meanwhile", err, c.Site)
+	}
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	daemon := daemonRuns(ctx, site.Logbook)
+	targets, err := c.allowed(ctx, con, site, store, daemon)
+	if err != nil {
+		return err
+	}
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	p := &prover{site: site, targets: targets, out: con.out, now: time.Now, readings: zeroReadings,
+		typed: typedLines(ctx, con.in), fresh: make(chan fresh, queuedFresh), heard: map[string][]fresh{},
+		record: func(ctx context.Context, e *logbook.LineProved) (string, error) {
+			return keepProof(ctx, site.Logbook, e)
+		}}
+	p.limit, _ = limits.Limit(site.LimitSets, logbook.At(time.Now()))
+	if f, ok := con.out.(*os.File); ok {
+		p.live = term.IsTerminal(int(f.Fd()))
+	}
+	feeds, err := c.feeds(ctx, con, site, store, daemon, p.fresh, stop)
+	if err != nil {
+		return err
+	}
+	g, inner := errgroup.WithContext(ctx)
+	for _, r := range feeds {
+		g.Go(func() error { return r.Run(inner) })
+	}
+	err = p.run(inner)
+	stop(nil)
+	err = errors.Join(err, g.Wait())
+	if cause := context.Cause(ctx); cause != nil && !errors.Is(cause, context.Canceled) {
+		return heldElsewhere(cause)
+	}
+	return err
+}
+
+// allowed returns what may be proved now: the lines and gate air points of each
+// store in which nothing is under gas by the logbook. It says why others may not.
+func (c *listenCmd) allowed(ctx context.Context, con *console, site *logbook.Site, store *sqlite.Store, daemon bool) ([]target, error) {
+	s, err := standings(ctx, site, store)
+	if err != nil {
+		return nil, err
+	}
+	var targets []target
+	for i := range site.Stores {
+		st := &site.Stores[i]
+		if why := s.refuses(st, daemon); why != "" {
+			fmt.Fprintf(con.err, "%s is left out: %s\n", st.Name, why)
+			continue
+		}
+		targets = append(targets, targetsOf(st)...)
+	}
+	if len(targets) == 0 {
+		return nil, errors.New("no line can be proved: people hold the ends of lines in stores in which nothing is under gas, before dosing")
+	}
+	return targets, nil
+}
+
+// targetsOf lists what a store has to prove: gate air points first, for people
+// breathe there, then the lines of each stack.
+func targetsOf(s *logbook.Store) []target {
+	var all []target
+	for _, p := range s.Air {
+		if p.Gate() {
+			all = append(all, target{store: s.Name, point: p.Name, channel: p.Channel})
+		}
+	}
+	for _, k := range s.Stacks {
+		for _, l := range k.Lines {
+			all = append(all, target{store: s.Name, stack: k.Name, line: l.Name, channel: l.Channel})
+		}
+	}
+	return all
+}
+
+// standing is what a logbook says of gas in the stores.
+type standing struct {
+	phase    map[string]string // of stacks
+	gate     map[string]string // of stores
+	declared map[string]bool   // stores in which nothing is under gas by a signed word newer than any treatment
+	storeOf  map[string]string // of stacks
+}
+
+// standings reads what a logbook says of gas in the stores, from its first entry.
+func standings(ctx context.Context, site *logbook.Site, store *sqlite.Store) (*standing, error) {
+	s := &standing{phase: map[string]string{}, gate: map[string]string{}, declared: map[string]bool{}, storeOf: map[string]string{}}
+	for _, st := range site.Stores {
+		for _, k := range st.Stacks {
+			s.storeOf[k.Name] = st.Name
+		}
+	}
+	for e, err := range store.Entries(ctx, 1) {
+		if err != nil {
+			return nil, err
+		}
+		s.take(e)
+	}
+	return s, nil
+}
+
+// take takes in one entry. People's acts count at once, as a daemon may be behind.
+func (s *standing) take(e logbook.Entry) {
+	under := func(stack, phase string) {
+		s.phase[stack] = phase
+		s.declared[s.storeOf[stack]] = false
+	}
+	switch e := e.(type) {
+	case *logbook.DosingStarted:
+		under(e.Stack, logbook.PhaseDosing)
+	case *logbook.TreatmentStarted:
+		under(e.Stack, logbook.PhaseExposure)
+	case *logbook.AiringStarted:
+		under(e.Stack, logbook.PhaseAiring)
+	case *logbook.Phase:
+		under(e.Stack, e.Phase)
+	case *logbook.Gate:
+		s.gate[e.Store] = e.State
+	case *logbook.Accepted:
+		if e.Entry == logbook.KindNoGasDeclared {
+			s.declared[e.Store] = true
+		}
+	}
+}
+
+// refuses says why nobody may prove lines in a store; "" when the logbook knows
+// of no gas in it. A clearance counts only while a daemon watches over it.
+func (s *standing) refuses(st *logbook.Store, daemon bool) string {
+	for _, k := range st.Stacks {
+		switch phase := s.phase[k.Name]; phase {
+		case logbook.PhaseDosing, logbook.PhaseExposure, logbook.PhaseAiring:
+			return fmt.Sprintf("stack %s is under gas by the logbook (%s); nobody goes in to prove lines", k.Name, phase)
+		}
+	}
+	if s.declared[st.Name] || daemon && s.gate[st.Name] == logbook.GateCleared {
+		return ""
+	}
+	gate := s.gate[st.Name]
+	if gate == "" {
+		gate = "not decided yet"
+	}
+	if !daemon && gate == logbook.GateCleared {
+		gate += ", but no daemon watches over it now"
+	}
+	return fmt.Sprintf("its gate is %s. If nothing in it is under gas, the supervisor signs for that first: "+
+		"undersheet act -l LOGBOOK no-gas-declared store=%q by=NAME", gate, st.Name)
+}
+
+// daemonRuns reports whether a daemon answers at the door of a logbook.
+func daemonRuns(ctx context.Context, path string) bool {
+	ctx, end := context.WithTimeout(ctx, 5*time.Second)
+	defer end()
+	d, err := door.Dial(ctx, sqlite.SocketPath(path))
+	if err != nil {
+		return false
+	}
+	return d.Close() == nil
+}
+
+// keepProof hands a proof to the daemon, or to the logbook when there is none,
+// and says what became of it.
+func keepProof(ctx context.Context, path string, e *logbook.LineProved) (string, error) {
+	ctx, end := context.WithTimeout(ctx, 2*time.Minute)
+	defer end()
+	if err := logbook.Check(e); err != nil {
+		return "", err
+	}
+	a, err := sendAct(ctx, path, e)
+	switch {
+	case err != nil:
+		return "", err
+	case a.Verdict == logbook.KindRefused:
+		return fmt.Sprintf("kept as entry %d, but refused: %s", a.Seq, a.Why), nil
+	case a.Verdict == logbook.KindAccepted:
+		return fmt.Sprintf("kept as entry %d", a.Seq), nil
+	}
+	return fmt.Sprintf("kept as entry %d; it is judged when the daemon has caught up", a.Seq), nil
+}
+
+// maxTyped is the longest line that a person may type, in bytes.
+const maxTyped = 4096
+
+// typedLines gives the lines of r; it is closed at its end. A read of a terminal
+// cannot be called back, so its goroutine lasts until the next line or the end of
+// the process.
+func typedLines(ctx context.Context, r io.Reader) <-chan string {
+	lines := make(chan string)
+	go func() {
+		defer close(lines)
+		s := bufio.NewScanner(r)
+		s.Buffer(nil, maxTyped)
+		for s.Scan() {
+			select {
+			case lines <- strings.TrimSpace(s.Text()):
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return lines
+}
