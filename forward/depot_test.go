@@ -19,6 +19,9 @@ import (
 // noon is when the tests' entries begin.
 var noon = time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
 
+// patience is how long a test waits for what must come; a busy machine is slow.
+const patience = time.Minute
+
 // site is a depot with channels "c0" to "c9" on lines and the name of a stack
 // that line protocol must escape.
 func site(name string) *logbook.SiteConfigured {
@@ -144,7 +147,7 @@ func run(t testing.TB, f *Forwarder) func() {
 // arrive waits until f has copied up to the head.
 func arrive(t testing.TB, f *Forwarder) {
 	t.Helper()
-	require.Eventually(t, func() bool { s := f.Stats(); return s.Cursor > 0 && s.Lag == 0 }, 20*time.Second, 2*time.Millisecond, "%+v", f.Stats())
+	require.Eventually(t, func() bool { s := f.Stats(); return s.Cursor > 0 && s.Lag == 0 }, patience, 2*time.Millisecond, "%+v", f.Stats())
 }
 
 // want returns the lines of the whole log as one run of the encoder gives them.

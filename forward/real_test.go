@@ -61,7 +61,7 @@ func (p *program) start() {
 			resp.Body.Close()
 		}
 		return err == nil
-	}, 20*time.Second, 20*time.Millisecond)
+	}, patience, 20*time.Millisecond)
 }
 
 // kill kills the program as a power cut would (SIGKILL).
@@ -209,11 +209,11 @@ func TestInfluxDB(t *testing.T) {
 	t.Parallel()
 	p, s := newInflux(t), store(t)
 	p.get("POST", "/query?q=CREATE+DATABASE+depot")
-	fill(t, s, 0, 4000)
+	fill(t, s, 0, 3000)
 	nastyDepot(t, s)
-	f := newHasty(t, logbook.Forward{Name: "influx", URL: p.url("/write?db=depot")}, s, Options{Lines: 200})
+	f := newHasty(t, logbook.Forward{Name: "influx", URL: p.url("/write?db=depot")}, s, Options{Lines: 100})
 	run(t, f)
-	killed(t, f, p, s, 2000)
+	killed(t, f, p, s, 1000)
 	require.Zero(t, f.Stats().Refused)
 	require.Equal(t, inflow(t, want(t, s)), stored(p, measurements))
 	unquoted(t, p, want(t, s))
@@ -223,9 +223,9 @@ func TestInfluxDB(t *testing.T) {
 // n readings, and waits until all is there.
 func killed(t *testing.T, f *Forwarder, p *program, s *sqlite.Store, n int) {
 	t.Helper()
-	require.Eventually(t, func() bool { return f.Stats().Sent > 1000 }, 10*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return f.Stats().Sent > 1000 }, patience, time.Millisecond)
 	p.kill()
-	require.Eventually(t, func() bool { return f.Stats().Failed > 2 }, 10*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return f.Stats().Failed > 2 }, patience, time.Millisecond)
 	require.NotZero(t, f.Stats().Lag)
 	p.start()
 	arrive(t, f)
@@ -267,7 +267,7 @@ func TestInfluxDBRefuses(t *testing.T) {
 	for query, says := range map[string]string{"?db=depot": "database not found", "": "database is required"} {
 		f := newHasty(t, logbook.Forward{Name: "none" + query, URL: p.url("/write" + query)}, s, Options{})
 		stop := run(t, f)
-		require.Eventually(t, func() bool { return strings.Contains(f.Stats().LastError, says) }, 10*time.Second, time.Millisecond)
+		require.Eventually(t, func() bool { return strings.Contains(f.Stats().LastError, says) }, patience, time.Millisecond)
 		stop()
 		st := f.Stats()
 		require.True(t, st.Attention)
@@ -343,11 +343,11 @@ func exported(p *program) (map[string]float64, int) {
 func TestVictoriaMetrics(t *testing.T) {
 	t.Parallel()
 	p, s := newMetrics(t), store(t)
-	fill(t, s, 0, 4000)
+	fill(t, s, 0, 3000)
 	nastyDepot(t, s)
-	f := newHasty(t, logbook.Forward{Name: "metrics", URL: p.url("/write?db=depot")}, s, Options{Lines: 200})
+	f := newHasty(t, logbook.Forward{Name: "metrics", URL: p.url("/write?db=depot")}, s, Options{Lines: 100})
 	run(t, f)
-	killed(t, f, p, s, 2000)
+	killed(t, f, p, s, 1000)
 	want := numbers(t, want(t, s))
 	got, n := exported(p)
 	require.Equal(t, slices.Sorted(maps.Keys(want)), slices.Sorted(maps.Keys(got)))

@@ -71,7 +71,7 @@ func TestSecrets(t *testing.T) {
 		f := newHasty(t, conf, s, Options{Getenv: env, Logger: slog.New(slog.NewTextHandler(&told, nil))})
 		stop := run(t, f)
 		wait := func(says string) {
-			require.Eventually(t, func() bool { return strings.Contains(f.Stats().LastError, says) }, 10*time.Second, time.Millisecond)
+			require.Eventually(t, func() bool { return strings.Contains(f.Stats().LastError, says) }, patience, time.Millisecond)
 		}
 		wait("is empty")
 		secret("later", "gossip")
@@ -89,7 +89,7 @@ func TestSecrets(t *testing.T) {
 		fill(t, s, 0, 20)
 		f := newHasty(t, conf, s, Options{})
 		run(t, f)
-		require.Eventually(t, func() bool { return strings.Contains(f.Stats().LastError, "certificate") }, 10*time.Second, time.Millisecond)
+		require.Eventually(t, func() bool { return strings.Contains(f.Stats().LastError, "certificate") }, patience, time.Millisecond)
 		require.Zero(t, f.Stats().Cursor)
 	})
 }

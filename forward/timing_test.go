@@ -216,7 +216,7 @@ func TestSilentRestart(t *testing.T) {
 	k.lines, k.order = map[string]int{}, nil
 	k.mu.Unlock()
 	fill(t, s, 1000, 10)
-	require.Eventually(t, func() bool { return len(strings.Split(k.content(), "\n")) == len(strings.Split(want(t, s), "\n")) }, 10*time.Second, 5*time.Millisecond)
+	require.Eventually(t, func() bool { return len(strings.Split(k.content(), "\n")) == len(strings.Split(want(t, s), "\n")) }, patience, 5*time.Millisecond)
 	arrive(t, f)
 }
 
