@@ -81,9 +81,10 @@ func placeOf(made *form.Form) (store, stack string) {
 }
 
 func (f *frame) aboutStore(s rules.StoreView) *aboutStore {
-	a := &aboutStore{gateView: f.gate(s.Name, s.Gate), Store: s.Name, Path: storePath(s.Name), Inside: s.Inside, Air: f.air(s),
+	a := &aboutStore{gateView: f.gate(s.Name, s.Gate), Store: s.Name, Path: storePath(s.Name), Inside: f.insideNow(s), Air: f.air(s),
 		Limit: figure(float64(s.Gate.LimitPPM))}
 	a.Conditions = f.conditions(s)
+	a.Protection = f.protection(s.Protection)
 	return a
 }
 

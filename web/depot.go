@@ -75,7 +75,7 @@ func (p *site) depotPage(v *rules.View) depotPage {
 }
 
 func (page *depotPage) store(s rules.StoreView) storeCard {
-	c := storeCard{gateView: page.gate(s.Name, s.Gate), Name: s.Name, Path: storePath(s.Name), Inside: s.Inside, Air: page.air(s),
+	c := storeCard{gateView: page.gate(s.Name, s.Gate), Name: s.Name, Path: storePath(s.Name), Inside: page.insideNow(s), Air: page.air(s),
 		Limit: figure(float64(s.Gate.LimitPPM)), LimitOf: sentence(s.Gate.LimitOf)}
 	for _, k := range s.Stacks {
 		c.Stacks = append(c.Stacks, page.stackCard(k))

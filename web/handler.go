@@ -84,6 +84,7 @@ type site struct {
 	opts    Options
 	curves  curveCache
 	checks  checkKeeper
+	recent  recentActs
 	streams chan struct{} // holds a token for each live stream
 	reports chan struct{} // holds a token while a report is made
 }

@@ -123,27 +123,28 @@ func (f *frame) channel(c rules.ChannelView) channelRow {
 		}
 	}
 	row.Unit = unitWord(row.Unit)
-	row.Prove = f.proving(c.Name)
+	row.Prove, row.Proof = f.proving(c.Name)
 	return row
 }
 
-// proving is the form that proves the line of a channel; empty when it has none.
-func (f *frame) proving(channel string) string {
+// proving is the form that proves the line of a channel, and how its newest proof
+// stands; empty when it has no line.
+func (f *frame) proving(channel string) (path, proof string) {
 	for _, s := range f.view.Stores {
 		for _, a := range s.Air {
 			if a.Channel == channel {
-				return actPath(logbook.KindLineProved, "store", s.Name, "point", a.Name, "channel", channel)
+				return actPath(logbook.KindLineProved, "store", s.Name, "point", a.Name, "channel", channel), f.proofOf(a.Proved)
 			}
 		}
 		for _, k := range s.Stacks {
 			for _, l := range k.Lines {
 				if l.Channel == channel {
-					return actPath(logbook.KindLineProved, "stack", k.Name, "line", l.Name, "channel", channel)
+					return actPath(logbook.KindLineProved, "stack", k.Name, "line", l.Name, "channel", channel), f.proofOf(l.Proved)
 				}
 			}
 		}
 	}
-	return ""
+	return "", ""
 }
 
 // lastOf prints the newest value of a channel in the unit in which it was sent.

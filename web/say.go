@@ -36,8 +36,11 @@ func (f *frame) say(e logbook.Entry) (who, what string) {
 	case *logbook.Reading:
 		return e.Channel, strings.TrimSpace(figure(e.Value)+" "+unitWord(e.Unit)) + reservations(e)
 	case *logbook.Gate:
-		headline, _ := words.Gate(f.Lang, e)
-		return e.Store, headline
+		parts := []string{sentence(plain(e.State)) + "."}
+		for _, r := range e.Reasons {
+			parts = append(parts, words.Reason(f.Lang, r))
+		}
+		return e.Store, strings.Join(parts, " ")
 	case *logbook.Alarm:
 		headline, _ := words.Alarm(f.Lang, e)
 		return e.State, headline
@@ -117,7 +120,11 @@ func (f *frame) factsOf(e logbook.Acting) []fact {
 			}
 		}
 		if len(parts) > 0 {
-			facts = append(facts, fact{x.Label, strings.TrimSpace(strings.Join(parts, ", ") + " " + x.Unit)})
+			unit := x.Unit
+			if x.Sort == form.Length { // it is kept with its unit
+				unit = ""
+			}
+			facts = append(facts, fact{x.Label, strings.TrimSpace(strings.Join(parts, ", ") + " " + unit)})
 		}
 	}
 	who := e.Who()

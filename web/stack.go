@@ -43,8 +43,8 @@ type picture struct {
 
 // lineCard is one line on the stack's page.
 type lineCard struct {
-	Key, Name, Last, State, Age, Forecast, Chance, CTP string
-	EndLevels                                          []endLevel
+	Key, Name, Last, State, Age, Forecast, Chance, CTP, Proof string
+	EndLevels                                                 []endLevel
 }
 
 // endLevel is one line judged at one moment.
@@ -151,7 +151,7 @@ var moments = map[string]string{logbook.MomentShortest: "when the shortest expos
 var shown = map[string]string{logbook.ShownMet: "held", logbook.ShownNotMet: "not held", logbook.NotShown: "not shown: no valid reading in the last hour"}
 
 func (f *frame) line(k rules.StackView, l rules.LineView, key string) lineCard {
-	c := lineCard{Key: key, Name: l.Name, Last: last(l.Last) + " ppm", State: stateWord(l.Last.State), Age: ageOf(l.Last.At, f.now)}
+	c := lineCard{Key: key, Name: l.Name, Last: last(l.Last) + " ppm", State: stateWord(l.Last.State), Age: ageOf(l.Last.At, f.now), Proof: f.proofOf(l.Proved)}
 	if x := forecastOf(k, l.Forecast); x != nil {
 		c.Forecast = fmt.Sprintf("%s ppm, with 90 %% between %s and %s", figure(float64(x.PPM.P50)), figure(float64(x.PPM.P05)), figure(float64(x.PPM.P95)))
 		c.Chance = chance(float64(x.ChanceMet))

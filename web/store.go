@@ -1,12 +1,14 @@
 package web
 
 import (
+	"context"
 	"net/http"
 	"net/url"
 
 	"undersheet/logbook"
 	"undersheet/logbook/words"
 	"undersheet/rules"
+	"undersheet/rules/exposure"
 	"undersheet/rules/gate"
 )
 
@@ -17,19 +19,20 @@ func storePath(store string) string { return "/store/" + url.PathEscape(store) }
 type storePage struct {
 	frame
 	gateView
-	Name           string
-	Inside         string
-	Conditions     []condition
-	Care           []string // to look out for although the gate is cleared
-	Alarms         []alarmView
-	Air            []airRow
-	Limit, LimitOf string
-	Air8, Air15    string
-	Stacks         []stackCard
-	Acts           []actLink
-	Protection     string // what breathing protection the live air allows
-	Signals        []fact
-	Hands          []journalRow // newest confirmations, declarations and hand readings
+	Name             string
+	Inside           string
+	Conditions       []condition
+	Care             []string // to look out for although the gate is cleared
+	Alarms           []alarmView
+	Air              []airRow
+	Limit, LimitOf   string
+	Air8, Air15      string
+	Stacks           []stackCard
+	Acts             []actLink
+	Protection       string // what breathing protection the live air allows
+	ProtectionSource string
+	Signals          []fact
+	Hands            []journalRow // newest confirmations, declarations and hand readings
 }
 
 // condition is one condition of the gate.
@@ -117,15 +120,17 @@ func (p *site) store(w http.ResponseWriter, r *http.Request) {
 	v := p.source.View()
 	for _, s := range v.Stores {
 		if s.Name == r.PathValue("name") {
-			p.show(w, http.StatusOK, "store", p.storePage(v, s))
+			p.show(w, http.StatusOK, "store", p.storePage(r.Context(), v, s))
 			return
 		}
 	}
 	p.missing(w, r)
 }
 
-func (p *site) storePage(v *rules.View, s rules.StoreView) storePage {
-	page := storePage{frame: p.frame(v, s.Name), Name: s.Name, Inside: s.Inside, Limit: figure(float64(s.Gate.LimitPPM)), LimitOf: sentence(s.Gate.LimitOf)}
+func (p *site) storePage(ctx context.Context, v *rules.View, s rules.StoreView) storePage {
+	page := storePage{frame: p.frame(v, s.Name), Name: s.Name, Limit: figure(float64(s.Gate.LimitPPM)), LimitOf: sentence(s.Gate.LimitOf)}
+	page.Inside, page.Protection, page.Signals, page.Hands = page.insideNow(s), page.protection(s.Protection), page.signals(s), p.recentRows(ctx, &page.frame, s.Name)
+	page.ProtectionSource = exposure.ProtectionSource
 	page.gateView, page.Conditions = page.gate(s.Name, s.Gate), page.conditions(s)
 	for _, r := range s.Gate.Reasons {
 		if careCodes[r.Code] {
