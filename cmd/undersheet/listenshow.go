@@ -98,8 +98,10 @@ func figure(v float64, unit string) string {
 // plainShower prints line by line, and the table at the end.
 type plainShower struct{ w io.Writer }
 
+// line implements shower.
 func (p *plainShower) line(l heardLine, binary bool) { fmt.Fprintln(p.w, l.inWords(binary)) }
 
+// table implements shower: at the end only.
 func (p *plainShower) table(b *board, last bool) {
 	if last {
 		fmt.Fprintln(p.w)
@@ -119,6 +121,7 @@ type screen struct {
 	tail []string
 }
 
+// line implements shower: it is drawn with the table.
 func (s *screen) line(l heardLine, binary bool) {
 	if len(s.tail) == keptLines {
 		s.tail = s.tail[1:]
@@ -126,6 +129,7 @@ func (s *screen) line(l heardLine, binary bool) {
 	s.tail = append(s.tail, l.inWords(binary))
 }
 
+// table implements shower.
 func (s *screen) table(b *board, last bool) {
 	width, height, err := s.size()
 	if err != nil || width < 20 || height < 5 {
@@ -199,6 +203,7 @@ type spoken struct {
 	AgeSeconds *float64     `json:"age_seconds,omitempty"` // of the last one
 }
 
+// print prints one line.
 func (j *jsonShower) print(s spoken) {
 	b, err := json.Marshal(s)
 	if err != nil {
@@ -207,6 +212,7 @@ func (j *jsonShower) print(s spoken) {
 	fmt.Fprintf(j.w, "%s\n", b)
 }
 
+// line implements shower.
 func (j *jsonShower) line(l heardLine, binary bool) {
 	s := spoken{Time: logbook.At(l.At), Kind: l.Kind, Instrument: l.Instrument, Device: l.Device, Topic: l.Topic, Why: l.Text}
 	switch {
@@ -223,6 +229,7 @@ func (j *jsonShower) line(l heardLine, binary bool) {
 	j.print(s)
 }
 
+// table implements shower: at the end only.
 func (j *jsonShower) table(b *board, last bool) {
 	if !last {
 		return

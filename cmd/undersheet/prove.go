@@ -78,7 +78,9 @@ func (c *listenCmd) prove(ctx context.Context, con *console) error {
 	}
 	err = p.run(inner)
 	stop(nil)
-	err = errors.Join(err, g.Wait())
+	if errFeed := g.Wait(); !errors.Is(err, errFeed) {
+		err = errors.Join(err, errFeed)
+	}
 	if cause := context.Cause(ctx); cause != nil && !errors.Is(cause, context.Canceled) {
 		return heldElsewhere(cause)
 	}

@@ -186,11 +186,15 @@ func (r *Reader) attend(ctx context.Context) error {
 // take takes an event, and the lines that are there already, to the sink.
 func (r *Reader) take(ctx context.Context, e event) error {
 	var rs []sensor.Reading
-	for n := 0; e.line != nil && n < queued; n++ {
+	for n := 1; e.line != nil; n++ {
 		got, err := r.read(*e.line)
 		rs = append(rs, got...)
 		if err := r.refuse(ctx, *e.line, err); err != nil {
 			return err
+		}
+		if n == queued {
+			e = event{}
+			break
 		}
 		select {
 		case e = <-r.heard:

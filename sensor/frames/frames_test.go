@@ -278,6 +278,16 @@ func TestAsk(t *testing.T) {
 	})
 }
 
+// However many lines come at once, each is read.
+func TestManyLinesAtOnce(t *testing.T) {
+	bubble(t, nil, func(p *tape, s *sink) {
+		pass(1500 * time.Millisecond)
+		p.say(strings.Repeat("1 ppm\n", 5000))
+		pass(10 * time.Second)
+		require.Len(t, s.values(), 5000)
+	})
+}
+
 // Readings carry the time of their arrival and the instrument's name.
 func TestStamps(t *testing.T) {
 	bubble(t, nil, func(p *tape, s *sink) {
