@@ -3,9 +3,12 @@ package configs
 import (
 	"regexp"
 	"slices"
+	"strings"
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/sensor/frames"
+	"undersheet/sensor/port"
 )
 
 // frameGroups are the named groups that a pattern may have.
@@ -29,8 +32,22 @@ func (c *checker) frames(f *logbook.Frames, path string) []feeder {
 			c.wrong(at, nil, "the pattern has no group %s for which this is", k.group)
 		}
 	}
+	before := len(c.faults)
 	c.frameUnits(f, path, groups["unit"])
-	return c.frameChannels(f, path, groups["channel"])
+	feeders := c.frameChannels(f, path, groups["channel"])
+	if len(c.faults) == before {
+		c.workable(f, path)
+	}
+	return feeders
+}
+
+// workable lets the reader itself say what else it cannot work with.
+func (c *checker) workable(f *logbook.Frames, path string) {
+	err := frames.Config{Name: "it", Port: port.Config{Device: "it"}, End: f.End, Ask: f.Ask, Every: f.Every.Std(), Format: frames.Format{Pattern: f.Pattern,
+		Channel: f.Channel, Channels: f.Channels, Unit: f.Unit, Units: f.Units, Sound: f.Sound, Ignore: f.Ignore}}.Validate()
+	if err != nil {
+		c.wrong(path, nil, "%s", strings.ReplaceAll(err.Error(), "\n", "; "))
+	}
 }
 
 // pattern judges the expression that readings match and returns its groups.

@@ -85,6 +85,7 @@ var wiredCases = []struct{ name, old, new, want, got string }{
 	{"frame unit", "{PPM: ppm}", "{PPM: parts}", "38:20: instruments[0].frames.units.PPM: must be one of ppm", `"parts"`},
 	{"frame channel", "T: top", "T: tip", "37:21: instruments[0].frames.channels.T: there is no channel of this name", `"tip"`},
 	{"channel and group", "      units:", "      channel: top\n      units:", "38:16: instruments[0].frames.channel: the pattern's group channel gives the channel", `"top"`},
+	{"fits nothing", "'^(?P<channel>\\w+) (?P<value>[-0-9.]+) (?P<unit>\\w+)( (?P<status>\\w+))?$'", "'(?P<channel>\\w*) ?(?P<value>[0-9.]*)(?P<unit>)(?P<status>)'", "34:5: instruments[0].frames: ", ""},
 	{"data bits", "      units:", "      data_bits: 9\n      units:", "38:18: instruments[0].frames.data_bits: must be from 7 to 8", "9"},
 	{"line end", "      units:", "      end: crlf\n      units:", "38:12: instruments[0].frames.end: must be one of lf, cr", `"crlf"`},
 }

@@ -32,7 +32,7 @@ type Frames struct {
 	Channels map[string]string `json:"channels,omitempty" yaml:"channels"`   // what the group channel may hold, and the channel that it means; empty: it holds the channel's own name
 	Unit     string            `json:"unit,omitempty" yaml:"unit"`           // of the value when the pattern has no group unit; the channel's when empty
 	Units    map[string]string `json:"units,omitempty" yaml:"units"`         // what the group unit may hold, and the unit that it means
-	Sound    []string          `json:"sound,omitempty" yaml:"sound"`         // what the group status holds when the value is to be trusted, beside nothing at all; anything else is a fault. Empty: "ok" in any case of letters
+	Sound    []string          `json:"sound,omitempty" yaml:"sound"`         // what the group status holds when the value is to be trusted; anything else, nothing at all too, is a fault. Empty: nothing, "ok" and "OK"
 	Ignore   string            `json:"ignore,omitempty" yaml:"ignore"`       // regular expression of lines that are no readings: headings, echoes
 	Ask      string            `json:"ask,omitempty" yaml:"ask"`             // sent to have the instrument answer; empty: it speaks by itself
 	Every    Duration          `json:"every,omitempty" yaml:"every"`         // how often it is asked, or speaks; 60 s

@@ -69,9 +69,6 @@ func framesReader(in logbook.Instrument, sink sensor.Sink, clock depotClock, g *
 	c := frames.Config{Name: in.Name, Port: port.Config{Device: f.Port, Baud: f.Baud, DataBits: f.DataBits, Parity: f.Parity, StopBits: f.StopBits},
 		End: f.End, Ask: f.Ask, Every: g.everyAsk(f.Ask, f.Every.Std()), Format: frames.Format{Pattern: f.Pattern, Channel: f.Channel, Channels: f.Channels,
 			Unit: f.Unit, Units: f.Units, Sound: f.Sound, Ignore: f.Ignore}}
-	if len(f.Sound) > 0 {
-		c.Format.Sound = append([]string{""}, f.Sound...) // nothing at all is no fault
-	}
 	if err := c.Validate(); err != nil {
 		return nil, err
 	}
