@@ -51,7 +51,13 @@ type faultView struct{ ID, Label, Text string }
 
 // actPage shows a form, empty (sent nil) or as it was sent, with what is wrong.
 func (p *site) actPage(f frame, made *form.Form, sent url.Values, faults []form.Fault) actPage {
-	f.Still, f.Here = true, "acts"
+	f.Here = "acts"
+	if sent != nil {
+		made.Fill(sent)
+	}
+	if what := placeFirst[made.Kind]; what != "" {
+		made.Narrow(what)
+	}
 	page := actPage{frame: f, Kind: string(made.Kind), Path: actPath(made.Kind), Title: made.Title, Button: made.Button, Back: "/act"}
 	wrong := map[string]string{}
 	for _, x := range faults {

@@ -33,6 +33,7 @@ var goesIn = map[logbook.Kind]bool{logbook.KindMaskedEntry: true, logbook.KindDo
 
 // around puts beside a form what whoever fills it in has to know.
 func (p *site) around(page *actPage, made *form.Form) {
+	defer func() { page.Still = page.Withheld == "" }() // without a form the page is renewed as a whole
 	store, stack := placeOf(made)
 	if s, k, ok := find(page.view, stack); ok && stack != "" {
 		store = s.Name
@@ -51,6 +52,7 @@ func (p *site) around(page *actPage, made *form.Form) {
 			p.withhold(page, made.Kind, s)
 		}
 	}
+	p.placeFirst(page, made, store, stack)
 	page.ShowConditions = made.Kind == logbook.KindEntryConfirmed
 	page.Cautions = page.cautions(made.Kind)
 	if goesIn[made.Kind] {
@@ -107,6 +109,22 @@ func (p *site) withhold(page *actPage, kind logbook.Kind, s rules.StoreView) {
 			page.Withheld = "Hand readings are owed first, beside every stack named above."
 			page.Instead = append(page.Instead, linkToAct(logbook.KindHandReading, "store", s.Name, "point", "beside "+r.About))
 		}
+	}
+}
+
+// placeFirst are the acts whose form comes only when it is known what it is about:
+// the air there stands beside it.
+var placeFirst = map[logbook.Kind]string{logbook.KindMaskedEntry: "store", logbook.KindEntryConfirmed: "store", logbook.KindDoseAdded: "stack"}
+
+// placeFirst asks for the store or the stack before the form is offered.
+func (p *site) placeFirst(page *actPage, made *form.Form, store, stack string) {
+	what := placeFirst[made.Kind]
+	if what == "" || store != "" && (what == "store" || stack != "") {
+		return
+	}
+	page.Withheld = "Choose the " + what + " first: its air then stands beside the form."
+	for _, o := range made.Field(what).Choices {
+		page.Instead = append(page.Instead, actLink{Path: actPath(made.Kind, what, o.Value), Title: o.Label})
 	}
 }
 

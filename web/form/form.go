@@ -118,7 +118,7 @@ func (f *Form) Fill(q url.Values) {
 	for i := range f.Fields {
 		x := &f.Fields[i]
 		switch {
-		case x.Sort == Choice && x.Covers != nil:
+		case x.Sort == Choice && x.Covers != nil && !q.Has(x.Name):
 			x.fillPlace(q)
 		case x.Sort == Choice:
 			if v := q.Get(x.Name); slices.ContainsFunc(x.Choices, func(o Option) bool { return o.Value == v }) {
@@ -147,6 +147,14 @@ func (f *Field) fillPlace(q url.Values) {
 	}
 	if n == 1 {
 		f.Preset = found
+	}
+}
+
+// Narrow leaves of a field's choices only the one that is preset: what stands
+// beside the form is about that one.
+func (f *Form) Narrow(name string) {
+	if x := f.Field(name); x != nil && x.Preset != "" {
+		x.Choices = slices.DeleteFunc(x.Choices, func(o Option) bool { return o.Value != x.Preset })
 	}
 }
 

@@ -181,6 +181,7 @@ func TestFaultsNameTheirField(t *testing.T) {
 		{logbook.KindHandReading, "place", "stack=B&line=north+top&by=x", "cannot be chosen"},
 		{logbook.KindHandReading, "time", "2026-05-06T15:20", "lies ahead"},
 		{logbook.KindHandReading, "time", "yesterday", "no date"},
+		{logbook.KindHandReading, "time", "2026-05-06T9:20", "no date"},
 		{logbook.KindHandReading, "time", "2026-03-29T01:30", "never showed"},
 		{logbook.KindHandReading, "by", "  ", "needed"},
 		{logbook.KindHandReading, "by", "a\x00b", "cannot be printed"},
@@ -277,6 +278,7 @@ func FuzzRead(f *testing.F) {
 		f.Add(string(kind), body)
 	}
 	f.Add("hand-reading", "value=1,234&place=%zz")
+	f.Add("hand-reading", "time=2000-01-01T0:00")
 	d := depot()
 	f.Fuzz(func(t *testing.T, kind, body string) {
 		made, err := New(logbook.Kind(kind), d)

@@ -49,6 +49,9 @@ func short(s string) string {
 // localLayout is what browsers send for a local moment.
 const localLayout = "2006-01-02T15:04"
 
+// local is how a local moment is written, two digits each; the parser would take fewer.
+var local = regexp.MustCompile(`^\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d)?$`)
+
 // ParseLocal reads a moment as a clock in zone shows it, "2006-01-02T15:04" with
 // seconds if need be. A moment that the clocks skipped is an error. One that they
 // showed twice is the later of the two, unless that lies after now.
@@ -58,7 +61,7 @@ func ParseLocal(s string, zone *time.Location, now time.Time) (logbook.Time, err
 	if err != nil {
 		t, err = time.ParseInLocation(localLayout+":05", s, zone)
 	}
-	if err != nil || t.Year() < 1970 || t.Year() > 9998 {
+	if err != nil || !local.MatchString(s) || t.Year() < 1970 || t.Year() > 9998 {
 		return 0, fmt.Errorf("%q is no date and time: write it like 2026-03-01T14:00", short(s))
 	}
 	if got := t.Format(localLayout); got != s[:len(localLayout)] {
