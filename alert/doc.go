@@ -18,8 +18,10 @@
 // told to those who were told of it, but only after it stayed quiet for
 // Options.Quiet: an alarm that comes and goes is one message at its start and one
 // at its end that counts how often it came. Until then people believe the worse,
-// never the better. An alarm that comes back with a higher priority or for another
-// cause is told at once. Nothing is planned for a way that the site does not have:
+// never the better. An alarm that comes back with a higher priority, for another
+// cause, or after somebody took charge of it is told at once; so is each one on
+// which lives hang (air-gas, gate-rebound, fire-risk, door-opened,
+// masked-entry-overdue), because people may have gone in since it was over. Nothing is planned for a way that the site does not have:
 // a server that is added later would send the alarms of months.
 //
 // A clearance that falls is told too: gas that came back is the alarm

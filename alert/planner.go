@@ -171,11 +171,23 @@ func (p *Planner) alarm(a *logbook.Alarm) []*news {
 	return p.raised(a)
 }
 
+// lives are the alarms on which lives hang.
+var lives = []string{"air-gas", "gate-rebound", "fire-risk", "door-opened", "masked-entry-overdue"}
+
+// chatters reports whether an alarm that is raised again is no news: people still
+// believe that it stands. Where lives hang on it that is never so, since they may
+// have gone in meanwhile on what the pages and the gate said, and it may be another
+// person who lies inside; nor where somebody took charge of it before it was over.
+func (ep *episode) chatters(a *logbook.Alarm) bool {
+	return ep.Over != 0 && ep.Taken == "" && !slices.Contains(lives, a.Alarm) &&
+		rank(a.Priority) <= rank(ep.Top) && a.Code == ep.Alarm.Code && (!a.Wake || ep.Woke)
+}
+
 // raised takes an alarm that was raised.
 func (p *Planner) raised(a *logbook.Alarm) []*news {
 	key := keyOf(a)
 	ep := p.Known[key]
-	again := ep != nil && ep.Over != 0 && rank(a.Priority) <= rank(ep.Top) && a.Code == ep.Alarm.Code && (!a.Wake || ep.Woke)
+	again := ep != nil && ep.chatters(a)
 	untold := ep == nil || ep.Under != ""
 	if ep == nil {
 		ep = &episode{Since: max(p.Now, a.Time)}
@@ -187,7 +199,7 @@ func (p *Planner) raised(a *logbook.Alarm) []*news {
 		ep.Top = a.Priority
 	}
 	if again {
-		return nil // people still believe that it stands
+		return nil
 	}
 	if untold {
 		if ep.Under = p.cause(key, a); ep.Under != "" {
