@@ -38,7 +38,10 @@ const (
 
 // Cases of alarms that decide how grave they are.
 const (
-	codeAttention  = "attention"  // of fire-risk
+	codeAttention  = "attention" // of fire-risk, as the next three
+	codeRise       = "rise"
+	codeAboveDose  = "above-dose"
+	codeExplosive  = "lower-explosive-limit"
 	codeCollapsing = "collapsing" // of end-level-at-risk
 )
 
@@ -65,6 +68,7 @@ type condition struct {
 	active bool
 	slow   time.Duration   // it must hold at least this long first, whatever its kind says
 	atOnce bool            // it is over without waiting: its place or its exposure is no more
+	anew   bool            // it holds for one more than before: it is raised again, to be acknowledged again
 	cause  cause           // what may speak for it
 	also   func() []string // what it speaks for when it is raised; nil = nothing
 }
@@ -112,8 +116,8 @@ func (s *State) alarmKeys() []AlarmKey {
 	return slices.SortedFunc(maps.Keys(s.Alarms), AlarmKey.compare)
 }
 
-// alarm lets a condition raise or clear its alarm. A graver case is raised anew, and
-// needs to be acknowledged anew.
+// alarm lets a condition raise or clear its alarm. A graver case, or one more of the
+// same, is raised anew and needs to be acknowledged anew.
 func (s *State) alarm(c condition) {
 	key := keyOf(&c.of)
 	a := s.Alarms[key]
@@ -134,7 +138,7 @@ func (s *State) alarm(c condition) {
 			return
 		}
 	}
-	if a == nil || a.Raised && graver(c.of.Code, a.Record.Code) {
+	if a == nil || a.Raised && (c.anew || graver(c.of.Code, a.Record.Code)) {
 		a = &Alarm{}
 		s.Alarms[key] = a
 	}
@@ -142,8 +146,8 @@ func (s *State) alarm(c condition) {
 	if a.From == 0 {
 		a.From = s.At
 	}
+	a.Record.Value, a.Record.Limit = c.of.Value, c.of.Limit
 	if a.Raised {
-		a.Record.Value, a.Record.Limit = c.of.Value, c.of.Limit
 		return
 	}
 	if s.At.Sub(a.From) < max(k.on, c.slow) {
@@ -170,9 +174,11 @@ func (s *State) raise(a *Alarm, c *condition, k *kind) {
 	s.putAlarm(a, logbook.AlarmRaised)
 }
 
-// graver reports whether an alarm has become a graver case of itself.
+// graver reports whether an alarm has become a graver case of itself: gas that can
+// burn is graver than what may only point to it.
 func graver(now, before string) bool {
-	return before == codeAttention && now != codeAttention || now == codeCollapsing && before != codeCollapsing
+	return before == codeAttention && now != codeAttention || now == codeCollapsing && before != codeCollapsing ||
+		now == codeExplosive && (before == codeRise || before == codeAboveDose)
 }
 
 // alarmGone clears an alarm whose condition is gone for long enough.

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"maps"
+	"slices"
 
 	"undersheet/logbook"
 	"undersheet/rules/exposure"
@@ -11,7 +12,7 @@ import (
 // configure takes a new site. What is under gas stays known even when the new
 // site no longer names it.
 func (s *State) configure(site logbook.Site) {
-	was := s.Site
+	was, fed := s.Site, s.feeds
 	s.Site = &site
 	s.index()
 	for _, st := range site.Stores {
@@ -20,22 +21,26 @@ func (s *State) configure(site logbook.Site) {
 			s.place(k, st.Name)
 		}
 	}
-	maps.DeleteFunc(s.Signals, func(channel string, _ *Signal) bool { return s.feeds[channel].signal == "" })
+	maps.DeleteFunc(s.Signals, func(channel string, _ *Signal) bool {
+		is := s.feeds[channel].signal
+		return is == "" || is != fed[channel].signal || was.Channels[channel].Unit != site.Channels[channel].Unit
+	})
 	s.endOrphans()
 	if site.Limits == "" {
 		s.find(logbook.Finding{Code: "no-limits-country", Limit: exposure.DefaultLimitPPM})
 	}
 }
 
-// forgetPoints lets an air point begin anew when another channel reads it, or its
-// channel is described otherwise: what was read before was judged otherwise.
+// forgetPoints lets an air point begin anew when another channel reads it, its
+// channel or the pump that draws it is described otherwise, or the gate did not look
+// at it: what was read before was judged otherwise.
 func (s *State) forgetPoints(was *logbook.Site, st logbook.Store) {
 	known := s.store(st.Name)
 	fed := map[string]string{}
 	if was != nil {
 		for _, old := range was.Stores {
 			for _, p := range old.Air {
-				if old.Name == st.Name {
+				if old.Name == st.Name && p.Gate() {
 					fed[p.Name] = p.Channel
 				}
 			}
@@ -43,7 +48,8 @@ func (s *State) forgetPoints(was *logbook.Site, st logbook.Store) {
 	}
 	tracks := map[string]*gate.Track{}
 	for _, p := range st.Air {
-		if channel, ok := fed[p.Name]; ok && channel == p.Channel && sameChannel(was.Channels[channel], s.Site.Channels[channel]) {
+		if channel, ok := fed[p.Name]; ok && channel == p.Channel && p.Gate() && sameChannel(was.Channels[channel], s.Site.Channels[channel]) &&
+			samePump(was, s.Site, channel) {
 			if t := known.Tracks[p.Name]; t != nil {
 				tracks[p.Name] = t
 			}
@@ -57,6 +63,21 @@ func sameChannel(a, b logbook.Channel) bool {
 	zeroA, zeroB := a.Zero(), b.Zero()
 	a.ZeroError, b.ZeroError = nil, nil
 	return a == b && zeroA == zeroB
+}
+
+// samePump reports whether two sites know a channel's samples to be drawn alike.
+func samePump(a, b *logbook.Site, channel string) bool {
+	watched := func(s *logbook.Site) (by string, from float64) {
+		for i := range s.Pumps {
+			if p := &s.Pumps[i]; p.Channel != "" && slices.Contains(p.Draws, channel) {
+				return p.Channel, least(p)
+			}
+		}
+		return "", 0
+	}
+	byA, fromA := watched(a)
+	byB, fromB := watched(b)
+	return byA == byB && fromA == fromB
 }
 
 // place puts a stack where the site has it, and its treatment's lines to their
@@ -85,7 +106,9 @@ func (s *State) place(k logbook.Stack, store string) {
 }
 
 // endOrphans clears the alarms of points, lines and instruments that the site no
-// longer has: nothing would ever clear them.
+// longer has: nothing would ever clear them. Where another channel is put in the place
+// of one, an alarm on which lives hang goes on under it, until that has shown that it
+// is over.
 func (s *State) endOrphans() {
 	instruments := map[string]bool{}
 	for _, in := range s.Site.Instruments {
@@ -101,8 +124,32 @@ func (s *State) endOrphans() {
 		if of := a.Record; a.Raised && (of.Point != "" && !s.hasPoint(&of) || of.Line != "" && !s.hasLine(of.Stack, of.Line)) {
 			s.alarm(condition{of: of, atOnce: true})
 			delete(s.Alarms, key)
+			if channel, found := s.successor(&of); found && kinds[of.Alarm].life {
+				of.Channel, of.Also = channel, nil
+				next := &Alarm{From: s.At}
+				s.Alarms[keyOf(&of)] = next
+				k := s.kindOf(of.Alarm)
+				s.raise(next, &condition{of: of}, &k)
+			}
 		}
 	}
+}
+
+// successor returns the channel that now stands where that of an alarm stood.
+func (s *State) successor(of *logbook.Alarm) (channel string, found bool) {
+	st, _ := s.siteStore(of.Store)
+	contacts := map[string][]logbook.Contact{alarmDoorOpened: st.Doors, alarmFire: st.Water}[of.Alarm]
+	for _, c := range contacts {
+		if c.Name == of.Point {
+			return c.Channel, true
+		}
+	}
+	for _, p := range st.Air {
+		if of.Alarm == alarmAirGas && p.Name == of.Point {
+			return p.Channel, true
+		}
+	}
+	return "", false
 }
 
 // hasPoint reports whether the site has the air point, contact or pump of an alarm,

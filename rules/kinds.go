@@ -11,6 +11,7 @@ import (
 // none (IEC 62682).
 var (
 	inExposure   = []string{logbook.PhaseExposure}
+	beforeAired  = []string{logbook.PhaseExposure, logbook.PhaseAiring}
 	atWork       = []string{logbook.PhaseDosing, logbook.PhaseExposure, logbook.PhaseAiring}
 	untilHandled = []string{logbook.PhaseDosing, logbook.PhaseExposure, logbook.PhaseAiring, logbook.PhaseWithholding}
 )
@@ -48,7 +49,7 @@ var kinds = map[string]kind{
 	alarmAirGas:       {priority: logbook.PriorityHigh, on: 2 * time.Minute, off: 15 * time.Minute, deadband: 0.1, life: true, wake: wherePeopleAre},
 	alarmRebound:      {priority: logbook.PriorityHigh, life: true},
 	alarmFire:         {priority: logbook.PriorityHigh, off: 30 * time.Minute, life: true, wake: func(a *logbook.Alarm) bool { return a.Code != codeAttention }},
-	alarmDoorOpened:   {priority: logbook.PriorityHigh, off: 5 * time.Minute, during: inExposure, life: true, wake: always},
+	alarmDoorOpened:   {priority: logbook.PriorityHigh, off: 5 * time.Minute, during: beforeAired, life: true, wake: always},
 	alarmMaskedLong:   {priority: logbook.PriorityHigh, life: true, wake: always}, // somebody may lie in gas: an emergency at any hour
 	alarmFault:        {priority: logbook.PriorityMedium, on: 10 * time.Minute, off: 10 * time.Minute},
 	alarmInstrument:   {priority: logbook.PriorityMedium, on: 5 * time.Minute, off: time.Minute},

@@ -44,7 +44,7 @@ func (s *State) protection(name string) ProtectionView {
 // the air asks for is a finding; in words that name no factor it is not judged.
 func (s *State) maskedEntry(e *logbook.MaskedEntry) {
 	st := s.store(e.Store)
-	st.Inside = append(st.Inside, Masked{e.In, min(e.Time, s.At)})
+	st.Inside = append(st.Inside, Masked{Name: e.In, Since: min(e.Time, s.At)})
 	if apf, ok := statedAPF(e.Protection); ok {
 		if v := s.protection(e.Store); apf < v.Step.APF {
 			s.find(logbook.Finding{Code: "protection-below-air", Store: e.Store, About: e.In, Value: logbook.Number(apf), Limit: logbook.Number(v.Step.APF)})

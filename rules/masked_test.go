@@ -74,7 +74,7 @@ func TestTwoInOneOut(t *testing.T) {
 	entered := d.now
 	d.act(&logbook.MaskedExit{OnStore: inBarn(), Out: "I. Okafor"}, logbook.KindMaskedExit, 0)
 	d.fresh()
-	assert.Equal(t, []Masked{{"S. Rao", entered}}, d.state.View().Stores[0].Masked)
+	assert.Equal(t, []Masked{{Name: "S. Rao", Since: entered}}, d.state.View().Stores[0].Masked)
 	d.run(20.0 / 60)
 	assert.Empty(t, alarms(d.fresh(), alarmMaskedLong), "20 minutes of the one who is left")
 	d.hand("beside A", 0.1)

@@ -29,7 +29,7 @@ func (s *State) read(e *logbook.Reading) {
 		v := j.Value
 		s.stack(f.stack).TempC = &v
 	case f.signal != "":
-		s.readSignal(f, j)
+		s.readSignal(f, j, e.Fault == "")
 	case f.line >= 0:
 		s.readLine(ch, c, f, j)
 	case f.point != "":
@@ -73,8 +73,8 @@ func bridge(c *Channel, ch logbook.Channel) time.Duration {
 }
 
 // readLine takes a judged reading under a sheet. While its pump is off it is one of
-// what stood in the tube: it counts for nothing, not even for the product, and a
-// gap is reported instead.
+// what stood in the tube: it counts for nothing but fire, not even for the product,
+// and a gap is reported instead.
 func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judged) {
 	k := s.stack(f.stack)
 	t := k.Treatment
@@ -88,7 +88,11 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 	if t.Due(s.At) {
 		s.passStack(f.stack, k) // before newer readings push out those of the moment judged
 	}
+	exposed := t.Phase == logbook.PhaseExposure && j.At >= t.Started
 	if s.drawn(f.channel) == PumpOff {
+		if exposed {
+			s.fireRisk(k, t, line, j)
+		}
 		return
 	}
 	ppm := j.Value
@@ -96,7 +100,7 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 		ppm = 0
 	}
 	t.Read(line, j.At, ppm, bridge(c, ch))
-	if t.Phase != logbook.PhaseExposure || j.At < t.Started {
+	if !exposed {
 		return
 	}
 	if k.Gas != nil && j.Fits {

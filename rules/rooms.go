@@ -15,22 +15,28 @@ const afterWork = 5 * time.Minute
 // codeWater is the case of fire-risk in which water meets phosphide.
 const codeWater = "water"
 
-// roomAlarms looks at the doors and water sensors of a store.
+// roomAlarms looks at the doors and water sensors of a store. A contact that was not
+// read since it was put in the place of another leaves an alarm as it stands. Where
+// nothing but a paused airing keeps gas in the store, whoever opens the doors to go
+// on with it has afterWork to say so.
 func (s *State) roomAlarms(name string, st *Store, site *logbook.Store) {
-	expected := s.doorsExpected(name, st)
+	expected, slow := s.doorsExpected(name, st), time.Duration(0)
+	if s.exposedSince(name) == 0 {
+		slow = afterWork
+	}
 	for _, d := range site.Doors {
 		open, known, since := s.contact(d)
 		of := logbook.Alarm{Alarm: alarmDoorOpened, Store: name, Point: d.Name, Channel: d.Channel, Onset: since}
 		if known {
 			of.Value = logbook.Number(max(0, s.At.Sub(since).Minutes()))
 		}
-		s.alarm(condition{of: of, active: known && open && !expected})
+		s.alarm(condition{of: of, active: (known && open || !known && s.raised(&of)) && !expected, slow: slow})
 		s.sensorAlarms(name, d)
 	}
 	for _, w := range site.Water {
 		wet, known, since := s.contact(w)
-		s.alarm(condition{of: logbook.Alarm{Alarm: alarmFire, Code: codeWater, Store: name, Point: w.Name, Channel: w.Channel, Onset: since},
-			active: known && wet && s.phosphideIn(name)})
+		of := logbook.Alarm{Alarm: alarmFire, Code: codeWater, Store: name, Point: w.Name, Channel: w.Channel, Onset: since}
+		s.alarm(condition{of: of, active: (known && wet || !known && s.raised(&of)) && s.phosphideIn(name)})
 		s.sensorAlarms(name, w)
 	}
 }

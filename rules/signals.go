@@ -57,14 +57,18 @@ func (s *State) indexSignals() {
 	}
 }
 
-// readSignal takes a judged reading of a contact, a pump or the wind.
-func (s *State) readSignal(f feed, j reading.Judged) {
+// readSignal takes a judged reading of a contact, a pump or the wind; sound is that
+// of an instrument that trusts itself. A contact may bounce within one second of its
+// clock: of two values for the same moment the worse counts.
+func (s *State) readSignal(f feed, j reading.Judged, sound bool) {
 	if f.signal == signalWind || f.signal == signalDirection {
 		return // the channel's history holds it
 	}
-	if !j.Counts || j.State == reading.Late {
+	worse := j.State == reading.SecondValue && sound && s.worse(f, j.Value)
+	if !worse && (!j.Counts || j.State == reading.Late) {
 		return
 	}
+	j.At = min(j.At, s.At) // one that is dated ahead must not make those after it old
 	sig := s.Signals[f.channel]
 	switch {
 	case sig == nil:
@@ -114,6 +118,13 @@ func (s *State) means(f feed, value float64) bool {
 		}
 	}
 	return value >= 0.5
+}
+
+// worse reports whether a value of a signal means what is the worse of two: open,
+// wet, no power, off.
+func (s *State) worse(f feed, value float64) bool {
+	good := f.signal == signalMains || f.signal == signalPump
+	return s.means(f, value) != good
 }
 
 // contacts lists the contacts among which that of a feed is.

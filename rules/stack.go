@@ -222,25 +222,29 @@ const (
 	doseTwice = 2.0   // twice what the dose would give without any loss
 )
 
-// fireRisk looks at gas that could burn, or comes too fast.
+// fireRisk looks at gas that could burn, or comes too fast. While its pump is off a
+// line may show what stood in its tube: that can raise the alarm and never ends it,
+// and tells nothing of a rise.
 func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 	if !j.Fits || j.State == reading.Late {
 		return
 	}
 	of := logbook.Alarm{Alarm: alarmFire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Value: logbook.Number(j.Value)}
-	active := true
+	active, stands := true, s.drawn(t.Lines[line].Channel) == PumpOff
 	switch {
 	case j.State == reading.OverRange:
 		of.Code, of.Limit = "over-range", logbook.Number(j.Value)
 	case j.Value >= dose.AlarmLEL*dose.LELppm:
-		of.Code, of.Limit = "lower-explosive-limit", dose.AlarmLEL*dose.LELppm
-	case k.Gas != nil && k.Gas.tooFast(line, j, s.lineAway(of), &of):
+		of.Code, of.Limit = codeExplosive, dose.AlarmLEL*dose.LELppm
+	case !stands && k.Gas != nil && k.Gas.tooFast(line, j, s.lineAway(of), &of):
 	case j.Value >= dose.AttentionLEL*dose.LELppm:
 		of.Code, of.Limit, of.Priority = codeAttention, dose.AttentionLEL*dose.LELppm, logbook.PriorityMedium
 	default:
 		active = false
 	}
-	s.alarm(condition{of: of, active: active})
+	if active || !stands {
+		s.alarm(condition{of: of, active: active})
+	}
 }
 
 // lineAway reports whether a line is known not to draw the stack's gas: when it is
@@ -270,10 +274,10 @@ func (g *Gas) tooFast(line int, j reading.Judged, away bool, of *logbook.Alarm) 
 	case g.FullPPM <= 0:
 		return false
 	case rose > limit:
-		of.Code, of.Value, of.Limit = "rise", logbook.Number(rose), logbook.Number(limit)
+		of.Code, of.Value, of.Limit = codeRise, logbook.Number(rose), logbook.Number(limit)
 		return true
 	case j.Value > doseTwice*g.FullPPM && j.Value > riseFloor:
-		of.Code, of.Limit = "above-dose", logbook.Number(doseTwice*g.FullPPM)
+		of.Code, of.Limit = codeAboveDose, logbook.Number(doseTwice*g.FullPPM)
 		return true
 	}
 	return false

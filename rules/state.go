@@ -63,8 +63,9 @@ type Store struct {
 
 // Masked is somebody inside with breathing protection.
 type Masked struct {
-	Name  string
-	Since logbook.Time
+	Name    string
+	Since   logbook.Time
+	Overdue bool // the alarm was raised for it
 }
 
 // Stack is what is known of one stack.

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"slices"
 	"sort"
 	"time"
 
@@ -43,16 +44,14 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 // storeAlarms looks at what the air of a store asks of people.
 func (s *State) storeAlarms(name string, in *gate.Store, d gate.Decision) {
 	st := s.store(name)
-	if st.Rebound && !gasReasons(d) {
-		st.Rebound = false
-	}
+	site, known := s.siteStore(name)
+	st.Rebound = st.Rebound && known && airInDoubt(d)
 	s.alarm(condition{of: logbook.Alarm{Alarm: alarmRebound, Store: name,
 		Value: worst(in), Limit: logbook.Number(in.Limit)}, active: st.Rebound})
 	busy := false // with work or gas, so that gas inside is evidence of a leak
 	for _, k := range in.Stacks {
 		busy = busy || k.Phase == logbook.PhaseDosing || k.Phase == logbook.PhaseExposure || k.Phase == logbook.PhaseAiring
 	}
-	site, _ := s.siteStore(name)
 	for _, p := range site.Air {
 		s.pointAlarms(name, p, in.Limit, busy, st.Rebound)
 	}
@@ -71,15 +70,17 @@ func (s *State) below(of *logbook.Alarm) bool {
 	return of.Value < of.Limit || s.raised(of) && float64(of.Value) < float64(of.Limit)*(1+s.kindOf(of.Alarm).deadband)
 }
 
-// gasReasons reports whether gas in air still stands against the gate.
-func gasReasons(d gate.Decision) bool {
-	for _, r := range d.Reasons {
+// airInDoubt reports whether gas in air still stands against the gate, or anything
+// for which it may: what nobody reads any more, or reads wrongly, is not gone.
+func airInDoubt(d gate.Decision) bool {
+	return slices.ContainsFunc(d.Reasons, func(r logbook.Reason) bool {
 		switch r.Code {
-		case gate.AboveLimit, gate.NotBelowLong, gate.HandAbove, gate.OverRange:
+		case gate.AboveLimit, gate.NotBelowLong, gate.HandAbove, gate.OverRange, gate.NoPoints, gate.NoReading, gate.PointSilent,
+			gate.PumpOff, gate.PumpNotKnown, gate.PointStuck, gate.PointFault, gate.BelowZero:
 			return true
 		}
-	}
-	return false
+		return false
+	})
 }
 
 // worst is the highest upper value that a gate air point last read.
@@ -103,10 +104,16 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 	silentFor, silent := c.SilentFor(ch, s.At)
 	found := s.above(&gas)
 	if fresh := c.Newest != 0 && !silent && c.Last.Counts; !fresh || !found && !s.trusted(p.Channel) {
-		found = s.raised(&gas) // what nobody reads any more is not gone
+		var known *Alarm // raised, or about to be
+		if known, found = s.Alarms[keyOf(&gas)]; found {
+			gas.Value = known.Record.Value // what nobody reads any more is not gone
+		}
 	}
 	s.alarm(condition{of: gas, active: found && !(inside && (busy || rebound))})
 	of.Alarm, of.Value = alarmPointSilent, logbook.Number(silentFor.Minutes())
+	if wherePeopleAre(&gas) {
+		of.Priority = logbook.PriorityMedium // nobody would be woken
+	}
 	if c.Newest == 0 {
 		of.Value = 0
 	}
@@ -126,20 +133,27 @@ func (s *State) faultAlarm(c *Channel, of logbook.Alarm) {
 	s.alarm(condition{of: of, active: bad, cause: by})
 }
 
-// maskedAlarms counts how long somebody is inside with breathing protection.
+// maskedAlarms counts how long somebody is inside with breathing protection. One
+// more who is overdue raises the alarm anew.
 func (s *State) maskedAlarms(name string, st *Store) {
 	most := defaultMaskedLong
 	if d := s.Site.Settings.MaskedEntryMax.Std(); d > 0 {
 		most = d
 	}
 	of := logbook.Alarm{Alarm: alarmMaskedLong, Store: name, Limit: logbook.Number(most.Minutes())}
-	over := false
-	for _, m := range st.Inside {
-		if d := s.At.Sub(m.Since); d > most && (!over || m.Since.Add(most) < of.Onset) {
+	over, more := false, false
+	for i := range st.Inside {
+		m := &st.Inside[i]
+		d := s.At.Sub(m.Since)
+		if d <= most {
+			continue
+		}
+		if !over || m.Since.Add(most) < of.Onset {
 			over, of.Value, of.Onset = true, logbook.Number(d.Minutes()), m.Since.Add(most)
 		}
+		more, m.Overdue = more || !m.Overdue, true
 	}
-	s.alarm(condition{of: of, active: over})
+	s.alarm(condition{of: of, active: over, anew: more})
 }
 
 func sorted[V any](m map[string]V) []string {

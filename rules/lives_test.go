@@ -1,0 +1,238 @@
+package rules
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"undersheet/logbook"
+)
+
+// Alarms on which lives hang: no fault, no silence, no acknowledgement and no new
+// site file makes one go away, and none hides a worse one. Common practice: what is
+// not known counts against people going in.
+
+// Gas that came back is not gone because its instrument fell silent, broke, lost its
+// pump or was taken out of the site file.
+func TestReboundOutlivesItsInstrument(t *testing.T) {
+	for name, lose := range map[string]func(d *day){
+		"fault": func(d *day) {
+			e := &logbook.Reading{Channel: "inside", Value: 0.4, Unit: logbook.PPM, Fault: "cell"}
+			d.level["inside"] = nil
+			d.now = d.now.Add(time.Minute)
+			d.commit(d.stamp(e, logbook.KindReading, 0))
+		},
+		"below zero": func(d *day) { d.level["inside"] = flat(-1) },
+		"silent":     func(d *day) { d.level["inside"] = nil },
+		"pump off":   func(d *day) { d.level["inside"] = flat(0.02); d.set("flow", 0) },
+		"other channel": func(d *day) {
+			d.level["inside"] = nil
+			d.reconfigure(func(s *logbook.Site) {
+				s.Channels["new"] = s.Channels["inside"]
+				s.Stores[0].Air[1].Channel = "new"
+			})
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			d := cleared(t, wired)
+			d.run(1)
+			d.level["inside"] = flat(0.4)
+			d.run(0.1)
+			require.Equal(t, []string{"raised"}, alarms(d.fresh(), alarmRebound))
+			lose(d)
+			d.run(3)
+			assert.Empty(t, alarms(d.fresh(), alarmRebound), "what nobody reads any more is not gone")
+		})
+	}
+}
+
+// The second who is overdue is not hidden by the first, whom somebody took charge of.
+func TestSecondMaskedEntryOverdue(t *testing.T) {
+	d := aday2(t)
+	in := func(who string) {
+		d.act(&logbook.MaskedEntry{OnStore: inBarn(), In: who, AtDoor: "P. Lindqvist", Protection: "self-contained"}, logbook.KindMaskedEntry, 0)
+	}
+	in("I. Okafor")
+	d.run(0.2)
+	in("S. Rao") // who goes after him
+	d.run(0.2)
+	require.Equal(t, []string{"raised"}, alarms(d.fresh(), alarmMaskedLong))
+	d.act(&logbook.AlarmAcknowledged{Alarm: alarmMaskedLong, Store: "Long Barn"}, logbook.KindAcknowledged, 0)
+	d.run(0.2)
+	assert.Equal(t, []string{"acknowledged", "raised"}, alarms(d.fresh(), alarmMaskedLong))
+	assert.Zero(t, d.state.View().Alarms[0].Acknowledged)
+	d.run(1)
+	assert.Empty(t, alarms(d.fresh(), alarmMaskedLong), "each once")
+	d.act(&logbook.MaskedExit{OnStore: inBarn(), Out: "I. Okafor"}, logbook.KindMaskedExit, 0)
+	assert.Empty(t, alarms(d.fresh(), alarmMaskedLong), "one is still inside")
+	d.act(&logbook.MaskedExit{OnStore: inBarn()}, logbook.KindMaskedExit, 0)
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarmMaskedLong))
+}
+
+// Gas was read in the office and then the instrument broke, within the two minutes
+// for which it has to last.
+func TestAirGasThenFault(t *testing.T) {
+	d := aday2(t)
+	d.fresh()
+	d.now = d.now.Add(time.Minute)
+	d.read("office", 5)
+	d.now = d.now.Add(time.Minute)
+	d.commit(d.stamp(&logbook.Reading{Channel: "office", Value: -9, Unit: logbook.PPM, Fault: "over range"}, logbook.KindReading, 0))
+	d.now = d.now.Add(time.Minute)
+	d.commit(d.stamp(&logbook.Clock{}, logbook.KindClock, 0))
+	rs := of[*logbook.Alarm](d.fresh())
+	require.Len(t, rs, 1)
+	assert.Equal(t, []any{alarmAirGas, "raised", logbook.Number(5)}, []any{rs[0].Alarm, rs[0].State, rs[0].Value})
+	d.now = d.now.Add(time.Minute)
+	d.commit(d.stamp(&logbook.Clock{}, logbook.KindClock, 0))
+	assert.Equal(t, logbook.Number(5), d.state.View().Alarms[0].Alarm.Value, "what was read, not what the fault shows")
+}
+
+// What a line reads while its pump is said to be off may be old: it can raise the
+// alarm of fire, never end it, and is no rise.
+func TestFireRiskWhileThePumpIsOff(t *testing.T) {
+	d := depot(t)
+	d.set("flow", 0)
+	d.run(0.5)
+	d.fresh()
+	d.now = d.now.Add(time.Minute)
+	d.read("a1", 2000)
+	assert.Equal(t, []string{"over-range raised"}, alarms(d.fresh(), alarmFire))
+	d.level["a1"] = flat(3)
+	d.run(2)
+	assert.Empty(t, alarms(d.fresh(), alarmFire), "what stood in the tube shows no end")
+	d.set("flow", 1)
+	d.level["a1"] = flat(900)
+	d.run(1)
+	assert.Equal(t, []string{"over-range cleared"}, alarms(d.fresh(), alarmFire), "and no rise from what stood there")
+}
+
+// A contact that bounces within one second of its own clock: the worse of the two
+// counts, whichever came first.
+func TestContactThatBounces(t *testing.T) {
+	d := depot(t)
+	say := func(channel string, v float64) {
+		d.commit(d.stamp(&logbook.Reading{Channel: channel, Value: v, Unit: map[bool]string{true: logbook.LMin, false: logbook.OnOff}[channel == "flow"]}, logbook.KindReading, 0))
+	}
+	d.now = d.now.Add(time.Minute)
+	say("gate-1", 0)
+	say("gate-1", 1)
+	say("floor", 1)
+	say("floor", 0)
+	say("flow", 1)
+	say("flow", 0)
+	rs := d.fresh()
+	assert.Equal(t, []string{"raised"}, alarms(rs, alarmDoorOpened))
+	assert.Equal(t, []string{"water raised"}, alarms(rs, alarmFire))
+	state, _ := d.state.pump(&d.state.Site.Pumps[0])
+	assert.Equal(t, PumpOff, state)
+	say("gate-1", 0)
+	d.run(0.02)
+	assert.Empty(t, alarms(d.fresh(), alarmDoorOpened))
+}
+
+// One reading that is dated ahead does not make a contact deaf.
+func TestContactDatedAhead(t *testing.T) {
+	d := depot(t)
+	d.now = d.now.Add(time.Minute)
+	d.commit(d.stamp(&logbook.Reading{Channel: "gate-1", Value: 0, Unit: logbook.OnOff}, logbook.KindReading, -4*time.Minute))
+	d.now = d.now.Add(time.Second)
+	d.commit(d.stamp(&logbook.Reading{Channel: "gate-1", Value: 1, Unit: logbook.OnOff}, logbook.KindReading, 0))
+	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarmDoorOpened))
+}
+
+// While an airing is paused the doors are shut on gas that is free: a door that opens
+// then is open under gas. Whoever goes on with the airing has time to say so.
+func TestDoorOpenedWhileAiringIsPaused(t *testing.T) {
+	d := depot(t)
+	d.air()
+	d.set("gate-1", 1)
+	d.run(1)
+	d.set("gate-1", 0)
+	d.act(&logbook.AiringPaused{OnStack: onA()}, logbook.KindAiringPaused, 0)
+	d.run(6)
+	assert.Empty(t, alarms(d.fresh(), alarmDoorOpened))
+	d.set("gate-1", 1)
+	d.now = d.now.Add(4 * time.Minute)
+	d.signal("gate-1", 1)
+	assert.Empty(t, alarms(d.fresh(), alarmDoorOpened))
+	d.now = d.now.Add(time.Minute)
+	d.signal("gate-1", 1)
+	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarmDoorOpened))
+	d.act(&logbook.AiringResumed{OnStack: onA()}, logbook.KindAiringResumed, 0)
+	d.run(0.2)
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarmDoorOpened))
+}
+
+// Where gas would wake people, an instrument that says nothing is told to people.
+func TestSilenceWherePeopleAre(t *testing.T) {
+	d := underGas(t)
+	d.level["office"], d.level["inside"] = nil, nil
+	d.fresh()
+	d.run(1)
+	got := map[string]string{}
+	for _, a := range of[*logbook.Alarm](d.fresh()) {
+		if a.Alarm == alarmPointSilent {
+			got[a.Point] = a.Priority
+		}
+	}
+	assert.Equal(t, map[string]string{"office": logbook.PriorityMedium, "beside A": logbook.PriorityLow}, got)
+}
+
+// A point, a door or a water sensor that gets another instrument keeps its alarm until
+// the new one has shown that it is over.
+func TestLifeAlarmsOfANewInstrument(t *testing.T) {
+	d := depot(t)
+	d.level["office"] = flat(2)
+	d.set("gate-1", 1)
+	d.set("floor", 0)
+	d.run(0.2)
+	d.fresh()
+	d.reconfigure(func(s *logbook.Site) {
+		for was, is := range map[string]string{"office": "office-2", "gate-1": "gate-2", "floor": "floor-2"} {
+			s.Channels[is] = s.Channels[was]
+		}
+		s.Stores[0].Air[2].Channel = "office-2"
+		s.Stores[0].Doors[0].Channel = "gate-2"
+		s.Stores[0].Water[0].Channel = "floor-2"
+	})
+	rs := d.fresh()
+	assert.Equal(t, []string{"office cleared", "office raised"}, alarms(rs, alarmAirGas))
+	assert.Equal(t, []string{"cleared", "raised"}, alarms(rs, alarmDoorOpened))
+	assert.Equal(t, []string{"water cleared", "water raised"}, alarms(rs, alarmFire))
+	d.run(2)
+	rs = d.fresh()
+	for _, name := range []string{alarmAirGas, alarmDoorOpened, alarmFire} {
+		assert.Empty(t, alarms(rs, name), "nothing was read yet")
+	}
+	for range 9 {
+		d.run(1.0 / 12)
+		d.read("office-2", 0.02)
+		d.signal("gate-2", 0)
+		d.signal("floor-2", 1)
+	}
+	rs = d.fresh()
+	assert.Equal(t, []string{"office cleared"}, alarms(rs, alarmAirGas))
+	assert.Equal(t, []string{"cleared"}, alarms(rs, alarmDoorOpened))
+	assert.Equal(t, []string{"water cleared"}, alarms(rs, alarmFire))
+}
+
+// A pump that is watched from now on, or a point that was not one of the gate's: what
+// was read before shows nothing of it.
+func TestPointsBeginAnewWithTheirPump(t *testing.T) {
+	for name, change := range map[string]func(*logbook.Site){
+		"pump no longer watched": func(s *logbook.Site) { s.Pumps[0].Channel = "" },
+		"pump gone":              func(s *logbook.Site) { s.Pumps = nil },
+		"another threshold":      func(s *logbook.Site) { s.Pumps[0].Least = 0.1 },
+	} {
+		t.Run(name, func(t *testing.T) {
+			d := cleared(t, wired)
+			d.reconfigure(change)
+			assert.Equal(t, logbook.GateAiring, d.gate())
+			d.run(0.7)
+			assert.Equal(t, logbook.GateCheckOwed, d.gate())
+		})
+	}
+}
