@@ -132,6 +132,7 @@ func (s *State) alarm(c condition) {
 		return
 	}
 	if a == nil || !a.Raised {
+		c.cause.began = c.of.Onset
 		if by := s.speaker(c.cause); by != nil {
 			by.speak(consequence(&c.of))
 			delete(s.Alarms, key)

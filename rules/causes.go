@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"undersheet/logbook"
 )
@@ -12,7 +13,8 @@ import (
 // that is off leaves its instrument without a sample, and an instrument that does
 // not answer silences its lines. While the alarm of a cause stands or is about to,
 // what follows from it is named there and not raised. What stood before its cause
-// remains.
+// remains, and so does what began so long after mains were lost that it does not hang
+// on them: in a long outage a generator runs, or people watch by batteries.
 
 // powerKey names the alarm of mains that are lost.
 func powerKey(m logbook.Contact) AlarmKey {
@@ -35,6 +37,7 @@ func instrumentKey(name, unit string) AlarmKey {
 // cause says what may speak for an alarm; the zero cause is nothing.
 type cause struct {
 	of         string // alarmPowerLost, alarmPumpOff or alarmInstrument: that and all that stand behind it
+	began      logbook.Time
 	channel    string // whose samples or readings fail
 	name, unit string // of an instrument that fails
 }
@@ -43,21 +46,25 @@ type cause struct {
 func (s *State) speaker(c cause) *Alarm {
 	switch {
 	case c.of == alarmPowerLost:
-		return s.power()
+		return s.power(c.began)
 	case c.of == alarmPumpOff:
 		return s.pumping(c.channel)
 	case c.of == alarmInstrument && c.name != "":
-		return s.muting(c.name, c.unit)
+		return s.muting(c)
 	case c.of == alarmInstrument:
-		return s.silencing(c.channel)
+		return s.silencing(c)
 	}
 	return nil
 }
 
-// power is the cause of all that needs mains.
-func (s *State) power() *Alarm {
+// mainsFor is how long after mains were lost something else is taken to have stopped
+// for want of them, batteries included: common practice.
+const mainsFor = 2 * time.Hour
+
+// power is the cause of all that needs mains, of what began at a time.
+func (s *State) power(began logbook.Time) *Alarm {
 	for _, m := range s.Site.Mains {
-		if a := s.Alarms[powerKey(m)]; a != nil {
+		if a := s.Alarms[powerKey(m)]; a != nil && (!a.Raised || began.Sub(a.Record.Onset) <= mainsFor) {
 			return a
 		}
 	}
@@ -74,10 +81,11 @@ func (s *State) pumping(channel string) *Alarm {
 
 // silencing is the cause of a channel that says nothing: mains, its pump, or an
 // instrument that does not answer.
-func (s *State) silencing(channel string) *Alarm {
-	if a := s.power(); a != nil {
+func (s *State) silencing(c cause) *Alarm {
+	if a := s.power(c.began); a != nil {
 		return a
 	}
+	channel := c.channel
 	if a := s.pumping(channel); a != nil {
 		return a
 	}
@@ -97,12 +105,12 @@ func (s *State) silencing(channel string) *Alarm {
 
 // muting is the cause of an instrument that does not answer: mains, or the pump
 // that draws for all that it reads.
-func (s *State) muting(name, unit string) *Alarm {
-	if a := s.power(); a != nil {
+func (s *State) muting(c cause) *Alarm {
+	if a := s.power(c.began); a != nil {
 		return a
 	}
 	var by *Alarm
-	for _, channel := range s.fedBy(name, unit) {
+	for _, channel := range s.fedBy(c.name, c.unit) {
 		a := s.pumping(channel)
 		if a == nil || by != nil && a != by {
 			return nil

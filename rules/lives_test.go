@@ -236,3 +236,38 @@ func TestPointsBeginAnewWithTheirPump(t *testing.T) {
 		})
 	}
 }
+
+// An outage of days speaks for what stops with it, not for what breaks on the second
+// day while a generator runs.
+func TestLongOutageSpeaksForNothingNew(t *testing.T) {
+	d := depot(t)
+	d.set("grid", 0)
+	d.level["inside"] = nil
+	d.run(20)
+	require.Empty(t, alarms(d.made, alarmPointSilent), "it stopped with the mains")
+	d.level["office"], d.level["a1"] = nil, nil
+	d.set("flow", 0)
+	d.fresh()
+	d.run(2)
+	rs := d.fresh()
+	assert.Equal(t, []string{"raised"}, alarms(rs, alarmPointSilent))
+	assert.Equal(t, []string{"raised"}, alarms(rs, alarmPumpOff), "which speaks for the line")
+	assert.Empty(t, alarms(rs, alarmLineSilent))
+}
+
+// A line that reads another channel than the one that was proved is not proved.
+func TestProofIsOfTheChannel(t *testing.T) {
+	d := aday(t, func(s *logbook.Site) { *s = wiredSite() })
+	zero := 0.0
+	for _, l := range []string{"top", "low"} {
+		d.act(&logbook.LineProved{Stack: "A", Line: l, Zero: &zero, EndTest: logbook.EndTestBreath, Unit: logbook.PPM, Seen: true}, logbook.KindLineProved, 0)
+	}
+	d.reconfigure(func(s *logbook.Site) {
+		l := s.Stores[0].Stacks[0].Lines
+		l[0].Channel, l[1].Channel = l[1].Channel, l[0].Channel
+	})
+	assert.Nil(t, d.state.View().Stores[0].Stacks[0].Lines[0].Proved)
+	d.fresh()
+	d.dose("five-day")
+	assert.Equal(t, []string{"line-not-proved", "line-not-proved"}, findings(d.fresh())[:2])
+}

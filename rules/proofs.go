@@ -23,10 +23,11 @@ const (
 
 // Proof is how the last proof of a line, or of the line of an air point, ended.
 type Proof struct {
-	At  logbook.Time
-	By  string
-	OK  bool
-	Why []string // what it lacks, as codes
+	At      logbook.Time
+	By      string
+	Channel string // that the site had there: of another one it shows nothing
+	OK      bool
+	Why     []string // what it lacks, as codes
 }
 
 // lack is one thing that a proof lacks, with the figure and what it is held against.
@@ -47,7 +48,7 @@ func (s *State) lineProved(e *logbook.LineProved) {
 		return
 	}
 	at := min(e.Time, s.At)
-	p := Proof{At: at, By: e.By, OK: true}
+	p := Proof{At: at, By: e.By, Channel: channel, OK: true}
 	for _, l := range s.lacks(e, channel) {
 		p.OK, p.Why = false, append(p.Why, l.code)
 		s.find(logbook.Finding{Code: "line-proof-failed", Store: e.Store, Stack: e.Stack, Line: name, Channel: channel, About: l.code,
@@ -162,22 +163,22 @@ func (s *State) notProved(k *Stack, stack string) {
 	}
 	site, _ := s.siteStack(stack)
 	for _, l := range site.Lines {
-		p, ever := k.Proofs[l.Name]
-		if ever && p.OK && p.At > since {
+		p := proofView(k.Proofs, l.Name, l.Channel)
+		if p != nil && p.OK && p.At > since {
 			continue
 		}
 		f := logbook.Finding{Code: "line-not-proved", Store: k.Store, Stack: stack, Line: l.Name}
-		if ever {
+		if p != nil {
 			f.Value = logbook.Number(s.At.Hours(p.At) / 24)
 		}
 		s.find(f)
 	}
 }
 
-// proofView shows the last proof of a line; nil = none on record.
-func proofView(in map[string]Proof, name string) *Proof {
+// proofView shows the last proof of a line that reads a channel; nil = none on record.
+func proofView(in map[string]Proof, name, channel string) *Proof {
 	p, ok := in[name]
-	if !ok {
+	if !ok || p.Channel != channel {
 		return nil
 	}
 	p.Why = append([]string(nil), p.Why...)

@@ -110,7 +110,7 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 		}
 	}
 	s.alarm(condition{of: gas, active: found && !(inside && (busy || rebound))})
-	of.Alarm, of.Value = alarmPointSilent, logbook.Number(silentFor.Minutes())
+	of.Alarm, of.Value, of.Onset = alarmPointSilent, logbook.Number(silentFor.Minutes()), c.Newest
 	if wherePeopleAre(&gas) {
 		of.Priority = logbook.PriorityMedium // nobody would be woken
 	}
