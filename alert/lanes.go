@@ -8,6 +8,7 @@ import (
 	"slices"
 	"time"
 
+	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
 )
 
@@ -142,8 +143,8 @@ func (s *Sender) work(ctx context.Context, l *lane, keys []string) error {
 	return nil
 }
 
-// inTurn returns the keys of messages in the order in which they go out: the most
-// urgent first where people read them. An SMS that is to wake nobody is left out
+// inTurn returns the keys of messages in the order in which they go out: what wakes
+// people and then the most urgent first, where people read them. An SMS that is to wake nobody is left out
 // at night.
 func (s *Sender) inTurn(l *lane, due []sqlite.Outgoing, now time.Time) []string {
 	night := s.opts.Night != nil && s.opts.Night(now)
@@ -155,7 +156,9 @@ func (s *Sender) inTurn(l *lane, due []sqlite.Outgoing, now time.Time) []string 
 			if night && o.Messenger == BySMS && !letter.Wake {
 				continue
 			}
-			ranks[o.Key] = rank(letter.Priority)
+			if ranks[o.Key] = rank(letter.Priority); letter.Wake {
+				ranks[o.Key] = rank(logbook.PriorityHigh) + 1
+			}
 		}
 		keys = append(keys, o.Key)
 	}

@@ -1,12 +1,14 @@
 package alert
 
 import (
+	"encoding/json"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/logbook/sqlite"
 )
 
 // TestLivesAreToldAgain: an alarm on which lives hang is told each time it is raised.
@@ -42,4 +44,30 @@ func TestTakenAndBack(t *testing.T) {
 	require.Len(t, by(ByMail, f.fold(leak(logbook.AlarmRaised))), 3)
 	f.fold(leak(logbook.AlarmCleared))
 	require.Empty(t, by(ByMail, f.fold(leak(logbook.AlarmRaised))), "chatter that nobody took charge of")
+}
+
+// TestLivesFirstAtLight: a message of many tells first of what lives hang on.
+func TestLivesFirstAtLight(t *testing.T) {
+	f := feedAt(t, wired(), "2026-03-01 22:00")
+	for _, stack := range []string{"A", "B", "C", "D", "E", "F", "G"} {
+		a := leak(logbook.AlarmRaised)
+		a.Stack = stack
+		f.fold(a)
+	}
+	f.fold(of("gate-rebound", logbook.PriorityHigh, false))
+	l := read(by(BySMS, f.until(t, "2026-03-02 06:00"))[0])
+	require.Contains(t, l.Short, "8 alarms since 22:00: 1) Gas is back: ")
+}
+
+// TestWhatWakesGoesFirst: the modem sends one after another.
+func TestWhatWakesGoesFirst(t *testing.T) {
+	s := NewSender(nil, nil, Options{})
+	letter := func(key string, l Letter) sqlite.Outgoing {
+		b, err := json.Marshal(l)
+		require.NoError(t, err)
+		return sqlite.Outgoing{Key: key, Messenger: BySMS, Body: b}
+	}
+	keys := s.inTurn(&lane{messenger: BySMS}, []sqlite.Outgoing{letter("medium", Letter{Priority: logbook.PriorityMedium}), letter("leak", Letter{Priority: logbook.PriorityHigh}),
+		letter("gas", Letter{Priority: logbook.PriorityHigh, Wake: true})}, noon.Std())
+	require.Equal(t, []string{"gas", "leak", "medium"}, keys)
 }

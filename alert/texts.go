@@ -115,11 +115,21 @@ func (p *Planner) tell(notBefore logbook.Time, told ...*news) []parcel {
 			}
 		}
 		if len(items) > 0 {
-			slices.SortStableFunc(items, func(a, b *news) int { return rank(b.Priority) - rank(a.Priority) })
+			slices.SortStableFunc(items, func(a, b *news) int { return b.gravity() - a.gravity() })
 			ps = append(ps, parcel{messenger: BySMS, to: person.Name, items: items, notBefore: notBefore})
 		}
 	}
 	return ps
+}
+
+// gravity orders what one message tells, since what has no room in it is only counted:
+// by priority, and what lives hang on before the rest.
+func (n *news) gravity() int {
+	g := 2 * rank(n.Priority)
+	if n.What == toldFell || n.What != toldOver && n.Alarm != nil && slices.Contains(lives, n.Alarm.Alarm) {
+		g++
+	}
+	return g
 }
 
 // calls reports whether a person gets news by SMS: an end and a repeat only who
