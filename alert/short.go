@@ -28,6 +28,7 @@ var shorts = map[string]string{
 	"instrument-silent":    "Look at its power, cable and port from outside the store only.",
 	"point-silent":         "Look at the instrument from outside the store only. The gate stays shut.",
 	"door-opened":          "Call out from the door whoever went in; shut and guard it; nobody goes in to look.",
+	"door-opened/overdue":  "Call them from the door, now. No answer: call the emergency line; nobody follows.",
 	"power-lost":           "Keep the stores shut and guarded until power is back.",
 	"fire-risk":            "Nobody goes in; no switches, flames or water; call the fire service and the licensed fumigator.",
 	"fire-risk/over-range": "Nobody goes in; no switches, flames or water; ask the licensed fumigator, else the fire service.",

@@ -271,3 +271,15 @@ func TestProofIsOfTheChannel(t *testing.T) {
 	d.dose("five-day")
 	assert.Equal(t, []string{"line-not-proved", "line-not-proved"}, findings(d.fresh())[:2])
 }
+
+// An exit that nobody wrote down does not let the doors stand open for days.
+func TestForgottenExitHidesNoOpenDoor(t *testing.T) {
+	d := depot(t)
+	d.act(&logbook.MaskedEntry{OnStore: inBarn(), In: "I. Okafor", AtDoor: "P. Lindqvist", Protection: "self-contained"}, logbook.KindMaskedEntry, 0)
+	d.run(0.5)
+	d.act(&logbook.AlarmAcknowledged{Alarm: alarmMaskedLong}, logbook.KindAcknowledged, 0)
+	d.run(8)
+	d.fresh()
+	d.set("gate-1", 1)
+	assert.Equal(t, []string{"overdue raised"}, alarms(d.fresh(), alarmDoorOpened))
+}

@@ -12,8 +12,11 @@ import (
 // are done: common practice.
 const afterWork = 5 * time.Minute
 
-// codeWater is the case of fire-risk in which water meets phosphide.
-const codeWater = "water"
+// Cases of alarms in rooms.
+const (
+	codeWater   = "water"   // of fire-risk: water meets phosphide
+	codeOverdue = "overdue" // of door-opened: a masked entry is on record, and should be over
+)
 
 // roomAlarms looks at the doors and water sensors of a store. A contact that was not
 // read since it was put in the place of another leaves an alarm as it stands. Where
@@ -27,6 +30,9 @@ func (s *State) roomAlarms(name string, st *Store, site *logbook.Store) {
 	for _, d := range site.Doors {
 		open, known, since := s.contact(d)
 		of := logbook.Alarm{Alarm: alarmDoorOpened, Store: name, Point: d.Name, Channel: d.Channel, Onset: since}
+		if len(st.Inside) > 0 {
+			of.Code = codeOverdue
+		}
 		if known {
 			of.Value = logbook.Number(max(0, s.At.Sub(since).Minutes()))
 		}
@@ -42,10 +48,11 @@ func (s *State) roomAlarms(name string, st *Store, site *logbook.Store) {
 }
 
 // doorsExpected reports whether doors of a store are open on purpose: somebody is
-// inside by masked entry or has just come out, people lay phosphide in another
+// inside by masked entry, not yet overdue, or has just come out, people lay phosphide in another
 // stack of it, or another stack of it is being aired.
 func (s *State) doorsExpected(name string, st *Store) bool {
-	if len(st.Inside) > 0 || st.WorkedAt != 0 && s.At.Sub(st.WorkedAt) < afterWork {
+	inTime := func(m Masked) bool { return !m.Overdue }
+	if slices.ContainsFunc(st.Inside, inTime) || st.WorkedAt != 0 && s.At.Sub(st.WorkedAt) < afterWork {
 		return true
 	}
 	for _, stack := range s.stacksIn(name) {

@@ -209,6 +209,8 @@ var englishAlarms = map[string]sentence{
 		"Other gases can push a cell below zero: this is no clean air. Its values are not used. If it is inside: " + twoPeople},
 	"door-opened": {"Door open: {place} is open while the store is under gas, and no masked entry is on record.",
 		"Call out from the door whoever went in, shut and guard it. Count the people. Do not go in to look. " + twoPeople},
+	"door-opened/overdue": {"Door open: {place} is open while the store is under gas, and whoever went in by masked entry should be out by now.",
+		"Call them from the door, now. No answer: call the emergency line at once. Do not go in to look. If they are out, record the exit and shut the door. " + twoPeople},
 	"power-lost": {"Power lost: {place}.",
 		"Instruments run on what their batteries hold, and then nothing is watched. Keep the stores shut and guarded until power is back; an air pump that stopped has to be started again."},
 	"fire-risk": {"Danger of fire: {place} reads {value} ppm; {limit} ppm is the mark.",
