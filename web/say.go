@@ -65,7 +65,7 @@ func (f *frame) say(e logbook.Entry) (who, what string) {
 		return e.To, fmt.Sprintf("%s by %s, try %d: %s %s", plain(e.State), e.Messenger, e.Attempt, e.Subject, e.Detail)
 	case *logbook.InstrumentState:
 		if e.OK {
-			return e.Instrument, strings.TrimSpace(e.Unit + " answers again")
+			return e.Instrument, strings.TrimSpace(e.Unit + " answers")
 		}
 		return e.Instrument, strings.TrimSpace(e.Unit+" does not answer") + ": " + e.Detail
 	case *logbook.SiteConfigured:

@@ -12,6 +12,12 @@
   };
   const found = () => { heard = Date.now(); lost.hidden = true; document.body.classList.remove("old"); };
   // What somebody is filling in stays as it is; only what lives beside it is renewed.
+  // And nothing is renewed under a finger, for a moment: what is pressed would be gone before it is let go.
+  let pressed = 0, waiting = false;
+  const held = () => Date.now() - pressed < 2000;
+  const released = () => { pressed = 0; if (waiting) { waiting = false; look(); } };
+  addEventListener("pointerdown", () => { pressed = Date.now(); setTimeout(() => { if (!held()) released(); }, 2100); }, true);
+  for (const end of ["pointerup", "pointercancel"]) addEventListener(end, () => setTimeout(released, 50), true);
   const still = () => document.querySelector("main.still") !== null || document.activeElement?.closest("main form") != null;
   function renew(page) {
     const fresh = page.querySelector("main");
@@ -31,7 +37,7 @@
       const answer = await fetch(location.href, { cache: "no-store" });
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
       if (!answer.ok || !page.querySelector("main")) throw new Error(answer.status);
-      renew(page);
+      if (held()) waiting = true; else renew(page);
       found();
     } catch { since(); } finally { busy = false; if (again) look(); }
   }
