@@ -112,7 +112,7 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 	s.fireRisk(k, t, line, j)
 }
 
-// readAir takes a judged reading in air.
+// readAir takes a judged reading in air, and looks at what it asks of people.
 func (s *State) readAir(ch logbook.Channel, c *Channel, f feed, j reading.Judged) {
 	if !reading.IsGas(ch) {
 		return
@@ -129,7 +129,6 @@ func (s *State) readAir(ch logbook.Channel, c *Channel, f feed, j reading.Judged
 		if s.shows(f.channel, &j) {
 			t.Add(j, gap)
 		}
-		s.passStore(f.store)
 	}
 	if j.Counts && j.State != reading.Late && s.drawn(f.channel) != PumpOff {
 		a := st.Air[f.point]
@@ -139,6 +138,7 @@ func (s *State) readAir(ch logbook.Channel, c *Channel, f feed, j reading.Judged
 		}
 		a.Add(j.At, max(j.Value, 0), gap)
 	}
+	s.passStore(f.store) // at once: others of its batch have the same received
 }
 
 // shows reports whether a reading in air shows anything to the gate. One that was
