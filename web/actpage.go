@@ -150,6 +150,9 @@ func (p *site) answerPage(e logbook.Acting, a Answer) answerPage {
 	page := answerPage{frame: p.frame(v, form.Title(e.Head().Kind)), Title: form.Title(e.Head().Kind), State: a.State, Seq: a.Seq, Why: a.Why}
 	page.Here = "acts"
 	page.Word, page.Lead = answerWords[a.State][0], answerWords[a.State][1]
+	if a.State == Accepted && len(a.Findings) > 0 {
+		page.Lead = "It is in the logbook. Read what was noted because of it."
+	}
 	page.Facts = page.factsOf(e)
 	for _, f := range a.Findings {
 		page.Findings = append(page.Findings, f.Text)

@@ -1,8 +1,10 @@
 package web
 
 import (
+	"maps"
 	"math"
 	"net/http"
+	"slices"
 	"strconv"
 	"time"
 
@@ -107,6 +109,9 @@ func wayOf(in logbook.Instrument) string {
 func (f *frame) channel(c rules.ChannelView) channelRow {
 	row := channelRow{Name: c.Name, Feeds: c.Feeds, Instrument: c.Instrument, Last: lastOf(c.Last), Unit: c.Last.Unit, State: stateWord(c.Last.State),
 		Age: ageOf(c.Last.At, f.now), Silent: c.Last.State == reading.Silent}
+	if name := f.reader(c.Name); name != "" {
+		row.Instrument = name
+	}
 	if row.Feeds == "" {
 		row.Feeds = "nothing"
 	}
@@ -125,6 +130,29 @@ func (f *frame) channel(c rules.ChannelView) channelRow {
 	row.Unit = unitWord(row.Unit)
 	row.Prove, row.Proof = f.proving(c.Name)
 	return row
+}
+
+// reader returns the instrument whose settings name the channel itself; empty when
+// none does, as with a broker whose topics give the names.
+func (f *frame) reader(channel string) string {
+	if f.view.Config == nil {
+		return ""
+	}
+	for _, in := range f.view.Config.Instruments {
+		if in.Modbus != nil {
+			for _, u := range in.Modbus.Units {
+				for _, r := range u.Registers {
+					if r.Channel == channel {
+						return in.Name
+					}
+				}
+			}
+		}
+		if in.Frames != nil && (in.Frames.Channel == channel || slices.Contains(slices.Collect(maps.Values(in.Frames.Channels)), channel)) {
+			return in.Name
+		}
+	}
+	return ""
 }
 
 // proving is the form that proves the line of a channel, and how its newest proof
