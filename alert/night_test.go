@@ -361,42 +361,54 @@ func TestOneCause(t *testing.T) {
 // TestRestartAtAnyEntry: a planner read back from JSON before any entry of any
 // history plans what one that never stopped plans, nights and repeats included.
 func TestRestartAtAnyEntry(t *testing.T) {
-	var texts, digests, repeats int
 	rapid.Check(t, func(t *rapid.T) {
 		entries := rapid.SliceOfN(rapid.Custom(oneEntry), 1, 40).Draw(t, "entries")
-		start := rapid.SampledFrom([]string{"2026-03-01 19:30", "2026-03-28 23:00", "2026-06-01 05:30"}).Draw(t, "start")
-		play := func(cut int) (all []string) {
-			f := feedAt(t, wired(), start)
-			for i, e := range entries {
-				if i == cut {
-					b, err := json.Marshal(f.Planner)
-					require.NoError(t, err)
-					f.Planner = NewPlanner(PlannerOptions{})
-					require.NoError(t, json.Unmarshal(b, f.Planner))
-				}
-				f.now = f.now.Add(e.after)
-				for _, o := range f.fold(e.entry()) {
-					all = append(all, fmt.Sprint(o.Key, o.Messenger, o.To, o.NotBefore, string(o.Body)))
-				}
-			}
-			return all
-		}
-		want := play(-1)
-		keys := map[string]bool{}
-		for _, m := range want {
-			require.False(t, keys[m[:32]], "two messages of one key: %s", m)
-			keys[m[:32]] = true
-			texts += strings.Count(m, `"short":`)
-			digests += strings.Count(m, " since ") - strings.Count(m, "not acknowledged since")
-			repeats += strings.Count(m, "still not acknowledged")
-		}
-		for cut := range entries {
-			require.Equal(t, want, play(cut), "cut before %d", cut)
-		}
+		restarted(t, rapid.SampledFrom([]string{"2026-03-01 19:30", "2026-03-28 23:00", "2026-06-01 05:30"}).Draw(t, "start"), entries)
 	})
-	require.Positive(t, texts)
-	require.Positive(t, digests)
-	require.Positive(t, repeats)
+	evening := []step{raising(40*time.Minute, of("leak", "high", false)), raising(time.Minute, of("power-lost", "medium", false)),
+		raising(time.Minute, of("fire-risk", "high", true))}
+	for range 60 { // into the next day
+		evening = append(evening, step{20 * time.Minute, func() logbook.Entry { return &logbook.Clock{} }})
+	}
+	told := strings.Join(restarted(t, "2026-03-01 19:30", evening), "\n")
+	require.Contains(t, told, `"short":`)
+	require.Contains(t, told, "alarms since")
+	require.Contains(t, told, "still not acknowledged")
+}
+
+func raising(after time.Duration, a *logbook.Alarm) step {
+	return step{after, func() logbook.Entry { return in(logbook.AlarmRaised, a, "") }}
+}
+
+// restarted plays a history whole and with a restart before each entry, and
+// returns the messages.
+func restarted(t require.TestingT, start string, entries []step) []string {
+	play := func(cut int) (all []string) {
+		f := feedAt(t, wired(), start)
+		for i, e := range entries {
+			if i == cut {
+				b, err := json.Marshal(f.Planner)
+				require.NoError(t, err)
+				f.Planner = NewPlanner(PlannerOptions{})
+				require.NoError(t, json.Unmarshal(b, f.Planner))
+			}
+			f.now = f.now.Add(e.after)
+			for _, o := range f.fold(e.entry()) {
+				all = append(all, fmt.Sprint(o.Key, o.Messenger, o.To, o.NotBefore, string(o.Body)))
+			}
+		}
+		return all
+	}
+	want := play(-1)
+	keys := map[string]bool{}
+	for _, m := range want {
+		require.False(t, keys[m[:32]], "two messages of one key: %s", m)
+		keys[m[:32]] = true
+	}
+	for cut := range entries {
+		require.Equal(t, want, play(cut), "cut before %d", cut)
+	}
+	return want
 }
 
 // step is an entry of a drawn history.
