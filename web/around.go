@@ -35,6 +35,11 @@ var goesIn = map[logbook.Kind]bool{logbook.KindMaskedEntry: true, logbook.KindDo
 func (p *site) around(page *actPage, made *form.Form) {
 	defer func() { page.Still = page.Withheld == "" }() // without a form the page is renewed as a whole
 	store, stack := placeOf(made)
+	if stack != "" { // the page is renewed by its address, which then names the place
+		page.Path = actPath(made.Kind, "stack", stack)
+	} else {
+		page.Path = actPath(made.Kind, "store", store)
+	}
 	if s, k, ok := find(page.view, stack); ok && stack != "" {
 		store = s.Name
 		page.Stack = &aboutStack{link: linkTo(k.Name), stackHead: page.head(k)}

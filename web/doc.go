@@ -1,22 +1,36 @@
-// Package web serves the depot's pages, its metrics and its health.
+// Package web serves the depot's pages, where people look and act, its metrics and
+// its health.
 //
 // [New] makes the handler from a [Source]; [Serve] serves it on a listener of
 // this machine until its context ends:
 //
-//	/              stores with their gate, stacks, lines, forecasts, alarms
-//	/stack/NAME    curve, fit, forecast, lines, leak test, events of one stack
-//	/live          server-sent events: the pages look again when something changed
-//	/metrics       for Prometheus
-//	/healthz       200 while the watch keeps up, else 503 and why, as JSON
+//	/                         stores with their gate, stacks, lines, forecasts, alarms
+//	/store/NAME               one store: its gate in big words, each condition, air, protection, doors
+//	/stack/NAME               curve, fit, forecast, lines, leak test, events of one stack
+//	/stack/NAME/curve.json    what the script draws; see [Curves]
+//	/alarms                   what stands, and who took charge of it
+//	/instruments              instruments, channels, proofs of lines
+//	/logbook, /logbook/SEQ    the record with filters, one entry; POST /logbook/verify checks the chain
+//	/act, /act/KIND           the form of each act (package form); POST takes it
+//	/answer/SEQ               what became of an act
+//	/report/NAME              the report of a treatment; with .csv behind it the table, with ?download a file
+//	/live                     server-sent events: the pages look again when something changed
+//	/metrics                  for Prometheus
+//	/healthz                  200 while the watch keeps up, else 503 and why, as JSON
 //
 // The pages need no script and nothing from another machine. With scripts they
-// renew themselves, and say so in large letters when they have lost touch: an old
-// page must not be taken for the state of a gate. A page never says that a place
-// is safe; it says what was read and what is still owed.
+// renew themselves, draw curves, and say so in large letters when they have lost
+// touch: an old page must not be taken for the state of a gate. A page never says
+// that a place is safe; it says what was read and what is still owed. Forms that
+// send people into gas stand beside the live air and the protection that it
+// allows, and say at night that nobody goes in.
+//
+// An act that is sent twice counts once: each form carries a key. A form is 64 KiB
+// at most; with a fault nothing is kept and what was typed stays.
 //
 // Until people can sign in, the package refuses to be reached from elsewhere:
 // [CheckLoopback] refuses other addresses, and a request whose Host header or
 // sender is not this machine gets 403 (so a page of another site that rebinds its
-// name to 127.0.0.1 reads nothing). It takes no acts: every method but GET and
-// HEAD is refused.
+// name to 127.0.0.1 reads nothing). A form that another site's page sends gets 403.
+// Who acts is recorded as not verified.
 package web

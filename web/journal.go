@@ -84,7 +84,7 @@ func (p *site) journal(w http.ResponseWriter, r *http.Request) {
 	}
 	v := p.source.View()
 	page := journalPage{frame: p.frame(v, "Logbook")}
-	page.Here = "logbook"
+	page.Here, page.Still = "logbook", true // what is typed into its forms stays; the entries are renewed
 	page.Filter, page.Faults = filterOf(r.URL.Query(), page.zone, p.opts.Clock())
 	page.Kinds, page.Places = kindOptions(page.Filter.Kind), placeOptions(&page.frame, page.Filter.Place)
 	head, err := p.opts.Log.Head(r.Context())
