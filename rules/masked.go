@@ -26,7 +26,7 @@ func (s *State) protection(name string) ProtectionView {
 		if c != nil {
 			_, silent := c.SilentFor(s.Site.Channels[p.Channel], s.At)
 			good := c.Last.State == reading.OK || c.Last.State == reading.BelowDetection
-			known = good && !silent && s.trusted(p.Channel)
+			known = good && !silent && s.trusted(p.Channel, c.Last.At)
 		}
 		if !known {
 			return ProtectionView{Step: exposure.Protection(0, false), Point: p.Name}

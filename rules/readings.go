@@ -145,11 +145,7 @@ func (s *State) readAir(ch logbook.Channel, c *Channel, f feed, j reading.Judged
 // taken while its pump was off, or not known to run, counts against the gate and
 // never for it.
 func (s *State) shows(channel string, j *reading.Judged) bool {
-	p := s.pumpOf(channel)
-	if p == nil {
-		return true
-	}
-	if state, since := s.pump(p); state == PumpNotWatched || state == PumpRuns && j.At >= since {
+	if s.trusted(channel, j.At) {
 		return true
 	}
 	j.Live = false

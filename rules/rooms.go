@@ -174,10 +174,15 @@ func (s *State) wanted(p *logbook.Pump) bool {
 	})
 }
 
-// trusted reports whether a channel's samples are known to be drawn.
-func (s *State) trusted(channel string) bool {
-	state := s.drawn(channel)
-	return state == PumpRuns || state == PumpNotWatched
+// trusted reports whether what a channel read at a time is known to have been drawn
+// then: no watched pump draws it, or its pump has run since.
+func (s *State) trusted(channel string, at logbook.Time) bool {
+	p := s.pumpOf(channel)
+	if p == nil {
+		return true
+	}
+	state, since := s.pump(p)
+	return state == PumpNotWatched || state == PumpRuns && at >= since
 }
 
 // stale reports whether a judged reading only looks stuck because its pump is off.

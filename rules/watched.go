@@ -103,7 +103,7 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 	gas.Alarm, gas.Code, gas.Value, gas.Limit = alarmAirGas, p.Where, logbook.Number(c.Last.Value), logbook.Number(limit)
 	silentFor, silent := c.SilentFor(ch, s.At)
 	found := s.above(&gas)
-	if shown := c.Newest != 0 && c.Last.Counts; !shown || !found && (silent || !s.trusted(p.Channel)) {
+	if shown := c.Newest != 0 && c.Last.Counts; !shown || !found && (silent || !s.trusted(p.Channel, c.Last.At)) {
 		var known *Alarm // raised, or about to be
 		if known, found = s.Alarms[keyOf(&gas)]; found {
 			gas.Value = known.Record.Value // what nobody reads any more is not gone
