@@ -2,8 +2,11 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"net/url"
+	"strings"
+	"time"
 
 	"undersheet/logbook"
 	"undersheet/logbook/words"
@@ -39,7 +42,8 @@ type storePage struct {
 type condition struct {
 	State, Word string // met, unmet, later or unknown; and in words
 	Text        string
-	Behind      []string // the readings behind it, or what stands against it
+	Behind      []string // what stands against it
+	Reading     string   // the readings behind it; empty = none are
 }
 
 // conditionWords say how a condition stands.
@@ -79,7 +83,7 @@ func (f *frame) conditions(s rules.StoreView) []condition {
 		switch i := conditionFor(r.Code); {
 		case careCodes[r.Code]:
 		case i < 0:
-			strange = append(strange, condition{"unmet", conditionWords["unmet"], text, nil})
+			strange = append(strange, condition{State: "unmet", Word: conditionWords["unmet"], Text: text})
 		default:
 			against[conditionOf[i].text] = append(against[conditionOf[i].text], text)
 		}
@@ -88,7 +92,7 @@ func (f *frame) conditions(s rules.StoreView) []condition {
 	early := s.Gate.State != logbook.GateCheckOwed && s.Gate.State != logbook.GateCleared
 	var all []condition
 	for _, c := range conditionOf {
-		x := condition{State: "met", Text: c.text, Behind: against[c.text]}
+		x := condition{State: "met", Text: c.text, Behind: against[c.text], Reading: f.behind(s, c.codes[0])}
 		switch {
 		case len(x.Behind) > 0:
 			x.State = "unmet"
@@ -101,6 +105,33 @@ func (f *frame) conditions(s rules.StoreView) []condition {
 		all = append(all, x)
 	}
 	return append(strange, all...)
+}
+
+// behind tells the readings behind the condition whose first code this is.
+func (f *frame) behind(s rules.StoreView, code string) string {
+	var parts []string
+	switch code {
+	case gate.AboveLimit:
+		for _, r := range s.Gate.Read {
+			parts = append(parts, fmt.Sprintf("%s %s, up to %s ppm", r.Point, figure(float64(r.PPM)), figure(float64(r.Upper))))
+		}
+		if len(parts) > 0 {
+			parts = append(parts, "limit "+figure(float64(s.Gate.LimitPPM))+" ppm")
+		}
+	case gate.NoPoints:
+		for _, r := range s.Gate.Read {
+			parts = append(parts, fmt.Sprintf("%s read %s ago", r.Point, ageOf(r.At, f.now)))
+		}
+	case gate.AiringTooShort:
+		if s.AiringH > 0 {
+			parts = append(parts, "aired for "+span(time.Duration(s.AiringH*float64(time.Hour))))
+		}
+	case gate.Inside:
+		if s.Inside != "" {
+			parts = append(parts, f.insideNow(s))
+		}
+	}
+	return sentence(strings.Join(parts, "; "))
 }
 
 // conditionFor returns the index of the condition that a code speaks against; -1: none.

@@ -51,7 +51,7 @@ func TestStorePageSaysWhatProtectionTheAirAllows(t *testing.T) {
 	f.view.Wind = &rules.WindView{Speed: rules.Sample{PPM: 3.5, State: "ok"}, Direction: rules.Sample{PPM: -46, State: "ok"}}
 	h := f.handler(Options{})
 	text := func() string { return parsed(t, get(h, "/store/Long%20Store").Body.String()).text }
-	for _, want := range []string{"The air at door may hold 4.2 ppm. Up to 7.5 ppm the least is an assigned protection factor of 25.", "NIOSH Pocket Guide", "Amal Quint since Wed 6 May 2026 16:48 (12 min)",
+	for _, want := range []string{"instrument's error on top Door 0.02, up to 0.042 ppm; limit 0.1 ppm", "fine enough Door read 1 min ago", "The air at door may hold 4.2 ppm. Up to 7.5 ppm the least is an assigned protection factor of 25.", "NIOSH Pocket Guide", "Amal Quint since Wed 6 May 2026 16:48 (12 min)",
 		"Door east open since Wed 6 May 2026 17:00", "Door west not read yet", "Power relay LOST — silent, so not known now", "Pump pump 1 OFF", "Pump pump 2 dreaming", "Wind 3.5 m/s, from north-west (-46°)"} {
 		require.Contains(t, text(), want)
 	}
