@@ -106,13 +106,19 @@ func (s *State) findOnce(f logbook.Finding, key string) {
 	s.find(f)
 }
 
-// clockStepped restarts every airing, a paused one too: how long it lasted is in
+// clockStepped restarts every airing, a paused one too, and the half hour for which
+// the air of a store that is not cleared has been clean: how long they lasted is in
 // doubt.
 func (s *State) clockStepped(e *logbook.ClockStepped) {
 	s.find(logbook.Finding{Code: "clock-stepped", Value: logbook.Number(e.StepSeconds)})
 	for _, k := range s.Stacks {
 		if t := k.Treatment; t != nil && t.Phase == logbook.PhaseAiring {
 			t.AirAnew(s.At)
+		}
+	}
+	for _, st := range s.Stores {
+		for _, t := range st.Tracks {
+			t.Broken = t.Broken || st.Cleared == nil
 		}
 	}
 }

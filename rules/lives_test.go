@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"undersheet/logbook"
+	"undersheet/rules/gate"
 )
 
 // Alarms on which lives hang: no fault, no silence, no acknowledgement and no new
@@ -296,6 +297,27 @@ func TestAirGasFromItsOwnReading(t *testing.T) {
 	d.now = d.now.Add(2 * time.Minute)
 	d.read("door", 0.02)
 	assert.Equal(t, []string{"office raised"}, alarms(d.fresh(), alarmAirGas))
+}
+
+// A clock that is set ahead makes no half hour of clean air, and takes no clearance.
+func TestClockStepMakesNoCleanAir(t *testing.T) {
+	step := func(d *day) {
+		d.now = d.now.Add(9 * time.Minute)
+		d.commit(d.stamp(&logbook.ClockStepped{StepSeconds: 540}, logbook.KindClockStepped, 0))
+	}
+	d := aday(t)
+	d.declare()
+	d.run(0.4)
+	step(d)
+	d.run(0.3)
+	assert.Equal(t, logbook.GateAiring, d.gate())
+	assert.Contains(t, d.reasons(), gate.NotBelowLong)
+	d.run(0.4)
+	assert.Equal(t, logbook.GateCheckOwed, d.gate())
+	d = cleared(t)
+	step(d)
+	d.run(0.1)
+	assert.Equal(t, logbook.GateCleared, d.gate())
 }
 
 // watcher keeps, from readings alone and in the plainest way, whether gas stands in
