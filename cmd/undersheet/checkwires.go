@@ -42,7 +42,9 @@ func tellPeople(w io.Writer, s *logbook.Site) {
 			texted = append(texted, fmt.Sprintf("%s (from %s)", p.Name, p.From))
 		}
 	}
-	fmt.Fprintln(w)
+	if s.Mail != nil || s.SMS != nil || len(s.Webhooks)+len(s.Forward) > 0 || s.Beacon != nil {
+		fmt.Fprintln(w)
+	}
 	if s.Mail != nil {
 		fmt.Fprintf(w, "mail by %s:%d to %s\n", s.Mail.Host, s.Mail.Port, listed(mailed))
 	}
