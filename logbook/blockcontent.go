@@ -28,8 +28,8 @@ const (
 const maxText = 64 << 10
 
 // unitCodes gives each unit its byte in a reading item: index + 1. Its order is
-// part of the format and never changes; a further unit goes to the end and
-// needs a new BlockVersion.
+// part of the format and never changes; once a version was released, a further
+// unit goes to the end and needs a new BlockVersion.
 var unitCodes = [...]string{PPM, MgM3, GM3, Cel, RH, HPa, MS, LMin, OnOff, Deg}
 
 // unitCode returns the byte that stands for unit in a block.

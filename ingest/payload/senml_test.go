@@ -175,7 +175,7 @@ func TestUnits(t *testing.T) {
 		in    string
 	}{
 		{412, "ppm", 412, "ppm"}, {420, "ug/m3", 0.42, "mg/m3"}, {0.0015, "kg/m3", 1.5, "g/m3"}, {273.15, "K", 0, "C"},
-		{100000, "Pa", 1000, "hPa"}, {36, "km/h", 10, "m/s"}, {0.5, "l/s", 30, "L/min"}, {0.001, "m3/s", 60, "L/min"}, {2, "l/min", 2, "L/min"},
+		{100000, "Pa", 1000, "hPa"}, {math.Pi, "rad", 180, "deg"}, {240, "deg", 240, "deg"}, {36, "km/h", 10, "m/s"}, {0.5, "l/s", 30, "L/min"}, {0.001, "m3/s", 60, "L/min"}, {2, "l/min", 2, "L/min"},
 	} {
 		v, u, err := convert(c.value, c.unit)
 		require.NoError(t, err)

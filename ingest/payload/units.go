@@ -2,6 +2,7 @@ package payload
 
 import (
 	"fmt"
+	"math"
 	"sort"
 	"strings"
 
@@ -18,9 +19,9 @@ type conversion struct {
 func same(unit string) conversion { return conversion{unit: unit, mul: 1, div: 1} }
 
 // senmlUnits are the units that a SenML record may carry: those of the registry
-// that RFC 8428, section 12.1, opened (Cel, K, %RH, Pa, m/s, m3/s, l/s, kg/m3),
+// that RFC 8428, section 12.1, opened (Cel, K, %RH, Pa, m/s, m3/s, l/s, kg/m3, rad),
 // secondary units of RFC 8798, section 3 (ppm, ug/m3, hPa, km/h), and this
-// program's own for what the registry lacks (mg/m3, g/m3, l/min, L/min, state).
+// program's own for what they lack (mg/m3, g/m3, l/min, L/min, deg, state).
 var senmlUnits = map[string]conversion{
 	"ppm":   same(logbook.PPM),
 	"mg/m3": same(logbook.MgM3),
@@ -38,6 +39,8 @@ var senmlUnits = map[string]conversion{
 	"L/min": same(logbook.LMin),
 	"l/s":   {logbook.LMin, 60, 1, 0},
 	"m3/s":  {logbook.LMin, 60000, 1, 0},
+	"rad":   {logbook.Deg, 180, math.Pi, 0},
+	"deg":   same(logbook.Deg),
 	"state": same(logbook.OnOff),
 }
 
