@@ -64,6 +64,7 @@ type demo struct {
 	post   *postbox
 	d      *daemon
 	socket string
+	zone   *time.Location // of the depot, in which the console tells the story
 }
 
 // Run implements the command.
@@ -123,6 +124,9 @@ func newDemo(con *console, c *demoCmd) (*demo, error) {
 	dm.socket = sqlite.SocketPath(book)
 	site, err := demoSiteOf(map[string]any{"Logbook": book, "Serial": device, "Printer": printer, "Broker": dm.broker.URL(), "MailPort": dm.post.port(), "Modem": dm.modem.Device()})
 	if err != nil {
+		return nil, err
+	}
+	if dm.zone, err = time.LoadLocation(site.Timezone); err != nil {
 		return nil, err
 	}
 	logger := slog.New(slog.NewTextHandler(con.err, &slog.HandlerOptions{Level: slog.LevelError}))
@@ -200,7 +204,7 @@ func (dm *demo) play(ctx context.Context, c *demoCmd) error {
 // chapter does what the story says at this moment.
 func (dm *demo) chapter(ctx context.Context, c chapter) error {
 	if c.say != "" {
-		fmt.Fprintf(dm.con.out, "\n%s  * %s\n", dm.clock.Now().Format("Mon 2 Jan 15:04"), c.say)
+		fmt.Fprintf(dm.con.out, "\n%s  * %s\n", dm.clock.Now().In(dm.zone).Format("Mon 2 Jan 15:04"), c.say)
 	}
 	if c.gas != nil {
 		c.gas(dm.depot)

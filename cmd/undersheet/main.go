@@ -23,7 +23,7 @@ type console struct {
 // commands are the words after "undersheet".
 type commands struct {
 	Check   checkCmd   `cmd:"" help:"Check a site file, or print an example of one."`
-	Demo    demoCmd    `cmd:"" help:"Ten days of an invented depot in two to three minutes."`
+	Demo    demoCmd    `cmd:"" help:"Eleven days of an invented depot in two to three minutes."`
 	Serve   serveCmd   `cmd:"" help:"Watch a depot: read, judge, warn, show."`
 	Listen  listenCmd  `cmd:"" help:"Show what instruments send, and prove sampling lines before dosing."`
 	Act     actCmd     `cmd:"" help:"Say what people did, for example that airing started."`

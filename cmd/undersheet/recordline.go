@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"undersheet/logbook"
 	"undersheet/logbook/words"
@@ -10,10 +11,11 @@ import (
 
 // recordLine is one record as a line of text; its sentences are filled in.
 func recordLine(rec logbook.Recorded) string {
-	return fmt.Sprintf("%s  %-9s %s", rec.Head().Time.Std().Format("2006-01-02 15:04"), rec.Head().Kind, recordText(rec))
+	return fmt.Sprintf("%s  %-9s %s", rec.Head().Time.Std().Format("2006-01-02 15:04"), rec.Head().Kind, recordText(rec, time.UTC))
 }
 
-func recordText(rec logbook.Recorded) string {
+// recordText is what a record says, its times in a zone.
+func recordText(rec logbook.Recorded, zone *time.Location) string {
 	switch r := rec.(type) {
 	case *logbook.Accepted:
 		return fmt.Sprintf("%s %s", r.Entry, place(r.Store, r.Stack, ""))
@@ -35,8 +37,8 @@ func recordText(rec logbook.Recorded) string {
 		if line == "" {
 			line = "lowest line"
 		}
-		return fmt.Sprintf("%s for %s: %.4g ppm (%.4g to %.4g), chance to hold the end level %.0f %%", place("", r.Stack, line),
-			r.For.Std().Format("2006-01-02 15:04"), float64(r.PPM.P50), float64(r.PPM.P05), float64(r.PPM.P95), 100*float64(r.ChanceMet))
+		return fmt.Sprintf("%s for %s: %.4g ppm (%.4g to %.4g), chance to hold the end level %s", place("", r.Stack, line),
+			r.For.Std().In(zone).Format("2006-01-02 15:04"), float64(r.PPM.P50), float64(r.PPM.P05), float64(r.PPM.P95), chanceWords(float64(r.ChanceMet)))
 	case *logbook.Message:
 		return fmt.Sprintf("%s to %s by %s: %s", r.State, r.To, r.Messenger, r.Subject)
 	}

@@ -25,13 +25,13 @@ type serveCmd struct {
 // Help teaches a newcomer.
 func (*serveCmd) Help() string {
 	return `Reads the site's instruments, keeps every reading and act in the logbook, watches the treatments, keeps each store's
-gate, sends mail for alarms, and shows it all at http://127.0.0.1:8080. It runs until it gets SIGINT or SIGTERM; a
-second signal stops it at once. What was acknowledged before a power cut is there after it.
+gate, tells people and programs of alarms, and shows it all at http://127.0.0.1:8080. It runs until it gets SIGINT or
+SIGTERM; a second signal stops it at once. What was acknowledged before a power cut is there after it.
 
   undersheet check depot.yaml          first: is the site file right?
   undersheet serve --site depot.yaml
 
-Say what people do with "undersheet act"; read the stored record with "undersheet export" and "undersheet report".`
+Say what people do by the forms on the pages, or with "undersheet act"; read the stored record with "undersheet export" and "undersheet report".`
 }
 
 // Run implements the command.

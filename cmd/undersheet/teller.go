@@ -24,7 +24,7 @@ func (dm *demo) tell(ctx context.Context) error {
 			next = e.Head().Seq + 1
 			if r, ok := e.(logbook.Recorded); ok && worthTelling(r, gates) {
 				words.Fill("en", r)
-				fmt.Fprintf(dm.con.out, "%s    %s\n", e.Head().Time.Std().Format("Mon 2 Jan 15:04"), recordText(r))
+				fmt.Fprintf(dm.con.out, "%s    %s\n", e.Head().Time.Std().In(dm.zone).Format("Mon 2 Jan 15:04"), recordText(r, dm.zone))
 			}
 		}
 	}
