@@ -1,6 +1,8 @@
 package web
 
 import (
+	"context"
+	"log/slog"
 	"net/http"
 	"net/url"
 	"strings"
@@ -82,9 +84,19 @@ func (p *site) attention() []string {
 
 // failed answers for a page whose figures could not be read from the logbook.
 func (p *site) failed(w http.ResponseWriter, r *http.Request, err error) {
-	p.opts.Logger.Error("read the logbook for a page", "path", r.URL.Path, "error", err)
+	p.unread(r.Context(), "read the logbook for a page", "path", r.URL.Path, "error", err)
 	page := missingPage{frame: p.frame(p.source.View(), "Not to be read"), Trouble: "The logbook could not be read: " + err.Error()}
 	p.show(w, http.StatusInternalServerError, "missing", page)
+}
+
+// unread logs that the logbook could not be read; a reader who has gone meanwhile
+// is no fault.
+func (p *site) unread(ctx context.Context, msg string, args ...any) {
+	level := slog.LevelError
+	if ctx.Err() != nil {
+		level = slog.LevelDebug
+	}
+	p.opts.Logger.Log(ctx, level, msg, args...)
 }
 
 // printable makes outside text fit for a page.

@@ -108,7 +108,7 @@ func (p *site) recentRows(ctx context.Context, f *frame, store string) []journal
 	p.recent.mu.Lock()
 	defer p.recent.mu.Unlock()
 	if err := p.recent.read(ctx, p.opts.Log); err != nil {
-		p.opts.Logger.Error("read the newest acts at a store", "store", store, "error", err)
+		p.unread(ctx, "read the newest acts at a store", "store", store, "error", err)
 	}
 	var rows []journalRow
 	for _, a := range p.recent.of[store] {

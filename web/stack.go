@@ -104,7 +104,7 @@ func (p *site) stackPage(ctx context.Context, v *rules.View, name string, log bo
 		drawn, err := p.curves.of(ctx, p.opts.Record, v, k, log)
 		if err != nil {
 			page.ChartTrouble = "The readings could not be read from the logbook, so curves may be missing: " + err.Error()
-			p.opts.Logger.Error("read readings for a page", "stack", name, "error", err)
+			p.unread(ctx, "read readings for a page", "stack", name, "error", err)
 		}
 		page.Overview, page.Charts = drawn.overview, drawn.lines
 	}
