@@ -104,7 +104,7 @@ func (d *drawing) axes() {
 	for _, v := range hourTicks(d.x, int((d.right-d.left)/(letter*6))) {
 		x := d.x.at(v)
 		d.line(x, d.bottom, x, d.bottom+5, `stroke="`+ink+`"`)
-		d.label(x, d.bottom+20, "middle", short(v), "")
+		d.label(math.Min(x, d.w-letter*float64(len(short(v)))/2-2), d.bottom+20, "middle", short(v), "")
 	}
 	d.line(d.left, d.bottom, d.right, d.bottom, `stroke="`+ink+`" stroke-width="1.5"`)
 	d.line(d.left, d.top, d.left, d.bottom, `stroke="`+ink+`" stroke-width="1.5"`)
@@ -212,7 +212,7 @@ func (d *drawing) levels() {
 func (d *drawing) marks() {
 	marks := append([]Mark(nil), d.c.Marks...)
 	sort.SliceStable(marks, func(i, j int) bool { return marks[i].X < marks[j].X })
-	edge := d.left + letter*float64(len([]rune(d.c.YLabel))) // words above the axis stand there
+	edge := letter * float64(len([]rune(d.c.YLabel))+2) // words above the axis stand there; m is wider than most
 	for i := 0; i < len(marks); {
 		if !finite(marks[i].X) || !d.x.inside(marks[i].X) {
 			i++
@@ -226,7 +226,7 @@ func (d *drawing) marks() {
 				words = first.Label + "–" + marks[j].Label
 			}
 		}
-		at := math.Max(x, edge+letter*float64(len([]rune(words)))/2-d.left)
+		at := math.Max(x, edge+letter*float64(len([]rune(words)))/2)
 		at = math.Min(at, d.right-letter*float64(len([]rune(words)))/2)
 		d.label(at, 15, "middle", words, ` font-weight="bold"`)
 		i = j
