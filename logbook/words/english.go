@@ -174,7 +174,7 @@ var englishAlarms = map[string]sentence{
 	"end-level-at-risk": {"At risk: stack {stack} has a chance of {percent} % to hold its end level.", twoPeople +
 		"Ask the licensed fumigator soon, while it can still be mended: a longer exposure, more phosphide, or the other protocol. More phosphide moves the earliest airing."},
 	"end-level-at-risk/collapsing": {"Collapsing: stack {stack} has a chance of {percent} % to hold its end level, and had a fair one within the last 6 hours.", twoPeople +
-		"By first light it may be lost. Call the licensed fumigator now, to decide together what is done at first light; nobody goes in by night."},
+		"Within hours it may be lost. Call the licensed fumigator now, to decide together what is done by daylight; nobody goes in by night."},
 	"end-level-missed": {"Missed: stack {stack} showed {value} ppm at its lowest line when the shortest exposure had passed; {limit} ppm was needed.",
 		"Do not start airing yet. Ask the licensed fumigator whether a longer exposure can still reach it, or whether the stack is to be treated again. The stack stays under gas until it was aired."},
 	"uneven-gas": {"Uneven gas: the lowest line of stack {stack} holds {percent} % of the highest.",
