@@ -36,6 +36,8 @@ type Field struct {
 	Sort     Sort
 	Needed   bool     // the form refuses to go without it
 	Signed   bool     // a number that may be negative
+	Least    float64  // of a number, with Most
+	Most     float64  // what is beyond cannot be meant, a slip of the pen; 0 = no such bound
 	Suggest  []string // what people often write there
 	Choices  []Option
 	Preset   string // what stands in it at first

@@ -196,6 +196,8 @@ func TestFaultsNameTheirField(t *testing.T) {
 		{logbook.KindAiringStarted, "early", "", "shortest exposure lasts until"},
 		{logbook.KindAcknowledged, "which", "alarm=leak&stack=C", "not any more"},
 		{logbook.KindLineProved, "lag", "90000", "more than a day"},
+		{logbook.KindTreatmentStarted, "grain_temp_c", "290", "-30 to 70 °C"},
+		{logbook.KindTreatmentStarted, "grain_moisture_pct", "131", "0 to 100"},
 		{logbook.KindDoseAdded, "colour", "red", "no field"},
 		{logbook.KindDoseAdded, "identity", "verified", "no field"},
 		{logbook.KindDoseAdded, "seq", "7", "no field"},

@@ -125,6 +125,8 @@ func (r *reader) value(f *Field, text string) {
 			r.fault(f.Name, "%v", err)
 		case n < 0 && !f.Signed:
 			r.fault(f.Name, "this cannot be below 0")
+		case f.Most != 0 && (n < f.Least || n > f.Most):
+			r.fault(f.Name, "this is not from %v to %v %s: look at the digits and the unit", f.Least, f.Most, f.Unit)
 		case f.Sort == Length && n > 86400:
 			r.fault(f.Name, "this is more than a day: write seconds")
 		case f.Sort == Length:

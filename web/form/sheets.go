@@ -48,12 +48,12 @@ func treatmentStarted(d Depot) []Field {
 		{Name: "volume_m3", Label: "Volume under the sheet", Unit: "m³", Sort: Number, Needed: true, Hint: "0 when it is not known."},
 		{Name: "phosphine_g", Label: "Phosphine that the dose gives off", Unit: "g", Sort: Number, Needed: true,
 			Hint: "The gas, not the weight of the product: by common practice a 3 g tablet of aluminium phosphide gives 1 g, a 0.6 g pellet 0.2 g. The label decides."},
-		{Name: "grain_temp_c", Label: "Temperature of the goods", Unit: "°C", Sort: Number, Signed: true, Needed: true,
+		{Name: "grain_temp_c", Label: "Temperature of the goods", Unit: "°C", Sort: Number, Signed: true, Least: -30, Most: 70, Needed: true,
 			Hint: "Measured inside the stack. Below 15 °C phosphine is not effective."},
 		{Name: "form", Label: "Form of the product", Sort: Text, Suggest: []string{"tablets", "pellets", "sachets", "plates"}, Longest: 60, Advanced: true},
 		{Name: "count", Label: "Pieces laid", Sort: Whole, Advanced: true},
 		{Name: "gas_space_m3", Label: "Free gas space under the sheet", Unit: "m³", Sort: Number, Advanced: true, Hint: "Only when it was measured; else it is reckoned from volume, weight and commodity."},
-		{Name: "grain_moisture_pct", Label: "Moisture of the goods", Unit: "%, wet basis", Sort: Number, Advanced: true},
+		{Name: "grain_moisture_pct", Label: "Moisture of the goods", Unit: "%, wet basis", Sort: Number, Most: 100, Advanced: true},
 		{Name: "exposure_hours", Label: "Planned exposure", Unit: "h from t = 0", Sort: Number, Advanced: true, Hint: "Only when it is longer than the protocol's."},
 	}
 }
