@@ -68,7 +68,7 @@ func (c *checker) named(path, name string, taken map[string]string, what string)
 		return
 	}
 	if first, ok := taken[name]; ok {
-		c.wrong(path, name, "this name of a %s stands twice: first in line %d", what, c.find(first).line)
+		c.wrong(path, name, "another %s has this name: first in line %d", what, c.find(first).line)
 		return
 	}
 	taken[name] = path
