@@ -10,18 +10,20 @@ import (
 )
 
 // protection tells what breathing protection the air of a store asks for now: by
-// the worst of its inside points, at the upper value of its reading. One point that
-// is silent, faulty, over its range or not known to be drawn makes the air unknown,
-// and so does a store without inside points.
+// the worst of its inside and door points, at the upper value of its reading. One
+// point that is silent, faulty, over its range or not known to be drawn makes the
+// air unknown, and so does a store without inside points.
 func (s *State) protection(name string) ProtectionView {
 	site, _ := s.siteStore(name)
 	v := ProtectionView{}
 	n := 0
 	for _, p := range site.Air {
-		if p.Where != "" && p.Where != logbook.WhereInside {
+		if !p.Gate() {
 			continue
 		}
-		n++
+		if p.Where != logbook.WhereDoor {
+			n++
+		}
 		c, known := s.Channels[p.Channel], false
 		if c != nil {
 			_, silent := c.SilentFor(s.Site.Channels[p.Channel], s.At)

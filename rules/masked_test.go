@@ -12,11 +12,11 @@ import (
 )
 
 // What the air inside asks of breathing protection: the steps of NIOSH npgd0505 on
-// the upper value of the worst inside point.
+// the upper value of the worst inside or door point.
 func TestProtectionOfAStore(t *testing.T) {
 	d := depot(t)
 	at := func() ProtectionView { return d.state.View().Stores[0].Protection }
-	assert.Equal(t, []any{10, true, "beside A"}, []any{at().APF, at().Known, at().Point})
+	assert.Equal(t, []any{10, true, "door"}, []any{at().APF, at().Known, at().Point}, "both read the same")
 	assert.InDelta(t, 0.02*1.1+0.03, at().UpperPPM, 0.001, "accuracy 10 %, zero error 0.03 ppm")
 	read := func(ppm float64) ProtectionView {
 		d.now = d.now.Add(time.Minute)
@@ -26,6 +26,11 @@ func TestProtectionOfAStore(t *testing.T) {
 	assert.Equal(t, 10, read(2.69).APF, "2.69 × 1.1 + 0.03 = 2.99")
 	assert.Equal(t, 25, read(2.71).APF)
 	assert.Equal(t, 1000, read(19).APF)
+	d.read("door", 20)
+	assert.Equal(t, []any{10000, false, "door"}, []any{read(0.02).APF, at().Known, at().Point}, "people go in by the door")
+	d.read("door", 10)
+	assert.Equal(t, []any{50, true, "door"}, []any{read(0.02).APF, at().Known, at().Point}, "10 × 1.1 + 0.03 = 11.03")
+	d.read("door", 0.02)
 	v := read(20)
 	assert.Equal(t, []any{10000, false, true}, []any{v.APF, v.Known, v.SelfContained}, "over its range: at least that much")
 	assert.Equal(t, 10000, read(-1).APF, "below zero: a fault")
