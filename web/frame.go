@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"log/slog"
 	"net/http"
 	"net/url"
@@ -77,6 +78,28 @@ func (p *site) attention() []string {
 	if p.opts.Outbox != nil {
 		for _, a := range p.opts.Outbox.Stats().Attention {
 			all = append(all, "Messages: "+a)
+		}
+	}
+	return append(all, p.unsent()...)
+}
+
+// lateMessage is how long a message may wait after a second attempt before the
+// pages say so: common practice.
+const lateMessage = 5 * time.Minute
+
+// unsent tells of ways out on which messages do not go out.
+func (p *site) unsent() []string {
+	if p.opts.Machinery.Messengers == nil {
+		return nil
+	}
+	ms, err := p.opts.Machinery.Messengers()
+	if err != nil {
+		return nil // the outbox itself says what is wrong with it
+	}
+	var all []string
+	for _, m := range ms {
+		if m.Attempts > 1 && m.Oldest >= lateMessage {
+			all = append(all, fmt.Sprintf("Messages by %s do not go out: %d wait, the oldest for %s. Tell people by telephone.", m.Name, m.Pending, span(m.Oldest)))
 		}
 	}
 	return all
