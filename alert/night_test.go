@@ -437,3 +437,19 @@ func oneEntry(t *rapid.T) step {
 	}
 	return s
 }
+
+// TestLeakSpeaksForTheChance: by day the chance that a leak brings down is part of
+// its message; at night people are woken for it.
+func TestLeakSpeaksForTheChance(t *testing.T) {
+	for start, told := range map[string]bool{"2026-03-01 10:00": false, "2026-03-01 23:00": true} {
+		f := feedAt(t, wired(), start)
+		cause := of("leak", "high", false)
+		cause.Also = []string{"end-level-at-risk", "uneven-gas"}
+		first := f.fold(in(logbook.AlarmRaised, cause, ""))
+		require.NotEmpty(t, first)
+		f.now = f.now.Add(10 * time.Minute)
+		risk := of("end-level-at-risk", "high", true)
+		risk.Code = "collapsing"
+		require.Equal(t, told, len(by(ByMail, f.fold(in(logbook.AlarmRaised, risk, "")))) > 0, start)
+	}
+}

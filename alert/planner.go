@@ -218,14 +218,16 @@ func (p *Planner) raise(key string, ep *episode) *news {
 }
 
 // cause returns the key of the alarm that was just told and speaks for a. None
-// speaks for one that is graver than itself.
+// speaks for one that is graver than itself or, unless people were woken for it
+// too, for one that lives hang on or that wakes them tonight.
 func (p *Planner) cause(key string, a *logbook.Alarm) string {
 	same := func(a, b string) bool { return a == "" || b == "" || a == b }
+	night := p.Site == nil || p.isNight()
 	for _, k := range slices.Sorted(maps.Keys(p.Known)) {
 		c := p.Known[k]
 		switch {
 		case k == key, c.Over != 0, c.Under != "", !slices.Contains(c.Alarm.Also, a.Alarm), p.Now.Sub(c.Told) > p.opts.Together,
-			rank(a.Priority) > rank(c.Top), a.Wake && !c.Alarm.Wake, !same(a.Store, c.Alarm.Store), !same(a.Stack, c.Alarm.Stack):
+			rank(a.Priority) > rank(c.Top), a.Wake && !c.Alarm.Wake && (night || slices.Contains(lives, a.Alarm)), !same(a.Store, c.Alarm.Store), !same(a.Stack, c.Alarm.Stack):
 			continue
 		}
 		return k

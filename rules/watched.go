@@ -24,7 +24,7 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 		}
 		switch e.Kind {
 		case leak.Leak:
-			of.Alarm = alarmLeak
+			of.Alarm, of.Also = alarmLeak, []string{alarmAtRisk, alarmUneven} // what is likely to follow
 			changed := e.Onset
 			if e.Cleared {
 				changed = s.At.Hours(t.Started)
