@@ -101,6 +101,8 @@ type gasSpace struct {
 	drift            float64 // °C per day: sd of the grain's walk
 	added            []decay.Dose
 	tears            []tear
+
+	still float64 // hours from which gusts are what is expected of them; 0 = never
 }
 
 // tear is more leakage from a node.
@@ -120,37 +122,55 @@ type sensor struct {
 	offset        float64 // hours after the round began
 }
 
-// Priors of the clean family. Their spreads are the stated ones.
+// The clean family: spreads of its priors (standard deviations of ln yield, of ln
+// release, of ln loss, of the lag in days, of sorption and permanent sorption per
+// day), and its readings.
 const (
-	cleanRelease, cleanReleaseSD = 1.15, 0.35
-	cleanLoss, cleanLossSD       = 0.22, 0.70
-	cleanLagDays, cleanLagSD     = 0.104, 0.12
-	cleanSorbSD, cleanFree       = 0.35, 0.45
-	cleanBindSD                  = 0.07
-	cleanYieldSD                 = 0.20
-	cleanNoise                   = 0.03
-	cleanLines                   = 4
-	cleanEvery                   = 1.0 / 6
-	cleanTemp                    = 27.0
+	CleanYieldSD   = 0.20
+	CleanReleaseSD = 0.35
+	CleanLossSD    = 0.70
+	CleanLagSD     = 0.12
+	CleanSorbSD    = 0.35
+	CleanBindSD    = 0.07
+
+	CleanLines = 4
+	CleanEvery = 1.0 / 6 // hours
+	CleanNoise = 0.03    // of ln C
 )
 
+// Middles of the clean family's priors, per day, days and °C.
+const (
+	cleanRelease = 1.15 // at 25 °C
+	cleanLoss    = 0.22
+	cleanLag     = 0.104
+	cleanFree    = 0.75
+	cleanTemp    = 27.0
+)
+
+// CleanTruth draws the parameters of a clean treatment.
+func CleanTruth(rnd *rand.Rand) *Truth {
+	p := cleanPlan(draws{rnd})
+	t := p.truth()
+	return &t
+}
+
 // clean draws a plan of the clean family.
-func (s *source) clean() *plan {
-	d := s.stream("plan")
-	p := &plan{commodity: "wheat", temp: cleanTemp, moisture: 12.5, space: 200, every: cleanEvery, nodeOf: make([]int, cleanLines)}
-	p.grams = 320
+func (s *source) clean() *plan { return cleanPlan(s.stream("plan")) }
+
+func cleanPlan(d draws) *plan {
+	p := &plan{commodity: "wheat", temp: cleanTemp, moisture: 12.5, space: 200, grams: 320, every: CleanEvery, nodeOf: make([]int, CleanLines)}
 	g := &p.gas
 	g.volume, g.edge, g.feed, g.exchange = []float64{1}, []float64{1}, []float64{1}, [][]float64{{0}}
-	g.yield = dose.FullPPM(p.grams, p.space, p.temp) * d.around(1, cleanYieldSD)
-	g.release = d.around(cleanRelease*warmer(cleanTemp), cleanReleaseSD)
-	g.leak = d.around(cleanLoss, cleanLossSD)
+	g.yield = dose.FullPPM(p.grams, p.space, p.temp) * d.around(1, CleanYieldSD)
+	g.release = d.around(cleanRelease*warmer(cleanTemp), CleanReleaseSD)
+	g.leak = d.around(cleanLoss, CleanLossSD)
 	for g.lag = -1; g.lag < 0; {
-		g.lag = 24 * (cleanLagDays + cleanLagSD*d.NormFloat64())
+		g.lag = 24 * (cleanLag + CleanLagSD*d.NormFloat64())
 	}
-	g.sorb, g.free = math.Abs(cleanSorbSD*d.NormFloat64()), cleanFree
-	g.bind = math.Abs(cleanBindSD * d.NormFloat64())
-	for range cleanLines {
-		p.lines = append(p.lines, sensor{share: cleanNoise})
+	g.sorb, g.free = math.Abs(CleanSorbSD*d.NormFloat64()), cleanFree
+	g.bind = math.Abs(CleanBindSD * d.NormFloat64())
+	for range CleanLines {
+		p.lines = append(p.lines, sensor{share: CleanNoise})
 	}
 	return p
 }
@@ -173,14 +193,14 @@ var commodities = []struct {
 func (s *source) hard() *plan {
 	d := s.stream("plan")
 	c := commodities[d.IntN(len(commodities))]
-	p := &plan{commodity: c.name, temp: d.between(18, 34), moisture: d.between(11, 14), space: d.ratio(60, 300), every: 1.0 / 6}
+	p := &plan{commodity: c.name, temp: d.between(21, 34), moisture: d.between(11, 14), space: d.ratio(60, 300), every: 1.0 / 6}
 	if d.Float64() < 0.25 {
 		p.every = 1.0 / 60
 	}
-	nominal := d.ratio(600, 2800)
+	nominal := d.ratio(700, 4000)
 	p.grams = math.Round(100*nominal/dose.FullPPM(100, p.space, p.temp)/10) * 10
-	lines := 3 + d.IntN(3)
-	nodes := min(lines+1+d.IntN(2), 6) // at least one without a line
+	lines := 3 + d.IntN(4)
+	nodes := min(lines+1+d.IntN(2), 7) // at least one without a line
 	p.nodeOf = d.Perm(nodes)[:lines]
 	g := &p.gas
 	g.space(d, nodes)
@@ -189,7 +209,7 @@ func (s *source) hard() *plan {
 	g.slow, g.lag, g.ramp = d.between(0, 0.25), d.between(1, 5), d.between(0.3, 2)
 	g.sorb, g.free, g.bind = d.ratio(c.sorb[0], c.sorb[1]), d.ratio(c.free[0], c.free[1]), d.ratio(c.bind[0], c.bind[1])
 	for g.leak = 0; g.leak+g.bind < 0.05 || g.leak+g.bind > 1.2; {
-		g.leak = d.around(0.17, 0.70)
+		g.leak = d.around(0.20, 0.80)
 	}
 	g.weather(d)
 	for i := range lines {
@@ -220,13 +240,13 @@ func (g *gasSpace) space(d draws, nodes int) {
 // weather draws what moves the leak and the release.
 func (g *gasSpace) weather(d draws) {
 	g.breathing, g.phase = d.between(0.05, 0.5), 2*math.Pi*d.Float64()
-	g.gust, g.gustHours, g.local = d.between(0.15, 0.45), d.ratio(1, 6), d.between(0, 0.3)
+	g.gust, g.gustHours, g.local = d.between(0.15, 0.5), d.ratio(1, 8), d.between(0, 0.3)
 	g.swing, g.head, g.core, g.drift = d.between(2, 10), d.between(0.1, 0.35), d.between(0, 0.3), d.between(0, 0.6)
 }
 
 // hardSensor draws the instrument of a line.
 func hardSensor(d draws, offset float64) sensor {
-	s := sensor{share: d.between(0.01, 0.04), floor: 1, tails: true, gain: 0.02 * d.NormFloat64(), drift: 0.003 * d.NormFloat64(),
+	s := sensor{share: d.between(0.01, 0.04), floor: 1, tails: true, gain: 0.025 * d.NormFloat64(), drift: 0.003 * d.NormFloat64(),
 		spikes: d.between(0, 0.006), range_: 2000, digit: 1, offset: offset}
 	if d.Float64() < 0.2 {
 		s.digit = 5

@@ -20,6 +20,7 @@ type run struct {
 	gust         float64
 	local        []float64
 	walk         float64     // °C
+	open         float64     // variance of ln leak that is expected, not drawn
 	history      [][]float64 // ppm by node and point
 	balance      Balance
 	dGas, dSorb  []float64 // scratch
@@ -47,7 +48,7 @@ func (p *plan) simulate(d draws) *run {
 			}
 		}
 		if k < steps {
-			w.blow(d)
+			w.blow(float64(k)*stepHours, d)
 			w.step(float64(k) * stepHours)
 		}
 	}
@@ -55,18 +56,24 @@ func (p *plan) simulate(d draws) *run {
 	return w
 }
 
-// blow moves gusts and temperature on by a step; they draw as often with a leak
-// as without.
-func (w *run) blow(d draws) {
+// blow moves gusts and temperature on by a step from hours; they draw as often
+// with a leak as without.
+func (w *run) blow(hours float64, d draws) {
+	fresh := 1.0
+	if w.still > 0 && hours >= w.still {
+		fresh = 0
+	}
 	if w.gustHours > 0 {
 		keep := math.Exp(-stepHours / w.gustHours)
-		fresh := math.Sqrt(1 - keep*keep)
-		w.gust = keep*w.gust + fresh*w.gasSpace.gust*d.NormFloat64()
+		part := math.Sqrt(1 - keep*keep)
+		g, l := w.gasSpace.gust, w.gasSpace.local
+		w.gust = keep*w.gust + fresh*part*g*d.NormFloat64()
 		for i := range w.local {
-			w.local[i] = keep*w.local[i] + fresh*w.gasSpace.local*d.NormFloat64()
+			w.local[i] = keep*w.local[i] + fresh*part*l*d.NormFloat64()
 		}
+		w.open = keep*keep*w.open + (1-fresh)*part*part*(g*g+l*l)
 	}
-	w.walk += w.drift * math.Sqrt(stepDays) * d.NormFloat64()
+	w.walk += fresh * w.drift * math.Sqrt(stepDays) * d.NormFloat64()
 }
 
 // step moves the gas on by a minute from hours, by Heun's rule.
@@ -94,7 +101,7 @@ func (w *run) outflow(hours float64) {
 	drawn := w.head * math.Max(0, -2*math.Pi*w.swing*cos) / kelvin
 	windy := w.leak * math.Max(0, 1+w.breathing*sin)
 	g, l := w.gasSpace.gust, w.gasSpace.local
-	common := math.Exp(w.gust - (g*g+l*l)/2)
+	common := math.Exp(w.gust + (w.open-g*g-l*l)/2)
 	for i := range w.leaks {
 		w.leaks[i] = w.edge[i] * (windy*common*math.Exp(w.local[i]) + drawn)
 	}
@@ -126,14 +133,14 @@ func (w *run) emit(hours float64) {
 
 // awake is how far the release has begun, hours after dosing.
 func (w *run) awake(hours float64) float64 {
-	u := hours + stepHours/2 - w.lag
+	u := hours + stepHours - w.lag // of the step that begins now
 	if u <= 0 {
 		return 0
 	}
 	if w.ramp > 0 {
-		return -math.Expm1(-u / w.ramp)
+		return -math.Expm1(-math.Max(0, u-stepHours/2) / w.ramp)
 	}
-	return math.Min(1, u/stepHours+0.5)
+	return math.Min(1, u/stepHours)
 }
 
 // spend takes a step's share from what is left, and returns it per day.

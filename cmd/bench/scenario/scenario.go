@@ -100,12 +100,23 @@ func (t *Truth) PPM(line int, hours float64) float64 {
 func (t *Truth) LnC(line int, hours float64) float64 { return math.Log(t.PPM(line, hours)) }
 
 // Lowest returns the true concentration of the lowest line, ppm.
-func (t *Truth) Lowest(hours float64) float64 {
-	low := math.Inf(1)
+func (t *Truth) Lowest(hours float64) float64 { return t.PPM(t.LowestLine(hours), hours) }
+
+// LowestLine is the line with the least gas.
+func (t *Truth) LowestLine(hours float64) int {
+	low := 0
 	for l := range t.minutes {
-		low = math.Min(low, t.PPM(l, hours))
+		if t.PPM(l, hours) < t.PPM(low, hours) {
+			low = l
+		}
 	}
 	return low
+}
+
+// Misread is ln of what a line's instrument makes of the truth at hours, without
+// scatter: its gain and drift.
+func (t *Truth) Misread(line int, hours float64) float64 {
+	return t.Gain[line] + t.Drift[line]*hours/24
 }
 
 // Balance is where the gas is at the end, in ppm of the whole gas space.
@@ -129,6 +140,19 @@ func Clean(seed uint64, trouble ...Trouble) *Record {
 func Hard(seed uint64, trouble ...Trouble) *Record {
 	s := newSource(seed, "hard")
 	return build(seed, s.hard(), s, trouble)
+}
+
+// Foreseen is what can be known at hours of the hard treatment of a seed, when all
+// but the coming gusts is: its truth with the gusts and the walk of the temperature
+// from then on as they are to be expected.
+func Foreseen(seed uint64, hours float64) *Truth {
+	s := newSource(seed, "hard")
+	p := s.hard()
+	p.befall(Trouble{}, s.stream("trouble"))
+	p.gas.still = hours
+	t := p.truth()
+	t.minutes = p.simulate(s.stream("weather")).tracks(p.nodeOf)
+	return &t
 }
 
 // build carries a plan out.
