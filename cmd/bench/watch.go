@@ -1,0 +1,174 @@
+package main
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"undersheet/cmd/bench/scenario"
+	"undersheet/logbook"
+	"undersheet/rules/decay"
+	"undersheet/rules/leak"
+	"undersheet/rules/reading"
+)
+
+// Figures of package rules: bins of the leak test, the hour of the first refit.
+const (
+	binHours   = 5.0 / 60
+	firstRefit = 2
+	endPPM     = 150.0 // end level of the five-day protocol
+)
+
+// t0 is when every treatment begins.
+var t0 = logbook.At(time.Date(2026, 3, 1, 8, 0, 0, 0, time.UTC))
+
+// outlook is a forecast of the end, made at an hour.
+type outlook struct {
+	lines  []decay.Forecast
+	lowest decay.Forecast
+}
+
+// event is one of the leak test and the hour at which it came.
+type event struct {
+	leak.Event
+	at float64
+}
+
+// watched is a record as the daemon sees it: its readings judged, binned, fitted
+// and tested by the same calls, in the same order, as package rules makes them.
+type watched struct {
+	rec      *scenario.Record
+	fit      *decay.State
+	leak     *leak.State
+	channels []logbook.Channel
+	history  []reading.History
+	hour     int
+	slot     int
+	sums     []binSum
+	doses    []decay.Dose // still to be told
+	at       []int        // hours at which to forecast
+	outlooks map[int]outlook
+	events   []event
+	stuck    []float64 // hour at which a line was first judged stuck; 0 = never
+	silent   []float64 // hour at which a line had been silent too long; 0 = never
+	refit    func()    // makes the fit anew
+	every    func(w *watched, hour int)
+}
+
+// binSum gathers the readings of one line in the running bin.
+type binSum struct {
+	ppm      float64
+	n        int
+	censored bool
+}
+
+// watch runs a record through fit and leak test, with forecasts at the given hours.
+func watch(r *scenario.Record, at ...int) *watched {
+	w := &watched{rec: r, doses: r.Doses, at: at, outlooks: map[int]outlook{}}
+	w.fit = decay.New(r.Setup)
+	w.refit = w.fit.Refit
+	w.leak = leak.New(leak.Setup{Lines: r.Lines()})
+	n := r.Lines()
+	w.sums, w.history, w.stuck, w.silent = make([]binSum, n), make([]reading.History, n), make([]float64, n), make([]float64, n)
+	for _, l := range r.Setup.Lines {
+		w.channels = append(w.channels, logbook.Channel{Gas: "ph3", Unit: logbook.PPM, Range: l.Range, Resolution: l.Resolution,
+			DetectionLimit: l.DetectionLimit, Accuracy: l.Accuracy})
+	}
+	return w
+}
+
+// run takes every reading, and passes the last hour.
+func (w *watched) run() *watched {
+	for i := range w.rec.Readings {
+		w.read(&w.rec.Readings[i])
+	}
+	w.pass(scenario.Hours)
+	return w
+}
+
+// read takes one reading.
+func (w *watched) read(r *scenario.Reading) {
+	w.tellDoses(r.Hours)
+	at := t0.Add(time.Duration(r.Hours * float64(time.Hour)))
+	e := &logbook.Reading{Header: logbook.Header{Time: at, Received: at, Kind: logbook.KindReading}, Value: r.PPM, Unit: logbook.PPM}
+	j := w.history[r.Line].Judge(w.channels[r.Line], e, at)
+	if j.State == reading.Stuck && w.stuck[r.Line] == 0 {
+		w.stuck[r.Line] = r.Hours
+	}
+	if j.Counts && j.Fits {
+		w.closeBin(r.Hours)
+		w.fit.Observe(r.Hours, r.Line, j.Value)
+		sum := &w.sums[r.Line]
+		sum.ppm, sum.n, sum.censored = sum.ppm+j.Value, sum.n+1, sum.censored || j.State != reading.OK
+	}
+	w.pass(r.Hours)
+}
+
+// tellDoses tells of the doses that were added until hours.
+func (w *watched) tellDoses(hours float64) {
+	for len(w.doses) > 0 && w.doses[0].Hours <= hours {
+		w.fit.AddDose(w.doses[0].Hours, w.doses[0].Grams)
+		w.leak.DoseAdded(w.doses[0].Hours)
+		w.doses = w.doses[1:]
+	}
+}
+
+// closeBin hands the running bin to the leak test.
+func (w *watched) closeBin(hours float64) {
+	slot := int(math.Floor(hours / binHours))
+	if slot <= w.slot {
+		return
+	}
+	var obs []leak.Obs
+	for i, s := range w.sums {
+		if s.n > 0 {
+			ppm := s.ppm / float64(s.n)
+			obs = append(obs, leak.Obs{Line: i, PPM: ppm, SDLn: w.scatter(i, ppm, s.n), Censored: s.censored})
+		}
+	}
+	if len(obs) > 0 {
+		for _, e := range w.leak.Observe((float64(w.slot)+0.5)*binHours, obs, w.fit) {
+			w.events = append(w.events, event{e, hours})
+			if e.Kind == leak.Leak && e.Cleared {
+				w.fit.LossChanged(hours)
+			} else if e.Kind == leak.Leak {
+				w.fit.LossChanged(e.Onset)
+			}
+		}
+	}
+	w.slot = slot
+	clear(w.sums)
+}
+
+// scatter is the standard deviation of ln of a bin's mean that package rules states.
+func (w *watched) scatter(line int, ppm float64, n int) float64 {
+	if !(ppm > 0) {
+		return 1
+	}
+	digit := max(w.rec.Setup.Lines[line].Resolution, 1) / ppm
+	return math.Sqrt((0.03*0.03 + digit*digit) / float64(n))
+}
+
+// pass lets time pass: each hour the fit is made anew.
+func (w *watched) pass(hours float64) {
+	for i := range w.history {
+		if _, long := w.history[i].SilentFor(w.channels[i], t0.Add(time.Duration(hours*float64(time.Hour)))); long && w.silent[i] == 0 && hours > 1 {
+			w.silent[i] = hours
+		}
+	}
+	hour := int(math.Floor(hours))
+	if hour <= w.hour || hour < firstRefit {
+		return
+	}
+	w.hour = hour
+	w.refit()
+	if slices.Contains(w.at, hour) {
+		lines, lowest, ok := w.fit.Forecasts(scenario.Hours, endPPM)
+		if ok {
+			w.outlooks[hour] = outlook{lines, lowest}
+		}
+	}
+	if w.every != nil {
+		w.every(w, hour)
+	}
+}
