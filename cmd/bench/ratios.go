@@ -8,17 +8,22 @@ import (
 
 // A plain CUSUM on line ratios: what a careful person would set up without a model.
 // Ten-minute means of ln of a line less that of all lines; their mean follows
-// slowly, their scatter is learned; a tabular CUSUM with the usual allowance of half
-// a standard deviation looks for a fall (Montgomery & Runger, 16-10).
+// slowly, their scatter is learned; a tabular CUSUM (Montgomery & Runger, 16-10)
+// looks for a fall. Memory and allowance are those that found most tears at the
+// false-alarm rate asked for, of memories of 1–24 h and allowances of 0.5–2: with
+// half a standard deviation, as usual, slow mixing alone makes it cry.
 const (
-	ratioBin    = 1.0 / 6
-	ratioMemory = 24.0 // hours, of the mean
-	ratioSlack  = 0.5
+	ratioBin     = 1.0 / 6
+	ratioMemory  = 8.0  // hours, of the mean
+	ratioScatter = 48.0 // hours, of the scatter
+	ratioSlack   = 2.0  // standard deviations
+	ratioFrom    = 30.0 // hours: the gas has mixed
+	leastRatioSD = 0.005
 )
 
 // ratios is its path over a record.
 func ratios(r, plain *scenario.Record) score {
-	s := score{days: (scenario.Hours - 2*quietHours) / 24}
+	s := score{days: (scenario.Hours - ratioFrom) / 24}
 	top := math.Inf(-1)
 	if r.Lines() > 1 {
 		ratioPath(r, func(hours, value float64) {
@@ -42,11 +47,10 @@ func (t *tracked) add(x float64) float64 {
 	}
 	t.n++
 	e := x - t.mean
-	z := max(-4, min(e/math.Sqrt(t.square), 4))
-	keep := 1 / min(t.n, ratioMemory/ratioBin)
-	t.mean += keep * e
-	t.square += keep * (min(e*e, 9*t.square) - t.square)
-	if t.n < quietHours/ratioBin {
+	z := max(-4, min(e/math.Sqrt(max(t.square, leastRatioSD*leastRatioSD)), 4))
+	t.mean += e / min(t.n, ratioMemory/ratioBin)
+	t.square += (min(e*e, 9*t.square) - t.square) / min(t.n, ratioScatter/ratioBin)
+	if t.n < (ratioFrom-quietHours)/ratioBin {
 		return 0
 	}
 	t.sum = max(0, t.sum-z-ratioSlack)
@@ -67,7 +71,7 @@ func ratioPath(r *scenario.Record, at func(hours, value float64)) {
 			clear(counts)
 			slot = b
 		}
-		if int(x.Hours/ratioBin) == slot && x.PPM > 0 {
+		if top := r.Setup.Lines[x.Line].Range; int(x.Hours/ratioBin) == slot && x.PPM > 0 && (top == 0 || x.PPM < top) {
 			sums[x.Line] += math.Log(x.PPM)
 			counts[x.Line]++
 		}

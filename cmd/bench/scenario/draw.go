@@ -62,6 +62,19 @@ func (d draws) shares(n int, spread float64) []float64 {
 	return out
 }
 
+// about is shares that differ from others by a factor of up to spread.
+func (d draws) about(others []float64, spread float64) []float64 {
+	out, sum := make([]float64, len(others)), 0.0
+	for i, v := range others {
+		out[i] = v * d.ratio(1, spread)
+		sum += out[i]
+	}
+	for i := range out {
+		out[i] /= sum
+	}
+	return out
+}
+
 // plan is all that is drawn for a treatment before it runs.
 type plan struct {
 	commodity string
@@ -220,7 +233,8 @@ func (s *source) hard() *plan {
 
 // space draws nodes on a ring with one link across.
 func (g *gasSpace) space(d draws, nodes int) {
-	g.volume, g.edge, g.feed = d.shares(nodes, 3), d.shares(nodes, 6), d.shares(nodes, 3)
+	g.volume = d.shares(nodes, 3)
+	g.edge, g.feed = d.about(g.volume, 4), d.about(g.volume, 3)
 	g.exchange = make([][]float64, nodes)
 	for i := range g.exchange {
 		g.exchange[i] = make([]float64, nodes)
@@ -239,8 +253,8 @@ func (g *gasSpace) space(d draws, nodes int) {
 
 // weather draws what moves the leak and the release.
 func (g *gasSpace) weather(d draws) {
-	g.breathing, g.phase = d.between(0.05, 0.5), 2*math.Pi*d.Float64()
-	g.gust, g.gustHours, g.local = d.between(0.15, 0.5), d.ratio(1, 8), d.between(0, 0.3)
+	g.breathing, g.phase = d.between(0.05, 0.4), 2*math.Pi*d.Float64()
+	g.gust, g.gustHours, g.local = d.between(0.1, 0.35), d.ratio(0.7, 4), d.between(0, 0.2)
 	g.swing, g.head, g.core, g.drift = d.between(2, 10), d.between(0.1, 0.35), d.between(0, 0.3), d.between(0, 0.6)
 }
 
