@@ -135,7 +135,7 @@ func TestKnowingIsQuick(t *testing.T) {
 func TestCores(t *testing.T) {
 	run := func(cores int) []byte {
 		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(cores))
-		fs, _ := forecastPart("clean", 3, 5)
+		fs, _ := forecastPart("clean", 2, 5)
 		b, err := json.Marshal(fs)
 		require.NoError(t, err)
 		return b
@@ -166,10 +166,27 @@ func TestCommand(t *testing.T) {
 	assert.Equal(t, 2, run([]string{"estimator", "--family", "dirty"}, con))
 	assert.Equal(t, 2, run([]string{"estimator", "--stacks", "0"}, con))
 	out.Reset()
-	assert.Contains(t, []int{0, 1}, run([]string{"estimator", "--family", "hard", "--part", "forecast", "--stacks", "2", "--seed", "3", "--json"}, con))
+	assert.Contains(t, []int{0, 1}, run([]string{"estimator", "--family", "hard", "--part", "forecast", "--stacks", "1", "--seed", "3", "--json"}, con))
 	lines := strings.Split(strings.TrimSpace(out.String()), "\n")
 	assert.Greater(t, len(lines), 40)
 	for _, l := range lines {
 		assert.True(t, json.Valid([]byte(l)), l)
 	}
+}
+
+// A stack that is copied on its way goes on as if it had not been.
+func TestBranch(t *testing.T) {
+	r := scenario.Hard(11, scenario.Trouble{Kind: scenario.TearByLine, Factor: 3})
+	whole := watch(r)
+	whole.until(r.Truth.Onset + 8)
+	trunk := watch(scenario.Hard(11))
+	trunk.until(r.Truth.Onset - truthGrain)
+	w, err := trunk.branch(r)
+	require.NoError(t, err)
+	w.until(r.Truth.Onset + 8)
+	assert.Equal(t, whole.events, w.events)
+	a, okA := whole.fit.Lowest(120, endPPM)
+	b, okB := w.fit.Lowest(120, endPPM)
+	assert.True(t, okA && okB)
+	assert.InEpsilon(t, a.P50, b.P50, 1e-9)
 }

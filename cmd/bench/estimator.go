@@ -82,13 +82,15 @@ func (c *estimatorCmd) family(family string, give func([]figure) error) error {
 			}
 		}
 		if want("false") {
-			if err := give(falsePart(family, runs, c.Stacks, c.Seed)); err != nil {
+			fs, err := falsePart(family, runs, c.Stacks, c.Seed)
+			if err := errors.Join(err, give(fs)); err != nil {
 				return err
 			}
 		}
 	}
 	if want("leak") {
-		return give(leakPart(family, c.Stacks, c.Seed))
+		fs, err := leakPart(family, c.Stacks, c.Seed)
+		return errors.Join(err, give(fs))
 	}
 	return nil
 }

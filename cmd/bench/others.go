@@ -2,6 +2,8 @@ package main
 
 import (
 	"fmt"
+	"math"
+	"slices"
 
 	"undersheet/cmd/bench/scenario"
 	"undersheet/rules/leak"
@@ -24,11 +26,39 @@ type mistaken struct {
 	named bool // called by its own name
 }
 
-// mistake runs one stack with a trouble that is no leak.
-func mistake(family string, seed uint64, kind scenario.Kind) mistaken {
-	r := draw(family, seed, scenario.Trouble{Kind: kind})
-	t := &r.Truth
-	w := watch(r).run()
+// mistakes tries every other trouble on one stack.
+func mistakes(family string, seed uint64) ([]mistaken, error) {
+	var trunk *watched
+	var out []mistaken
+	for _, kind := range others(family) {
+		r := draw(family, seed, scenario.Trouble{Kind: kind})
+		if trunk == nil {
+			trunk = watch(draw(family, seed))
+			trunk.until(r.Truth.Onset - truthGrain)
+		}
+		w, err := trunk.branch(r)
+		if err != nil {
+			return nil, err
+		}
+		w.until(math.Min(r.Truth.Until, r.Truth.Onset+searched) + aftermath)
+		out = append(out, mistakenFor(w, kind))
+	}
+	return out, nil
+}
+
+// others lists the troubles of a family that are no leaks. On clean records all
+// lines read the same gas: a swap is nothing.
+func others(family string) []scenario.Kind {
+	kinds := scenario.Others()
+	if family == "clean" {
+		kinds = slices.DeleteFunc(kinds, func(k scenario.Kind) bool { return k == scenario.Swapped })
+	}
+	return kinds
+}
+
+// mistakenFor is what the daemon made of a trouble.
+func mistakenFor(w *watched, kind scenario.Kind) mistaken {
+	t := &w.rec.Truth
 	var m mistaken
 	for _, e := range w.events {
 		near := e.at >= t.Onset && e.at <= t.Until+aftermath
@@ -43,7 +73,7 @@ func mistake(family string, seed uint64, kind scenario.Kind) mistaken {
 	case scenario.PowerCut:
 		m.named = true // nothing is read: alarms of silence tell, before this test
 		for _, at := range w.silent {
-			m.named = m.named && at > 0
+			m.named = m.named && at >= t.Onset-1 // the last reading before it
 		}
 	}
 	return m
@@ -56,13 +86,10 @@ func owns(kind scenario.Kind, e event) bool {
 }
 
 // falsePart counts false leaks: on plain stacks, and from each other trouble.
-func falsePart(family string, plain []forecasts, stacks int, seed uint64) []figure {
-	leaks, days, struck := 0, 0.0, 0
+func falsePart(family string, plain []forecasts, stacks int, seed uint64) ([]figure, error) {
+	leaks, days := 0, 0.0
 	for _, f := range plain {
 		leaks, days = leaks+f.leaks, days+f.liveDays
-		if f.leaks > 0 {
-			struck++
-		}
 	}
 	table := fmt.Sprintf("False leaks, %s", family)
 	out := []figure{
@@ -72,14 +99,17 @@ func falsePart(family string, plain []forecasts, stacks int, seed uint64) []figu
 		{table: table, row: "plain stacks", column: "stacks", value: float64(stacks)},
 	}
 	n := max(stacks/4, 1)
-	for _, kind := range scenario.Others() {
-		if family == "clean" && kind == scenario.Swapped {
-			continue // all lines read the same gas
-		}
-		ms := each(n, func(i int) mistaken { return mistake(family, seed+uint64(i), kind) })
+	all := each(n, func(i int) tried[mistaken] {
+		ms, err := mistakes(family, seed+uint64(i))
+		return tried[mistaken]{ms, err}
+	})
+	for k, kind := range others(family) {
 		count, named := 0.0, 0.0
-		for _, m := range ms {
-			count, named = count+bit(m.leak), named+bit(m.named)
+		for _, t := range all {
+			if t.err != nil {
+				return nil, t.err
+			}
+			count, named = count+bit(t.of[k].leak), named+bit(t.of[k].named)
 		}
 		f := figure{table: table, row: string(kind), column: "false leaks", value: count}
 		if noLeakAllowed[kind] {
@@ -88,5 +118,5 @@ func falsePart(family string, plain []forecasts, stacks int, seed uint64) []figu
 		out = append(out, f, figure{table: table, row: string(kind), column: "stacks", value: float64(n)},
 			figure{table: table, row: string(kind), column: "own name", value: named / float64(n)})
 	}
-	return out
+	return out, nil
 }

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"encoding/json"
+	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -42,6 +44,7 @@ type watched struct {
 	leak     *leak.State
 	channels []logbook.Channel
 	history  []reading.History
+	next     int // reading
 	hour     int
 	slot     int
 	sums     []binSum
@@ -50,7 +53,7 @@ type watched struct {
 	outlooks map[int]outlook
 	events   []event
 	stuck    []float64 // hour at which a line was first judged stuck; 0 = never
-	silent   []float64 // hour at which a line had been silent too long; 0 = never
+	silent   []float64 // hour at which the newest silence of a line that was too long began; 0 = never
 	refit    func()    // makes the fit anew
 	every    func(w *watched, hour int)
 }
@@ -79,16 +82,47 @@ func watch(r *scenario.Record, at ...int) *watched {
 
 // run takes every reading, and passes the last hour.
 func (w *watched) run() *watched {
-	for i := range w.rec.Readings {
-		w.read(&w.rec.Readings[i])
-	}
+	w.until(scenario.Hours + 1)
 	w.pass(scenario.Hours)
 	return w
+}
+
+// until takes the readings before hours that it has not taken.
+func (w *watched) until(hours float64) {
+	for ; w.next < len(w.rec.Readings) && w.rec.Readings[w.next].Hours < hours; w.next++ {
+		w.read(&w.rec.Readings[w.next])
+	}
+}
+
+// branch is a copy that goes on with another record of the same stack, which so
+// far read the same. Fit and leak test go through their JSON form, as they do
+// where the daemon starts again.
+func (w *watched) branch(r *scenario.Record) (*watched, error) {
+	b := *w
+	b.rec, b.doses, b.fit, b.leak = r, r.Doses, &decay.State{}, &leak.State{}
+	for _, p := range [][2]any{{w.fit, b.fit}, {w.leak, b.leak}} {
+		text, err := json.Marshal(p[0])
+		if err != nil {
+			return nil, fmt.Errorf("copy the state of a stack: %w", err)
+		}
+		if err := json.Unmarshal(text, p[1]); err != nil {
+			return nil, fmt.Errorf("copy the state of a stack: %w", err)
+		}
+	}
+	b.refit = b.fit.Refit
+	b.sums, b.events, b.stuck, b.silent = slices.Clone(w.sums), slices.Clone(w.events), slices.Clone(w.stuck), slices.Clone(w.silent)
+	b.history = slices.Clone(w.history)
+	for i := range b.history {
+		b.history[i].Gaps, b.history[i].Recent = slices.Clone(b.history[i].Gaps), slices.Clone(b.history[i].Recent)
+	}
+	b.outlooks = map[int]outlook{}
+	return &b, nil
 }
 
 // read takes one reading.
 func (w *watched) read(r *scenario.Reading) {
 	w.tellDoses(r.Hours)
+	w.listen(r.Hours)
 	at := t0.Add(time.Duration(r.Hours * float64(time.Hour)))
 	e := &logbook.Reading{Header: logbook.Header{Time: at, Received: at, Kind: logbook.KindReading}, Value: r.PPM, Unit: logbook.PPM}
 	j := w.history[r.Line].Judge(w.channels[r.Line], e, at)
@@ -102,6 +136,16 @@ func (w *watched) read(r *scenario.Reading) {
 		sum.ppm, sum.n, sum.censored = sum.ppm+j.Value, sum.n+1, sum.censored || j.State != reading.OK
 	}
 	w.pass(r.Hours)
+}
+
+// listen notes which lines have been silent too long.
+func (w *watched) listen(hours float64) {
+	now := t0.Add(time.Duration(hours * float64(time.Hour)))
+	for i := range w.history {
+		if d, long := w.history[i].SilentFor(w.channels[i], now); long && w.history[i].Newest != 0 {
+			w.silent[i] = hours - d.Hours()
+		}
+	}
 }
 
 // tellDoses tells of the doses that were added until hours.
@@ -151,11 +195,6 @@ func (w *watched) scatter(line int, ppm float64, n int) float64 {
 
 // pass lets time pass: each hour the fit is made anew.
 func (w *watched) pass(hours float64) {
-	for i := range w.history {
-		if _, long := w.history[i].SilentFor(w.channels[i], t0.Add(time.Duration(hours*float64(time.Hour)))); long && w.silent[i] == 0 && hours > 1 {
-			w.silent[i] = hours
-		}
-	}
 	hour := int(math.Floor(hours))
 	if hour <= w.hour || hour < firstRefit {
 		return
