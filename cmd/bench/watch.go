@@ -80,10 +80,9 @@ func watch(r *scenario.Record, at ...int) *watched {
 	return w
 }
 
-// run takes every reading, and passes the last hour.
+// run takes every reading.
 func (w *watched) run() *watched {
 	w.until(scenario.Hours + 1)
-	w.pass(scenario.Hours)
 	return w
 }
 
@@ -121,6 +120,9 @@ func (w *watched) branch(r *scenario.Record) (*watched, error) {
 
 // read takes one reading.
 func (w *watched) read(r *scenario.Reading) {
+	for h := w.hour + 1; float64(h) <= r.Hours; h++ {
+		w.pass(float64(h)) // as the daemon's clock does where no reading comes
+	}
 	w.tellDoses(r.Hours)
 	w.listen(r.Hours)
 	at := t0.Add(time.Duration(r.Hours * float64(time.Hour)))
@@ -135,7 +137,6 @@ func (w *watched) read(r *scenario.Reading) {
 		sum := &w.sums[r.Line]
 		sum.ppm, sum.n, sum.censored = sum.ppm+j.Value, sum.n+1, sum.censored || j.State != reading.OK
 	}
-	w.pass(r.Hours)
 }
 
 // listen notes which lines have been silent too long.
@@ -196,10 +197,10 @@ func (w *watched) scatter(line int, ppm float64, n int) float64 {
 // pass lets time pass: each hour the fit is made anew.
 func (w *watched) pass(hours float64) {
 	hour := int(math.Floor(hours))
-	if hour <= w.hour || hour < firstRefit {
+	w.hour = max(w.hour, hour)
+	if hour < firstRefit {
 		return
 	}
-	w.hour = hour
 	w.refit()
 	if slices.Contains(w.at, hour) {
 		lines, lowest, ok := w.fit.Forecasts(scenario.Hours, endPPM)
