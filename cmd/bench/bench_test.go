@@ -135,7 +135,8 @@ func TestKnowingIsQuick(t *testing.T) {
 func TestCores(t *testing.T) {
 	run := func(cores int) []byte {
 		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(cores))
-		fs, _ := forecastPart("clean", 2, 5)
+		fs, _, err := (&bench{family: "clean", stacks: 2, seed: 5}).forecastPart()
+		require.NoError(t, err)
 		b, err := json.Marshal(fs)
 		require.NoError(t, err)
 		return b
@@ -189,4 +190,27 @@ func TestBranch(t *testing.T) {
 	b, okB := w.fit.Lowest(120, endPPM)
 	assert.True(t, okA && okB)
 	assert.InEpsilon(t, a.P50, b.P50, 1e-9)
+}
+
+// Entries through all rules, as JSON Lines, give the forecasts and the alarms that
+// the calls give.
+func TestReplayAgrees(t *testing.T) {
+	r := scenario.Hard(2, scenario.Trouble{Kind: scenario.Skirt, Factor: 3, Onset: 40})
+	direct := watch(r, horizons...).run()
+	whole, err := play(r, scenario.Hours+1)
+	require.NoError(t, err)
+	for _, h := range horizons {
+		a, b := direct.outlooks[h], whole.outlooks[h]
+		require.Equal(t, len(a.lines), len(b.lines), "%d h", h)
+		assert.InEpsilon(t, a.lowest.P50, b.lowest.P50, 1e-5, "%d h: records hold 6 digits", h)
+	}
+	raised := func(es []event) (out []float64) {
+		for _, e := range es {
+			if isNewLeak(e) {
+				out = append(out, e.at)
+			}
+		}
+		return out
+	}
+	assert.InDeltaSlice(t, raised(direct.events), raised(whole.events), 0.2)
 }

@@ -28,6 +28,21 @@ func each[T any](n int, do func(i int) T) []T {
 	return out
 }
 
+// collect is each for what can fail; the first error in order counts.
+func collect[T any](n int, do func(i int) (T, error)) ([]T, error) {
+	errs := make([]error, n)
+	out := each(n, func(i int) (v T) {
+		v, errs[i] = do(i)
+		return v
+	})
+	for _, err := range errs {
+		if err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
 // sorted returns a sorted copy.
 func sorted(xs []float64) []float64 {
 	out := append([]float64(nil), xs...)

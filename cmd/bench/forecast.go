@@ -45,9 +45,11 @@ type forecasts struct {
 }
 
 // forecastStack runs one plain stack.
-func forecastStack(family string, seed uint64) forecasts {
-	r := draw(family, seed)
-	w := watch(r, horizons...).run()
+func (b *bench) forecastStack(seed uint64) (forecasts, error) {
+	w, err := b.whole(draw(b.family, seed))
+	if err != nil {
+		return forecasts{}, err
+	}
 	out := forecasts{liveDays: (scenario.Hours - quietHours) / 24}
 	for _, e := range w.events {
 		if isNewLeak(e) {
@@ -55,9 +57,9 @@ func forecastStack(family string, seed uint64) forecasts {
 		}
 	}
 	for _, h := range horizons {
-		out.answers = append(out.answers, judge(family, w, h))
+		out.answers = append(out.answers, judge(b.family, w, h))
 	}
-	return out
+	return out, nil
 }
 
 // draw draws a record of a family.
@@ -69,7 +71,7 @@ func draw(family string, seed uint64, trouble ...scenario.Trouble) *scenario.Rec
 }
 
 // judge holds the forecasts made at an hour against the truth.
-func judge(family string, w *watched, hour int) answer {
+func judge(family string, w *course, hour int) answer {
 	r, t := w.rec, &w.rec.Truth
 	o, ok := w.outlooks[hour]
 	if !ok {
@@ -98,9 +100,12 @@ func judge(family string, w *watched, hour int) answer {
 
 // forecastPart measures the forecasts of plain stacks of a family, and returns the
 // runs for their false leaks.
-func forecastPart(family string, stacks int, seed uint64) ([]figure, []forecasts) {
-	runs := each(stacks, func(i int) forecasts { return forecastStack(family, seed+uint64(i)) })
-	table := fmt.Sprintf("Forecast of the end at 120 h, %s, %d stacks", family, stacks)
+func (b *bench) forecastPart() ([]figure, []forecasts, error) {
+	runs, err := collect(b.stacks, func(i int) (forecasts, error) { return b.forecastStack(b.seed + uint64(i)) })
+	if err != nil {
+		return nil, nil, err
+	}
+	table := fmt.Sprintf("Forecast of the end at 120 h, %s, %d stacks", b.family, b.stacks)
 	var out []figure
 	for at, h := range horizons {
 		var as []answer
@@ -110,13 +115,13 @@ func forecastPart(family string, stacks int, seed uint64) ([]figure, []forecasts
 			}
 		}
 		column := fmt.Sprintf("%d h", h)
-		for _, f := range figuresOf(family, h, as) {
+		for _, f := range figuresOf(b.family, h, as) {
 			f.table, f.column = table, column
 			out = append(out, f)
 		}
-		out = append(out, figure{table: table, row: "stacks without a forecast", column: column, value: float64(stacks - len(as))})
+		out = append(out, figure{table: table, row: "stacks without a forecast", column: column, value: float64(b.stacks - len(as))})
 	}
-	return out, runs
+	return out, runs, nil
 }
 
 // figuresOf sums answers of one horizon up.

@@ -61,23 +61,17 @@ func cases(family string) []caseOf {
 	return out
 }
 
-// findLeaks tries every case on one stack. Until the onset they are one and the
-// same, so that far the stack runs once.
-func findLeaks(family string, seed uint64) ([]finding, error) {
-	plain := draw(family, seed)
-	var trunk *watched
+// findLeaks tries every case on one stack.
+func (b *bench) findLeaks(seed uint64) ([]finding, error) {
+	plain := draw(b.family, seed)
+	run := b.runner(plain, searched)
 	var out []finding
-	for _, c := range cases(family) {
-		r := draw(family, seed, scenario.Trouble{Kind: c.kind, Factor: c.factor})
-		if trunk == nil {
-			trunk = watch(plain)
-			trunk.until(r.Truth.Onset - truthGrain)
-		}
-		w, err := trunk.branch(r)
+	for _, c := range cases(b.family) {
+		r := draw(b.family, seed, scenario.Trouble{Kind: c.kind, Factor: c.factor})
+		w, err := run(r)
 		if err != nil {
 			return nil, err
 		}
-		w.until(r.Truth.Onset + searched)
 		f := foundBy(w, c.factor)
 		f.knowing, f.ratio = knowing(r, plain), ratios(r, plain)
 		out = append(out, f)
@@ -85,12 +79,8 @@ func findLeaks(family string, seed uint64) ([]finding, error) {
 	return out, nil
 }
 
-// truthGrain is how long before an onset a record may differ from its twin: what
-// the truth interpolates, hours.
-const truthGrain = 0.2
-
 // foundBy is how the daemon's test found the leak.
-func foundBy(w *watched, factor float64) finding {
+func foundBy(w *course, factor float64) finding {
 	f, t := finding{delay: math.Inf(1)}, &w.rec.Truth
 	for _, e := range w.events {
 		switch {
@@ -107,29 +97,20 @@ func foundBy(w *watched, factor float64) finding {
 	return f
 }
 
-// tried is what trying all cases on a stack gave.
-type tried[T any] struct {
-	of  []T
-	err error
-}
-
 // leakPart measures the finding of leaks of a family.
-func leakPart(family string, stacks int, seed uint64) ([]figure, error) {
-	all := each(stacks, func(i int) tried[finding] {
-		fs, err := findLeaks(family, seed+uint64(i))
-		return tried[finding]{fs, err}
-	})
+func (b *bench) leakPart() ([]figure, error) {
+	all, err := collect(b.stacks, func(i int) ([]finding, error) { return b.findLeaks(b.seed + uint64(i)) })
+	if err != nil {
+		return nil, err
+	}
 	var out []figure
-	for k, c := range cases(family) {
+	for k, c := range cases(b.family) {
 		var fs []finding
 		for _, t := range all {
-			if t.err != nil {
-				return nil, t.err
-			}
-			fs = append(fs, t.of[k])
+			fs = append(fs, t[k])
 		}
-		for _, f := range leakFigures(family, c.kind, c.factor, fs) {
-			f.table, f.column = fmt.Sprintf("Leak, %s, %s, %d stacks", c.kind, family, stacks), fmt.Sprintf("×%v", c.factor)
+		for _, f := range leakFigures(b.family, c.kind, c.factor, fs) {
+			f.table, f.column = fmt.Sprintf("Leak, %s, %s, %d stacks", c.kind, b.family, b.stacks), fmt.Sprintf("×%v", c.factor)
 			out = append(out, f)
 		}
 	}

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"math"
 	"slices"
 
 	"undersheet/cmd/bench/scenario"
@@ -27,20 +26,14 @@ type mistaken struct {
 }
 
 // mistakes tries every other trouble on one stack.
-func mistakes(family string, seed uint64) ([]mistaken, error) {
-	var trunk *watched
+func (b *bench) mistakes(seed uint64) ([]mistaken, error) {
+	run := b.runner(draw(b.family, seed), searched+aftermath)
 	var out []mistaken
-	for _, kind := range others(family) {
-		r := draw(family, seed, scenario.Trouble{Kind: kind})
-		if trunk == nil {
-			trunk = watch(draw(family, seed))
-			trunk.until(r.Truth.Onset - truthGrain)
-		}
-		w, err := trunk.branch(r)
+	for _, kind := range others(b.family) {
+		w, err := run(draw(b.family, seed, scenario.Trouble{Kind: kind}))
 		if err != nil {
 			return nil, err
 		}
-		w.until(math.Min(r.Truth.Until, r.Truth.Onset+searched) + aftermath)
 		out = append(out, mistakenFor(w, kind))
 	}
 	return out, nil
@@ -57,7 +50,7 @@ func others(family string) []scenario.Kind {
 }
 
 // mistakenFor is what the daemon made of a trouble.
-func mistakenFor(w *watched, kind scenario.Kind) mistaken {
+func mistakenFor(w *course, kind scenario.Kind) mistaken {
 	t := &w.rec.Truth
 	var m mistaken
 	for _, e := range w.events {
@@ -86,30 +79,27 @@ func owns(kind scenario.Kind, e event) bool {
 }
 
 // falsePart counts false leaks: on plain stacks, and from each other trouble.
-func falsePart(family string, plain []forecasts, stacks int, seed uint64) ([]figure, error) {
+func (b *bench) falsePart(plain []forecasts) ([]figure, error) {
 	leaks, days := 0, 0.0
 	for _, f := range plain {
 		leaks, days = leaks+f.leaks, days+f.liveDays
 	}
-	table := fmt.Sprintf("False leaks, %s", family)
+	table := fmt.Sprintf("False leaks, %s", b.family)
 	out := []figure{
 		{table: table, row: "plain stacks", column: "false leaks a stack-day", value: float64(leaks) / days, target: atMost(mostFalse)},
 		{table: table, row: "plain stacks", column: "false leaks", value: float64(leaks)},
 		{table: table, row: "plain stacks", column: "stack-days", value: days},
-		{table: table, row: "plain stacks", column: "stacks", value: float64(stacks)},
+		{table: table, row: "plain stacks", column: "stacks", value: float64(b.stacks)},
 	}
-	n := max(stacks/4, 1)
-	all := each(n, func(i int) tried[mistaken] {
-		ms, err := mistakes(family, seed+uint64(i))
-		return tried[mistaken]{ms, err}
-	})
-	for k, kind := range others(family) {
+	n := max(b.stacks/4, 1)
+	all, err := collect(n, func(i int) ([]mistaken, error) { return b.mistakes(b.seed + uint64(i)) })
+	if err != nil {
+		return nil, err
+	}
+	for k, kind := range others(b.family) {
 		count, named := 0.0, 0.0
 		for _, t := range all {
-			if t.err != nil {
-				return nil, t.err
-			}
-			count, named = count+bit(t.of[k].leak), named+bit(t.of[k].named)
+			count, named = count+bit(t[k].leak), named+bit(t[k].named)
 		}
 		f := figure{table: table, row: string(kind), column: "false leaks", value: count}
 		if noLeakAllowed[kind] {

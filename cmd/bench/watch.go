@@ -36,10 +36,23 @@ type event struct {
 	at float64
 }
 
+// course is what the daemon makes of a record.
+type course struct {
+	rec      *scenario.Record
+	outlooks map[int]outlook // by the hour at which they were made
+	events   []event
+	stuck    []float64 // hour at which a line was first judged stuck; 0 = never
+	silent   []float64 // hour at which the newest silence of a line that was too long began; 0 = never
+}
+
+func newCourse(r *scenario.Record) course {
+	n := r.Lines()
+	return course{rec: r, outlooks: map[int]outlook{}, stuck: make([]float64, n), silent: make([]float64, n)}
+}
+
 // watched is a record as the daemon sees it: its readings judged, binned, fitted
 // and tested by the same calls, in the same order, as package rules makes them.
 type watched struct {
-	rec      *scenario.Record
 	fit      *decay.State
 	leak     *leak.State
 	channels []logbook.Channel
@@ -50,12 +63,9 @@ type watched struct {
 	sums     []binSum
 	doses    []decay.Dose // still to be told
 	at       []int        // hours at which to forecast
-	outlooks map[int]outlook
-	events   []event
-	stuck    []float64 // hour at which a line was first judged stuck; 0 = never
-	silent   []float64 // hour at which the newest silence of a line that was too long began; 0 = never
-	refit    func()    // makes the fit anew
-	every    func(w *watched, hour int)
+	course
+	refit func() // makes the fit anew
+	every func(w *watched, hour int)
 }
 
 // binSum gathers the readings of one line in the running bin.
@@ -67,15 +77,14 @@ type binSum struct {
 
 // watch runs a record through fit and leak test, with forecasts at the given hours.
 func watch(r *scenario.Record, at ...int) *watched {
-	w := &watched{rec: r, doses: r.Doses, at: at, outlooks: map[int]outlook{}}
+	w := &watched{course: newCourse(r), doses: r.Doses, at: at}
 	w.fit = decay.New(r.Setup)
 	w.refit = w.fit.Refit
 	w.leak = leak.New(leak.Setup{Lines: r.Lines()})
 	n := r.Lines()
-	w.sums, w.history, w.stuck, w.silent = make([]binSum, n), make([]reading.History, n), make([]float64, n), make([]float64, n)
+	w.sums, w.history = make([]binSum, n), make([]reading.History, n)
 	for _, l := range r.Setup.Lines {
-		w.channels = append(w.channels, logbook.Channel{Gas: "ph3", Unit: logbook.PPM, Range: l.Range, Resolution: l.Resolution,
-			DetectionLimit: l.DetectionLimit, Accuracy: l.Accuracy})
+		w.channels = append(w.channels, channelOf(l))
 	}
 	return w
 }
@@ -120,31 +129,32 @@ func (w *watched) branch(r *scenario.Record) (*watched, error) {
 
 // read takes one reading.
 func (w *watched) read(r *scenario.Reading) {
-	for h := w.hour + 1; float64(h) <= r.Hours; h++ {
-		w.pass(float64(h)) // as the daemon's clock does where no reading comes
+	at := moment(r.Hours)
+	hours := at.Hours(t0)
+	for h := w.hour + 1; float64(h) <= hours; h++ {
+		w.pass(h) // as the daemon's clock does where no reading comes
 	}
-	w.tellDoses(r.Hours)
-	w.listen(r.Hours)
-	at := t0.Add(time.Duration(r.Hours * float64(time.Hour)))
+	w.tellDoses(hours)
+	w.listen(at)
 	e := &logbook.Reading{Header: logbook.Header{Time: at, Received: at, Kind: logbook.KindReading}, Value: r.PPM, Unit: logbook.PPM}
 	j := w.history[r.Line].Judge(w.channels[r.Line], e, at)
 	if j.State == reading.Stuck && w.stuck[r.Line] == 0 {
-		w.stuck[r.Line] = r.Hours
+		w.stuck[r.Line] = hours
 	}
-	if j.Counts && j.Fits {
-		w.closeBin(r.Hours)
-		w.fit.Observe(r.Hours, r.Line, j.Value)
-		sum := &w.sums[r.Line]
-		sum.ppm, sum.n, sum.censored = sum.ppm+j.Value, sum.n+1, sum.censored || j.State != reading.OK
+	if !j.Counts || !j.Fits {
+		return
 	}
+	w.closeBin(hours)
+	w.fit.Observe(hours, r.Line, j.Value)
+	sum := &w.sums[r.Line]
+	sum.ppm, sum.n, sum.censored = sum.ppm+j.Value, sum.n+1, sum.censored || j.State != reading.OK
 }
 
 // listen notes which lines have been silent too long.
-func (w *watched) listen(hours float64) {
-	now := t0.Add(time.Duration(hours * float64(time.Hour)))
+func (w *watched) listen(now logbook.Time) {
 	for i := range w.history {
 		if d, long := w.history[i].SilentFor(w.channels[i], now); long && w.history[i].Newest != 0 {
-			w.silent[i] = hours - d.Hours()
+			w.silent[i] = now.Hours(t0) - d.Hours()
 		}
 	}
 }
@@ -194,17 +204,15 @@ func (w *watched) scatter(line int, ppm float64, n int) float64 {
 	return math.Sqrt((0.03*0.03 + digit*digit) / float64(n))
 }
 
-// pass lets time pass: each hour the fit is made anew.
-func (w *watched) pass(hours float64) {
-	hour := int(math.Floor(hours))
-	w.hour = max(w.hour, hour)
+// pass lets an hour begin: from the second on the fit is made anew.
+func (w *watched) pass(hour int) {
+	w.hour = hour
 	if hour < firstRefit {
 		return
 	}
 	w.refit()
 	if slices.Contains(w.at, hour) {
-		lines, lowest, ok := w.fit.Forecasts(scenario.Hours, endPPM)
-		if ok {
+		if lines, lowest, ok := w.fit.Forecasts(scenario.Hours, endPPM); ok {
 			w.outlooks[hour] = outlook{lines, lowest}
 		}
 	}
