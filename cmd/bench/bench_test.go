@@ -214,3 +214,18 @@ func TestReplayAgrees(t *testing.T) {
 	}
 	assert.InDeltaSlice(t, raised(direct.events), raised(whole.events), 0.2)
 }
+
+// Leaks and other troubles of a stack give every row, and a leak that triples the
+// loss of a clean stack is found.
+func TestLeaksAndOthers(t *testing.T) {
+	b := &bench{family: "clean", stacks: 1, seed: 2}
+	fs, err := b.findLeaks(2)
+	require.NoError(t, err)
+	require.Len(t, fs, len(factors))
+	assert.Less(t, fs[2].delay, searched, "×3")
+	assert.NotEmpty(t, fs[2].knowing.rises)
+	figures, err := b.falsePart(nil)
+	require.NoError(t, err)
+	rows := names(figures, func(f figure) string { return f.row })
+	assert.Len(t, rows, 1+len(others("clean")))
+}

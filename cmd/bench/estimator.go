@@ -19,7 +19,7 @@ const quietHours = 12.0
 // estimatorCmd measures forecasts and leak tests.
 type estimatorCmd struct {
 	Stacks  int      `default:"600" help:"Stacks a family (and a leak)."`
-	Family  []string `default:"clean,hard" enum:"clean,hard" help:"Families of treatments: clean, hard."`
+	Family  []string `default:"clean,hard" enum:"clean,hard,undosed" help:"Families of treatments: clean, hard, undosed (hard, with dose and gas space not known; no targets)."`
 	Part    []string `default:"forecast,leak,false,time" enum:"forecast,leak,false,time" help:"What to measure."`
 	Seed    uint64   `default:"1000000" help:"First seed. Those below 1000000 are for tuning."`
 	Through string   `default:"calls" enum:"calls,replay" help:"calls: fit and leak test as package rules calls them; replay: entries as JSON Lines through all rules (slower)."`
@@ -66,7 +66,8 @@ func (c *estimatorCmd) Run(con *console) error {
 		}
 	}
 	if slices.Contains(c.Part, "time") {
-		if err := give(timePart()); err != nil {
+		fs, err := timePart()
+		if err := errors.Join(err, give(fs)); err != nil {
 			return err
 		}
 	}

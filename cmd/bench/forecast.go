@@ -67,7 +67,11 @@ func draw(family string, seed uint64, trouble ...scenario.Trouble) *scenario.Rec
 	if family == "clean" {
 		return scenario.Clean(seed, trouble...)
 	}
-	return scenario.Hard(seed, trouble...)
+	r := scenario.Hard(seed, trouble...)
+	if family == "undosed" {
+		r.Setup.DoseG, r.Setup.GasSpaceM3 = 0, 0
+	}
+	return r
 }
 
 // judge holds the forecasts made at an hour against the truth.
