@@ -6,6 +6,12 @@ import (
 	"undersheet/rules/decay"
 )
 
+// The sheet is open a little while phosphine is laid: gas spaces per day, hours.
+const (
+	laidFlow  = 2.0
+	laidHours = 0.25
+)
+
 // befall lets a trouble come over the plan. It draws the same whatever it is.
 func (p *plan) befall(t Trouble, d draws) {
 	onset, line, lasts, other := d.between(30, 84), d.IntN(len(p.lines)), d.ratio(4, 24), 1+d.IntN(max(len(p.lines)-1, 1))
@@ -32,6 +38,7 @@ func (p *plan) befall(t Trouble, d draws) {
 		p.trouble.Line = -1
 		dose := decay.Dose{Hours: p.trouble.Onset, Grams: math.Round(share * p.grams)}
 		p.told, p.gas.added = []decay.Dose{dose}, []decay.Dose{dose}
+		p.gas.tears = []tear{{p.bare(), laidFlow, p.trouble.Onset - laidHours, p.trouble.Onset}}
 	case Swapped:
 		p.other = (p.trouble.Line + other) % len(p.lines)
 		p.until = p.trouble.Onset + lasts
