@@ -153,7 +153,8 @@ func figuresOf(family string, hour int, as []answer) []figure {
 		lowest.target, lines.target = atMost(hardError[hour]), atMost(hardError[hour])
 		cover.target, lineCover.target = within(0.87, 0.93), within(0.87, 0.93)
 	}
-	out := []figure{lowest, lines, {row: "median error, lowest line", value: median(misses)}, cover, lineCover,
+	out := []figure{lowest, lines, {row: "median error, lowest line", value: median(misses)},
+		{row: "median error, each line", value: median(lineMiss)}, cover, lineCover,
 		{row: "Brier score of chance_met", value: mean(pick(func(a answer) float64 { return (a.chance - bit(a.met)) * (a.chance - bit(a.met)) }))},
 		{row: "  always the share that met", value: met * (1 - met)},
 		{row: "log paper: rms error", value: rms(pick(func(a answer) float64 { return a.paper }))},
