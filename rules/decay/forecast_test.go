@@ -100,7 +100,7 @@ func TestForecastHolds(t *testing.T) {
 func TestChanceHolds(t *testing.T) {
 	many(t)
 	var n, met, chance [3]float64
-	for seed := range 16 {
+	for seed := range 24 {
 		d := simulate(uint64(100+seed), 120, 3, 1)
 		s := New(d.setup)
 		feed(s, d.seen, 36, 36)
