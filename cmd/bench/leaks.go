@@ -150,6 +150,7 @@ func leakFigures(family string, kind scenario.Kind, factor float64, fs []finding
 		{row: "median error of the rise, ln", value: median(sizes)},
 		{row: "a false leak stood at the onset", value: share(early)},
 		{row: "likelihood ratio that knows the curve: median delay, h", value: median(known)},
+		{row: "  median delay over its", value: median(delays) / median(known)},
 		{row: "plain CUSUM on line ratios: median delay, h", value: median(ratio)},
 		{row: "  and share found", value: share(finite(ratio))}}
 }
