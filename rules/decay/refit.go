@@ -99,10 +99,10 @@ func (s *State) search(m *model) (best []float64, cost float64) {
 			m.soft = 0
 			try(x, coldRounds)
 		}
-	}
-	if best != nil {
-		m.placed = false
-		best, cost = m.mode(best, 2)
+		if best != nil { // the last start need not have been the best: its path is not
+			m.placed = false
+			best, cost = m.mode(best, 2)
+		}
 	}
 	return best, cost
 }
