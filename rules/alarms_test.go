@@ -347,13 +347,13 @@ func TestEndLevelAlarmsAndForecasts(t *testing.T) {
 	assert.InEpsilon(t, closed*1.002, d.state.Stacks["A"].Treatment.Lines[0].CTP.PPMh, 2e-3)
 }
 
-// A line that never read gets its forecasts too; where no line ever did, there is
-// nothing to speak from.
+// A line that never read gets its forecasts too; where no line ever did, they come
+// from what is known of the treatment.
 func TestForecastsOfSilentLines(t *testing.T) {
 	for name, c := range map[string]struct {
 		silent []string
 		want   map[string]int
-	}{"one": {[]string{"a2"}, map[string]int{"top": 4, "low": 4, "": 4}}, "both": {[]string{"a1", "a2"}, map[string]int{}}} {
+	}{"one": {[]string{"a2"}, map[string]int{"top": 4, "low": 4, "": 4}}, "both": {[]string{"a1", "a2"}, map[string]int{"top": 4, "low": 4, "": 4}}} {
 		t.Run(name, func(t *testing.T) {
 			d := aday(t)
 			d.dose("five-day")

@@ -168,11 +168,24 @@ func (c *fitCmd) flat(rs fitReadings, at float64) (fitResult, error) {
 // errFewReadings says what the fit with priors needs at least.
 var errFewReadings = errors.New("too few readings to fit: at least 3 over an hour or more are needed")
 
+// few reports whether the readings are too few, or too close together, to be fitted:
+// what came out would be the priors.
+func (rs fitReadings) few() bool {
+	first, last := math.Inf(1), math.Inf(-1)
+	for _, r := range rs.rows {
+		first, last = min(first, r.hours), max(last, r.hours)
+	}
+	return len(rs.rows) < 3 || last-first < 1
+}
+
 // full is the fit with priors of all lines together.
 func (c *fitCmd) full(rs fitReadings, at float64) (fitResult, error) {
 	s := decay.New(decay.Setup{DoseG: c.DoseG, GasSpaceM3: c.SpaceM3, TempC: max(c.TempC, 0), Lines: make([]decay.Line, len(rs.lines))})
 	for _, r := range rs.rows {
 		s.Observe(r.hours, r.line, r.ppm)
+	}
+	if rs.few() {
+		return fitResult{}, errFewReadings
 	}
 	for range 3 { // the second and third with the spread that the first found
 		s.Refit()

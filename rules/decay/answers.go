@@ -5,35 +5,18 @@ import "math"
 // Curve returns the posterior's middle for a line at hours after t = 0, in ppm,
 // for drawing: 0 before there is a fit.
 func (s *State) Curve(line int, hours float64) float64 {
-	c, _, ok := s.middle(line, hours/24)
-	if !ok {
+	if s.Fit == nil || line < 0 || line >= len(s.Setup.Lines) || !(hours >= 0 && hours <= maxHours) {
 		return 0
 	}
-	return c
+	a := s.ahead(hours / 24)
+	c := s.stack(s.Fit.X, hours/24)
+	return c * exp(a.level(&s.Fit.States)+a.dev[line])
 }
 
-// middle returns the concentration at the mode of the posterior.
-func (s *State) middle(line int, days float64) (ppm float64, a ahead, ok bool) {
-	if s.Fit == nil || line < 0 || line >= len(s.Setup.Lines) || !(days >= 0 && days <= maxHours) {
-		return 0, ahead{}, false
-	}
-	f, lines := s.Fit, len(s.Setup.Lines)
-	a = f.ahead(days, lines)
-	misfit := a.seen(a.mean, line)
-	if days < f.Days {
-		misfit = f.past(days) + a.spread*a.mean[atV+line]
-	}
-	return s.stack(f.X, days) * exp(f.X[len(f.X)-lines+line]+misfit), a, true
-}
-
-// seen is what a reading of a line sees of the misfit's states.
-func (a ahead) seen(states []float64, line int) float64 {
-	return a.spread*(states[atU]+states[atV+line]) + states[atZ]
-}
-
-// stack returns the concentration of the stack at parameters x.
+// stack returns the concentration of the stack at parameters x, without misfit.
 func (s *State) stack(x []float64, days float64) float64 {
-	return at(x, kernelOf(x, s.Setup.SamplingLossPerDay), exp(x[inLag]), s.doseDays(), days)
+	w := walk(x, s.Setup.SamplingLossPerDay, s.doseDays())
+	return w.to(days).air
 }
 
 // ExpectedLnChange returns the change of ln C of a line between two times, in
@@ -42,42 +25,52 @@ func (s *State) stack(x []float64, days float64) float64 {
 // of readings. Before there is a fit, or where a time lies before gas is there,
 // it returns 0 and +Inf.
 func (s *State) ExpectedLnChange(line int, from, to float64) (mean, sd float64) {
-	c0, a0, ok0 := s.middle(line, from/24)
-	c1, a1, ok1 := s.middle(line, to/24)
-	if !ok0 || !ok1 || !(c0 > 0) || !(c1 > 0) {
+	c0, c1 := s.Curve(line, from), s.Curve(line, to)
+	if !(c0 > 0) || !(c1 > 0) || s.stack(s.Fit.X, min(from, to)/24) <= 0 {
 		return 0, math.Inf(1)
 	}
 	f := s.Fit
-	p, n := len(f.X), len(f.States)
-	slope := make([]float64, p)
-	for j := range p {
-		slope[j] = s.lnSlope(j, to/24) - s.lnSlope(j, from/24)
-		slope[j] += a1.seen(a1.move[j*n:j*n+n], line) - a0.seen(a0.move[j*n:j*n+n], line)
+	a, b := max(min(from, to)/24, f.Days), max(from, to, 24*f.Days)/24
+	v := f.wander(math.Abs(to-from) / 24)
+	if b > a {
+		v += s.ahead2(a, b)
 	}
-	v, cov := 0.0, square(f.Cov, p)
+	return math.Log(c1 / c0), math.Sqrt(v)
+}
+
+// wander is the variance of what a line and the stack may do over days beyond the
+// part that is carried from the fit.
+func (f *fit) wander(days float64) float64 {
+	r := math.Exp(-days / lineDays)
+	return 2*f.Size.Swing*f.Size.Swing*(1-r) + 2*cellSD*cellSD
+}
+
+// ahead2 is the variance of the stack's change of ln C between two times that both
+// lie after the fit.
+func (s *State) ahead2(from, to float64) float64 {
+	f := s.Fit
+	p := len(f.X)
+	a, b := s.ahead(from), s.ahead(to)
+	v := max(b.sd*b.sd-a.sd*a.sd, 0)
+	var slope []float64
+	for j := range p {
+		d := s.lnSlope(j, to) - s.lnSlope(j, from)
+		for i := range states {
+			d += (b.of[i] - a.of[i]) * f.Move[j*states+i]
+		}
+		slope = append(slope, d)
+	}
+	cov := square(f.Cov, p)
 	for i := range p {
 		for j := range p {
 			v += slope[i] * cov[i*p+j] * slope[j]
 		}
 	}
-	v += f.wander(a0, a1, math.Abs(to-from)/24, line)
-	return math.Log(c1 / c0), math.Sqrt(max(v, 0))
-}
-
-// wander is the variance of the misfit's change over days.
-func (f *fit) wander(a0, a1 ahead, days float64, line int) float64 {
-	d, n := over(days), len(f.States)
-	sp := max(a0.spread, a1.spread)
-	v := 2 * sp * sp * (commonSD*commonSD*(1-d.u) + lineSD*lineSD*(1-d.v))
-	w := min(a0.cov[atW*n+atW], a1.cov[atW*n+atW])
-	return v + w*d.z*d.z + f.LossSD*f.LossSD*lossDays*lossDays*max(2*days/lossDays-3+4*d.w-d.w*d.w, 0)
+	return max(v, 0)
 }
 
 // lnSlope is the derivative of ln of the stack's concentration by parameter j.
 func (s *State) lnSlope(j int, days float64) float64 {
-	if j >= inAdded+len(s.Added) {
-		return 0 // a line's factor is the same at both times
-	}
 	const h = 1e-4
 	up, down := copied(s.Fit.X), copied(s.Fit.X)
 	up[j] += h
@@ -118,7 +111,7 @@ func (s *State) Params() (Params, bool) {
 	loss, sampling := get(inLoss, 1), s.Setup.SamplingLossPerDay
 	loss.Value += sampling
 	return Params{YieldPPM: get(inYield, 1), ReleasePerDay: get(inRelease, 1), LossPerDay: loss, Sampling: sampling,
-		LagHours: get(inLag, 24), SorbPerDay: get(inSorb, 1), FreePerDay: get(inFree, 1)}, true
+		LagHours: get(inLag, 24), SorbPerDay: Value{math.Abs(s.Fit.X[inSorb]), math.Sqrt(max(s.Fit.variance(inSorb), 0))}, FreePerDay: get(inFree, 1)}, true
 }
 
 // doseDays lists the times of the added doses in days.

@@ -86,8 +86,8 @@ func (bs bins) add(b bin, from, width float32) bins {
 // roomForBins is how many bins a line of a stack has room for: what the
 // posterior of so many lines leaves, shared among them.
 func roomForBins(lines int) int {
-	p, d := inAdded+maxDoses+lines, atV+lines
-	numbers := p + p*(p+1)/2 + d + d*(d+1)/2 + p*d + pathPoints
+	p := inAdded + maxDoses
+	numbers := p + p*(p+1)/2 + states + states*(states+1)/2 + p*states + pathPoints + 9*lines + (p+states+1)*draws/4
 	return max((stateBytes-numbers*floatBytes)/binBytes/max(lines, 1), leastBins)
 }
 
@@ -155,6 +155,3 @@ func median(xs []float64) float64 {
 // stable is the scale on which a reading's noise is even: ln C well above bend,
 // linear well below it, and finite at 0.
 func stable(ppm, bend float64) float64 { return math.Asinh(ppm / bend) }
-
-// stableSlope is the derivative of stable by ppm.
-func stableSlope(ppm, bend float64) float64 { return 1 / math.Hypot(ppm, bend) }

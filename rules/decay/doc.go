@@ -16,9 +16,12 @@
 // by one at a cost that does not grow with the record, [State.Refit] is called
 // once an hour, and [State.Forecast] and [State.Lowest] answer. The curve has a
 // lag and sorption in both directions beside release and loss; each line has its
-// own factor; what the curve cannot explain is a slow, serially correlated
-// misfit, so that a thousand readings are not taken for a thousand independent
-// ones. Before there are readings enough to speak at all the answer is false.
+// own factor. What the curve cannot explain is looked for where it arises, in the loss
+// rate: gusts, slower weather, the day's breathing and changes for good, whose sizes
+// are fitted to each stack, so that what the weather may still do widens the interval
+// and a thousand readings are not taken for a thousand independent ones. The
+// posterior is kept as draws that move on with each refit. Before any reading the
+// answer is what the treatment's own figures promise.
 //
 // Times are hours since the sheet was shut after dosing (t = 0), concentrations
 // ppm by volume, rates per day. The package is pure: no clock, no input or

@@ -4,8 +4,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"sort"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // Forecast is what is thought of the true concentration at one time: the
@@ -16,26 +14,15 @@ type Forecast struct {
 	ChanceMet     float64
 }
 
-// draws from the posterior; they come in pairs of opposite sign. Seeds are fixed:
-// the same posterior gives the same forecast.
-const (
-	draws = 600
-	seedA = 0x70686f7370
-	seedB = 0x68696e65
-)
-
 // Forecasts answers for every line and for the lowest of them, hours after t =
 // 0: lines[i] for line i, and lowest with the chance that all lines are at or
-// above endLevel. False = not enough readings yet, or no Refit since.
+// above endLevel. False = no Refit yet, or no lines.
 func (s *State) Forecasts(hours, endLevel float64) (lines []Forecast, lowest Forecast, ok bool) {
 	if s.Fit == nil || len(s.Setup.Lines) == 0 || !(hours >= 0 && hours <= 10*maxHours) {
 		return nil, Forecast{}, false
 	}
-	table := s.draw(hours / 24)
-	if table == nil {
-		return nil, Forecast{}, false
-	}
-	least := make([]float64, draws)
+	table := s.draw(hours/24, nil)
+	least := make([]float64, len(table[0]))
 	for i := range least {
 		least[i] = math.Inf(1)
 	}
@@ -87,47 +74,49 @@ func quantile(xs []float64, q float64) float64 {
 	return xs[i] + (h-float64(i))*(xs[i+1]-xs[i])
 }
 
-// draw returns, by line, draws of the concentration at days; nil where the
-// posterior cannot be drawn from.
-func (s *State) draw(days float64) [][]float64 {
-	f, lines := s.Fit, len(s.Setup.Lines)
-	p, d := len(f.X), len(f.States)
-	root, ok := lower(square(f.Cov, p), p)
-	if !ok {
-		return nil
-	}
-	ahead := f.ahead(days, lines)
-	chance, ok := lower(ahead.cov, d)
-	if !ok {
-		return nil
-	}
-	doses := s.doseDays()
-	out := make([][]float64, lines)
+// perDraw is how many answers are made from each draw of the parameters.
+const perDraw = 2
+
+// draw returns, by line, draws of the concentration at days. The normals are the
+// same for every time, so that one draw is one course of the gas. more, where not
+// nil, gives gas that comes on top, in ppm, at a draw's parameters.
+func (s *State) draw(days float64, more func(x []float64) float64) [][]float64 {
+	f, n, p := s.Fit, len(s.Setup.Lines), len(s.Fit.X)
+	row := p + states + 1
+	count := len(f.Draws) / row
+	a, doses := s.ahead(days), s.doseDays()
+	out := make([][]float64, n)
 	for l := range out {
-		out[l] = make([]float64, draws)
+		out[l] = make([]float64, 0, count*perDraw)
 	}
-	rnd := rand.New(rand.NewPCG(seedA, seedB))
-	z, delta, x, states := make([]float64, p+d+lines), make([]float64, p), make([]float64, p), make([]float64, d)
-	for i := range draws {
-		if i%2 == 0 {
-			for j := range z {
-				z[j] = rnd.NormFloat64()
-			}
-		} else {
-			for j := range z {
-				z[j] = -z[j]
-			}
-		}
-		times(root, z[:p], delta)
+	rnd := rand.New(rand.NewPCG(seedB, seedA))
+	z, x := make([]float64, 1+n), make([]float64, row)
+	for i := range count {
 		for j := range x {
-			x[j] = f.X[j] + delta[j]
+			x[j] = float64(f.Draws[i*row+j])
 		}
-		times(chance, z[p:p+d], states)
-		ahead.shift(states, delta)
-		c := at(x, kernelOf(x, s.Setup.SamplingLossPerDay), exp(x[inLag]), doses, days)
-		for l := range lines {
-			gain := s.Setup.Lines[l].gainSD() * z[p+d+l]
-			out[l][i] = c * exp(x[p-lines+l]+ahead.seen(states, l)+gain)
+		w := walk(x[:p], s.Setup.SamplingLossPerDay, doses)
+		c := w.to(days).air
+		if more != nil {
+			c += more(x[:p])
+		}
+		ln := math.Log(max(c, 1e-6)) + a.level((*[states]float64)(x[p:p+states]))
+		sd := a.sd
+		if isAlt(i, f.Suspect.Share) {
+			sd = a.altSD
+		}
+		for k := range perDraw {
+			for j := range z {
+				if k == 0 {
+					z[j] = rnd.NormFloat64()
+				} else {
+					z[j] = -z[j]
+				}
+			}
+			for l := range n {
+				v := ln + sd*z[0] + a.dev[l] + a.devSD[l]*z[1+l]
+				out[l] = append(out[l], math.Exp(min(max(v, -30), 14)))
+			}
 		}
 	}
 	return out
@@ -135,70 +124,101 @@ func (s *State) draw(days float64) [][]float64 {
 
 // ahead is the misfit carried to another time.
 type ahead struct {
-	mean, move, cov []float64
-	spread          float64
+	of         [states]float64 // of the states' mean, in ln C of the stack
+	fixed      float64         // ln C of the stack, where the states do not matter
+	sd, altSD  float64         // of the stack's ln C, given the parameters; in the less likely case
+	dev, devSD []float64       // of the lines
 }
 
-// ahead carries the posterior of the misfit to days. Towards the past the swings
-// are forgotten and the slow error is run back.
-func (f *fit) ahead(days float64, lines int) ahead {
-	m, n := misfit{f.LossSD, lines}, len(f.States)
-	a := ahead{mean: copied(f.States), move: copied(f.Move), cov: square(f.StateCov, n), spread: spread(days)}
-	step := days - f.Days
-	d := over(math.Abs(step))
-	m.moveCov(a.cov, d)
-	if step < 0 {
-		d.z = -d.z
+func (a *ahead) level(x *[states]float64) float64 {
+	v := a.fixed
+	for i, w := range a.of {
+		v += w * x[i]
 	}
-	d.moveMean(a.mean)
-	for i := 0; i < len(a.move); i += n {
-		d.moveMean(a.move[i : i+n])
+	return v
+}
+
+// ahead carries the misfit to days. In the past the path is known, and what the
+// parameters leave open there is small beside it.
+func (s *State) ahead(days float64) ahead {
+	f := s.Fit
+	m := s.future()
+	a := ahead{}
+	feed := 0.0
+	if days < f.Days {
+		c := matrix(square(f.StateCov, states))
+		a.fixed, a.sd = f.past(days), math.Sqrt(max(c[0]+c[atSwing*states+atSwing]+2*c[atSwing], 1e-6))
+		a.altSD = a.sd
+		w := walk(f.X, m.sampling, m.doses)
+		g := w.to(days)
+		feed = min(w.feed()/max(g.air, leastPPM), mostFeed)
+	} else {
+		feed = m.reach(f, days, &a)
+	}
+	hours := math.Abs(days-f.Days) * 24
+	for l, d := range f.Dev {
+		d.wait(hours, f.Size.Swing)
+		mean, v, _ := d.seen(feed)
+		gain := s.Setup.Lines[l].gainSD()
+		a.dev, a.devSD = append(a.dev, mean), append(a.devSD, math.Sqrt(v+gain*gain))
 	}
 	return a
 }
 
-// shift adds to states the mean of the misfit when the parameters are delta away.
-func (a ahead) shift(states, delta []float64) {
-	n := len(states)
-	for k := range states {
-		states[k] += a.mean[k]
-		for j, v := range delta {
-			states[k] += a.move[j*n+k] * v
-		}
-	}
+// future is a model without readings, at the fit's sizes.
+func (s *State) future() *model {
+	m := &model{lines: s.Setup.Lines, sampling: s.Setup.SamplingLossPerDay, doses: s.doseDays(), size: s.Fit.Size, dev: s.Fit.Dev}
+	m.inflow, m.feed = make([]float64, 1), make([]float64, 1)
+	return m
 }
 
-// lower returns the lower Cholesky factor (by rows) of a covariance by rows; a
-// state without variance is let through.
-func lower(cov []float64, n int) ([]float64, bool) {
-	a := mat.NewSymDense(n, copied(cov))
-	for i := range n {
-		a.SetSym(i, i, a.At(i, i)*(1+1e-12)+1e-18)
+// reach carries the states from the fit's time to days, by the hour.
+func (m *model) reach(f *fit, days float64, a *ahead) (feed float64) {
+	w := walk(f.X, m.sampling, m.doses)
+	m.rate = w.loss
+	w.to(f.Days)
+	var units [states][states]float64
+	for i := range units {
+		units[i][i] = 1
 	}
-	var chol mat.Cholesky
-	if !chol.Factorize(a) {
-		return nil, false
+	covs := []matrix{matrix(square(f.StateCov, states))}
+	if len(f.AltCov) > 0 {
+		covs = append(covs, matrix(square(f.AltCov, states)))
 	}
-	var l mat.TriDense
-	chol.LTo(&l)
-	out := make([]float64, n*n)
-	for i := range n {
-		for j := range i + 1 {
-			out[i*n+j] = l.At(i, j)
+	for at := f.Days; at < days-1e-9; {
+		step := min(hourDays, days-at)
+		g := w.to(at + step/2)
+		c := max(g.air, leastPPM)
+		m.feed[0] = min(w.feed()/c, mostFeed)
+		m.inflow[0] = min(m.feed[0]+w.free*g.held/c, 2*mostFeed)
+		p := m.hopTo(0, step)
+		p.sin, p.cos = math.Sincos(2 * math.Pi * (at + step/2))
+		for i := range units {
+			p.carry(&units[i])
 		}
+		for i := range covs {
+			m.blur(&covs[i], &p)
+		}
+		at += step
 	}
-	return out, true
+	g := w.to(days)
+	feed = min(w.feed()/max(g.air, leastPPM), mostFeed)
+	for i := range units {
+		a.of[i] = units[i][atOffset] + units[i][atSwing] + feed*units[i][atFeed]
+	}
+	see := [states]float64{atOffset: 1, atSwing: 1, atFeed: feed}
+	a.sd = covs[0].seen(&see)
+	a.altSD = covs[len(covs)-1].seen(&see)
+	return feed
 }
 
-// times multiplies a lower triangle by z.
-func times(lower, z, out []float64) {
-	n := len(out)
-	for i := range out {
-		out[i] = 0
-		for j := range i + 1 {
-			out[i] += lower[i*n+j] * z[j]
+// seen is the standard deviation of what a sight sees of the states.
+func (c *matrix) seen(see *[states]float64) float64 {
+	v := 0.0
+	for i, hi := range see {
+		for j, hj := range see {
+			v += hi * hj * c[i*states+j]
 		}
 	}
+	return math.Sqrt(max(v, 0))
 }
-
-func copied(xs []float64) []float64 { return append([]float64(nil), xs...) }

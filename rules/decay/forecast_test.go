@@ -63,11 +63,11 @@ func many(t *testing.T) {
 // records of another simulation.
 func TestForecastHolds(t *testing.T) {
 	many(t)
-	const seeds = 16
+	const seeds = 10
 	for _, c := range []struct {
 		ease    float64
 		ceiling [4]float64
-	}{{0, [4]float64{0.47, 0.24, 0.11, 0.06}}, {1, [4]float64{0.55, 0.29, 0.14, 0.08}}} {
+	}{{0, [4]float64{0.40, 0.16, 0.09, 0.03}}, {1, [4]float64{0.50, 0.25, 0.14, 0.08}}} {
 		t.Run(fmt.Sprintf("ease %v", c.ease), func(t *testing.T) {
 			t.Parallel()
 			var sum tally
@@ -86,8 +86,8 @@ func TestForecastHolds(t *testing.T) {
 				lines.n, lines.held = lines.n+o.n, lines.held+o.held
 				lowest.n, lowest.held = lowest.n+sum.lowest[m].n, lowest.held+sum.lowest[m].held
 			}
-			require.InDelta(t, 0.90, lines.cover(), 0.09)
-			require.InDelta(t, 0.90, lowest.cover(), 0.10)
+			require.GreaterOrEqual(t, lines.cover(), 0.82)
+			require.GreaterOrEqual(t, lowest.cover(), 0.80)
 		})
 	}
 }

@@ -12,9 +12,7 @@ import (
 // release, and what the pump takes.
 func bare(yield, release float64) []float64 {
 	x := make([]float64, inAdded)
-	for _, j := range []int{inLoss, inLag, inMix, inSorb} {
-		x[j] = -14 // of exp: nothing
-	}
+	x[inLoss], x[inLag] = -14, -14 // of exp: nothing
 	x[inYield], x[inRelease] = math.Log(yield), math.Log(release)
 	return x
 }
@@ -26,7 +24,8 @@ func TestSamplingLossIsFirstOrder(t *testing.T) {
 	const k, release = 0.12, 1.5
 	x := bare(1000, release)
 	c := func(days, sampling float64) float64 {
-		return at(x, kernelOf(x, sampling), exp(x[inLag]), nil, days)
+		w := walk(x, sampling, nil)
+		return w.to(days).air
 	}
 	for _, days := range []float64{0.5, 1, 2, 5, 10} {
 		want := 1000 * release / (release - k) * (math.Exp(-k*days) - math.Exp(-release*days))

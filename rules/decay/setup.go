@@ -75,20 +75,19 @@ const (
 	releasePerPct    = 0.03 // of ln release, per % of moisture
 	usualMoisture    = 12.5 // %
 	plateFaster      = 0.3  // of ln release: magnesium plates react faster than aluminium tablets
-	priorLoss        = 0.22 // per day
+	priorLoss        = 0.25 // per day
 	priorLossSD      = 0.70
 	priorLagDays     = 0.104 // 2.5 h
 	priorLagSD       = 0.7
-	priorMixDays     = 0.06 // 1.5 h
-	priorMixSD       = 0.8
-	priorSorb        = 0.20 // per day
-	priorSorbSD      = 0.8
-	priorFree        = 0.45 // per day
-	priorFreeSD      = 0.6
+	priorSorb        = 0.25 // per day
+	priorSorbSD      = 0.30 // folded at 0: little sorption is about as likely as some
+	priorFree        = 0.55 // per day
+	priorFreeSD      = 0.5
+	priorRampDays    = 0.03 // mean time until release is in full swing and mixed
+	priorRampSD      = 0.04 // folded at 0
 	priorYieldSD     = 0.20 // dose and gas space known
 	vagueYieldPPM    = 1000 // either unknown
 	vagueYieldSD     = 1.2
-	breathingSD      = 0.015 // of ln concentration, from the day-night swing
 )
 
 // releasePrior is the prior of ln release, from temperature, moisture and form.

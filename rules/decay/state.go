@@ -193,8 +193,8 @@ func (s *State) UnmarshalJSON(data []byte) error {
 		return fmt.Errorf("read the state of a fit: %d lines with %d records, bins of %v", lines, len(in.Bins), in.Coarse)
 	}
 	if f := in.Fit; f != nil {
-		p, d := inAdded+len(in.Added)+lines, atV+lines
-		if len(f.X) != p || len(f.Cov) != p*(p+1)/2 || len(f.States) != d || len(f.Move) != p*d || len(f.StateCov) != d*(d+1)/2 {
+		p := inAdded + len(in.Added)
+		if len(f.X) != p || len(f.Cov) != p*(p+1)/2 || len(f.Move) != p*states || len(f.StateCov) != states*(states+1)/2 || len(f.Dev) != lines || len(f.AltCov) != 0 && len(f.AltCov) != states*(states+1)/2 || !(f.Suspect.Share >= 0 && f.Suspect.Share <= 1) || !(f.PathStep > 0) || len(f.Draws) == 0 || len(f.Draws)%(p+states+1) != 0 {
 			return errors.New("read the state of a fit: its parameters do not match its lines and doses")
 		}
 	}

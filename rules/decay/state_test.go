@@ -365,17 +365,25 @@ func TestHostileReadings(t *testing.T) {
 	require.Equal(t, 1, none.Refused)
 }
 
-// TestNoForecastFromNothing: too few readings give no forecast, three do.
-func TestNoForecastFromNothing(t *testing.T) {
+// TestForecastFromPriors: a stack none of whose lines ever read still gets a
+// forecast, from what is known of the treatment; readings narrow it.
+func TestForecastFromPriors(t *testing.T) {
 	s := New(stack(1))
-	for i, h := range []float64{12, 12.5, 14} {
-		s.Observe(h, 0, 600)
-		s.Refit()
-		_, ok := s.Lowest(120, 150)
-		require.Equal(t, i == 2, ok)
-	}
-	low, _ := s.Lowest(120, 150)
-	require.Greater(t, low.P95/low.P05, 2.0, "little is known: the interval is wide")
+	_, ok := s.Lowest(120, 150)
+	require.False(t, ok, "not before a refit")
+	s.Refit()
+	blind, ok := s.Lowest(120, 150)
+	require.True(t, ok)
+	require.Greater(t, blind.P95/blind.P05, 5.0, "little is known: the interval is wide")
+	full := s.Setup.ppmOf(520)
+	require.Less(t, blind.P95, full)
+	require.InDelta(t, full/4, blind.P50, full/5)
+	d := simulate(21, 48, 1, 0)
+	d.setup.TempC = s.Setup.TempC
+	seeing := New(d.setup)
+	feed(seeing, d.seen, 48, 12)
+	f, _ := seeing.Lowest(120, 150)
+	require.Less(t, f.P95/f.P05, blind.P95/blind.P05/1.5)
 }
 
 // FuzzState: whatever is observed, the answers are numbers in order and the

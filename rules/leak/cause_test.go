@@ -327,3 +327,25 @@ func (f twoDoses) ExpectedLnChange(line int, from, to float64) (mean, sd float64
 	_, young := f.roughFit.ExpectedLnChange(line, max(from-f.at, 1), max(to-f.at, 2))
 	return math.Log(c(to) / c(from)), math.Hypot(sd, young)
 }
+
+// Lines that all go alike to nothing within the hour, as when the pump stops and
+// the cells use up the gas that stands in them, are no leak and no line that came
+// off.
+func TestPumpStop(t *testing.T) {
+	each(t, 8, nil, func(*world) func(int, []Obs) []Obs {
+		return func(bin int, obs []Obs) []Obs {
+			if h := hoursOf(bin); h > 50 && h < 56 {
+				for i := range obs {
+					obs[i].PPM = math.Round(obs[i].PPM * math.Exp(-(h-50)/0.4))
+					obs[i].Censored = obs[i].PPM < 1
+				}
+			}
+			return obs
+		}
+	}, func(seed int, events []timed, _ *State) {
+		require.Equal(t, []string{"pump-stop `", "pump-stop cleared `"}, short(events), "stack %d", seed)
+		require.InDelta(t, 50.3, events[0].Onset, 0.3)
+		require.LessOrEqual(t, events[0].at, 52.0)
+		require.InDelta(t, 56, events[1].at, 0.3)
+	})
+}

@@ -231,43 +231,74 @@ func (s *State) rise(place int) (rise, sd float64) {
 // allFalling counts bins in which every line that was read fell far below what is
 // predicted.
 func (s *State) allFalling(reads []read) {
-	down, known, gas, by := 0, 0, 0, 0.0
+	down, known, gas, by, low, high := 0, 0, 0, 0.0, math.Inf(1), 0.0
 	for _, r := range reads {
 		if s.Lines[r.line].Cause.Kind != "" || r.fresh {
 			continue
 		}
 		known++
-		if r.isFar && r.innovation < 0 {
-			down, by = down+1, by+r.innovation
-			if !r.gone && r.fit {
+		if (r.isFar || r.drop) && r.innovation < 0 {
+			down, by = down+1, by-r.innovation
+			if !r.gone && r.fit { // what is nearly nothing is known badly in ln
 				gas++
+				low, high = min(low, -r.innovation), max(high, -r.innovation)
 			}
 		}
 	}
+	f := &s.Fall
 	switch {
 	case known == 0:
-	case down < known:
-		s.Fall = fall{Before: s.At}
+	case down < known && known-down >= down && f.Bins > 0 || down < known && f.Bins == 0:
+		s.Fall = fall{Before: s.At, Stopped: f.Stopped}
+	case down < known: // a line that reads its old gas for once
 	default:
-		f := &s.Fall
 		if f.Bins++; f.Bins == 1 {
 			f.Since = s.At
 		}
 		if gas > 0 {
 			f.WithGas++
 		}
-		f.By = -by / float64(down)
+		f.By, f.Spread = by/float64(down), max(high-low, 0)
+		if f.Level++; f.By > f.Most+dropLn/3 {
+			f.Most, f.Level = f.By, 0
+		}
 	}
 }
 
-// suddenFall says that all lines fell to less than half within minutes and still
-// have gas: the sheet is open wide. Nothing left at once is a stopped pump.
-func (s *State) suddenFall() *Event {
-	f := s.Fall
-	if f.Bins < fallRuns || f.WithGas < fallRuns-1 || s.Setup.Lines < 2 || s.level() < math.Log(leastLevel) {
+// suddenFall judges a fall of all lines within minutes. When it ends with gas left,
+// or the lines fall unlike, the sheet is open wide. When all go alike to nothing,
+// the pump has stopped and the cells use up what stands in them.
+func (s *State) suddenFall() []Event {
+	f := &s.Fall
+	if f.Stopped && f.Bins == 0 {
+		f.Stopped = false
+		return []Event{{Kind: PumpStop, Line: -1, Onset: f.Before, OnsetLow: f.Before, OnsetHigh: f.Before, Cleared: true}}
+	}
+	if f.Bins < fallRuns || f.Stopped || s.Setup.Lines < 2 || s.At-s.Start < quietHours && f.WithGas == 0 {
 		return nil
 	}
-	took := max(s.At-f.Before, 0.25)
+	gone := f.By > -math.Log(goneShare)
+	switch {
+	case gone && f.WithGas > 0 && f.Spread < f.By/2:
+		f.Stopped = true
+		return []Event{{Kind: PumpStop, Line: -1, Onset: f.Since, OnsetLow: f.Before, OnsetHigh: f.Since}}
+	case f.WithGas < fallRuns-1 || f.By < farLn || s.level() < math.Log(leastLevel):
+		return nil
+	case f.Spread < alikeLn+f.By/3 && (gone || f.Level < fallRuns) && s.At-f.Since < fallHours:
+		return nil // it goes on falling, alike
+	}
+	return s.open()
+}
+
+// goesOn reports whether all lines still fall, or fell far a short time ago.
+func (f *fall) goesOn(now float64) bool {
+	return f.Bins > 0 && (f.Level < fallRuns || f.By > farLn) && now-f.Since < 2*fallHours
+}
+
+// open raises a leak of a sheet that is open wide.
+func (s *State) open() []Event {
+	f := s.Fall
+	took := max(f.Since-f.Before, 0.25)
 	for i := range s.Lines {
 		s.Lines[i].Known = false // found anew from the next reading
 	}
@@ -277,7 +308,7 @@ func (s *State) suddenFall() *Event {
 	if s.Raised != nil || s.At-s.Start < quietHours {
 		return nil
 	}
-	rate := f.By / took
+	rate := f.By / max(took, s.At-f.Since)
 	before := s.Ref.at(f.Since).Loss
 	e := Event{Kind: Leak, Line: -1, Onset: f.Since, OnsetLow: f.Before, OnsetHigh: f.Since, LossBefore: 24 * before,
 		LossAfter: 24 * (before + rate), LossSD: 24 * rate / 2}
@@ -287,5 +318,5 @@ func (s *State) suddenFall() *Event {
 	at, size := s.driver(0)
 	s.Filter.Cov[at*d+at] += rate * rate / (size * size)
 	s.Bank.clear()
-	return &s.Raised.Event
+	return []Event{e}
 }

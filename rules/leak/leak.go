@@ -33,6 +33,9 @@ const (
 	Leak    Kind = "leak"     // the gas is lost faster than before
 	LineOff Kind = "line-off" // a line draws air at once
 	Blocked Kind = "blocked"  // a line stands still while the others change
+	// PumpStop is all lines falling alike to nothing within the hour: nothing is
+	// drawn, and the cells use up the gas that stands in them.
+	PumpStop Kind = "pump-stop"
 )
 
 // Event is the beginning or, with Cleared, the end of a cause.
@@ -174,12 +177,12 @@ func (s *State) Observe(hours float64, obs []Obs, expect Expecter) []Event {
 	s.Ref.foresee(hours, s.Setup.Lines, expect, hours-s.Start >= quietHours)
 	s.advance(hours)
 	events := s.take(obs)
-	if e := s.suddenFall(); e != nil {
-		events = append(events, *e)
-	}
+	events = append(events, s.suddenFall()...)
 	if s.live() {
 		s.Bank.open(hours, s.level())
-		events = append(events, s.judge()...)
+		if s.Raised != nil || !s.Fall.goesOn(hours) { // else wait for what the fall is
+			events = append(events, s.judge()...)
+		}
 	}
 	if !s.Filter.sound() {
 		s.anew()

@@ -8,10 +8,14 @@ type line struct {
 	Known bool    // its level was found
 	Used  int     // readings used since then, up to 100
 	Good  float64 // hours of the newest reading that came as predicted
+	Was   float64 // ln ppm of that reading
 	PPM   float64 // newest reading
 	Hush  hush    // of the noise
 	Still still   // of readings that stay equal
 	Far   far     `json:",omitzero"` // of readings that are not of the gas that was predicted
+	Drop  int     // readings in a row that fell at once and were held back
+	Miss  float64 // newest reading less what was predicted, ln
+	Seen  float64 // its hours
 	Cause cause   `json:",omitzero"`
 }
 
@@ -52,7 +56,10 @@ type cause struct {
 type fall struct {
 	Bins, WithGas int     // in a row; of them with gas still
 	Since, Before float64 // hours: of the first; of the last good bin
-	By            float64 // ln of the fall so far
+	By, Most      float64 // ln of the fall now, and at its deepest
+	Spread        float64 // how much the lines differ in it
+	Level         int     // bins in a row that fell no deeper
+	Stopped       bool    // it was reported as a stopped pump
 }
 
 const (
@@ -63,6 +70,9 @@ const (
 	offRuns    = 2 // readings in a row
 	jumpRuns   = 3
 	fallRuns   = 3
+	dropLn     = 0.15 // a reading this far below the predicted fell at once
+	fallHours  = 1.5  // a fall that still goes on is judged by what is left then
+	alikeLn    = 0.25 // lines that fall alike differ by little more
 	goneShare  = 0.05 // of the predicted: below this the gas is gone at once
 	stuckSure  = 18.0 // −ln of a chance: one in 65 million
 	stuckHours = 1.0
@@ -101,6 +111,7 @@ type read struct {
 	innovation  float64
 	total       float64 // variance of the innovation, with the noise as it is
 	fit, isFar  bool    // fit to be used; far from the predicted
+	drop        bool    // below the predicted by more than leaks or noise bring about at once
 	gone, fresh bool    // almost nothing left; line without a level yet
 }
 
@@ -137,6 +148,7 @@ func (s *State) weigh(o Obs) read {
 	// Little gas is known badly in ln; that it is little is known well.
 	r.isFar = math.Abs(r.innovation) > max(farLn, farSD*math.Sqrt(variance+l.Hush.Noise*min(r.noise, farNoise)))
 	r.gone = r.innovation < math.Log(goneShare)
+	r.drop = r.innovation < -max(dropLn, farSD*math.Sqrt(r.total))
 	if o.Censored && r.innovation > -farLn {
 		r.isFar = false // over the range, or below a high detection limit: it tells nothing
 	}
@@ -151,6 +163,12 @@ func (s *State) take(obs []Obs) (events []Event) {
 	for _, r := range reads {
 		l := &s.Lines[r.line]
 		l.still(r, s.At)
+		if !r.fresh {
+			l.Miss, l.Seen = r.innovation, s.At
+		}
+		if !r.drop {
+			l.Drop = 0
+		}
 		switch {
 		case l.Cause.Kind != "":
 			events = s.back(r, events)
@@ -158,8 +176,11 @@ func (s *State) take(obs []Obs) (events []Event) {
 			s.find(r)
 		case r.isFar:
 			s.far(r)
+		case r.drop && s.At-s.Start >= quietHours && (l.Drop < jumpRuns || s.Fall.goesOn(s.At)):
+			l.Drop++ // all may be falling: wait for what it is
+			l.Far = far{}
 		default:
-			l.Far, l.Good = far{}, s.At
+			l.Far, l.Good, l.Was = far{}, s.At, r.y
 			if r.fit {
 				s.use(r)
 			}
@@ -180,7 +201,7 @@ func (s *State) find(r read) {
 	}
 	s.Filter.place(r.line, r.y-l.Ref, l.Hush.Noise*r.noise)
 	s.Bank.place(r.line)
-	l.Known, l.Used, l.Far, l.Good, l.Hush.Count = true, 1, far{}, s.At, 0
+	l.Known, l.Used, l.Far, l.Good, l.Was, l.Hush.Count = true, 1, far{}, s.At, r.y, 0
 }
 
 // far counts readings that are not of the gas that was predicted. A line that
@@ -217,10 +238,11 @@ func (s *State) use(r read) {
 }
 
 // off says that a line came off: it fell to less than half within two readings
-// and stays there, and a neighbour that was read since did not.
+// and stays there, and a neighbour that was read since did not. A line that only
+// rises less than a young fit promised did not fall.
 func (s *State) off(r read, events []Event) []Event {
 	l := &s.Lines[r.line]
-	if l.Cause.Kind != "" || l.Far.Down < offRuns || l.Used < jumpRuns || !s.neighbour(r.line, l.Far.DownAt) || r.y-r.innovation < math.Log(leastLevel) {
+	if l.Cause.Kind != "" || l.Far.Down < offRuns || l.Used < jumpRuns || !s.neighbour(r.line, l.Far.DownAt) || r.y-r.innovation < math.Log(leastLevel) || r.y > l.Was-farLn/2 {
 		return events
 	}
 	since := l.Far.DownAt
@@ -228,8 +250,8 @@ func (s *State) off(r read, events []Event) []Event {
 	return append(events, Event{Kind: LineOff, Line: r.line, Onset: since, OnsetLow: l.Good, OnsetHigh: since})
 }
 
-// neighbour reports whether another line read as predicted since hours; a line
-// that is alone has none to contradict it.
+// neighbour reports whether another line was read after hours and then read as
+// predicted, to its newest reading; a line that is alone has none to contradict it.
 func (s *State) neighbour(i int, since float64) bool {
 	alone := true
 	for j := range s.Lines {
@@ -238,7 +260,7 @@ func (s *State) neighbour(i int, since float64) bool {
 			continue
 		}
 		alone = false
-		if l.Good >= since {
+		if l.Good >= since && l.Seen > since && l.Miss > -dropLn {
 			return true
 		}
 	}

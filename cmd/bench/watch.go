@@ -1,0 +1,222 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"undersheet/cmd/bench/scenario"
+	"undersheet/logbook"
+	"undersheet/rules/decay"
+	"undersheet/rules/leak"
+	"undersheet/rules/reading"
+)
+
+// Figures of package rules: bins of the leak test, the hour of the first refit.
+const (
+	binHours   = 5.0 / 60
+	firstRefit = 2
+	endPPM     = 150.0 // end level of the five-day protocol
+)
+
+// t0 is when every treatment begins.
+var t0 = logbook.At(time.Date(2026, 3, 1, 8, 0, 0, 0, time.UTC))
+
+// outlook is a forecast of the end, made at an hour.
+type outlook struct {
+	lines  []decay.Forecast
+	lowest decay.Forecast
+}
+
+// event is one of the leak test and the hour at which it came.
+type event struct {
+	leak.Event
+	at float64
+}
+
+// course is what the daemon makes of a record.
+type course struct {
+	rec      *scenario.Record
+	outlooks map[int]outlook // by the hour at which they were made
+	events   []event
+	stuck    []float64 // hour at which a line was first judged stuck; 0 = never
+	silent   []float64 // hour at which the newest silence of a line that was too long began; 0 = never
+}
+
+func newCourse(r *scenario.Record) course {
+	n := r.Lines()
+	return course{rec: r, outlooks: map[int]outlook{}, stuck: make([]float64, n), silent: make([]float64, n)}
+}
+
+// watched is a record as the daemon sees it: its readings judged, binned, fitted
+// and tested by the same calls, in the same order, as package rules makes them.
+type watched struct {
+	fit      *decay.State
+	leak     *leak.State
+	channels []logbook.Channel
+	history  []reading.History
+	next     int // reading
+	hour     int
+	slot     int
+	sums     []binSum
+	doses    []decay.Dose // still to be told
+	at       []int        // hours at which to forecast
+	course
+	refit func() // makes the fit anew
+	every func(w *watched, hour int)
+}
+
+// binSum gathers the readings of one line in the running bin.
+type binSum struct {
+	ppm      float64
+	n        int
+	censored bool
+}
+
+// watch runs a record through fit and leak test, with forecasts at the given hours.
+func watch(r *scenario.Record, at ...int) *watched {
+	w := &watched{course: newCourse(r), doses: r.Doses, at: at}
+	w.fit = decay.New(r.Setup)
+	w.refit = w.fit.Refit
+	w.leak = leak.New(leak.Setup{Lines: r.Lines()})
+	n := r.Lines()
+	w.sums, w.history = make([]binSum, n), make([]reading.History, n)
+	for _, l := range r.Setup.Lines {
+		w.channels = append(w.channels, channelOf(l))
+	}
+	return w
+}
+
+// run takes every reading.
+func (w *watched) run() *watched {
+	w.until(scenario.Hours + 1)
+	return w
+}
+
+// until takes the readings before hours that it has not taken.
+func (w *watched) until(hours float64) {
+	for ; w.next < len(w.rec.Readings) && w.rec.Readings[w.next].Hours < hours; w.next++ {
+		w.read(&w.rec.Readings[w.next])
+	}
+}
+
+// branch is a copy that goes on with another record of the same stack, which so
+// far read the same. Fit and leak test go through their JSON form, as they do
+// where the daemon starts again.
+func (w *watched) branch(r *scenario.Record) (*watched, error) {
+	b := *w
+	b.rec, b.doses, b.fit, b.leak = r, r.Doses, &decay.State{}, &leak.State{}
+	for _, p := range [][2]any{{w.fit, b.fit}, {w.leak, b.leak}} {
+		text, err := json.Marshal(p[0])
+		if err != nil {
+			return nil, fmt.Errorf("copy the state of a stack: %w", err)
+		}
+		if err := json.Unmarshal(text, p[1]); err != nil {
+			return nil, fmt.Errorf("copy the state of a stack: %w", err)
+		}
+	}
+	b.refit = b.fit.Refit
+	b.sums, b.events, b.stuck, b.silent = slices.Clone(w.sums), slices.Clone(w.events), slices.Clone(w.stuck), slices.Clone(w.silent)
+	b.history = slices.Clone(w.history)
+	for i := range b.history {
+		b.history[i].Gaps, b.history[i].Recent = slices.Clone(b.history[i].Gaps), slices.Clone(b.history[i].Recent)
+	}
+	b.outlooks = map[int]outlook{}
+	return &b, nil
+}
+
+// read takes one reading.
+func (w *watched) read(r *scenario.Reading) {
+	at := moment(r.Hours)
+	hours := at.Hours(t0)
+	for h := w.hour + 1; float64(h) <= hours; h++ {
+		w.pass(h) // as the daemon's clock does where no reading comes
+	}
+	w.tellDoses(hours)
+	w.listen(at)
+	e := &logbook.Reading{Header: logbook.Header{Time: at, Received: at, Kind: logbook.KindReading}, Value: r.PPM, Unit: logbook.PPM}
+	j := w.history[r.Line].Judge(w.channels[r.Line], e, at)
+	if j.State == reading.Stuck && w.stuck[r.Line] == 0 {
+		w.stuck[r.Line] = hours
+	}
+	if !j.Counts || !j.Fits {
+		return
+	}
+	w.closeBin(hours)
+	w.fit.Observe(hours, r.Line, j.Value)
+	sum := &w.sums[r.Line]
+	sum.ppm, sum.n, sum.censored = sum.ppm+j.Value, sum.n+1, sum.censored || j.State != reading.OK
+}
+
+// listen notes which lines have been silent too long.
+func (w *watched) listen(now logbook.Time) {
+	for i := range w.history {
+		if d, long := w.history[i].SilentFor(w.channels[i], now); long && w.history[i].Newest != 0 {
+			w.silent[i] = now.Hours(t0) - d.Hours()
+		}
+	}
+}
+
+// tellDoses tells of the doses that were added until hours.
+func (w *watched) tellDoses(hours float64) {
+	for len(w.doses) > 0 && w.doses[0].Hours <= hours {
+		w.fit.AddDose(w.doses[0].Hours, w.doses[0].Grams)
+		w.leak.DoseAdded(w.doses[0].Hours)
+		w.doses = w.doses[1:]
+	}
+}
+
+// closeBin hands the running bin to the leak test.
+func (w *watched) closeBin(hours float64) {
+	slot := int(math.Floor(hours / binHours))
+	if slot <= w.slot {
+		return
+	}
+	var obs []leak.Obs
+	for i, s := range w.sums {
+		if s.n > 0 {
+			ppm := s.ppm / float64(s.n)
+			obs = append(obs, leak.Obs{Line: i, PPM: ppm, SDLn: w.scatter(i, ppm, s.n), Censored: s.censored})
+		}
+	}
+	if len(obs) > 0 {
+		for _, e := range w.leak.Observe((float64(w.slot)+0.5)*binHours, obs, w.fit) {
+			w.events = append(w.events, event{e, hours})
+			if e.Kind == leak.Leak && e.Cleared {
+				w.fit.LossChanged(hours)
+			} else if e.Kind == leak.Leak {
+				w.fit.LossChanged(e.Onset)
+			}
+		}
+	}
+	w.slot = slot
+	clear(w.sums)
+}
+
+// scatter is the standard deviation of ln of a bin's mean that package rules states.
+func (w *watched) scatter(line int, ppm float64, n int) float64 {
+	if !(ppm > 0) {
+		return 1
+	}
+	digit := max(w.rec.Setup.Lines[line].Resolution, 1) / ppm
+	return math.Sqrt((0.03*0.03 + digit*digit) / float64(n))
+}
+
+// pass lets an hour begin: from the second on the fit is made anew.
+func (w *watched) pass(hour int) {
+	w.hour = hour
+	if hour < firstRefit {
+		return
+	}
+	w.refit()
+	if slices.Contains(w.at, hour) {
+		if lines, lowest, ok := w.fit.Forecasts(scenario.Hours, endPPM); ok {
+			w.outlooks[hour] = outlook{lines, lowest}
+		}
+	}
+	if w.every != nil {
+		w.every(w, hour)
+	}
+}

@@ -1,0 +1,65 @@
+package decay
+
+import "math"
+
+// hourDays is the step of the fit's grid; hour i is seen at its middle.
+const hourDays = 1.0 / 24
+
+// sight is what one line showed in one hour.
+type sight struct {
+	line         int
+	ln           float64 // of the mean of the readings with a value
+	ppm          float64 // that mean
+	days         float64 // mean time
+	n            float64 // readings with a value
+	below, above float64 // readings below the detection limit, at the top of the range
+	weight       float64 // 1, less for what looks like a spike
+	aim, spread  float64 // ln ppm and variance that stand for it at the parameters in hand
+}
+
+// leastPPM is the concentration below which ln C is not looked at.
+const leastPPM = 1.0
+
+// gather turns the bins into sights, by hour.
+func (s *State) gather() [][]sight {
+	hours := 0
+	for _, bs := range s.Bins {
+		if n := len(bs); n > 0 {
+			hours = max(hours, int(float64(bs[n-1].at)*tickHours)+1)
+		}
+	}
+	out := make([][]sight, hours)
+	for line, bs := range s.Bins {
+		bend := s.Setup.Lines[line].bend()
+		for i := 0; i < len(bs); {
+			h := int(float64(bs[i].at) * tickHours)
+			j := i + 1
+			for j < len(bs) && int(float64(bs[j].at)*tickHours) == h {
+				j++
+			}
+			b := bs[i]
+			if j > i+1 {
+				b, _ = bs[i:j].pool(bend)
+			}
+			i = j
+			b = b.withoutStrays(s.Setup.Lines[line])
+			if b.count() > 0 {
+				out[h] = append(out[h], sight{line: line, ppm: float64(b.ppm), ln: math.Log(max(float64(b.ppm), leastPPM)), days: (float64(b.at) + 0.5) * tickHours / 24,
+					n: float64(b.weight), below: float64(b.below), above: float64(b.above), weight: 1})
+			}
+		}
+	}
+	return out
+}
+
+// withoutStrays leaves out the few readings of an hour that lay beyond a limit while
+// the others were far from it: spikes.
+func (b bin) withoutStrays(l Line) bin {
+	if b.above > 0 && b.weight >= 2*b.above && float64(b.ppm) < 0.8*l.Range {
+		b.above = 0
+	}
+	if b.below > 0 && b.weight >= 2*b.below && float64(b.ppm) > 3*max(l.DetectionLimit, leastPPM) {
+		b.below = 0
+	}
+	return b
+}

@@ -1,0 +1,214 @@
+package decay
+
+import "math"
+
+// Places of the states of what the stack's curve leaves out of ln C: the
+// offset that the loss rate's swings have left behind, the slow and the fast swing of
+// the loss rate (shares of the loss rate, Ornstein–Uhlenbeck), the mean of the
+// lines' swings, the part that goes with the release, the daily breathing (sine and
+// cosine, shares of the loss rate), and what the loss rate changed by for good.
+//
+//	dz/dt = −k·(w + f + a·sin 2πt + b·cos 2πt + j) − g·z + h·e
+//
+// where g is what comes into the gas space over what is there, per day: an offset is
+// forgotten as new gas comes.
+const (
+	atOffset = iota
+	atSlow
+	atGust
+	atSwing
+	atFeed
+	atSin
+	atCos
+	atJump
+	states
+)
+
+// Figures of the misfit.
+const (
+	slowDays    = 2.5
+	gustDays    = 0.2
+	breathShare = 0.8   // sd of the daily breathing, of the gusts'
+	breathMost  = 0.25  // of the loss rate
+	feedSD      = 0.004 // days: of the part that goes with the release
+	jumpMean    = 0.4   // of the loss rate, when it is told that it changed
+	jumpSD      = 0.9
+	leastJump   = 0.35 // per day: a tear in a tight sheet may be many times its loss
+	mostFeed    = 24.0
+	earlyNoise  = 0.05 // hours: what mixing leaves undone, over the time since the release began
+	startNoise  = 0.5  // what the first hour of release is wrong by, falling with the square of time
+)
+
+// hop is the linear step of the states into an hour, and what is seen there.
+type hop struct {
+	stay, drive       float64 // of the offset; of the rates into it
+	slow, gust, swing float64 // what stays of them
+	sin, cos          float64 // mean over the step
+	seen              bool
+	feed              float64
+	gain              [states]float64
+	root              float64 // 1/√(innovation variance)
+	opens             bool    // the loss rate may change here
+}
+
+// matrix of the states by rows.
+type matrix [states * states]float64
+
+// carry moves a mean over the hop.
+func (p *hop) carry(x *[states]float64) {
+	x[atOffset] = p.stay*x[atOffset] - p.drive*(x[atSlow]+x[atGust]+p.sin*x[atSin]+p.cos*x[atCos]+x[atJump])
+	x[atSlow] *= p.slow
+	x[atGust] *= p.gust
+	x[atSwing] *= p.swing
+}
+
+// hopTo describes the step of days that ends at the middle of hour h.
+func (m *model) hopTo(h int, days float64) hop {
+	g, t := m.inflow[h], float64(h)*hourDays+hourDays/2
+	p := hop{stay: math.Exp(-g * days), slow: math.Exp(-days / slowDays), gust: math.Exp(-days / gustDays), swing: math.Exp(-days / lineDays), feed: m.feed[h]}
+	p.drive = m.rate * days
+	if g*days > 1e-6 {
+		p.drive = m.rate * (1 - p.stay) / g
+	}
+	p.sin, p.cos = math.Sincos(2 * math.Pi * (t - days/2))
+	return p
+}
+
+// blur carries a covariance over the hop and adds what the process does in it.
+func (m *model) blur(c *matrix, p *hop) {
+	var line [states]float64
+	for j := range states { // F·P, by columns
+		for i := range states {
+			line[i] = c[i*states+j]
+		}
+		p.carry(&line)
+		for i := range states {
+			c[i*states+j] = line[i]
+		}
+	}
+	for i := range states { // (F·P)·Fᵀ, by rows
+		p.carry((*[states]float64)(c[i*states : i*states+states]))
+	}
+	add := func(i int, sd, stays float64) {
+		q := sd * sd * (1 - stays*stays)
+		c[i*states+i] += q
+		if i != atSwing {
+			c[i*states] -= p.drive / 2 * q
+			c[i] -= p.drive / 2 * q
+			c[0] += p.drive * p.drive / 3 * q
+		}
+	}
+	add(atSlow, m.size.Slow, p.slow)
+	add(atGust, m.size.Gust, p.gust)
+	add(atSwing, m.meanSwing(), p.swing)
+}
+
+// breathing is the sd of each of the daily coefficients.
+func (m *model) breathing() float64 { return min(breathShare*m.size.Gust, breathMost) }
+
+func (m *model) meanSwing() float64 {
+	return m.size.Swing / math.Sqrt(max(float64(len(m.lines)), 1))
+}
+
+// open is the covariance of the states at t = 0.
+func (m *model) open() matrix {
+	var c matrix
+	for i, sd := range [states]float64{atSlow: m.size.Slow, atGust: m.size.Gust, atSwing: m.meanSwing(), atFeed: m.feedSD(), atSin: m.breathing(), atCos: m.breathing()} {
+		c[i*states+i] = sd * sd
+	}
+	return c
+}
+
+// feedSD is the sd of the stack's part that goes with the release: what the lines
+// show of it, over their number.
+func (m *model) feedSD() float64 {
+	v := feedSD * feedSD
+	for i := range m.dev {
+		v += m.dev[i].Mean[ofRelease] * m.dev[i].Mean[ofRelease] / float64(len(m.dev)*len(m.dev))
+	}
+	return math.Sqrt(v)
+}
+
+// track runs the filter's covariance over the hours at the path in hand: it fills
+// m.hops and returns the last covariance and the sum of the logs of the innovations'
+// variances. jump is an hour at which the loss rate may have changed beside those
+// that were told; −1 for none.
+func (m *model) track(jump int) (matrix, float64) {
+	c, logDet := m.open(), 0.0
+	if len(m.hops) != len(m.sights) {
+		m.hops = make([]hop, len(m.sights))
+	}
+	for h := range m.hops {
+		p := m.hopTo(h, hourDays)
+		if h == 0 {
+			p = hop{slow: 1, gust: 1, swing: 1, stay: 1, feed: m.feed[h]}
+		}
+		m.blur(&c, &p)
+		if m.told[h] || h == jump {
+			sd := max(jumpSD, leastJump/max(m.rate, 1e-3))
+			c[atJump*states+atJump] += sd * sd
+			p.opens = true
+		}
+		if m.pooled[h].seen {
+			p.seen = true
+			logDet += p.fix(&c, m.noise(h))
+		}
+		m.hops[h] = p
+	}
+	return c, logDet
+}
+
+// noise is the variance of the stack's ln C as it was pooled in an hour.
+func (m *model) noise(h int) float64 {
+	f := m.feed[h] * hourDays
+	if m.curve[h] <= 0 {
+		f = 1
+	}
+	early := earlyNoise*f + startNoise*f*f
+	return m.pooled[h].noise + early*early + m.soft*m.soft*(1+10*f)
+}
+
+// fix lets the covariance learn a reading and keeps the gain.
+func (p *hop) fix(c *matrix, noise float64) float64 {
+	var with [states]float64
+	for i := range states {
+		with[i] = c[i*states+atOffset] + c[i*states+atSwing] + p.feed*c[i*states+atFeed]
+	}
+	s := with[atOffset] + with[atSwing] + p.feed*with[atFeed] + noise
+	p.root = 1 / math.Sqrt(s)
+	for i := range states {
+		p.gain[i] = with[i] / s
+		for j := range states {
+			c[i*states+j] -= with[i] * with[j] / s
+		}
+	}
+	return math.Log(s)
+}
+
+// whiten turns what the stack showed less a curve (ln, by hour) into independent
+// residuals of unit variance in out (its length counts the hours with a sight), and
+// returns the states' mean at the end. each, where not nil, sees the states of
+// every hour.
+func (m *model) whiten(curve func(h int) float64, out []float64, jumps float64, each func(h int, x *[states]float64)) [states]float64 {
+	var x [states]float64
+	n := 0
+	for h := range m.hops {
+		p := &m.hops[h]
+		p.carry(&x)
+		if p.opens {
+			x[atJump] += jumps
+		}
+		if p.seen {
+			e := curve(h) - x[atOffset] - x[atSwing] - p.feed*x[atFeed]
+			out[n] = e * p.root
+			n++
+			for i := range states {
+				x[i] += p.gain[i] * e
+			}
+		}
+		if each != nil {
+			each(h, &x)
+		}
+	}
+	return x
+}

@@ -1,0 +1,126 @@
+package decay
+
+// knots are hours at which a curve is looked at instead of at every hour: what
+// differs between two curves of one posterior is smooth, so that it may be
+// interpolated. At the knots the log likelihood is a quadratic form of the
+// difference d of ln C from the curve in hand:
+//
+//	Σ r² = Σ r₀² − 2·b·d + d·A·d,   the states' mean at the end = m₀ − M·d
+type knots struct {
+	hours []int
+	start []float64 // ln C at the knots
+	a     []float64 // A by rows
+	b     []float64
+	end   [states]float64
+	move  []float64 // M by knot and state
+	diff  []float64 // scratch
+}
+
+// knotHours are the knots of so many hours: every hour for half a day, every 2 for a
+// day, every 4 for two days, then every 8.
+func knotHours(hours int) []int {
+	var out []int
+	for h, step := 0, 1; h < hours; h += step {
+		out = append(out, h)
+		switch {
+		case h >= 48:
+			step = 8
+		case h >= 24:
+			step = 4
+		case h >= 12:
+			step = 2
+		}
+	}
+	if n := len(out); n > 0 && out[n-1] != hours-1 {
+		out = append(out, hours-1)
+	}
+	return out
+}
+
+// tie makes the knots of the curve in hand, m.curve, with the misfit around it.
+func (m *model) tie() *knots {
+	k := &knots{hours: knotHours(len(m.curve))}
+	n, seen := len(k.hours), m.seen()
+	r0, cols := make([]float64, seen), make([]float64, n*seen)
+	k.end = m.whiten(m.residual, r0, jumpMean, nil)
+	for j, at := range k.hours {
+		k.start = append(k.start, m.curve[at])
+		left, right := at, at
+		if j > 0 {
+			left = k.hours[j-1]
+		}
+		if j < n-1 {
+			right = k.hours[j+1]
+		}
+		end := m.whiten(func(h int) float64 { return hat(h, left, at, right) }, cols[j*seen:j*seen+seen], 0, nil)
+		k.move = append(k.move, end[:]...)
+	}
+	k.a, k.b, k.diff = make([]float64, n*n), make([]float64, n), make([]float64, n)
+	for i := range n {
+		ci := cols[i*seen : i*seen+seen]
+		for t, v := range ci {
+			k.b[i] += v * r0[t]
+		}
+		for j := range i + 1 {
+			sum := 0.0
+			for t, v := range cols[j*seen : j*seen+seen] {
+				sum += v * ci[t]
+			}
+			k.a[i*n+j], k.a[j*n+i] = sum, sum
+		}
+	}
+	return k
+}
+
+// hat is 1 at the middle and falls to 0 at both sides.
+func hat(h, left, at, right int) float64 {
+	switch {
+	case h == at:
+		return 1
+	case h > left && h < at:
+		return float64(h-left) / float64(at-left)
+	case h > at && h < right:
+		return float64(right-h) / float64(right-at)
+	}
+	return 0
+}
+
+// logPosterior is that of parameters x, up to a constant.
+func (m *model) logPosterior(k *knots, x []float64) float64 {
+	cost := 0.0
+	for j, p := range m.prior {
+		z := (x[j] - p.mean) / p.sd
+		cost += z * z
+	}
+	m.from(k, x)
+	n := len(k.diff)
+	for i, d := range k.diff {
+		sum := -2 * k.b[i]
+		row := k.a[i*n : i*n+n]
+		for j, v := range k.diff {
+			sum += row[j] * v
+		}
+		cost += d * sum
+	}
+	return -cost / 2
+}
+
+// from fills k.diff for parameters x.
+func (m *model) from(k *knots, x []float64) {
+	w := walk(x, m.sampling, m.doses)
+	for i, h := range k.hours {
+		k.diff[i] = lnAbove(w.to(float64(h)*hourDays+hourDays/2).air) - k.start[i]
+	}
+}
+
+// statesAt is the states' mean at the end for parameters x.
+func (m *model) statesAt(k *knots, x []float64) [states]float64 {
+	m.from(k, x)
+	out := k.end
+	for i, d := range k.diff {
+		for s := range out {
+			out[s] -= k.move[i*states+s] * d
+		}
+	}
+	return out
+}

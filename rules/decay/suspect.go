@@ -1,0 +1,107 @@
+package decay
+
+import "math"
+
+// A change of the loss rate that nobody told of is weighed at each refit against
+// none, at some ages of the newest reading, by its share of the posterior. The likelier
+// of the two is what the fit goes on with, the other keeps its share of the
+// forecasts.
+const (
+	changesPerDay = 1.0 / 20 // of the loss rate of a stack, that are not told
+	oldSuspect    = 36       // hours after which a suspected change is settled
+	leastAlt      = 0.02     // share below which the less likely case is let go
+)
+
+var suspectAges = [...]int{1, 2, 3, 4, 6, 8, 11, 15, 20, 28}
+
+// suspect is a settled or open suspicion of the fit.
+type suspect struct {
+	Settled []int // hours at which the loss rate is taken to have changed
+	Open    int   // such an hour that is still looked at anew; −1 = none
+	Alt     int   // what is less likely: another hour, or −1 = no change
+	Share   float64
+}
+
+// recall makes what the fit before suspected part of the model.
+func (m *model) recall(f *fit) {
+	m.suspect = suspect{Open: -1, Alt: -1}
+	if f == nil {
+		return
+	}
+	m.suspect.Settled = append([]int(nil), f.Suspect.Settled...)
+	if open := f.Suspect.Open; open >= 0 && !m.toldNear(open) {
+		if open < len(m.sights)-oldSuspect {
+			m.suspect.Settled = append(m.suspect.Settled, open)
+		} else {
+			m.suspect.Open = open
+		}
+	}
+	for _, h := range m.suspect.Settled {
+		if h < len(m.told) && len(m.suspect.Settled) <= maxBreak {
+			m.told[h] = true
+		}
+	}
+}
+
+// toldNear reports whether a change was told within some hours of an hour.
+func (m *model) toldNear(hour int) bool {
+	for h := max(hour-4, 0); h < min(hour+5, len(m.told)); h++ {
+		if m.told[h] {
+			return true
+		}
+	}
+	return false
+}
+
+// suspectChange weighs the cases at parameters x and sets the model to the likelier.
+func (m *model) suspectChange(x []float64) {
+	m.lnCurve(x, m.curve)
+	last := len(m.sights) - 1
+	hours, prior, lls := []int{-1}, []float64{0}, []float64{m.likelihood(-1)}
+	for i, age := range suspectAges {
+		h := last - age
+		if h < 12 || m.toldNear(h) {
+			continue
+		}
+		width := 1
+		if i > 0 {
+			width = age - suspectAges[i-1]
+		}
+		hours, prior = append(hours, h), append(prior, math.Log(changesPerDay/24*float64(width)))
+		lls = append(lls, m.likelihood(h))
+	}
+	most, sum, best := math.Inf(-1), 0.0, 0
+	for i := range lls {
+		lls[i] += prior[i]
+		most = max(most, lls[i])
+	}
+	for i := range lls {
+		lls[i] = math.Exp(lls[i] - most)
+		sum += lls[i]
+		if i > 1 && lls[i] > lls[best] || i == 1 {
+			best = i
+		}
+	}
+	changed := 1 - lls[0]/sum
+	m.suspect.Open, m.suspect.Alt, m.suspect.Share = -1, -1, 0
+	if best == 0 || !(sum > 0) {
+		return
+	}
+	if changed > 0.5 {
+		m.suspect.Open, m.suspect.Share = hours[best], 1-changed
+	} else {
+		m.suspect.Alt, m.suspect.Share = hours[best], changed
+	}
+	if m.suspect.Share < leastAlt {
+		m.suspect.Alt, m.suspect.Share = m.suspect.Open, 0
+	}
+}
+
+// likelihood is the log likelihood of the stack's path at the curve in hand, with a
+// change of the loss rate at an hour.
+func (m *model) likelihood(hour int) float64 {
+	_, logDet := m.track(hour)
+	out := make([]float64, m.seen())
+	m.whiten(m.residual, out, jumpMean, nil)
+	return -(sumSquares(out) + logDet) / 2
+}
