@@ -19,6 +19,9 @@ func TestHostileValues(t *testing.T) {
 	values := []float64{math.MaxFloat64, -math.MaxFloat64, -1e300, 5e-324, math.Copysign(0, -1), 1e18, 1e6}
 	for i, v := range values {
 		for k, w := range values {
+			if testing.Short() && k != (i+1)%len(values) {
+				continue // each value once in each place
+			}
 			t.Run(fmt.Sprintf("%g %g", v, w), func(t *testing.T) {
 				d := aday(t, func(s *logbook.Site) {
 					s.Channels["grain"] = logbook.Channel{Unit: logbook.Cel}

@@ -312,6 +312,9 @@ func checkSane(t *testing.T, s *State) {
 }
 
 func TestHostileReadings(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many fits from nothing: run without -short")
+	}
 	nan, inf := math.NaN(), math.Inf(1)
 	at := func(f func(h float64) float64) func(*State) {
 		return func(s *State) {
