@@ -117,8 +117,9 @@ func check(c logbook.Beacon) error {
 	password, err := mqtt.ResolveSecret(c.PasswordEnv, c.PasswordFile)
 	must(err == nil, "password_env: %w", err)
 	must(password == "" || user != "", "user_env: is missing beside the password")
-	if _, err := tlsConfig(c); err != nil {
-		faults = append(faults, fmt.Errorf("beacon.%w", err))
+	if (c.Cert == "") == (c.Key == "") {
+		_, err = mqtt.TLS(c.Broker, c.CA, c.Cert, c.Key)
+		must(err == nil, "%w", err)
 	}
 	return errors.Join(faults...)
 }

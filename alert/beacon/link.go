@@ -26,7 +26,7 @@ var errGone = errors.New("the connection was lost; if this comes again and again
 
 // link is one connection to the broker.
 type link struct {
-	*dialer
+	*mqtt.Dialer
 	client paho.Client
 	online string        // topic
 	echoed chan struct{} // closed when what was published came back: all that stood before has come, too
@@ -46,22 +46,22 @@ type message struct {
 // connect makes a connection; the wait for it ends with ctx, the connection does
 // not.
 func (b *Beacon) connect(ctx context.Context) (*link, error) {
-	t, err := tlsConfig(b.conf) // read each time, so that certificates can be renewed
+	settings, err := mqtt.TLS(b.conf.Broker, b.conf.CA, b.conf.Cert, b.conf.Key)
 	if err != nil {
 		return nil, err
 	}
-	l := &link{dialer: &dialer{tls: t, timeout: b.o.Timeout}, online: b.conf.Topic + "/" + TopicOnline, echoed: make(chan struct{}), found: map[string]bool{}}
+	l := &link{Dialer: mqtt.NewDialer(context.WithoutCancel(ctx), settings, b.o.Timeout), online: b.conf.Topic + "/" + TopicOnline, echoed: make(chan struct{}), found: map[string]bool{}}
 	o, err := b.options(l)
 	if err != nil {
+		l.Close()
 		return nil, err
 	}
-	l.alive, l.close = context.WithCancel(context.WithoutCancel(ctx))
-	defer context.AfterFunc(ctx, l.close)()
+	defer context.AfterFunc(ctx, l.Close)()
 	l.client = paho.NewClient(o)
 	token := l.client.Connect()
 	<-token.Done() // bounded by Timeout; ctx closes the connection
 	if err := token.Error(); err != nil {
-		l.close()
+		l.Close()
 		return nil, err
 	}
 	return l, nil
@@ -83,7 +83,7 @@ func (b *Beacon) options(l *link) (*paho.ClientOptions, error) {
 	o.SetUsername(user).SetPassword(password)
 	o.SetAutoReconnect(false).SetConnectRetry(false).SetOrderMatters(true)
 	o.SetKeepAlive(30 * time.Second).SetPingTimeout(b.o.Timeout).SetConnectTimeout(b.o.Timeout).SetWriteTimeout(b.o.Timeout)
-	o.SetCustomOpenConnectionFn(l.open)
+	o.SetCustomOpenConnectionFn(l.Open)
 	o.SetWill(l.online, Offline, 1, true)
 	o.SetDefaultPublishHandler(func(_ paho.Client, m paho.Message) { l.hear(m.Topic(), m.Retained()) })
 	return o, nil
@@ -115,15 +115,15 @@ func (l *link) foundTopics() []string {
 
 // wait waits for the broker's answer.
 func (l *link) wait(t paho.Token, what string) error {
-	timer := time.NewTimer(l.timeout)
+	timer := time.NewTimer(l.Timeout)
 	defer timer.Stop()
 	select {
 	case <-t.Done():
 		return t.Error()
-	case <-l.alive.Done():
+	case <-l.Alive.Done():
 		return errGone
 	case <-timer.C:
-		return fmt.Errorf("%s: no answer within %v", what, l.timeout)
+		return fmt.Errorf("%s: no answer within %v", what, l.Timeout)
 	}
 }
 
@@ -134,7 +134,7 @@ func (l *link) listen(prefix string) error {
 		wanted[f] = 1
 	}
 	err := l.wait(l.client.SubscribeMultiple(wanted, nil), "subscribe")
-	if l.alive.Err() != nil {
+	if l.Alive.Err() != nil {
 		return errGone
 	}
 	return err
@@ -160,7 +160,7 @@ func (l *link) publish(out []message, taken func(message)) error {
 // end closes the connection after it has said good-bye.
 func (l *link) end() {
 	l.client.Disconnect(250)
-	l.close()
+	l.Close()
 }
 
 // prepare makes a message of a note.

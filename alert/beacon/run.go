@@ -107,7 +107,7 @@ func (b *Beacon) follow(ctx context.Context, l *link) error {
 			b.tell("topics", fmt.Sprintf("what is published does not come back: allow the user to write and to read %s/# in the broker's access list "+
 				"(until then nobody may see it, or messages of an earlier run stand on)", b.conf.Topic))
 			b.recall(l)
-		case <-l.alive.Done():
+		case <-l.Alive.Done():
 			return errGone
 		case <-ctx.Done():
 			return ctx.Err()
@@ -122,7 +122,7 @@ func (b *Beacon) pause(ctx context.Context, l *link) error {
 	select {
 	case <-gap.C:
 		return nil
-	case <-l.alive.Done():
+	case <-l.Alive.Done():
 		return errGone
 	case <-ctx.Done():
 		return ctx.Err()
@@ -215,7 +215,7 @@ const farewellWithin = 3 * time.Second
 
 // farewell shuts every gate and says that the program is gone.
 func (b *Beacon) farewell(l *link) {
-	defer time.AfterFunc(farewellWithin, l.close).Stop()
+	defer time.AfterFunc(farewellWithin, l.Close).Stop()
 	at := b.o.Clock()
 	var out []message
 	for _, topic := range slices.Sorted(maps.Keys(b.shown)) {

@@ -13,59 +13,63 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
-// dialer opens the one network connection of a session's connection, and knows
+// Dialer opens the one network connection of a client's connection, and knows
 // when it is gone. (The library tells that only after its handlers returned, and
 // they wait for it.)
-type dialer struct {
-	alive   context.Context // ends with the connection
-	close   context.CancelFunc
-	tls     *tls.Config // nil for tcp
-	timeout time.Duration
+type Dialer struct {
+	Alive context.Context // ends with the connection
+	Close context.CancelFunc
+	// Timeout is the longest wait for the connection.
+	Timeout time.Duration
+
+	tls *tls.Config // nil for tcp
 }
 
-// dialer prepares a connection. The certificates are read each time, so that
-// they can be renewed while the program runs.
-func (s *session) dialer(ctx context.Context) (*dialer, error) {
-	u, err := url.Parse(s.cfg.Broker)
+// NewDialer prepares one connection with settings (nil for tcp), which ends with
+// ctx at the latest; timeout is the longest wait for it.
+func NewDialer(ctx context.Context, settings *tls.Config, timeout time.Duration) *Dialer {
+	d := &Dialer{tls: settings, Timeout: timeout}
+	d.Alive, d.Close = context.WithCancel(ctx)
+	return d
+}
+
+// TLS reads the settings of an encrypted connection to a broker from files in PEM
+// form, each of which may be empty; nil for one that is not encrypted. Errors begin
+// with the field of the site file. Call it
+// anew for each connection, so that certificates can be renewed while the program
+// runs.
+func TLS(broker, ca, cert, key string) (*tls.Config, error) {
+	u, err := url.Parse(broker)
 	if err != nil {
-		return nil, fmt.Errorf("read the broker's address: %w", err)
+		return nil, fmt.Errorf("broker: read the address: %w", err)
 	}
-	d := &dialer{timeout: s.o.Timeout}
-	if u.Scheme == "tls" {
-		if d.tls, err = s.tls(u.Hostname()); err != nil {
-			return nil, err
-		}
+	if u.Scheme != "tls" {
+		return nil, nil
 	}
-	d.alive, d.close = context.WithCancel(ctx)
-	return d, nil
-}
-
-// tls makes the settings of an encrypted connection.
-func (s *session) tls(host string) (*tls.Config, error) {
-	t := &tls.Config{ServerName: host, MinVersion: tls.VersionTLS12}
-	if s.cfg.CA != "" {
-		pem, err := os.ReadFile(s.cfg.CA)
+	t := &tls.Config{ServerName: u.Hostname(), MinVersion: tls.VersionTLS12}
+	if ca != "" {
+		pem, err := os.ReadFile(ca)
 		if err != nil {
-			return nil, fmt.Errorf("read ca: %w", err)
+			return nil, fmt.Errorf("ca: read certificates: %w", err)
 		}
 		t.RootCAs = x509.NewCertPool()
 		if !t.RootCAs.AppendCertsFromPEM(pem) {
-			return nil, fmt.Errorf("read ca %q: there is no certificate in PEM form in it", s.cfg.CA)
+			return nil, fmt.Errorf("ca: %q holds no certificate in PEM form", ca)
 		}
 	}
-	if s.cfg.Cert != "" {
-		pair, err := tls.LoadX509KeyPair(s.cfg.Cert, s.cfg.Key)
+	if cert != "" {
+		pair, err := tls.LoadX509KeyPair(cert, key)
 		if err != nil {
-			return nil, fmt.Errorf("read cert %q and key %q: %w", s.cfg.Cert, s.cfg.Key, err)
+			return nil, fmt.Errorf("cert: read cert %q and key %q: %w", cert, key, err)
 		}
 		t.Certificates = []tls.Certificate{pair}
 	}
 	return t, nil
 }
 
-// open connects to the broker.
-func (d *dialer) open(u *url.URL, _ paho.ClientOptions) (net.Conn, error) {
-	ctx, cancel := context.WithTimeout(d.alive, d.timeout)
+// Open connects to the broker.
+func (d *Dialer) Open(u *url.URL, _ paho.ClientOptions) (net.Conn, error) {
+	ctx, cancel := context.WithTimeout(d.Alive, d.Timeout)
 	defer cancel()
 	conn, err := (&net.Dialer{}).DialContext(ctx, "tcp", u.Host)
 	if err != nil {
@@ -79,8 +83,8 @@ func (d *dialer) open(u *url.URL, _ paho.ClientOptions) (net.Conn, error) {
 		}
 		conn = t
 	}
-	context.AfterFunc(d.alive, func() { _ = conn.Close() })
-	return &watched{conn, d.close}, nil
+	context.AfterFunc(d.Alive, func() { _ = conn.Close() })
+	return &watched{conn, d.Close}, nil
 }
 
 // watched is a connection that tells when it is closed.

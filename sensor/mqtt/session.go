@@ -77,15 +77,16 @@ func (s *session) keep(ctx context.Context) error {
 
 // connection makes one connection and returns why it ended.
 func (s *session) connection(ctx context.Context) error {
-	d, err := s.dialer(ctx)
+	settings, err := TLS(s.cfg.Broker, s.cfg.CA, s.cfg.Cert, s.cfg.Key)
 	if err != nil {
 		return err
 	}
+	d := NewDialer(ctx, settings, s.o.Timeout)
 	lost := make(chan error, 1)
 	client := paho.NewClient(s.options(d, lost))
 	defer func() {
 		client.Disconnect(250)
-		d.close()
+		d.Close()
 	}()
 	s.inbox.connecting(!s.clean)
 	began := time.Now()
@@ -111,24 +112,24 @@ func (s *session) connection(ctx context.Context) error {
 
 // options are those of one connection. Reconnection is this package's own, so
 // that each failure is heard of.
-func (s *session) options(d *dialer, lost chan<- error) *paho.ClientOptions {
+func (s *session) options(d *Dialer, lost chan<- error) *paho.ClientOptions {
 	o := paho.NewClientOptions()
 	o.AddBroker(s.cfg.Broker).SetClientID(s.id).SetCleanSession(s.clean).SetProtocolVersion(4)
 	o.SetUsername(s.cfg.User).SetPassword(s.cfg.Password)
 	o.SetAutoReconnect(false).SetConnectRetry(false)
 	o.SetAutoAckDisabled(true).SetOrderMatters(true)
 	o.SetKeepAlive(30 * time.Second).SetPingTimeout(s.o.Timeout).SetConnectTimeout(s.o.Timeout).SetWriteTimeout(s.o.Timeout)
-	o.SetCustomOpenConnectionFn(d.open)
+	o.SetCustomOpenConnectionFn(d.Open)
 	o.SetConnectionLostHandler(func(_ paho.Client, err error) { lost <- err })
 	// A resumed session's messages come before Subscribe returns: one handler
 	// for all, there from the start.
-	o.SetDefaultPublishHandler(func(_ paho.Client, m paho.Message) { s.inbox.put(d.alive, m) })
+	o.SetDefaultPublishHandler(func(_ paho.Client, m paho.Message) { s.inbox.put(d.Alive, m) })
 	return o
 }
 
 // subscribe asks for all topics. One that the broker refuses is told, the others
 // go on.
-func (s *session) subscribe(ctx context.Context, client paho.Client, d *dialer) error {
+func (s *session) subscribe(ctx context.Context, client paho.Client, d *Dialer) error {
 	filters := map[string]byte{}
 	for _, src := range s.sources {
 		filters[src.Topic] = src.QoS
@@ -138,7 +139,7 @@ func (s *session) subscribe(ctx context.Context, client paho.Client, d *dialer) 
 	case <-token.Done():
 	case <-time.After(s.o.Timeout):
 		return fmt.Errorf("subscribe: no answer within %v", s.o.Timeout)
-	case <-d.alive.Done():
+	case <-d.Alive.Done():
 		return fmt.Errorf("subscribe: %w", errGone)
 	case <-ctx.Done():
 		return ctx.Err()

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"sync"
 	"time"
+	"undersheet/sensor/modbus/slave"
 )
 
 // What a SIM and a network say; the values of <stat> in +CREG (TS 27.007, 7.2).
@@ -136,7 +137,7 @@ func (m *Modem) drop(t *terminal) {
 		return
 	}
 	_ = os.Remove(m.Device())
-	m.term.close()
+	_ = m.term.Close()
 	m.term = nil
 }
 
@@ -147,12 +148,13 @@ func (m *Modem) Plug() error {
 	if m.term != nil {
 		return nil
 	}
-	t, err := openTerminal()
+	pts, err := slave.OpenTerminal()
 	if err != nil {
 		return err
 	}
-	if err := os.Symlink(t.name(), m.Device()); err != nil {
-		t.close()
+	t := &terminal{pts}
+	if err := os.Symlink(t.Name(), m.Device()); err != nil {
+		_ = t.Close()
 		return fmt.Errorf("name modem: %w", err)
 	}
 	m.term = t
@@ -192,7 +194,7 @@ func (m *Modem) serve(ctx context.Context, t *terminal) {
 	m.restart()
 	buf := make([]byte, 256)
 	for {
-		n, err := t.file.Read(buf)
+		n, err := t.Read(buf)
 		if err != nil {
 			m.drop(t) // in case the terminal failed by itself
 			return
