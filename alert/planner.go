@@ -171,15 +171,12 @@ func (p *Planner) alarm(a *logbook.Alarm) []*news {
 	return p.raised(a)
 }
 
-// lives are the alarms on which lives hang.
-var lives = []string{"air-gas", "gate-rebound", "fire-risk", "door-opened", "masked-entry-overdue"}
-
 // chatters reports whether an alarm that is raised again is no news: people still
 // believe that it stands. Where lives hang on it that is never so, since they may
 // have gone in meanwhile on what the pages and the gate said, and it may be another
 // person who lies inside; nor where somebody took charge of it before it was over.
 func (ep *episode) chatters(a *logbook.Alarm) bool {
-	return ep.Over != 0 && ep.Taken == "" && !slices.Contains(lives, a.Alarm) &&
+	return ep.Over != 0 && ep.Taken == "" && !rules.LivesHangOn(a.Alarm) &&
 		rank(a.Priority) <= rank(ep.Top) && a.Code == ep.Alarm.Code && (!a.Wake || ep.Woke)
 }
 
@@ -227,7 +224,7 @@ func (p *Planner) cause(key string, a *logbook.Alarm) string {
 		c := p.Known[k]
 		switch {
 		case k == key, c.Over != 0, c.Under != "", !slices.Contains(c.Alarm.Also, a.Alarm), p.Now.Sub(c.Told) > p.opts.Together,
-			rank(a.Priority) > rank(c.Top), a.Wake && !c.Alarm.Wake && (night || slices.Contains(lives, a.Alarm)), !same(a.Store, c.Alarm.Store), !same(a.Stack, c.Alarm.Stack):
+			rank(a.Priority) > rank(c.Top), a.Wake && !c.Alarm.Wake && (night || rules.LivesHangOn(a.Alarm)), !same(a.Store, c.Alarm.Store), !same(a.Stack, c.Alarm.Stack):
 			continue
 		}
 		return k

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules"
 )
 
 // When an SMS about an alarm of high priority is repeated, as long as nobody
@@ -126,7 +127,7 @@ func (p *Planner) tell(notBefore logbook.Time, told ...*news) []parcel {
 // by priority, and what lives hang on before the rest.
 func (n *news) gravity() int {
 	g := 2 * rank(n.Priority)
-	if n.What == toldFell || n.What != toldOver && n.Alarm != nil && slices.Contains(lives, n.Alarm.Alarm) {
+	if n.What == toldFell || n.What != toldOver && n.Alarm != nil && rules.LivesHangOn(n.Alarm.Alarm) {
 		g++
 	}
 	return g

@@ -244,22 +244,7 @@ func (c *checker) stack(s *logbook.Stack, path string) {
 		c.warn(path, nil, "stack %q has no sampling lines: its end level can only be shown by hand readings", s.Name)
 	}
 	if s.Temperature != "" {
-		c.temperature(path+".temperature", s.Temperature)
-	}
-}
-
-// temperature judges the channel of a stack's grain temperature.
-func (c *checker) temperature(path, name string) {
-	ch, ok := c.site.Channels[name]
-	switch first := c.user[name]; {
-	case !ok:
-		c.wrong(path, name, "there is no channel of this name under channels")
-	case first != "":
-		c.wrong(path, name, "this channel already feeds something in line %d: one channel feeds one stack", c.find(first).line)
-	case logbook.IsUnit(ch.Unit) && ch.Unit != logbook.Cel:
-		c.wrong(path, name, "this channel is in %s: a temperature wants one in %s", ch.Unit, logbook.Cel)
-	default:
-		c.user[name] = path
+		c.reads(path+".temperature", s.Temperature, "temperature", logbook.Cel)
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules"
 )
 
 // contacts judges sensors of two states.
@@ -96,23 +97,17 @@ func (c *checker) pump(p *logbook.Pump, path string, names, drawn map[string]str
 	}
 }
 
-// lifeAlarms may only be made quicker; otherAlarms as the site likes.
-var (
-	lifeAlarms  = []string{"air-gas", "gate-rebound", "fire-risk", "door-opened", "masked-entry-overdue"}
-	otherAlarms = []string{"instrument-fault", "instrument-silent", "line-silent", "point-silent", "power-lost", "pump-off", "sensor-silent", "too-cold", "uneven-gas"}
-)
-
 // delays judges the site's own delays of alarms. Alarms on which lives hang may
 // only become quicker.
 func (c *checker) delays() {
 	for _, name := range sortedKeys(c.site.Alarms) {
 		d, path := c.site.Alarms[name], join("alarms", name)
-		most, life := 2*time.Hour, slices.Contains(lifeAlarms, name)
-		if !life && !slices.Contains(otherAlarms, name) {
-			c.wrong(path, nil, "there is no alarm of this name with delays of its own; known here: %s", strings.Join(slices.Sorted(slices.Values(slices.Concat(lifeAlarms, otherAlarms))), ", "))
+		most := 2 * time.Hour
+		if !slices.Contains(rules.Delayed(), name) {
+			c.wrong(path, nil, "there is no alarm of this name with delays of its own; known here: %s", strings.Join(rules.Delayed(), ", "))
 			continue
 		}
-		if life {
+		if rules.LivesHangOn(name) {
 			most = 2 * time.Minute
 		}
 		if c.given(path + ".on_delay") {

@@ -60,6 +60,21 @@ var kinds = map[string]kind{
 	alarmPumpOff:      {priority: logbook.PriorityMedium, on: 2 * time.Minute, off: 2 * time.Minute, during: untilHandled},
 }
 
+// LivesHangOn reports whether lives hang on the alarms of a name: a site can only
+// make them more sensitive, and nobody may miss that they came back.
+func LivesHangOn(alarm string) bool { return kinds[alarm].life }
+
+// Delayed lists the names of the alarms whose delays a site may set, sorted.
+func Delayed() []string {
+	var names []string
+	for _, name := range sorted(kinds) {
+		if !kinds[name].fixed {
+			names = append(names, name)
+		}
+	}
+	return names
+}
+
 // always wakes people whatever the case.
 func always(*logbook.Alarm) bool { return true }
 
