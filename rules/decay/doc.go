@@ -1,7 +1,7 @@
 // Package decay fits the release and loss of phosphine under a sheet and says
 // what the gas will be at the end of the exposure, and how sure that is.
 //
-// Two fits are offered.
+// Three fits are offered.
 //
 // [Flat] is plain least squares on the release-loss curve
 //
@@ -10,6 +10,9 @@
 // without priors or weights, as a statistics program would do it; its standard
 // errors come from s²(JᵀJ)⁻¹. It needs readings from both sides of the peak and
 // says so when they do not tell release from loss.
+//
+// [Decline] is as plain, for readings from after the release: the gas then falls in
+// two phases, as the commodity takes it up and gives it back.
 //
 // [State] is the fit of one stack that runs while the gas is under the sheet.
 // [New] takes what is known of the treatment, [State.Observe] takes readings one

@@ -4,9 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"sort"
-
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // FlatFit is a plain least-squares fit of the release-loss curve. Where both
@@ -20,14 +17,10 @@ type FlatFit struct {
 	LogCov                     [3][3]float64 // s²(JᵀJ)⁻¹ for ln Y, ln r, ln k
 }
 
-// Errors of Flat that depend on the readings as a whole.
+// Errors of Flat beside those of every plain fit.
 var (
-	ErrTooFew   = errors.New("at least 4 readings at 3 different times after dosing are needed")
-	ErrConstant = errors.New("all readings are equal, no release or loss shows in them")
-	ErrAllZero  = errors.New("no reading is above zero")
-	ErrNoLoss   = errors.New("the readings end before the gas falls, so they do not tell the loss: take later readings, or use the fit with priors")
-	ErrNoSplit  = errors.New("release and loss come out equal, as they do when the gas began hours after the dosing, so neither can be told: count the hours from when it began, or use the fit with priors")
-	ErrNoRise   = errors.New("the readings begin after the release, so they do not tell its rate: add earlier readings, or use the fit with priors")
+	ErrNoSplit = errors.New("release and loss come out equal, as they do when the gas began hours after the dosing, so neither can be told: count the hours from when it began, or use the fit with priors")
+	ErrNoRise  = errors.New("the readings begin after the release, so they do not tell its rate: add earlier readings, or use the fit with priors")
 )
 
 // Flat fits C(t) = Y·r/(r−k)·(e^(−k·t) − e^(−r·t)) to readings in ppm taken at
@@ -35,113 +28,60 @@ var (
 // readings may share a time and the order does not matter. The errors say which
 // reading is bad, or what the readings lack.
 func Flat(hours, ppm []float64) (FlatFit, error) {
-	if err := checkFlat(hours, ppm); err != nil {
-		return FlatFit{}, fmt.Errorf("fit the release-loss curve: %w", err)
-	}
-	days := make([]float64, len(hours))
-	span, top, first := 0.0, 0.0, math.Inf(1)
-	for i, h := range hours {
-		days[i] = h / 24
-		span, top = max(span, days[i]), max(top, math.Abs(ppm[i]))
-		if h > 0 {
-			first = min(first, days[i])
-		}
-	}
-	scaled := make([]float64, len(ppm)) // ppm of order 1: the fit does not depend on units
-	for i, v := range ppm {
-		scaled[i] = v / top
-	}
-	best, err := bestFlat(days, scaled, span)
-	if best.x != nil {
-		err = flatFound(best.x, first, span, err)
-	}
+	f, err := flat(hours, ppm)
 	if err != nil {
 		return FlatFit{}, fmt.Errorf("fit the release-loss curve: %w", err)
 	}
-	return flatResult(best, top, len(ppm)), nil
+	return f, nil
 }
 
-// checkFlat refuses what cannot be fitted.
-func checkFlat(hours, ppm []float64) error {
-	if len(hours) != len(ppm) {
-		return fmt.Errorf("%d times for %d readings", len(hours), len(ppm))
+func flat(hours, ppm []float64) (FlatFit, error) {
+	r, err := newRecord(hours, ppm)
+	if err != nil {
+		return FlatFit{}, err
 	}
-	same, positive := true, false
-	times := map[float64]bool{}
-	for i := range hours {
-		switch {
-		case !finite(hours[i]) || !finite(ppm[i]):
-			return fmt.Errorf("reading %d: time %v h or value %v ppm is no number", i+1, hours[i], ppm[i])
-		case hours[i] < 0:
-			return fmt.Errorf("reading %d: time %v h lies before the dosing", i+1, hours[i])
+	if err := r.enough(4, 3, math.SmallestNonzeroFloat64); err != nil { // at t = 0 every curve is 0
+		return FlatFit{}, err
+	}
+	best, err := bestOf(flatStarts(r), len(ppm), flatResiduals(r))
+	if best.x != nil {
+		first := math.Inf(1)
+		for _, d := range r.days {
+			if d > 0 {
+				first = min(first, d)
+			}
 		}
-		same, positive = same && ppm[i] == ppm[0], positive || ppm[i] > 0
-		if hours[i] > 0 {
-			times[hours[i]] = true
-		}
+		err = flatFound(best.x, first, r.span, err)
 	}
-	switch {
-	case len(ppm) < 4 || len(times) < 3:
-		return ErrTooFew
-	case !positive:
-		return ErrAllZero
-	case same:
-		return ErrConstant
+	if err != nil {
+		return FlatFit{}, err
 	}
-	return nil
+	return flatResult(best, r.top, len(ppm)), nil
 }
 
-// bestFlat runs the engine from the best few points of a grid over both rates
-// (the yield is then linear) and keeps the lowest sum of squares.
-func bestFlat(days, ppm []float64, span float64) (solution, error) {
-	var best solution
-	var err error = errSingular
-	for _, start := range flatStarts(days, ppm, span) {
-		s, e := leastSquares(start, len(ppm), 200, 1e-11, flatResiduals(days, ppm))
-		if best.x == nil || s.rss < best.rss*(1-1e-9) || (err != nil && e == nil && s.rss <= best.rss*(1+1e-9)) {
-			best, err = s, e
-		}
-	}
-	return best, err
-}
-
-// flatStarts returns up to 4 starting points (ln Y, ln r, ln k), best first.
-func flatStarts(days, ppm []float64, span float64) [][]float64 {
-	type candidate struct {
-		x   []float64
-		rss float64
-	}
-	var all []candidate
+// flatStarts returns starting points (ln Y, ln r, ln k) from a grid over both rates;
+// the yield is then linear.
+func flatStarts(rec record) []start {
+	var all []start
 	for i := -6; i <= 14; i++ {
-		r := math.Pow(2, float64(i)/2) / span * 2
+		r := math.Pow(2, float64(i)/2) / rec.span * 2
 		for j := -10; j <= i; j++ {
-			k := math.Pow(2, float64(j)/2) / span * 1.9
-			y, rss := flatYield(days, ppm, r, k)
+			k := math.Pow(2, float64(j)/2) / rec.span * 1.9
+			y, rss := flatYield(rec, r, k)
 			if y > 0 {
-				all = append(all, candidate{[]float64{math.Log(y), math.Log(r), math.Log(k)}, rss})
+				all = append(all, start{[]float64{math.Log(y), math.Log(r), math.Log(k)}, rss})
 			}
 		}
 	}
-	sort.SliceStable(all, func(a, b int) bool { return all[a].rss < all[b].rss })
-	var starts [][]float64
-	for _, c := range all {
-		apart := true
-		for _, s := range starts {
-			apart = apart && (math.Abs(s[1]-c.x[1]) > 0.8 || math.Abs(s[2]-c.x[2]) > 0.8)
-		}
-		if apart && len(starts) < 4 {
-			starts = append(starts, c.x)
-		}
-	}
-	return starts
+	return bestStarts(all, [2]int{1, 2})
 }
 
 // flatYield returns the least-squares yield for given rates and its sum of squares.
-func flatYield(days, ppm []float64, r, k float64) (y, rss float64) {
+func flatYield(rec record, r, k float64) (y, rss float64) {
 	var bb, by, yy float64
-	for i, t := range days {
-		b := bateman(t, r, k)
-		bb, by, yy = bb+b*b, by+b*ppm[i], yy+ppm[i]*ppm[i]
+	for i, t := range rec.days {
+		b, c := bateman(t, r, k), rec.share[i]
+		bb, by, yy = bb+b*b, by+b*c, yy+c*c
 	}
 	if !(bb > 0) {
 		return 0, yy
@@ -150,12 +90,12 @@ func flatYield(days, ppm []float64, r, k float64) (y, rss float64) {
 }
 
 // flatResiduals is the curve against the readings in the logs of Y, r and k.
-func flatResiduals(days, ppm []float64) residuals {
+func flatResiduals(rec record) residuals {
 	return func(x, res, jac []float64) {
 		y, r, k := math.Exp(x[0]), math.Exp(x[1]), math.Exp(x[2])
-		for i, t := range days {
+		for i, t := range rec.days {
 			c := y * bateman(t, r, k)
-			res[i] = c - ppm[i]
+			res[i] = c - rec.share[i]
 			if jac != nil {
 				dr, dk := batemanSlopes(t, r, k)
 				jac[3*i], jac[3*i+1], jac[3*i+2] = c, y*r*dr, y*k*dk
@@ -235,10 +175,6 @@ func flatResult(s solution, top float64, n int) FlatFit {
 // curve leaves out, so it is too narrow on real records.
 func (f FlatFit) Forecast(hours, endLevel float64) Forecast {
 	t := hours / 24
-	c := f.At(t)
-	if !(c > 0) || !finite(c) {
-		return Forecast{ChanceMet: chanceZero(endLevel)}
-	}
 	b := bateman(t, f.Release, f.Loss)
 	dr, dk := batemanSlopes(t, f.Release, f.Loss)
 	slope := [3]float64{1, f.Release * dr / b, f.Loss * dk / b}
@@ -248,27 +184,5 @@ func (f FlatFit) Forecast(hours, endLevel float64) Forecast {
 			v += slope[i] * f.LogCov[i][j] * slope[j]
 		}
 	}
-	sd := math.Sqrt(max(v, 0))
-	student := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(f.N - 3)}
-	q := min(student.Quantile(0.95)*sd, 300)
-	out := Forecast{P05: c * math.Exp(-q), P50: c, P95: c * math.Exp(q)}
-	switch {
-	case !(endLevel > 0):
-		out.ChanceMet = 1
-	case sd == 0:
-		out.ChanceMet = float64(btoi(c >= endLevel))
-	default:
-		out.ChanceMet = student.CDF(math.Log(c/endLevel) / sd)
-	}
-	return out
-}
-
-// chanceZero is the chance that no gas at all meets an end level.
-func chanceZero(endLevel float64) float64 { return float64(btoi(!(endLevel > 0))) }
-
-func btoi(b bool) int {
-	if b {
-		return 1
-	}
-	return 0
+	return plainForecast(f.At(t), v, float64(f.N-3), endLevel)
 }
