@@ -25,11 +25,15 @@ func (s *State) stack(x []float64, days float64) float64 {
 // of readings. Before there is a fit, or where a time lies before gas is there,
 // it returns 0 and +Inf.
 func (s *State) ExpectedLnChange(line int, from, to float64) (mean, sd float64) {
-	c0, c1 := s.Curve(line, from), s.Curve(line, to)
-	if !(c0 > 0) || !(c1 > 0) || s.stack(s.Fit.X, min(from, to)/24) <= 0 {
+	f, known := s.Fit, func(hours float64) bool { return hours >= 0 && hours <= maxHours }
+	if f == nil || line < 0 || line >= len(s.Setup.Lines) || !known(from) || !known(to) {
 		return 0, math.Inf(1)
 	}
-	f := s.Fit
+	t0, t1 := s.moment(from/24), s.moment(to/24)
+	c0, c1 := t0.curve(f, line), t1.curve(f, line)
+	if !(c0 > 0) || !(c1 > 0) {
+		return 0, math.Inf(1)
+	}
 	a, b := max(min(from, to)/24, f.Days), max(from, to, 24*f.Days)/24
 	v := f.wander(math.Abs(to-from) / 24)
 	if b > a {
@@ -50,15 +54,14 @@ func (f *fit) wander(days float64) float64 {
 func (s *State) ahead2(from, to float64) float64 {
 	f := s.Fit
 	p := len(f.X)
-	a, b := s.ahead(from), s.ahead(to)
-	v := max(b.sd*b.sd-a.sd*a.sd, 0)
-	var slope []float64
+	a, b := s.moment(from), s.moment(to)
+	v := max(b.ahead.sd*b.ahead.sd-a.ahead.sd*a.ahead.sd, 0)
+	slope, early, late := make([]float64, p), s.slopes(a), s.slopes(b)
 	for j := range p {
-		d := s.lnSlope(j, to) - s.lnSlope(j, from)
+		slope[j] = late[j] - early[j]
 		for i := range states {
-			d += (b.of[i] - a.of[i]) * f.Move[j*states+i]
+			slope[j] += (b.ahead.of[i] - a.ahead.of[i]) * f.Move[j*states+i]
 		}
-		slope = append(slope, d)
 	}
 	cov := square(f.Cov, p)
 	for i := range p {
@@ -67,6 +70,15 @@ func (s *State) ahead2(from, to float64) float64 {
 		}
 	}
 	return max(v, 0)
+}
+
+// slopes are the derivatives of ln of the stack's concentration at a moment by all
+// parameters.
+func (s *State) slopes(t *moment) []float64 {
+	for j := len(t.slope); j < len(s.Fit.X); j++ {
+		t.slope = append(t.slope, s.lnSlope(j, t.days))
+	}
+	return t.slope
 }
 
 // lnSlope is the derivative of ln of the stack's concentration by parameter j.

@@ -62,10 +62,16 @@ func (p *hop) carry(x *[states]float64) {
 	x[atSwing] *= p.swing
 }
 
+// What stays of the swings over an hour.
+var hourSlow, hourGust, hourSwing = math.Exp(-hourDays / slowDays), math.Exp(-hourDays / gustDays), math.Exp(-hourDays / lineDays)
+
 // hopTo describes the step of days that ends at the middle of hour h.
 func (m *model) hopTo(h int, days float64) hop {
 	g, t := m.inflow[h], float64(h)*hourDays+hourDays/2
-	p := hop{stay: math.Exp(-g * days), slow: math.Exp(-days / slowDays), gust: math.Exp(-days / gustDays), swing: math.Exp(-days / lineDays), feed: m.feed[h]}
+	p := hop{stay: math.Exp(-g * days), slow: hourSlow, gust: hourGust, swing: hourSwing, feed: m.feed[h]}
+	if days != hourDays {
+		p.slow, p.gust, p.swing = math.Exp(-days/slowDays), math.Exp(-days/gustDays), math.Exp(-days/lineDays)
+	}
 	p.drive = m.rate * days
 	if g*days > 1e-6 {
 		p.drive = m.rate * (1 - p.stay) / g
@@ -76,18 +82,27 @@ func (m *model) hopTo(h int, days float64) hop {
 
 // blur carries a covariance over the hop and adds what the process does in it.
 func (m *model) blur(c *matrix, p *hop) {
-	var line [states]float64
-	for j := range states { // F·P, by columns
-		for i := range states {
-			line[i] = c[i*states+j]
-		}
-		p.carry(&line)
-		for i := range states {
-			c[i*states+j] = line[i]
+	keep := [states]float64{atSlow: p.slow, atGust: p.gust, atSwing: p.swing, atFeed: 1, atSin: 1, atCos: 1, atJump: 1}
+	push := [states]float64{atOffset: p.stay, atSlow: -p.drive, atGust: -p.drive, atSin: -p.drive * p.sin, atCos: -p.drive * p.cos, atJump: -p.drive}
+	var top [states]float64 // the offset's row of F·P
+	for i, w := range push {
+		if w != 0 {
+			for j := range top {
+				top[j] += w * c[i*states+j]
+			}
 		}
 	}
-	for i := range states { // (F·P)·Fᵀ, by rows
-		p.carry((*[states]float64)(c[i*states : i*states+states]))
+	c[0] = 0 // (F·P)·Fᵀ
+	for j, w := range push {
+		c[0] += w * top[j]
+	}
+	for i := 1; i < states; i++ {
+		c[i] = top[i] * keep[i]
+		c[i*states] = c[i]
+		for j := 1; j <= i; j++ {
+			c[i*states+j] *= keep[i] * keep[j]
+			c[j*states+i] = c[i*states+j]
+		}
 	}
 	add := func(i int, sd, stays float64) {
 		q := sd * sd * (1 - stays*stays)

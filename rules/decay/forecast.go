@@ -142,18 +142,17 @@ func (a *ahead) level(x *[states]float64) float64 {
 // parameters leave open there is small beside it.
 func (s *State) ahead(days float64) ahead {
 	f := s.Fit
-	m := s.future()
 	a := ahead{}
 	feed := 0.0
 	if days < f.Days {
 		c := matrix(square(f.StateCov, states))
 		a.fixed, a.sd = f.past(days), math.Sqrt(max(c[0]+c[atSwing*states+atSwing]+2*c[atSwing], 1e-6))
 		a.altSD = a.sd
-		w := walk(f.X, m.sampling, m.doses)
+		w := walk(f.X, s.Setup.SamplingLossPerDay, s.doseDays())
 		g := w.to(days)
 		feed = min(w.feed()/max(g.air, leastPPM), mostFeed)
 	} else {
-		feed = m.reach(f, days, &a)
+		feed = s.reach(days, &a)
 	}
 	hours := math.Abs(days-f.Days) * 24
 	for l, d := range f.Dev {
@@ -173,42 +172,18 @@ func (s *State) future() *model {
 }
 
 // reach carries the states from the fit's time to days, by the hour.
-func (m *model) reach(f *fit, days float64, a *ahead) (feed float64) {
-	w := walk(f.X, m.sampling, m.doses)
-	m.rate = w.loss
-	w.to(f.Days)
-	var units [states][states]float64
-	for i := range units {
-		units[i][i] = 1
-	}
-	covs := []matrix{matrix(square(f.StateCov, states))}
-	if len(f.AltCov) > 0 {
-		covs = append(covs, matrix(square(f.AltCov, states)))
-	}
-	for at := f.Days; at < days-1e-9; {
-		step := min(hourDays, days-at)
-		g := w.to(at + step/2)
-		c := max(g.air, leastPPM)
-		m.feed[0] = min(w.feed()/c, mostFeed)
-		m.inflow[0] = min(m.feed[0]+w.free*g.held/c, 2*mostFeed)
-		p := m.hopTo(0, step)
-		p.sin, p.cos = math.Sincos(2 * math.Pi * (at + step/2))
-		for i := range units {
-			p.carry(&units[i])
-		}
-		for i := range covs {
-			m.blur(&covs[i], &p)
-		}
-		at += step
-	}
-	g := w.to(days)
-	feed = min(w.feed()/max(g.air, leastPPM), mostFeed)
-	for i := range units {
-		a.of[i] = units[i][atOffset] + units[i][atSwing] + feed*units[i][atFeed]
+func (s *State) reach(days float64, a *ahead) (feed float64) {
+	c := s.course(days)
+	g := c.w.to(days)
+	feed = min(c.w.feed()/max(g.air, leastPPM), mostFeed)
+	for i := range c.units {
+		a.of[i] = c.units[i][atOffset] + c.units[i][atSwing] + feed*c.units[i][atFeed]
 	}
 	see := [states]float64{atOffset: 1, atSwing: 1, atFeed: feed}
-	a.sd = covs[0].seen(&see)
-	a.altSD = covs[len(covs)-1].seen(&see)
+	a.sd = c.covs[0].seen(&see)
+	if a.altSD = a.sd; c.forked {
+		a.altSD = c.covs[1].seen(&see)
+	}
 	return feed
 }
 

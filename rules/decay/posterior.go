@@ -23,6 +23,9 @@ type fit struct {
 	Suspect  suspect
 	AltCov   []float64 `json:",omitempty"` // StateCov of the less likely case
 	Refits   int       // so far
+
+	course  *course  // made on demand
+	moments []moment // the last ones that were asked about, made on demand
 }
 
 // variance is that of parameter j.

@@ -60,14 +60,14 @@ func TestSamplingLossAddsToTheFit(t *testing.T) {
 	require.InDelta(t, blind.LossPerDay.Value, knows.LossPerDay.Value, 0.05)
 	require.Equal(t, pump, knows.Sampling)
 	require.InDelta(t, leak, exp(s.Fit.X[inLoss]), 0.05)
-	f, ok := s.Forecast(0, 120, 150)
-	require.True(t, ok)
-	require.InEpsilon(t, truth.At((120-2.5)/24), f.P50, 0.03)
 	data, err := json.Marshal(s)
 	require.NoError(t, err)
 	back := new(State)
 	require.NoError(t, json.Unmarshal(data, back))
 	require.Equal(t, s, back)
+	f, ok := s.Forecast(0, 120, 150)
+	require.True(t, ok)
+	require.InEpsilon(t, truth.At((120-2.5)/24), f.P50, 0.03)
 }
 
 // TestSamplingOfATightSheet: when the pump takes more than the sheet loses, a fit
