@@ -17,7 +17,8 @@ import (
 // fitCmd fits the readings of one stack and forecasts its end level.
 type fitCmd struct {
 	JSON     bool    `name:"json" help:"One JSON object instead of text."`
-	Flat     bool    `help:"Plain least squares on the release-loss curve: no priors, no robust weights."`
+	Flat     bool    `help:"Plain least squares: no priors, no robust weights."`
+	Curve    string  `enum:"release-loss,two-phase" default:"release-loss" help:"What --flat fits: release-loss, or two-phase for readings from the end of the release on."`
 	Dosed    string  `placeholder:"TIME" help:"When the dosing was done and the sheet shut (RFC 3339). Not needed where the file gives hours."`
 	For      string  `required:"" placeholder:"TIME" help:"When to forecast for: RFC 3339, or hours since dosing."`
 	EndLevel float64 `placeholder:"PPM" help:"Also give the chance that this many ppm are still there (150 for five days, 38 for eight)."`
@@ -46,6 +47,8 @@ Several lines are fitted together; the forecast is that of the lowest line, and 
 readings over an hour or more are the least; a forecast made before the gas has begun to fall knows little of the loss.
 --flat fits C(t) = Y·r/(r−k)·(e^(−k·t) − e^(−r·t)) to all readings as one curve by plain least squares, as a
 statistics program does it; its range leaves out what that curve does not know, so it is too narrow on real records.
+With --curve two-phase it fits the fall alone, C(t) = A₁·e^(−k₁·t) + A₂·e^(−k₂·t), where grain takes gas up and gives it
+back: hand it only readings from after the release is over.
 
 A forecast is no reading: measure before the exposure is ended, and before anybody goes near an opened sheet.`
 }
@@ -91,6 +94,9 @@ func (c *fitCmd) Run(con *console) error {
 
 // checkFlags refuses numbers that mean nothing.
 func (c *fitCmd) checkFlags() error {
+	if c.Curve == twoPhase && !c.Flat {
+		return errors.New("read --curve: two-phase is fitted by plain least squares only: add --flat")
+	}
 	for _, f := range []struct {
 		name  string
 		value float64
@@ -129,40 +135,14 @@ func (c *fitCmd) target(rs fitReadings) (float64, error) {
 
 // fit runs the fit that was asked for.
 func (c *fitCmd) fit(rs fitReadings, at float64) (fitResult, error) {
-	var res fitResult
-	var err error
-	if c.Flat {
-		res, err = c.flat(rs, at)
-	} else {
-		res, err = c.full(rs, at)
-	}
+	res, err := c.fitCurve(rs, at)
 	if err != nil {
 		return res, err
-	}
-	res.Model = "release-loss"
-	if peak := res.curve().PeakDays() * 24; rs.last() < peak {
-		res.Notes = append(res.Notes, fmt.Sprintf("the readings end before the gas is at its highest (about %.0f h): the loss is hardly known yet, fit again with later readings", peak))
 	}
 	if at < rs.last() {
 		res.Notes = append(res.Notes, "--for lies before the last reading: this is what the curve says of the past")
 	}
 	return res, nil
-}
-
-// flat is the plain least-squares fit of all readings as one curve.
-func (c *fitCmd) flat(rs fitReadings, at float64) (fitResult, error) {
-	hours, ppm := make([]float64, len(rs.rows)), make([]float64, len(rs.rows))
-	for i, r := range rs.rows {
-		hours[i], ppm[i] = r.hours, r.ppm
-	}
-	f, err := decay.Flat(hours, ppm)
-	if err != nil {
-		return fitResult{}, err
-	}
-	return fitResult{
-		Parameters: fitParameters{Yield: fitValue{sig(f.YieldPPM), sig(f.YieldSE)}, Release: fitValue{sig(f.Release), sig(f.ReleaseSE)}, Loss: fitValue{sig(f.Loss), sig(f.LossSE)}},
-		ResidualSD: sig(f.ResidualSD), Forecast: c.forecast("", f.Forecast(at, c.EndLevel)),
-	}, nil
 }
 
 // errFewReadings says what the fit with priors needs at least.
@@ -195,11 +175,12 @@ func (c *fitCmd) full(rs fitReadings, at float64) (fitResult, error) {
 	if !ok || !fitted {
 		return fitResult{}, errFewReadings
 	}
-	value := func(v decay.Value) fitValue { return fitValue{sig(v.Value), sig(v.SE)} }
+	value := func(v decay.Value) fitValue { return newFitValue(v.Value, v.SE) }
 	res := fitResult{
-		Parameters: fitParameters{Yield: value(p.YieldPPM), Release: value(p.ReleasePerDay), Loss: value(p.LossPerDay)},
+		Model: releaseLoss, Parameters: releaseLossFit{Yield: value(p.YieldPPM), Release: value(p.ReleasePerDay), Loss: value(p.LossPerDay)},
 		ResidualSD: sig(residualSD(s, rs)), Forecast: c.forecast("", lowest),
 	}
+	res.noteLoss(decay.Curve{YieldPPM: p.YieldPPM.Value, Release: p.ReleasePerDay.Value, Loss: p.LossPerDay.Value}, rs)
 	if len(rs.lines) > 1 {
 		for i, f := range lines {
 			res.Lines = append(res.Lines, c.forecast(rs.lines[i], f))
@@ -236,17 +217,13 @@ type fitResult struct {
 	Notes      []string      `json:"notes,omitempty"`
 }
 
-type fitParameters struct {
-	Yield   fitValue `json:"yield_ppm"`
-	Release fitValue `json:"release_per_day"`
-	Loss    fitValue `json:"loss_per_day"`
-}
-
 // fitValue is an estimate and its standard error.
 type fitValue struct {
 	Value sig `json:"value"`
 	SE    sig `json:"se"`
 }
+
+func newFitValue(value, se float64) fitValue { return fitValue{sig(value), sig(se)} }
 
 // fitForecast is the forecast of a line, or of the stack's lowest one.
 type fitForecast struct {
@@ -276,12 +253,6 @@ func (c *fitCmd) forecast(line string, f decay.Forecast) fitForecast {
 	return out
 }
 
-// curve is the release-loss curve of the result.
-func (r fitResult) curve() decay.Curve {
-	p := r.Parameters
-	return decay.Curve{YieldPPM: float64(p.Yield.Value), Release: float64(p.Release.Value), Loss: float64(p.Loss.Value)}
-}
-
 // tell prints the result for people.
 func (r fitResult) tell(w io.Writer, c *fitCmd, rs fitReadings, at float64) error {
 	var b strings.Builder
@@ -289,11 +260,8 @@ func (r fitResult) tell(w io.Writer, c *fitCmd, rs fitReadings, at float64) erro
 	if c.Flat {
 		how = "by plain least squares"
 	}
-	fmt.Fprintf(&b, "Release and loss %s, from %s on %s, %.4g to %.4g h after dosing\n\n", how, count(len(rs.rows), "reading"), count(len(rs.lines), "line"), rs.rows[0].hours, rs.last())
-	p := r.Parameters
-	fmt.Fprintf(&b, "  yield    %9.4g ± %-7.3g ppm      what the dose would give without loss\n", p.Yield.Value, p.Yield.SE)
-	fmt.Fprintf(&b, "  release  %9.4g ± %-7.3g per day\n", p.Release.Value, p.Release.SE)
-	fmt.Fprintf(&b, "  loss     %9.4g ± %-7.3g per day  half-life of the concentration %.3g days\n", p.Loss.Value, p.Loss.SE, math.Ln2/float64(p.Loss.Value))
+	fmt.Fprintf(&b, "%s %s, from %s on %s, %.4g to %.4g h after dosing\n\n", r.Parameters.title(), how, count(len(rs.rows), "reading"), count(len(rs.lines), "line"), rs.rows[0].hours, rs.last())
+	r.Parameters.tell(&b)
 	fmt.Fprintf(&b, "  scatter  %9.3g ppm of readings about the curve\n\n", r.ResidualSD)
 	fmt.Fprintf(&b, "Forecast of the true concentration in ppm, %.4g h after dosing (%v)\n\n", at, c.For)
 	fmt.Fprintf(&b, "  %-20s %9s %9s %9s", "", "5 %", "50 %", "95 %")

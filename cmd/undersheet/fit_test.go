@@ -57,8 +57,8 @@ func fitParse(t *testing.T, out string) fitJSON {
 	return res
 }
 
-// fitTheoph reads the published data and R's answers of the fit's own tests.
-func fitTheoph(t *testing.T, name string) [][]string {
+// fitPublished reads the published data and R's answers of the fit's own tests.
+func fitPublished(t *testing.T, name string) [][]string {
 	f, err := os.Open(filepath.Join("..", "..", "testdata", "decay", name))
 	require.NoError(t, err)
 	defer f.Close()
@@ -72,7 +72,7 @@ func fitTheoph(t *testing.T, name string) [][]string {
 // TestFitFlatAgainstR: the command against R 4.2.2's nls with SSfol on Theoph,
 // all twelve subjects (6 digits are printed): Y = Dose·Ke/Cl, k = Ke, r = Ka.
 func TestFitFlatAgainstR(t *testing.T) {
-	data, want := fitTheoph(t, "theoph.csv"), fitTheoph(t, "theoph_nls.csv")
+	data, want := fitPublished(t, "theoph.csv"), fitPublished(t, "theoph_nls.csv")
 	require.Len(t, want, 12)
 	for _, w := range want {
 		var in strings.Builder
@@ -102,6 +102,48 @@ func TestFitFlatAgainstR(t *testing.T) {
 		require.InEpsilon(t, c.At(1), res.Forecast.PPM.P50, 2e-5)
 		require.Less(t, res.Forecast.PPM.P05, res.Forecast.PPM.P50)
 		require.Less(t, res.Forecast.PPM.P50, res.Forecast.PPM.P95)
+	}
+}
+
+// TestFitTwoPhaseAgainstR: the command against R 4.2.2's nls with SSbiexp on
+// Indometh, all six subjects (6 digits are printed), rates per hour there.
+func TestFitTwoPhaseAgainstR(t *testing.T) {
+	data, want := fitPublished(t, "indometh.csv"), fitPublished(t, "indometh_nls.csv")
+	require.Len(t, want, 6)
+	for _, w := range want {
+		var in strings.Builder
+		in.WriteString("time,ppm\n")
+		for _, d := range data {
+			if d[0] == w[0] {
+				fmt.Fprintf(&in, "%s,%s\n", d[1], d[2])
+			}
+		}
+		args := []string{"--flat", "--curve", "two-phase", "--for", "24", "--end-level", "0.001", "-"}
+		out, _, err := fitRun(t, in.String(), append(args, "--json")...)
+		require.NoError(t, err)
+		var res fitJSON
+		require.NoError(t, json.Unmarshal([]byte(out), &res), out)
+		require.Equal(t, "two-phase", res.Model)
+		num := func(i int) float64 {
+			v, err := strconv.ParseFloat(w[i], 64)
+			require.NoError(t, err)
+			return v
+		}
+		for i, name := range []string{"fast_ppm", "fast_per_day", "slow_ppm", "slow_per_day"} {
+			value, se := num(1+2*i), num(2+2*i)
+			if strings.HasSuffix(name, "per_day") {
+				value = 24 * math.Exp(value)
+				se *= value
+			}
+			require.InEpsilon(t, value, res.Parameters[name].Value, 1e-5, name)
+			require.InEpsilon(t, se, res.Parameters[name].SE, 1e-5, name)
+		}
+		require.InEpsilon(t, num(9), res.ResidualSD, 1e-5)
+		text, _, err := fitRun(t, in.String(), args...)
+		require.NoError(t, err)
+		for _, want := range []string{"Two phases of the fall by plain least squares, from 11 readings", "fast", "slow", "chance of 0.001 ppm"} {
+			require.Contains(t, text, want)
+		}
 	}
 }
 
@@ -213,6 +255,9 @@ func TestFitRefuses(t *testing.T) {
 		"nameless line":    {"time,line,ppm\n1,,5\n", nil, "the line has no name"},
 		"too few":          {"time,ppm\n1,100\n5,400\n", nil, "at least 3"},
 		"too few flat":     {rows, []string{"--flat"}, "at least 4 readings"},
+		"two-phase alone":  {rows, []string{"--curve=two-phase"}, "add --flat"},
+		"too few to fall":  {rows, []string{"--flat", "--curve=two-phase"}, "at least 5 readings"},
+		"no such curve":    {rows, []string{"--curve=cubic"}, "--curve"},
 		"all before":       {"time,ppm\n-1,100\n-5,400\n", nil, "every reading lies before the dosing"},
 		"for a past":       {rows, []string{"--for=-4"}, "is not after the dosing"},
 		"for no time":      {rows, []string{"--for=soon"}, "read --for"},

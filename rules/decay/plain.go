@@ -58,7 +58,7 @@ func (r record) enough(readings, times int, from float64) error {
 		}
 	}
 	if len(r.days) < readings || len(different) < times {
-		return fmt.Errorf("%w: at least %d at %d different times are needed", ErrTooFew, readings, times)
+		return fmt.Errorf("%w: at least %d readings at %d different times are needed", ErrTooFew, readings, times)
 	}
 	if !(slices.Max(r.share) > 0) {
 		return ErrAllZero
