@@ -34,6 +34,8 @@ var shorts = map[string]string{
 	"fire-risk/over-range": "Nobody goes in; no switches, flames or water; ask the licensed fumigator, else the fire service.",
 	"fire-risk/attention":  "Nobody goes in; keep flames and switches away; tell the licensed fumigator.",
 	"sensor-silent":        "Look at the sensor, its power and cable from outside the store only.",
+	"pump-off/by-gas":      "Look at the sampling pump from outside the store only. If it runs: hold it for an open sheet, keep the store shut.",
+	"leak/or-drift":        "Keep the store shut; read the air at the door; a hand reading at the cabinet outside tells leak from drift.",
 	"pump-off":             "Look at the sampling pump from outside the store only; start it again.",
 	"too-cold":             "Leave the sheet shut; ask the licensed fumigator.",
 	"masked-entry-overdue": "Call them from the door, now. No answer: call the emergency line; nobody follows.",

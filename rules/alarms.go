@@ -43,6 +43,8 @@ const (
 	codeAboveDose  = "above-dose"
 	codeExplosive  = "lower-explosive-limit"
 	codeCollapsing = "collapsing" // of end-level-at-risk
+	codeOrDrift    = "or-drift"   // of leak: at one line alone, whose instrument may drift instead
+	codeByGas      = "by-gas"     // of pump-off: all lines of a stack say so
 )
 
 // Alarm is the life of one alarm: a condition that begins, lasts and ends.
@@ -67,7 +69,8 @@ type condition struct {
 	of     logbook.Alarm // names, place, code, value, limit, onset; the priority, where it is not the usual one
 	active bool
 	slow   time.Duration   // it must hold at least this long first, whatever its kind says
-	atOnce bool            // it is over without waiting: its place or its exposure is no more
+	sure   bool            // it is raised without waiting: the test behind it has waited
+	atOnce bool            // it is over without waiting: its place or its exposure is no more, or a test says so
 	anew   bool            // it holds for one more than before: it is raised again, to be acknowledged again
 	cause  cause           // what may speak for it
 	also   func() []string // what it speaks for when it is raised; nil = nothing
@@ -151,7 +154,7 @@ func (s *State) alarm(c condition) {
 	if a.Raised {
 		return
 	}
-	if s.At.Sub(a.From) < max(k.on, c.slow) {
+	if !c.sure && s.At.Sub(a.From) < max(k.on, c.slow) {
 		return
 	}
 	s.raise(a, &c, &k)
@@ -223,7 +226,7 @@ func (s *State) endAlarms(stack string, names ...string) {
 }
 
 // underSheet are the alarms that have no meaning once the sheet is off.
-var underSheet = []string{alarmLeak, alarmAtRisk, alarmUneven, alarmLineSilent, alarmLineOff, alarmLineBlocked, alarmFire, alarmTooCold}
+var underSheet = []string{alarmLeak, alarmAtRisk, alarmUneven, alarmLineSilent, alarmLineOff, alarmLineBlocked, alarmPumpOff, alarmFire, alarmTooCold}
 
 // acknowledge notes that a person takes charge of a standing alarm. Words that the
 // act leaves out match anything, as long as just one alarm then fits.

@@ -255,7 +255,8 @@ func (s *State) lineAway(of logbook.Alarm) bool {
 			return true
 		}
 	}
-	return false
+	of.Alarm, of.Line = alarmPumpOff, ""
+	return s.raised(&of)
 }
 
 // tooFast reports whether the dose cannot explain the gas of a line. The rise of

@@ -22,9 +22,13 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 		if e.Line >= 0 && e.Line < len(t.Lines) {
 			of.Line = t.Lines[e.Line].Name
 		}
+		by := cause{}
 		switch e.Kind {
 		case leak.Leak:
 			of.Alarm, of.Also = alarmLeak, []string{alarmAtRisk, alarmUneven} // what is likely to follow
+			if e.Alone {
+				of.Code = codeOrDrift
+			}
 			changed := e.Onset
 			if e.Cleared {
 				changed = s.At.Hours(t.Started)
@@ -34,10 +38,13 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 			of.Alarm = alarmLineOff
 		case leak.Blocked:
 			of.Alarm = alarmLineBlocked
+		case leak.PumpStop:
+			of.Alarm, of.Code = alarmPumpOff, codeByGas
+			by = cause{of: alarmPumpOff, channel: t.Lines[0].Channel}
 		default:
 			continue
 		}
-		s.alarm(condition{of: of, active: !e.Cleared})
+		s.alarm(condition{of: of, active: !e.Cleared, sure: true, atOnce: true, cause: by})
 	}
 }
 

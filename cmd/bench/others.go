@@ -73,9 +73,10 @@ func mistakenFor(w *course, kind scenario.Kind) mistaken {
 }
 
 // owns reports whether an event calls a trouble by its name. A line whose
-// instrument is stuck may be called blocked: both stand still.
+// instrument is stuck may be called blocked: both stand still. A leak that may be an
+// instrument that drifts names both.
 func owns(kind scenario.Kind, e event) bool {
-	return e.Kind == leak.Kind(kind) || kind == scenario.Stuck && e.Kind == leak.Blocked
+	return e.Kind == leak.Kind(kind) || kind == scenario.Stuck && e.Kind == leak.Blocked || kind == scenario.Drifting && isNewLeak(e) && e.Alone
 }
 
 // falsePart counts false leaks: on plain stacks, and from each other trouble.

@@ -132,7 +132,7 @@ func (c *course) forecast(x *logbook.Forecast, hour int) {
 }
 
 // kindsOf are the events that alarms tell of.
-var kindsOf = map[string]leak.Kind{"leak": leak.Leak, "line-off": leak.LineOff, "line-blocked": leak.Blocked}
+var kindsOf = map[string]leak.Kind{"leak": leak.Leak, "line-off": leak.LineOff, "line-blocked": leak.Blocked, "pump-off": leak.PumpStop}
 
 // alarm notes an alarm that was raised or cleared. A name that is none of the leak
 // test's stands for itself.
@@ -150,7 +150,7 @@ func (c *course) alarm(x *logbook.Alarm, hours float64) {
 		return
 	}
 	c.events = append(c.events, event{leak.Event{Kind: kind, Line: line, Onset: x.Onset.Hours(t0), LossBefore: float64(x.Limit),
-		LossAfter: float64(x.Value), Cleared: x.State == logbook.AlarmCleared}, hours})
+		LossAfter: float64(x.Value), Alone: x.Code == "or-drift", Cleared: x.State == logbook.AlarmCleared}, hours})
 }
 
 // lineOf is the number of a line by its name; -1 = none.

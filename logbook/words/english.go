@@ -167,6 +167,8 @@ var englishAlarms = map[string]sentence{
 		"Read the air at the door first. Look along the sheet's edge, its joints and the mouths of the lines for a gap, and weigh it down. Keep the store shut. Ask the licensed fumigator whether the treatment can still hold its end level."},
 	"leak/0": {"Leak: {place} loses gas faster than before.", twoPeople +
 		"Read the air at the door first. Look along the sheet's edge, its joints and the mouths of the lines for a gap, and weigh it down. Keep the store shut. Ask the licensed fumigator whether the treatment can still hold its end level."},
+	"leak/or-drift": {"Leak, or an instrument that drifts: {place} loses gas at {value} per day, before at {limit}; the other lines do not follow.", twoPeople +
+		"Hold it for a leak until a hand reading says otherwise. Read the air at the door first. At the sampling cabinet, outside the store, take a hand reading from this line: if it agrees with the instrument, gas is lost beside this line; if it reads more, the instrument drifts. Keep the store shut. Ask the licensed fumigator whether the treatment can still hold its end level."},
 	"line-off": {"Line off: {place} reads store air; its end has probably come out from under the sheet.", twoPeople +
 		"The other lines say whether the stack itself lost gas. Until the line is back its end level can only be shown by a hand reading."},
 	"line-blocked": {"Line blocked: {place} no longer follows its neighbours.", twoPeople +
@@ -197,6 +199,8 @@ var englishAlarms = map[string]sentence{
 		"Look at the sensor, its power and its cable outside the store. What it would show is not watched meanwhile; have somebody look at the outside of the store. A sensor that speaks only when something changes needs the key every in the site file. If the fault is inside: " + twoPeople},
 	"pump-off": {"Pump off: {point}, channel {channel}, draws {value}; {limit} is the least.",
 		"What it draws is not read: no leak can be seen on its lines, and the gate of its store stays shut. Look at the pump, its fuse and its filter outside the store, and start it again. If the fault is inside: " + twoPeople},
+	"pump-off/by-gas": {"Pump off: all lines of {place} fell alike to nothing within the hour; nothing seems to be drawn from them.",
+		"What stands in the tubes is not the gas under the sheet, and no leak can be seen. Look at the sampling pump, its fuse and its filter at the cabinet outside the store, and start it again. If the pump runs, hold it for an open sheet: keep the store shut and read the air at the door. If the fault is inside: " + twoPeople},
 	"watch-stopped": {"The program has stopped judging: it broke at an entry of the logbook.",
 		"Every gate is shut and nothing is watched. Restart the program, report the fault, and watch the depot as before there was a program. " + twoPeople},
 	"instrument-silent": {"Silent: the instrument {channel} has not answered for {whole} minutes.",

@@ -47,7 +47,10 @@ type Event struct {
 	LossBefore          float64 // per day: what the fit held before the onset
 	LossAfter           float64 // per day: LossBefore and the rise that was found
 	LossSD              float64 // per day: standard deviation of the rise
-	Cleared             bool
+	// Alone: the gas falls at Line only and the other lines do not follow, as far as
+	// is known when it begins; the instrument of Line may drift instead.
+	Alone   bool `json:",omitempty"`
+	Cleared bool
 }
 
 // Stat is where the test stands. The threshold is on z, the signed square root of
