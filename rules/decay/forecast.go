@@ -85,12 +85,13 @@ func (s *State) draw(days float64, more func(x []float64) float64) [][]float64 {
 	row := p + states + 1
 	count := len(f.Draws) / row
 	a, doses := s.ahead(days), s.doseDays()
+	gas := f.factors(s.Setup.Lines, a.devs, a.feed, exp(f.X[inLoss])+s.Setup.SamplingLossPerDay)
 	out := make([][]float64, n)
 	for l := range out {
 		out[l] = make([]float64, 0, count*perDraw)
 	}
 	rnd := rand.New(rand.NewPCG(seedB, seedA))
-	z, x := make([]float64, 1+n), make([]float64, row)
+	z, x := make([]float64, 2+n), make([]float64, row)
 	for i := range count {
 		for j := range x {
 			x[j] = float64(f.Draws[i*row+j])
@@ -105,6 +106,7 @@ func (s *State) draw(days float64, more func(x []float64) float64) [][]float64 {
 		if isAlt(i, f.Suspect.Share) {
 			sd = a.altSD
 		}
+		one := pick(gas, rnd.Float64())
 		for k := range perDraw {
 			for j := range z {
 				if k == 0 {
@@ -114,7 +116,8 @@ func (s *State) draw(days float64, more func(x []float64) float64) [][]float64 {
 				}
 			}
 			for l := range n {
-				v := ln + sd*z[0] + a.dev[l] + a.devSD[l]*z[1+l]
+				g := &one.lines[l]
+				v := ln + sd*z[0] + g.follow*(one.level+one.sd*z[1]) + g.mean + g.sd*z[2+l]
 				out[l] = append(out[l], math.Exp(min(max(v, -30), 14)))
 			}
 		}
@@ -122,12 +125,24 @@ func (s *State) draw(days float64, more func(x []float64) float64) [][]float64 {
 	return out
 }
 
+// pick returns the factor that a share u of all lies in.
+func pick(fs []factor, u float64) *factor {
+	for i := range fs {
+		if u -= fs[i].share; u < 0 {
+			return &fs[i]
+		}
+	}
+	return &fs[len(fs)-1]
+}
+
 // ahead is the misfit carried to another time.
 type ahead struct {
-	of         [states]float64 // of the states' mean, in ln C of the stack
-	fixed      float64         // ln C of the stack, where the states do not matter
-	sd, altSD  float64         // of the stack's ln C, given the parameters; in the less likely case
-	dev, devSD []float64       // of the lines
+	of        [states]float64 // of the states' mean, in ln C of the stack
+	fixed     float64         // ln C of the stack, where the states do not matter
+	sd, altSD float64         // of the stack's ln C, given the parameters; in the less likely case
+	dev       []float64       // of what a line's instrument shows
+	devs      []deviation     // of the lines
+	feed      float64         // per day: release over what is there
 }
 
 func (a *ahead) level(x *[states]float64) float64 {
@@ -143,23 +158,22 @@ func (a *ahead) level(x *[states]float64) float64 {
 func (s *State) ahead(days float64) ahead {
 	f := s.Fit
 	a := ahead{}
-	feed := 0.0
 	if days < f.Days {
 		c := matrix(square(f.StateCov, states))
 		a.fixed, a.sd = f.past(days), math.Sqrt(max(c[0]+c[atSwing*states+atSwing]+2*c[atSwing], 1e-6))
 		a.altSD = a.sd
 		w := walk(f.X, s.Setup.SamplingLossPerDay, s.doseDays())
 		g := w.to(days)
-		feed = min(w.feed()/max(g.air, leastPPM), mostFeed)
+		a.feed = min(w.feed()/max(g.air, leastPPM), mostFeed)
 	} else {
-		feed = s.reach(days, &a)
+		a.feed = s.reach(days, &a)
 	}
 	hours := math.Abs(days-f.Days) * 24
-	for l, d := range f.Dev {
-		d.wait(hours, f.Size.Swing)
-		mean, v, _ := d.seen(feed)
-		gain := s.Setup.Lines[l].gainSD()
-		a.dev, a.devSD = append(a.dev, mean), append(a.devSD, math.Sqrt(v+gain*gain))
+	a.devs = append(a.devs, f.Dev...)
+	for l := range a.devs {
+		a.devs[l].wait(hours, f.Size.Swing)
+		mean, _, _ := a.devs[l].seen(a.feed)
+		a.dev = append(a.dev, mean)
 	}
 	return a
 }

@@ -33,8 +33,8 @@ type size struct {
 	Slow  float64 // sd of the slow one
 }
 
-func (d *deviation) start(factorSD, swing float64) {
-	*d = deviation{Cov: [6]float64{factorSD * factorSD, 0, unevenDays * unevenDays, 0, 0, swing * swing}}
+func (d *deviation) start(swing float64) {
+	*d = deviation{Cov: [6]float64{lineFactorSD * lineFactorSD, 0, unevenDays * unevenDays, 0, 0, swing * swing}}
 }
 
 // wait lets hours pass for the swing.
@@ -86,7 +86,7 @@ func (m *model) pool(reweigh bool) float64 {
 	}
 	m.dev = m.dev[:n]
 	for i := range m.dev {
-		m.dev[i].start(m.factorSD, m.size.Swing)
+		m.dev[i].start(m.size.Swing)
 	}
 	ll := 0.0
 	for h := range m.sights {

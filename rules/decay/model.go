@@ -23,7 +23,6 @@ type model struct {
 	doses    []float64 // days at which doses were added
 	prior    []normal
 	size     size
-	factorSD float64
 
 	sights  [][]sight // by hour
 	suspect suspect
@@ -42,7 +41,7 @@ type model struct {
 
 // newModel gathers the readings of s.
 func newModel(s *State) *model {
-	m := &model{lines: s.Setup.Lines, sampling: s.Setup.SamplingLossPerDay, doses: s.doseDays(), prior: s.priors(), size: firstSize, factorSD: lineFactorSD}
+	m := &model{lines: s.Setup.Lines, sampling: s.Setup.SamplingLossPerDay, doses: s.doseDays(), prior: s.priors(), size: firstSize}
 	m.sights = s.gather()
 	n := len(m.sights)
 	m.told = make([]bool, n)

@@ -1,8 +1,6 @@
 package decay
 
 import (
-	"math"
-
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -19,7 +17,6 @@ type fit struct {
 	Path     []float64   // of ln C, the misfit so far, at equal steps from t = 0
 	PathStep float64     // days
 	Size     size        // of the misfit
-	FactorSD float64     // of the lines' factors
 	Suspect  suspect
 	AltCov   []float64 `json:",omitempty"` // StateCov of the less likely case
 	Refits   int       // so far
@@ -54,7 +51,6 @@ func (m *model) posterior(x []float64, before *fit) *fit {
 	f.States = m.whiten(m.residual, out, jumpMean, nil)
 	m.columns(s.x, func(_ int, _ []float64, end [states]float64) { f.Move = append(f.Move, end[:]...) })
 	f.keepPath(m)
-	f.FactorSD = f.spreadOfLines()
 	f.Suspect = m.suspect
 	f.Draws, f.AltCov = m.sample(before, s.x, s.cov)
 	if f.Draws == nil || !allFinite(f.X) || !allFinite(f.Cov) || !allFinite(f.States[:]) || !allFinite(f.Move) || !allFinite(f.StateCov) || !allFinite(f.Path) {
@@ -87,16 +83,6 @@ func (f *fit) past(days float64) float64 {
 	i := min(int(x), max(len(f.Path)-2, 0))
 	next := min(i+1, len(f.Path)-1)
 	return f.Path[i] + (x-float64(i))*(f.Path[next]-f.Path[i])
-}
-
-// spreadOfLines is what the lines' factors say of their own spread, together with
-// the figure that stands before they spoke.
-func (f *fit) spreadOfLines() float64 {
-	sum := factorPrior * lineFactorSD * lineFactorSD
-	for _, d := range f.Dev {
-		sum += d.Mean[ofFixed]*d.Mean[ofFixed] + d.Cov[0]
-	}
-	return math.Sqrt(sum / (factorPrior + float64(len(f.Dev))))
 }
 
 // triangle lists a symmetric matrix (n × n, by rows) as its lower triangle by

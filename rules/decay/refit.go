@@ -8,12 +8,11 @@ import (
 
 // Figures of the refit.
 const (
-	factorPrior = 4.0 // lines that the prior of their factors counts for
-	warmRounds  = 2   // rounds of weights from an earlier fit
-	coldRounds  = 6   // and from nothing
-	coldEvery   = 24  // every so many refits the fit also starts anew
-	sizeSteeper = 3   // the priors of sizes fall off so much faster above their middle
-	pathPoints  = 96  // at most so many steps are kept of the path
+	warmRounds  = 2  // rounds of weights from an earlier fit
+	coldRounds  = 6  // and from nothing
+	coldEvery   = 24 // every so many refits the fit also starts anew
+	sizeSteeper = 3  // the priors of sizes fall off so much faster above their middle
+	pathPoints  = 96 // at most so many steps are kept of the path
 )
 
 // sizes that are tried, and what is thought of the logs of sizes beforehand.
@@ -83,7 +82,7 @@ func (s *State) search(m *model) (best []float64, cost float64) {
 		}
 	}
 	if f := s.Fit; f != nil {
-		m.size, m.factorSD = f.Size, f.FactorSD
+		m.size = f.Size
 		try(f.X, warmRounds)
 	}
 	if best == nil || s.Fit.Refits%coldEvery == coldEvery-1 {

@@ -47,12 +47,13 @@ func (l Line) bend() float64 {
 }
 
 // gainSD returns the standard deviation of ln(reading/truth) that a whole record
-// may share: the accuracy is taken as three of them.
+// may share: of an error that may lie anywhere within the accuracy (JCGM 100:2008,
+// 4.3.7).
 func (l Line) gainSD() float64 {
 	if l.Accuracy > 0 {
-		return l.Accuracy / 3
+		return l.Accuracy / math.Sqrt(3)
 	}
-	return defaultAccuracy / 3
+	return defaultAccuracy / math.Sqrt(3)
 }
 
 // Dose is gas that was added at Hours after t = 0.
