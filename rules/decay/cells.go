@@ -53,13 +53,25 @@ func (s *State) gather() [][]sight {
 }
 
 // withoutStrays leaves out the few readings of an hour that lay beyond a limit while
-// the others were far from it: spikes.
+// the others were far from it, or far from it while the others lay beyond: spikes.
 func (b bin) withoutStrays(l Line) bin {
-	if b.above > 0 && b.weight >= 2*b.above && float64(b.ppm) < 0.8*l.Range {
-		b.above = 0
+	if float64(b.ppm) < 0.9*l.Range {
+		b.weight, b.above = minority(b.weight, b.above)
 	}
-	if b.below > 0 && b.weight >= 2*b.below && float64(b.ppm) > 3*max(l.DetectionLimit, leastPPM) {
-		b.below = 0
+	if float64(b.ppm) > 3*max(l.DetectionLimit, leastPPM) {
+		b.weight, b.below = minority(b.weight, b.below)
 	}
 	return b
+}
+
+// minority leaves out the fewer of two kinds of readings where they are at most half
+// as many.
+func minority(a, b float32) (float32, float32) {
+	switch {
+	case a >= 2*b:
+		return a, 0
+	case b >= 2*a:
+		return 0, b
+	}
+	return a, b
 }
