@@ -229,3 +229,30 @@ func TestLeaksAndOthers(t *testing.T) {
 	rows := names(figures, func(f figure) string { return f.row })
 	assert.Len(t, rows, 1+len(others("clean")))
 }
+
+// After phosphine was added the 90 % interval of the end still holds about that often,
+// from the first refit on, and is no wider than the spread that a dose and a release
+// have anyway (ln of its ends, common practice: within a factor of two for half of the
+// lines).
+func TestForecastAfterDose(t *testing.T) {
+	if testing.Short() {
+		t.Skip("statistics over many treatments: run without -short")
+	}
+	b := &bench{family: "hard"}
+	runs := each(8, func(i int) sequel {
+		out, err := b.afterStack(uint64(100+i), []upset{{"", scenario.DoseAdded, 0, true, afterHour}})
+		require.NoError(t, err)
+		return out[0]
+	})
+	var held []bool
+	var width []float64
+	for _, run := range runs {
+		require.Len(t, run, len(afterHours), "a forecast at every hour")
+		for _, s := range run {
+			held, width = append(held, s.lineHeld...), append(width, s.width...)
+		}
+	}
+	t.Logf("holds %.2f of %d, width %.2f, 90 %% below %.2f", share(held), len(held), median(width), quantile(width, 0.9))
+	assert.GreaterOrEqual(t, share(held), 0.78)
+	assert.Less(t, median(width), math.Ln2)
+}

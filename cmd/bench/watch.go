@@ -65,6 +65,7 @@ type watched struct {
 	at       []int        // hours at which to forecast
 	course
 	refit func() // makes the fit anew
+	deaf  bool   // the leak test does not tell the fit
 	every func(w *watched, hour int)
 }
 
@@ -184,9 +185,12 @@ func (w *watched) closeBin(hours float64) {
 	if len(obs) > 0 {
 		for _, e := range w.leak.Observe((float64(w.slot)+0.5)*binHours, obs, w.fit) {
 			w.events = append(w.events, event{e, hours})
-			if e.Kind == leak.Leak && e.Cleared {
+			if w.deaf || e.Kind != leak.Leak {
+				continue
+			}
+			if e.Cleared {
 				w.fit.LossChanged(hours)
-			} else if e.Kind == leak.Leak {
+			} else {
 				w.fit.LossChanged(e.Onset)
 			}
 		}

@@ -36,6 +36,7 @@ const (
 	leastJump   = 0.35 // per day: a tear in a tight sheet may be many times its loss
 	mostFeed    = 24.0
 	earlyNoise  = 0.05 // hours: what mixing leaves undone, over the time since the release began
+	laidSD      = 0.05 // of ln C: gas that goes while the sheet is open to add a dose, from memory
 	startNoise  = 0.5  // what the first hour of release is wrong by, falling with the square of time
 )
 
@@ -159,6 +160,7 @@ func (m *model) track(jump int) (matrix, float64) {
 			p = hop{slow: 1, gust: 1, swing: 1, stay: 1, feed: m.feed[h]}
 		}
 		m.blur(&c, &p)
+		c[0] += m.laid((float64(h)-0.5)*hourDays, (float64(h)+0.5)*hourDays)
 		if m.told[h] || h == jump {
 			sd := max(jumpSD, leastJump/max(m.rate, 1e-3))
 			c[atJump*states+atJump] += sd * sd
@@ -171,6 +173,18 @@ func (m *model) track(jump int) (matrix, float64) {
 		m.hops[h] = p
 	}
 	return c, logDet
+}
+
+// laid is the variance that doses bring that were added between two times in days:
+// the sheet was open for them.
+func (m *model) laid(from, to float64) float64 {
+	v := 0.0
+	for _, d := range m.doses {
+		if d > from && d <= to {
+			v += laidSD * laidSD
+		}
+	}
+	return v
 }
 
 // noise is the variance of the stack's ln C as it was pooled in an hour.

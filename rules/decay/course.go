@@ -58,9 +58,12 @@ func (c *course) step(days float64) {
 	for i := range c.units {
 		p.carry(&c.units[i])
 	}
+	laid := c.m.laid(c.at, c.at+days)
 	c.m.blur(&c.covs[0], &p)
+	c.covs[0][0] += laid
 	if c.forked {
 		c.m.blur(&c.covs[1], &p)
+		c.covs[1][0] += laid
 	}
 	c.at += days
 }

@@ -142,24 +142,6 @@ func (s *State) widest() int {
 	return n
 }
 
-// AddDose tells that grams of phosphine were added at hours after t = 0; they
-// are released on their own from then on.
-func (s *State) AddDose(hours, grams float64) {
-	if !(hours >= 0 && hours <= maxHours) || !(grams > 0) || !finite(grams) {
-		s.Refused++
-		return
-	}
-	if n := len(s.Added); n == maxDoses { // more would not be told apart: the last two count as one
-		last := &s.Added[n-1]
-		sum := last.Grams + grams
-		last.Hours += (hours - last.Hours) * grams / sum
-		last.Grams = sum
-	} else {
-		s.Added = append(s.Added, Dose{hours, grams})
-	}
-	s.Fit = nil // its parameters are no longer all there: the next Refit starts anew
-}
-
 // LossChanged tells that the loss rate changed at hours after t = 0: a leak
 // began, or was closed. The fit then lets go of the rate it had; without it, it
 // takes about half a day to believe in a new one. The next Refit uses it. One
