@@ -16,6 +16,7 @@ import (
 	"undersheet/ingest"
 	"undersheet/logbook"
 	"undersheet/rules"
+	"undersheet/rules/plan"
 	"undersheet/watch"
 )
 
@@ -49,6 +50,7 @@ type Options struct {
 	Intake    Intake           // nil: nothing is said of instruments
 	Outbox    Outbox           // nil: nothing is said of messages
 	Machinery Machinery        // what the metrics tell beside the view
+	Guides    []plan.Guide     // national guides that a plan may follow
 	Clock     func() time.Time // the depot's clock, for ages; nil: time.Now
 	Lang      string           // language of the sentences; empty = en
 	Version   string           // of the program, for the metrics and the foot of pages
@@ -71,7 +73,7 @@ func assets() fs.FS {
 var pages = map[string]*template.Template{
 	"depot": parse("depot.html"), "store": parse("store.html"), "stack": parse("stack.html"), "alarms": parse("alarms.html"),
 	"instruments": parse("instruments.html"), "logbook": parse("logbook.html"), "entry": parse("entry.html"),
-	"acts": parse("acts.html"), "act": parse("act.html"), "answer": parse("answer.html"), "missing": parse("missing.html"),
+	"acts": parse("acts.html"), "act": parse("act.html"), "answer": parse("answer.html"), "plan": parse("plan.html"), "missing": parse("missing.html"),
 }
 
 func parse(name string) *template.Template {
@@ -112,6 +114,8 @@ func New(s Source, o Options) http.Handler {
 	mux.HandleFunc("GET /logbook/{seq}", p.entry)
 	mux.HandleFunc("POST /logbook/verify", p.check)
 	mux.HandleFunc("GET /report/{treatment}", p.report)
+	mux.HandleFunc("GET /plan/{store}", p.askPlan)
+	mux.HandleFunc("GET /plan/{store}/sheet", p.planSheet)
 	mux.HandleFunc("GET /act", p.acts)
 	mux.HandleFunc("GET /act/{kind}", p.askAct)
 	mux.HandleFunc("POST /act/{kind}", p.takeAct)

@@ -32,6 +32,7 @@ type storePage struct {
 	Air8, Air15      string
 	Stacks           []stackCard
 	Acts             []actLink
+	Plan             string // where the next treatment is planned
 	Protection       string // what breathing protection the live air allows
 	ProtectionSource string
 	Signals          []fact
@@ -159,7 +160,7 @@ func (p *site) store(w http.ResponseWriter, r *http.Request) {
 }
 
 func (p *site) storePage(ctx context.Context, v *rules.View, s rules.StoreView) storePage {
-	page := storePage{frame: p.frame(v, s.Name), Name: s.Name, Limit: figure(float64(s.Gate.LimitPPM)), LimitOf: sentence(s.Gate.LimitOf)}
+	page := storePage{frame: p.frame(v, s.Name), Name: s.Name, Plan: planPath(s.Name), Limit: figure(float64(s.Gate.LimitPPM)), LimitOf: sentence(s.Gate.LimitOf)}
 	page.Inside, page.Protection, page.Signals, page.Hands = page.insideNow(s), page.protection(s.Protection), page.signals(s), p.recentRows(ctx, &page.frame, s.Name)
 	page.ProtectionSource = exposure.ProtectionSource
 	page.gateView, page.Conditions = page.gate(s.Name, s.Gate), page.conditions(s)

@@ -25,6 +25,7 @@ type commands struct {
 	Check   checkCmd   `cmd:"" help:"Check a site file, or print an example of one."`
 	Demo    demoCmd    `cmd:"" help:"Eleven days of an invented depot in two to three minutes."`
 	Serve   serveCmd   `cmd:"" help:"Watch a depot: read, judge, warn, show."`
+	Plan    planCmd    `cmd:"" help:"Work out a treatment before it begins: dose, sheets, lines, times, checks to sign."`
 	Listen  listenCmd  `cmd:"" help:"Show what instruments send, and prove sampling lines before dosing."`
 	Act     actCmd     `cmd:"" help:"Say what people did, for example that airing started."`
 	Report  reportCmd  `cmd:"" help:"Write the concentration report of a treatment."`
@@ -56,7 +57,7 @@ func run(args []string, con *console) int {
 	exited := -1
 	p, err := kong.New(&c, kong.Name("undersheet"), kong.Description(about), kong.Writers(con.out, con.err),
 		kong.Exit(func(code int) { exited = code }), kong.UsageOnError(),
-		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 110}))
+		kong.Vars{"guides": guideCountries()}, kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 110}))
 	if err != nil {
 		fmt.Fprintln(con.err, "undersheet:", err)
 		return 2

@@ -4,12 +4,13 @@ import (
 	"context"
 	"net/http"
 
+	"undersheet/configs"
 	"undersheet/web"
 )
 
 // newPages makes the pages of a daemon.
 func newPages(d *daemon) (http.Handler, error) {
-	return web.New(d.loop, web.Options{Acts: webActs{d}, Log: d.store, Record: d.store, Intake: d.ingest, Outbox: d.sender, Machinery: d.machinery(), Clock: d.opts.Clock.Now,
+	return web.New(d.loop, web.Options{Acts: webActs{d}, Log: d.store, Record: d.store, Intake: d.ingest, Outbox: d.sender, Machinery: d.machinery(), Guides: configs.Guides(), Clock: d.opts.Clock.Now,
 		Version: version(), Logger: d.opts.Logger}), nil
 }
 

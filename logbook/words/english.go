@@ -12,6 +12,7 @@ var english = catalogue{
 	refused:  englishRefused,
 	findings: englishFindings,
 	alarms:   englishAlarms,
+	plans:    englishPlan,
 	gates: map[string]string{
 		"shut":       "{store}: the gate is shut. Keep out.",
 		"airing":     "{store}: being aired, the gate is not open. Keep out.",

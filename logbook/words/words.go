@@ -16,6 +16,7 @@ type catalogue struct {
 	findings map[string]string   // by code
 	alarms   map[string]sentence // by name, or name/code
 	gates    map[string]string   // by state
+	plans    map[string]string   // words of a plan, by code
 	phrase   map[string]string   // small parts
 }
 

@@ -1,0 +1,89 @@
+package planned_test
+
+import (
+	"encoding/xml"
+	"errors"
+	"html"
+	"io"
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"undersheet/configs"
+	"undersheet/logbook"
+	"undersheet/report/planned"
+	"undersheet/rules/plan"
+)
+
+// sheet is a plan of two stacks, one of which something stands against.
+func sheet(t *testing.T) *planned.Sheet {
+	t.Helper()
+	in, ok := configs.Guide("IN")
+	require.True(t, ok)
+	start, err := logbook.ParseTime("2026-03-01T09:00:00Z")
+	require.NoError(t, err)
+	p, err := plan.Make(plan.Ask{Store: "Store <9>", Guide: &in, Form: "tablets", Start: start, LeftOut: []string{"R"}, Stacks: []plan.Stack{
+		{Name: "Q", Commodity: "wheat", Tonnes: 120, LengthM: 8, WidthM: 6, HeightM: 4, TempC: 29, Lines: 2}, {Name: "S", Commodity: "cottonseed", Tonnes: 90, TempC: math.NaN()}}})
+	require.NoError(t, err)
+	return &planned.Sheet{Plan: p, Site: "Invented depot", Lang: "en", Responsible: "Ada Moss", Phone: "555 0100", Entrances: 3}
+}
+
+// Whatever is printed has words, every figure its source beside it, and nothing says
+// that a place is safe.
+func TestBothForms(t *testing.T) {
+	s := sheet(t)
+	var page, text strings.Builder
+	require.NoError(t, s.WriteHTML(&page))
+	require.NoError(t, s.WriteText(&text))
+	for name, out := range map[string]string{"html": page.String(), "text": text.String()} {
+		for _, f := range append(s.Plan.Figures, s.Plan.Stacks[0].Figures...) {
+			assert.True(t, strings.Contains(html.UnescapeString(out), f.Source), "%s: the source of %s", name, f.Code)
+		}
+		for _, want := range []string{"Stack R of this store is not treated", "cottonseed is on the list", "temperature of the grain is owed", "2 sampling line(s)", "A plan is no permission", "Sand-snakes"} {
+			assert.True(t, strings.Contains(out, want), "%s: %s", name, want)
+		}
+		assert.False(t, strings.Contains(strings.ToLower(out), "safe "), name)
+		assert.False(t, strings.Contains(out, `" ("`), "a code without words in %s", name)
+	}
+	assert.Equal(t, 3, strings.Count(page.String(), "POISON GAS: PHOSPHINE"), "a sign for every entrance")
+	contains(t, page.String(), "Store &lt;9&gt;")
+	contains(t, page.String(), "Not to begin like this")
+	contains(t, page.String(), "Ada Moss")
+	wellFormed(t, page.String())
+}
+
+// Every check, place and sheet of a plan has words.
+func TestEveryCodeHasWords(t *testing.T) {
+	for _, outdoors := range []bool{true, false} {
+		p, err := plan.Make(plan.Ask{Outdoors: outdoors, Stacks: []plan.Stack{{Commodity: "wheat", Tonnes: 1, TempC: 29}}})
+		require.NoError(t, err)
+		var b strings.Builder
+		require.NoError(t, (&planned.Sheet{Plan: p, Lang: "en"}).WriteText(&b))
+		assert.NotContains(t, b.String(), `":`, "a code without words")
+		for _, c := range p.Checks {
+			assert.NotContains(t, b.String(), "[ ] "+c+"\n")
+		}
+	}
+}
+
+func contains(t *testing.T, page, want string) {
+	t.Helper()
+	assert.True(t, strings.Contains(page, want), want)
+}
+
+// wellFormed reads a page as XML, but for the tags that HTML leaves open.
+func wellFormed(t *testing.T, page string) {
+	t.Helper()
+	d := xml.NewDecoder(strings.NewReader(page))
+	d.Strict, d.AutoClose, d.Entity = false, xml.HTMLAutoClose, xml.HTMLEntity
+	for {
+		if _, err := d.Token(); errors.Is(err, io.EOF) {
+			return
+		} else if err != nil {
+			require.NoError(t, err)
+		}
+	}
+}

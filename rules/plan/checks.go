@@ -1,0 +1,32 @@
+package plan
+
+// Checks that are signed before dosing, in the order of a walk: round the stack,
+// the building, what is near, the people, their equipment, the papers. Common
+// practice.
+var inStore = []string{
+	"floor", "sheet-holes", "corners", "roof-leaks", "water-near", "distance-dwellings", "neighbours-told", "adjoining-bays", "keys", "guards", "signs",
+	"store-empty", "sampling-lines", "gloves", "masks-canisters", "breathing-apparatus", "second-person", "canister-life", "licences", "instruments-checked", "emergency-card", "weather", "cages-placed",
+}
+
+// atPlinth stand in the place of what only a building has.
+var atPlinth = map[string]string{"roof-leaks": "rain-cover", "keys": "barrier", "adjoining-bays": "zone-clear", "store-empty": "zone-empty"}
+
+// checks lists the codes of what is signed.
+func checks(outdoors bool) []string {
+	out := make([]string, 0, len(inStore))
+	for _, c := range inStore {
+		if other, ok := atPlinth[c]; ok && outdoors {
+			c = other
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// places of the least sampling lines: under the sheet at the middle of the top, in
+// the heart of the stack, and low at the corner that is farthest from the dose.
+var places = []string{"top-middle", "heart", "far-low-corner"}
+
+// LeastLines is how many sampling lines a stack needs for its gas to be known in
+// more than one point: common practice.
+const LeastLines = 3

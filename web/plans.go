@@ -1,0 +1,221 @@
+package web
+
+import (
+	"errors"
+	"math"
+	"net/http"
+	"net/url"
+	"strconv"
+
+	"undersheet/report/planned"
+	"undersheet/rules"
+	"undersheet/rules/plan"
+	"undersheet/rules/protocol"
+	"undersheet/web/form"
+)
+
+// planPage asks for what a plan of a store needs to know.
+type planPage struct {
+	frame
+	Store  string
+	Path   string
+	Fields []fieldView
+	Stacks []planStack
+	Paper  []fieldView // what goes on signs and card
+	Faults []faultView
+}
+
+// planStack is the row of one stack.
+type planStack struct {
+	Name   string
+	Fields []fieldView
+}
+
+func planPath(store string) string { return "/plan/" + url.PathEscape(store) }
+
+// planFields are what is asked for the store, in order.
+func (p *site) planFields() []form.Field {
+	guides := []form.Option{}
+	for _, g := range p.opts.Guides {
+		guides = append(guides, form.Option{Value: g.Country, Label: g.Title})
+	}
+	forms := []form.Option{}
+	for _, n := range plan.FormNames() {
+		forms = append(forms, form.Option{Value: n, Label: n})
+	}
+	protocols := []form.Option{}
+	for _, n := range protocol.Names() {
+		protocols = append(protocols, form.Option{Value: n, Label: n})
+	}
+	return []form.Field{
+		{Name: "pest", Label: "Insect that was found", Hint: "Psocids ask for eight days."},
+		{Name: "protocol", Label: "Protocol", Sort: form.Choice, Choices: protocols, Hint: "Without one, that which the insect asks for."},
+		{Name: "guide", Label: "National guide", Sort: form.Choice, Choices: guides, Hint: "The stricter of it and the built-in figures holds."},
+		{Name: "form", Label: "Form of the product", Sort: form.Choice, Choices: forms},
+		{Name: "per_tonne", Label: "Own dose a tonne", Unit: "g phosphine", Sort: form.Number, Hint: "The site's own figure in place of the guide's: one of the two, with its source."},
+		{Name: "per_m3", Label: "Own dose a cubic metre", Unit: "g phosphine", Sort: form.Number},
+		{Name: "dose_source", Label: "Source of the own dose"},
+		{Name: "start", Label: "Sheet to be shut", Sort: form.Moment},
+		{Name: "sheet_length", Label: "Length of a sheet", Unit: "m", Sort: form.Number},
+		{Name: "sheet_width", Label: "Width of a sheet", Unit: "m", Sort: form.Number},
+		{Name: "dwelling", Label: "Nearest dwelling", Unit: "m", Sort: form.Number},
+		{Name: "dwelling_least", Label: "Least distance to dwellings", Unit: "m", Sort: form.Number, Hint: "The site's own figure, set with its authority."},
+		{Name: "outdoors", Label: "Stacks on a plinth in the open", Sort: form.Yes},
+		{Name: "zone", Label: "Width of the exclusion zone outdoors", Unit: "m", Sort: form.Number},
+	}
+}
+
+// paperFields are what is printed on signs and card; empty ones give lines to fill in.
+var paperFields = []form.Field{
+	{Name: "charge", Label: "Person in charge"}, {Name: "phone", Label: "Telephone"}, {Name: "hospital", Label: "Hospital"}, {Name: "poison", Label: "Poison centre"},
+	{Name: "entrances", Label: "Signs to print", Sort: form.Whole},
+}
+
+// stackFields are what is asked of a stack.
+var stackFields = []form.Field{
+	{Name: "commodity", Label: "Commodity", Suggest: form.Commodities, Hint: "Empty: this stack is not treated."},
+	{Name: "tonnes", Label: "Weight", Unit: "t", Sort: form.Number}, {Name: "length", Label: "Length", Unit: "m", Sort: form.Number},
+	{Name: "width", Label: "Width", Unit: "m", Sort: form.Number}, {Name: "height", Label: "Height", Unit: "m", Sort: form.Number},
+	{Name: "temp", Label: "Grain temperature", Unit: "°C", Sort: form.Number, Signed: true}, {Name: "moisture", Label: "Moisture", Unit: "%", Sort: form.Number},
+}
+
+// askPlan shows the form.
+func (p *site) askPlan(w http.ResponseWriter, r *http.Request) {
+	v := p.source.View()
+	if st := storeOf(v, r.PathValue("store")); st != nil {
+		p.show(w, http.StatusOK, "plan", p.planPage(v, st, r.URL.Query(), nil))
+		return
+	}
+	p.missing(w, r)
+}
+
+// planPage fills the form with what was sent.
+func (p *site) planPage(v *rules.View, st *rules.StoreView, sent url.Values, faults []form.Fault) planPage {
+	page := planPage{frame: p.frame(v, "Plan for "+st.Name), Store: st.Name, Path: planPath(st.Name) + "/sheet"}
+	page.Still = true
+	wrong := map[string]string{}
+	for _, x := range faults {
+		wrong[x.Field] = x.Text
+		view := faultView{Text: x.Text}
+		if x.Field != "" {
+			view.ID, view.Label = "f-"+x.Field, "Look here"
+		}
+		page.Faults = append(page.Faults, view)
+	}
+	if len(sent) == 0 {
+		sent = nil
+	}
+	for _, f := range p.planFields() {
+		page.Fields = append(page.Fields, viewOf(f, sent, wrong[f.Name]))
+	}
+	for _, f := range paperFields {
+		page.Paper = append(page.Paper, viewOf(f, sent, wrong[f.Name]))
+	}
+	for i, s := range st.Stacks {
+		row := planStack{Name: s.Name}
+		for _, f := range stackFields {
+			f.Name += "-" + strconv.Itoa(i)
+			row.Fields = append(row.Fields, viewOf(f, sent, wrong[f.Name]))
+		}
+		page.Stacks = append(page.Stacks, row)
+	}
+	return page
+}
+
+// planSheet works the plan out and shows the page that prints; with faults, the form.
+func (p *site) planSheet(w http.ResponseWriter, r *http.Request) {
+	v := p.source.View()
+	st := storeOf(v, r.PathValue("store"))
+	if st == nil {
+		p.missing(w, r)
+		return
+	}
+	sent := r.URL.Query()
+	ask, faults := p.planAsk(v, st, sent)
+	var made *plan.Plan
+	if len(faults) == 0 {
+		var err error
+		if made, err = plan.Make(*ask); err != nil {
+			for _, e := range parts(err) {
+				faults = append(faults, form.Fault{Text: e.Error()})
+			}
+		}
+	}
+	if len(faults) > 0 {
+		p.show(w, http.StatusUnprocessableEntity, "plan", p.planPage(v, st, sent, faults))
+		return
+	}
+	entrances, _ := strconv.Atoi(sent.Get("entrances"))
+	sheet := planned.Sheet{Plan: made, Site: v.Site, Zone: ask.Zone, Lang: p.opts.Lang, Responsible: printable(sent.Get("charge")), Phone: printable(sent.Get("phone")),
+		Hospital: printable(sent.Get("hospital")), Poison: printable(sent.Get("poison")), Entrances: min(max(entrances, 1), 20)}
+	w.Header().Set("Content-Security-Policy", reportPolicy)
+	p.file(w, sheet.WriteHTML, "text/html; charset=utf-8", "plan.html", sent.Has("download"))
+}
+
+// parts are the errors that were joined.
+func parts(err error) []error {
+	if j, ok := err.(interface{ Unwrap() []error }); ok {
+		return j.Unwrap()
+	}
+	return []error{err}
+}
+
+// planAsk reads what was sent.
+func (p *site) planAsk(v *rules.View, st *rules.StoreView, sent url.Values) (*plan.Ask, []form.Fault) {
+	f := p.frame(v, "")
+	var faults []form.Fault
+	number := func(name string, empty float64) float64 {
+		if sent.Get(name) == "" {
+			return empty
+		}
+		x, err := form.ParseNumber(sent.Get(name))
+		if err != nil {
+			faults = append(faults, form.Fault{Field: name, Text: err.Error()})
+		}
+		return x
+	}
+	a := &plan.Ask{Store: st.Name, Zone: f.zone, Site: v.Config, Pest: printable(sent.Get("pest")), Protocol: sent.Get("protocol"), Form: sent.Get("form"), Outdoors: sent.Get("outdoors") != "",
+		ZoneM: number("zone", 0), Dwellings: number("dwelling", 0), DwellMinM: number("dwelling_least", 0), SheetM: [2]float64{number("sheet_length", 0), number("sheet_width", 0)},
+		Dose: plan.Dose{PerTonne: number("per_tonne", 0), PerM3: number("per_m3", 0)}}
+	if source := printable(sent.Get("dose_source")); source != "" {
+		a.Dose.Source = "site's own: " + source
+	}
+	for i := range p.opts.Guides {
+		if p.opts.Guides[i].Country == sent.Get("guide") {
+			a.Guide = &p.opts.Guides[i]
+		}
+	}
+	if at := sent.Get("start"); at != "" {
+		t, err := form.ParseLocal(at, f.zone, f.now.Std().AddDate(1, 0, 0)) // a plan is made ahead
+		if err != nil {
+			faults = append(faults, form.Fault{Field: "start", Text: err.Error()})
+		}
+		a.Start = t
+	}
+	for i, s := range st.Stacks {
+		of := func(name string) string { return name + "-" + strconv.Itoa(i) }
+		commodity := printable(sent.Get(of("commodity")))
+		if commodity == "" {
+			a.LeftOut = append(a.LeftOut, s.Name)
+			continue
+		}
+		a.Stacks = append(a.Stacks, plan.Stack{Name: s.Name, Commodity: commodity, Lines: len(s.Lines), Tonnes: number(of("tonnes"), 0), TempC: number(of("temp"), math.NaN()),
+			LengthM: number(of("length"), 0), WidthM: number(of("width"), 0), HeightM: number(of("height"), 0), MoisturePct: number(of("moisture"), 0)})
+	}
+	if len(a.Stacks) == 0 && len(faults) == 0 {
+		faults = append(faults, form.Fault{Field: "commodity-0", Text: errNoStack.Error()})
+	}
+	return a, faults
+}
+
+var errNoStack = errors.New("no stack is planned: write the commodity of at least one")
+
+// storeOf returns a store of the view, or nil.
+func storeOf(v *rules.View, name string) *rules.StoreView {
+	for i := range v.Stores {
+		if v.Stores[i].Name == name {
+			return &v.Stores[i]
+		}
+	}
+	return nil
+}
