@@ -60,11 +60,13 @@ const (
 
 // Store is a building that people enter.
 type Store struct {
-	Name   string     `json:"name" yaml:"name"`
-	Air    []AirPoint `json:"air,omitempty" yaml:"air"`
-	Doors  []Contact  `json:"doors,omitempty" yaml:"doors"` // 1 = open
-	Water  []Contact  `json:"water,omitempty" yaml:"water"` // 1 = water on the floor or in the line
-	Stacks []Stack    `json:"stacks,omitempty" yaml:"stacks"`
+	Name     string     `json:"name" yaml:"name"`
+	Air      []AirPoint `json:"air,omitempty" yaml:"air"`
+	Outdoors bool       `json:"outdoors,omitempty" yaml:"outdoors"` // stacks on a plinth in the open: an exclusion zone, not a building
+	Adjoins  []string   `json:"adjoins,omitempty" yaml:"adjoins"`   // stores whose gas shuts this one too, and the other way round
+	Doors    []Contact  `json:"doors,omitempty" yaml:"doors"`       // 1 = open
+	Water    []Contact  `json:"water,omitempty" yaml:"water"`       // 1 = water on the floor or in the line
+	Stacks   []Stack    `json:"stacks,omitempty" yaml:"stacks"`
 }
 
 // AirPoint is a fixed sampling point in air.

@@ -45,6 +45,16 @@ func (s *State) act(e logbook.Acting) {
 		s.maskedExit(e)
 	case *logbook.LineProved:
 		s.lineProved(e)
+	case *logbook.ChecksSigned:
+		s.checksSigned(e)
+	case *logbook.StockReceived:
+		s.stockReceived(e)
+	case *logbook.StockCounted:
+		s.stockCounted(e)
+	case *logbook.InstrumentChecked:
+		s.instrumentChecked(e)
+	case *logbook.InstrumentSwapped:
+		s.instrumentSwapped(e)
 	case *logbook.AlarmAcknowledged:
 		s.acknowledge(e)
 	case *logbook.HandReading:
@@ -196,6 +206,12 @@ func (s *State) onStack(e logbook.Acting, name string) {
 		s.air(e, k, at)
 	case *logbook.AiringPaused, *logbook.AiringResumed:
 		s.pauseOrResume(e, k, at)
+	case *logbook.DosePlaced:
+		s.dosePlaced(e, k)
+	case *logbook.ResidueTaken:
+		s.residueTaken(e, k)
+	case *logbook.ResidueDisposed:
+		s.residueDisposed(e, k)
 	case *logbook.TreatmentAbandoned:
 		if k.Treatment == nil || k.Treatment.Phase == logbook.PhaseClosed {
 			s.find(logbook.Finding{Code: "no-exposure-running", Stack: name, About: string(e.Kind)})
@@ -228,6 +244,7 @@ func (s *State) dosing(e *logbook.DosingStarted, k *Stack, at logbook.Time) {
 		}
 	}
 	s.notProved(k, e.Stack)
+	s.checksOwed(k, e.Stack, at)
 	s.newTreatment(k, e.Stack, at)
 }
 
@@ -240,7 +257,7 @@ func (s *State) newTreatment(k *Stack, stack string, at logbook.Time) {
 	}
 	site, _ := s.siteStack(stack)
 	k.Treatment, k.Gas = treatment.Dosing(site, at), nil
-	k.Events = nil
+	k.Events, k.Product = nil, nil
 	s.store(k.Store).HandOwed[stack] = false
 }
 

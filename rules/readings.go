@@ -22,6 +22,7 @@ func (s *State) read(e *logbook.Reading) {
 	c := s.channel(e.Channel)
 	j := c.Judge(ch, e, s.At)
 	f, fed := s.feeds[e.Channel]
+	c.wasOver(j)
 	s.flag(c, j, e.Channel, f)
 	switch {
 	case !fed:

@@ -8,6 +8,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules/exposure"
 	"undersheet/rules/gate"
+	"undersheet/rules/ledger"
 	"undersheet/rules/reading"
 	"undersheet/rules/treatment"
 )
@@ -16,20 +17,21 @@ import (
 // snapshot keeps: encoding/json writes and reads it without loss. Use its
 // methods; the fields are not for others to change.
 type State struct {
-	Site        *logbook.Site          // as last configured; nil before
-	At          logbook.Time           // now: the running maximum of received
-	LastSeq     uint64                 // last entry folded
-	PassedAt    logbook.Time           // when time was last let pass over everything
-	Channels    map[string]*Channel    // by name
-	Stores      map[string]*Store      // by name
-	Stacks      map[string]*Stack      // by name
-	Instruments map[string]*Instrument // by name and unit
-	Signals     map[string]*Signal     // doors, water, mains and pumps, by channel
-	Alarms      map[AlarmKey]*Alarm    // by what they are of
-	Pending     []Pending              // permissions whose verdict is not recorded yet
-	Treatments  map[string]int         // names used, and how often
-	Found       []logbook.Finding      // the last ones
-	Flagged     map[string]bool        // findings that are not repeated
+	Site        *logbook.Site            // as last configured; nil before
+	At          logbook.Time             // now: the running maximum of received
+	LastSeq     uint64                   // last entry folded
+	PassedAt    logbook.Time             // when time was last let pass over everything
+	Channels    map[string]*Channel      // by name
+	Stores      map[string]*Store        // by name
+	Stacks      map[string]*Stack        // by name
+	Instruments map[string]*Instrument   // by name and unit
+	Signals     map[string]*Signal       // doors, water, mains and pumps, by channel
+	Alarms      map[AlarmKey]*Alarm      // by what they are of
+	Pending     []Pending                // permissions whose verdict is not recorded yet
+	Treatments  map[string]int           // names used, and how often
+	Stock       map[string]*ledger.Stock // product in stock, by form
+	Found       []logbook.Finding        // the last ones
+	Flagged     map[string]bool          // findings that are not repeated
 
 	feeds   map[string]feed     // by channel; made from Site
 	drawnBy map[string]int      // pumps of the site by the channels whose samples they draw; made from Site
@@ -40,7 +42,10 @@ type State struct {
 // Channel is what is known of one channel.
 type Channel struct {
 	reading.History
-	Flag string // the state last noted as a finding
+	Flag      string           // the state last noted as a finding
+	OverAt    logbook.Time     `json:",omitempty"` // last time over range since a check; 0 = not
+	SwappedAt logbook.Time     `json:",omitempty"` // another instrument since then, without a check; 0 = not
+	Checks    map[string]Check `json:",omitempty"` // the newest, by what was checked
 }
 
 // Store is what is known of one building.
@@ -58,6 +63,7 @@ type Store struct {
 	Tracks    map[string]*gate.Track   // gate air points, by name
 	Air       map[string]*exposure.Air // all air points, by name
 	Proofs    map[string]Proof         // of the lines of air points, by name
+	Signed    map[string]Signed        `json:",omitempty"` // checks before dosing, by code
 	Gate      logbook.Gate             // as last recorded
 }
 
@@ -77,7 +83,8 @@ type Stack struct {
 	TempC      *float64             // newest grain temperature, °C
 	SecondFrom logbook.Time         // when the second treatment of a pair is due; 0 = none owed
 	SecondTill logbook.Time
-	Proofs     map[string]Proof // of its lines, by name
+	Proofs     map[string]Proof           // of its lines, by name
+	Product    map[string]*ledger.Account `json:",omitempty"` // of the current treatment, by form
 	Events     []EventView
 }
 
@@ -118,7 +125,7 @@ type feed struct {
 // New returns the state before any entry.
 func New() *State {
 	return &State{Channels: map[string]*Channel{}, Stores: map[string]*Store{}, Stacks: map[string]*Stack{},
-		Instruments: map[string]*Instrument{}, Signals: map[string]*Signal{}, Alarms: map[AlarmKey]*Alarm{}, Treatments: map[string]int{}, Flagged: map[string]bool{}}
+		Instruments: map[string]*Instrument{}, Signals: map[string]*Signal{}, Alarms: map[AlarmKey]*Alarm{}, Treatments: map[string]int{}, Stock: map[string]*ledger.Stock{}, Flagged: map[string]bool{}}
 }
 
 // Seq returns the seq of the last entry folded.

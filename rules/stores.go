@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"slices"
+
 	"undersheet/logbook"
 	"undersheet/rules/exposure"
 	"undersheet/rules/gate"
@@ -22,6 +24,11 @@ func (s *State) gateOf(name string) *gate.Store {
 	site, known := s.siteStore(name)
 	if !known {
 		in.Block = append(in.Block, logbook.Reason{Code: gate.NoSite, About: name})
+	}
+	for _, other := range s.adjoining(name) {
+		if s.gasIn(other) {
+			in.Block = append(in.Block, logbook.Reason{Code: gate.AdjoiningGas, About: other})
+		}
 	}
 	for _, m := range st.Inside {
 		in.Inside = append(in.Inside, m.Name)
@@ -58,7 +65,7 @@ func (s *State) gatePoint(st *Store, p logbook.AirPoint) gate.Point {
 		t = &gate.Track{}
 	}
 	return gate.Point{Name: p.Name, Detection: reading.PPM(ch, ch.DetectionLimit), AllowedGap: s.channel(p.Channel).AllowedGap(ch),
-		Pump: pumpDoubts[s.drawn(p.Channel)], Track: t}
+		Pump: pumpDoubts[s.drawn(p.Channel)], Check: s.channel(p.Channel).owes(s.At), Track: t}
 }
 
 // pumpDoubts names what a pump's state has against the gate.
@@ -155,4 +162,36 @@ func sameGate(a, b *logbook.Gate) bool {
 		}
 	}
 	return true
+}
+
+// adjoining lists the stores that share walls with a store, whichever of the two the
+// site file says it of.
+func (s *State) adjoining(name string) []string {
+	if s.Site == nil {
+		return nil
+	}
+	var out []string
+	for i := range s.Site.Stores {
+		st := &s.Site.Stores[i]
+		if st.Name == name {
+			for _, n := range st.Adjoins {
+				if n != name && !slices.Contains(out, n) {
+					out = append(out, n)
+				}
+			}
+		} else if slices.Contains(st.Adjoins, name) && !slices.Contains(out, st.Name) {
+			out = append(out, st.Name)
+		}
+	}
+	return out
+}
+
+// gasIn reports whether a stack of a store is being dosed or is under gas.
+func (s *State) gasIn(store string) bool {
+	for _, stack := range s.stacksIn(store) {
+		if t := s.Stacks[stack].Treatment; t != nil && (t.Phase == logbook.PhaseDosing || t.Phase == logbook.PhaseExposure) {
+			return true
+		}
+	}
+	return false
 }

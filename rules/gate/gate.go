@@ -37,6 +37,11 @@ const (
 	NoPoints       = "no-gate-air-points"
 	NoReading      = "point-no-reading"
 	PointSilent    = "point-silent"
+	AdjoiningGas   = "adjoining-under-gas"
+	CheckAfterOver = "check-after-over-range"
+	CheckAfterSwap = "check-after-swap"
+	CheckFailed    = "check-failed"
+	CheckOverdue   = "check-overdue"
 	PumpOff        = "pump-off"
 	PumpNotKnown   = "pump-not-known"
 	OverRange      = "point-over-range"
@@ -65,6 +70,7 @@ type Point struct {
 	Detection  float64       // detection limit, ppm
 	AllowedGap time.Duration // how long it may say nothing
 	Pump       string        // code of what is wrong with the pump that draws its air; empty = nothing
+	Check      string        // code of the check that its instrument owes; empty = none
 	*Track                   // what was read there
 }
 
@@ -204,6 +210,9 @@ func conditionReasons(s *Store) []logbook.Reason {
 // point returns what stands against the gate at one air point.
 func (s *Store) point(p *Point) []logbook.Reason {
 	var rs []logbook.Reason
+	if p.Check != "" {
+		rs = append(rs, logbook.Reason{Code: p.Check, About: p.Name})
+	}
 	if p.Pump != "" {
 		rs = append(rs, logbook.Reason{Code: p.Pump, About: p.Name})
 	}

@@ -1,5 +1,7 @@
 package plan
 
+import "slices"
+
 // Checks that are signed before dosing, in the order of a walk: round the stack,
 // the building, what is near, the people, their equipment, the papers. Common
 // practice.
@@ -11,8 +13,8 @@ var inStore = []string{
 // atPlinth stand in the place of what only a building has.
 var atPlinth = map[string]string{"roof-leaks": "rain-cover", "keys": "barrier", "adjoining-bays": "zone-clear", "store-empty": "zone-empty"}
 
-// checks lists the codes of what is signed.
-func checks(outdoors bool) []string {
+// Checks lists the codes of what is signed before dosing.
+func Checks(outdoors bool) []string {
 	out := make([]string, 0, len(inStore))
 	for _, c := range inStore {
 		if other, ok := atPlinth[c]; ok && outdoors {
@@ -21,6 +23,11 @@ func checks(outdoors bool) []string {
 		out = append(out, c)
 	}
 	return out
+}
+
+// IsCheck reports whether code is one of those that are signed.
+func IsCheck(code string) bool {
+	return slices.Contains(Checks(false), code) || slices.Contains(Checks(true), code)
 }
 
 // places of the least sampling lines: under the sheet at the middle of the top, in

@@ -99,7 +99,7 @@ func Make(a Ask) (*Plan, error) {
 	if a.Start != 0 {
 		p.Times = timesOf(&a, p.Hours, p.figure("airing"))
 	}
-	p.Checks = checks(a.Outdoors)
+	p.Checks = Checks(a.Outdoors)
 	return p, nil
 }
 

@@ -1,0 +1,133 @@
+package rules
+
+import (
+	"strings"
+
+	"undersheet/logbook"
+	"undersheet/rules/ledger"
+	"undersheet/rules/plan"
+)
+
+// stock returns the ledger of a form; forms are told apart by their name alone.
+func (s *State) stock(form string) *ledger.Stock {
+	key := formKey(form)
+	if s.Stock[key] == nil {
+		s.Stock[key] = &ledger.Stock{}
+	}
+	return s.Stock[key]
+}
+
+// account returns what of a form is under the sheet of a stack.
+func (k *Stack) account(form string) *ledger.Account {
+	if k.Product == nil {
+		k.Product = map[string]*ledger.Account{}
+	}
+	key := formKey(form)
+	if k.Product[key] == nil {
+		k.Product[key] = &ledger.Account{}
+	}
+	return k.Product[key]
+}
+
+// formKey is the name that a form is kept under: the usual name where it is one.
+func formKey(form string) string {
+	if f, ok := plan.FormOf(form); ok {
+		return f.Name
+	}
+	return strings.ToLower(strings.TrimSpace(form))
+}
+
+// received takes product into the stock.
+func (s *State) stockReceived(e *logbook.StockReceived) { s.stock(e.Form).Receive(e.Count) }
+
+// stockCounted goes on from what was counted, and notes what that is off by.
+func (s *State) stockCounted(e *logbook.StockCounted) {
+	st := s.stock(e.Form)
+	first := st.Received == 0 && st.Used == 0 && st.Counted == 0
+	if off := st.Count(e.Count); off != 0 && !first {
+		s.find(logbook.Finding{Code: "stock-count-off", About: formKey(e.Form), Value: logbook.Number(off), Limit: logbook.Number(e.Count)})
+	}
+}
+
+// dosePlaced takes product from the stock under a sheet.
+func (s *State) dosePlaced(e *logbook.DosePlaced, k *Stack) {
+	note := func(when bool, f logbook.Finding) {
+		if when {
+			f.Store, f.Stack = k.Store, e.Stack
+			s.find(f)
+		}
+	}
+	st := s.stock(e.Form)
+	short := st.Use(e.Count)
+	note(short, logbook.Finding{Code: "stock-negative", About: formKey(e.Form), Value: logbook.Number(st.Left)})
+	note(len(e.People) == 1, logbook.Finding{Code: "dose-placed-alone", About: strings.Join(e.People, ", ")})
+	note(strings.TrimSpace(e.Protection) == "", logbook.Finding{Code: "dose-placed-no-protection"})
+	k.account(e.Form).Placed += e.Count
+	if t := k.Treatment; t != nil && t.Given.PhosphineG > 0 {
+		grams, known := k.gasPlaced()
+		total := t.Given.PhosphineG
+		for _, d := range t.Extra {
+			total += d.Grams
+		}
+		note(known && (grams < 0.9*total || grams > 1.1*total) && t.Started != 0, logbook.Finding{Code: "dose-placed-differs", Value: logbook.Number(grams), Limit: logbook.Number(total)})
+	}
+}
+
+// gasPlaced is what all pieces under a sheet give off in full, g; false where a
+// form's yield is not known.
+func (k *Stack) gasPlaced() (grams float64, known bool) {
+	for _, name := range sorted(k.Product) {
+		f, ok := plan.FormOf(name)
+		if !ok {
+			return 0, false
+		}
+		grams += float64(k.Product[name].Placed) * f.GasG
+	}
+	return grams, true
+}
+
+// residueTaken takes product out from under a sheet. Live residue that comes off the
+// trays releases no more under the sheet: an added dose no longer holds back airing.
+func (s *State) residueTaken(e *logbook.ResidueTaken, k *Stack) {
+	a := k.account(e.Form)
+	a.Taken += e.Count
+	if e.Residue != logbook.ResidueSpent {
+		a.Live += e.Count
+		s.find(logbook.Finding{Code: "residue-live", Store: k.Store, Stack: e.Stack, About: e.Residue, Value: logbook.Number(e.Count)})
+	} else if strings.TrimSpace(e.ShownBy) == "" {
+		s.find(logbook.Finding{Code: "residue-spent-not-shown", Store: k.Store, Stack: e.Stack, Value: logbook.Number(e.Count)})
+	}
+	if a.Taken > a.Placed {
+		s.find(logbook.Finding{Code: "residue-count", Store: k.Store, Stack: e.Stack, About: formKey(e.Form), Value: logbook.Number(a.Taken), Limit: logbook.Number(a.Placed)})
+	}
+	if t := k.Treatment; t != nil && k.allTaken() {
+		t.ReleaseUntil = min(t.ReleaseUntil, e.Time, s.At)
+	}
+}
+
+// allTaken reports whether nothing that was placed is under the sheet any more.
+func (k *Stack) allTaken() bool {
+	for _, a := range k.Product {
+		if a.Inside() > 0 {
+			return false
+		}
+	}
+	return len(k.Product) > 0
+}
+
+// residueDisposed notes where residue went.
+func (s *State) residueDisposed(e *logbook.ResidueDisposed, k *Stack) {
+	note := func(when bool, code string, value, limit int) {
+		if when {
+			s.find(logbook.Finding{Code: code, Store: k.Store, Stack: e.Stack, About: formKey(e.Form), Value: logbook.Number(value), Limit: logbook.Number(limit)})
+		}
+	}
+	a := k.account(e.Form)
+	a.Disposed += e.Count
+	note(e.How == logbook.DisposedHeap, "residue-heaped", e.Count, 0)
+	note(e.How == logbook.DisposedDrum, "residue-closed-drum", e.Count, 0)
+	note(a.Live > 0 && e.How == logbook.DisposedBuried, "residue-buried-live", a.Live, 0)
+	note(e.How == logbook.DisposedHanded && strings.TrimSpace(e.To) == "", "residue-handed-to-nobody", e.Count, 0)
+	note(a.Disposed > a.Taken, "residue-count", a.Disposed, a.Taken)
+	note(a.Disposed == a.Taken && a.Taken < a.Placed, "residue-count", a.Taken, a.Placed)
+}
