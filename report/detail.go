@@ -35,6 +35,14 @@ func detail(e logbook.Acting) string {
 		return fmt.Sprintf("%s in, %s at the door, %s", e.In, e.AtDoor, e.Protection)
 	case *logbook.MaskedExit:
 		return e.Out
+	case *logbook.DosePlaced:
+		return fmt.Sprintf("%d %s in %d places by %s, %s", e.Count, e.Form, e.Places, strings.Join(e.People, ", "), e.Protection)
+	case *logbook.ResidueTaken:
+		return strings.TrimSpace(fmt.Sprintf("%d %s, %s %s", e.Count, e.Form, e.Residue, e.ShownBy))
+	case *logbook.ResidueDisposed:
+		return strings.TrimSpace(fmt.Sprintf("%d %s, %s, %s %s", e.Count, e.Form, e.How, e.Where, e.To))
+	case *logbook.ChecksSigned:
+		return fmt.Sprintf("%d in order, %d wanting: %s", len(e.InOrder), len(e.Wanting), strings.Join(e.Wanting, ", "))
 	}
 	return ""
 }

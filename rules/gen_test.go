@@ -134,6 +134,7 @@ func (g *script) act() logbook.Entry {
 		logbook.KindAiringStarted, logbook.KindAiringStarted, logbook.KindAiringStarted, logbook.KindAiringPaused, logbook.KindAiringResumed, logbook.KindAbandoned,
 		logbook.KindHandReading, logbook.KindHandReading, logbook.KindHandReading, logbook.KindMaskedEntry, logbook.KindMaskedExit, logbook.KindMaskedExit,
 		logbook.KindEntryConfirmed, logbook.KindEntryConfirmed, logbook.KindEntryConfirmed, logbook.KindClockStepped, logbook.KindRestored, logbook.KindClock,
+		logbook.KindDosePlaced, logbook.KindResidueTaken, logbook.KindInstrumentChecked, logbook.KindInstrumentSwapped, logbook.KindChecksSigned, logbook.KindStockCounted,
 	}).Draw(g.t, "kind")
 	back := rapid.SampledFrom([]time.Duration{0, 0, 0, 0, 0, 3 * time.Hour, -time.Hour}).Draw(g.t, "act back")
 	if kind == logbook.KindRestored && !g.restore {
@@ -172,6 +173,19 @@ func (g *script) act() logbook.Entry {
 		return g.stamp(&logbook.MaskedExit{OnStore: store, Act: by}, kind, back)
 	case logbook.KindEntryConfirmed:
 		return g.stamp(&logbook.EntryConfirmed{OnStore: store, Act: by}, kind, back)
+	case logbook.KindDosePlaced:
+		return g.stamp(&logbook.DosePlaced{OnStack: stack, Product: tablets(g.n % 7), Act: by}, kind, back)
+	case logbook.KindResidueTaken:
+		return g.stamp(&logbook.ResidueTaken{OnStack: stack, Product: tablets(g.n % 5), Residue: logbook.ResidueNotKnown, Act: by}, kind, back)
+	case logbook.KindInstrumentChecked:
+		return g.stamp(&logbook.InstrumentChecked{Channel: rapid.SampledFrom([]string{"door", "inside"}).Draw(g.t, "channel"), Check: logbook.CheckBump, Applied: 1,
+			Read: rapid.SampledFrom([]float64{1, 1, 0.2}).Draw(g.t, "answer"), Unit: "ppm", Passed: true, Act: by}, kind, back)
+	case logbook.KindInstrumentSwapped:
+		return g.stamp(&logbook.InstrumentSwapped{Channel: "door", In: "2", Act: by}, kind, back)
+	case logbook.KindChecksSigned:
+		return g.stamp(&logbook.ChecksSigned{OnStore: store, InOrder: []string{"floor"}, Act: by}, kind, back)
+	case logbook.KindStockCounted:
+		return g.stamp(&logbook.StockCounted{Product: tablets(g.n % 9), Act: by}, kind, back)
 	case logbook.KindClockStepped:
 		return g.stamp(&logbook.ClockStepped{StepSeconds: 90}, kind, 0)
 	case logbook.KindRestored:

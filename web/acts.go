@@ -70,10 +70,12 @@ var actGroups = []struct {
 	name  string
 	kinds []logbook.Kind
 }{
-	{"Before", []logbook.Kind{logbook.KindLineProved, logbook.KindNoGasDeclared}},
-	{"Dosing and exposure", []logbook.Kind{logbook.KindDosingStarted, logbook.KindTreatmentStarted, logbook.KindHandReading, logbook.KindDoseAdded, logbook.KindExposureExtended, logbook.KindAbandoned}},
+	{"Before", []logbook.Kind{logbook.KindLineProved, logbook.KindChecksSigned, logbook.KindNoGasDeclared}},
+	{"Dosing and exposure", []logbook.Kind{logbook.KindDosingStarted, logbook.KindDosePlaced, logbook.KindTreatmentStarted, logbook.KindHandReading, logbook.KindDoseAdded, logbook.KindExposureExtended, logbook.KindAbandoned}},
 	{"Going in under gas", []logbook.Kind{logbook.KindMaskedEntry, logbook.KindMaskedExit}},
 	{"Airing and clearing", []logbook.Kind{logbook.KindAiringStarted, logbook.KindAiringPaused, logbook.KindAiringResumed, logbook.KindEntryConfirmed}},
+	{"Product and residue", []logbook.Kind{logbook.KindStockReceived, logbook.KindStockCounted, logbook.KindResidueTaken, logbook.KindResidueDisposed}},
+	{"Instruments", []logbook.Kind{logbook.KindInstrumentChecked, logbook.KindInstrumentSwapped}},
 	{"Alarms", []logbook.Kind{logbook.KindAcknowledged}},
 }
 

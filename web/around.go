@@ -202,6 +202,16 @@ func (f *frame) cautions(kind logbook.Kind) []string {
 		return []string{"To acknowledge is to take charge: the alarm stands until its cause is gone."}
 	case logbook.KindLineProved:
 		return []string{"A proof is made before dosing, with no gas under the sheet. Span gas is let in at the end of the line in the open air, upwind of people."}
+	case logbook.KindChecksSigned:
+		return []string{"Sign only what you have seen yourself, today. What is found wanting is put right before the first tablet."}
+	case logbook.KindDosePlaced:
+		return []string{"Phosphide is laid by two trained people or more, with gloves and breathing protection, in one layer, dry, never heaped."}
+	case logbook.KindResidueTaken:
+		return append([]string{"Residue can still give off gas, and burns when it is heaped, wet or closed in. Count what comes out: it must be what went in."}, entry...)
+	case logbook.KindResidueDisposed:
+		return []string{"Only what was shown spent is buried, deep and away from dwellings and water, or handed to somebody who is allowed to take it. Local law and the label decide."}
+	case logbook.KindInstrumentChecked:
+		return []string{"Zero and bump test are made at the instrument, in the open air, upwind of people; never by going to the end of a line under gas."}
 	case logbook.KindExposureExtended:
 		return []string{"An exposure can only be made longer than the protocol's; a shorter one is noted and not used."}
 	}

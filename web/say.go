@@ -3,6 +3,7 @@ package web
 import (
 	"encoding/json"
 	"fmt"
+	"net/url"
 	"slices"
 	"strings"
 
@@ -114,7 +115,13 @@ func (f *frame) factsOf(e logbook.Acting) []fact {
 			continue
 		}
 		var parts []string
+		if x.Adds {
+			parts = chosen(x, body)
+		}
 		for _, name := range x.Of() {
+			if x.Adds {
+				break
+			}
 			if v, ok := body[name]; ok {
 				parts = append(parts, valueOf(name, v))
 			}
@@ -150,6 +157,26 @@ func valueOf(name string, v any) string {
 			return plain(v)
 		}
 		return v
+	case []any:
+		var parts []string
+		for _, x := range v {
+			parts = append(parts, valueOf(name, x))
+		}
+		return strings.Join(parts, ", ")
 	}
 	return fmt.Sprint(v)
+}
+
+// chosen are the choices of a field whose items the lists of an act hold.
+func chosen(x form.Field, body map[string]any) []string {
+	for _, o := range x.Choices {
+		parts, err := url.ParseQuery(o.Value)
+		for name := range parts {
+			list, _ := body[name].([]any)
+			if err == nil && slices.Contains(list, any(parts.Get(name))) {
+				return []string{o.Label}
+			}
+		}
+	}
+	return nil
 }

@@ -26,9 +26,7 @@ func Checks(outdoors bool) []string {
 }
 
 // IsCheck reports whether code is one of those that are signed.
-func IsCheck(code string) bool {
-	return slices.Contains(Checks(false), code) || slices.Contains(Checks(true), code)
-}
+func IsCheck(code string) bool { return slices.Contains(EveryCheck(), code) }
 
 // places of the least sampling lines: under the sheet at the middle of the top, in
 // the heart of the stack, and low at the corner that is farthest from the dose.
@@ -37,3 +35,14 @@ var places = []string{"top-middle", "heart", "far-low-corner"}
 // LeastLines is how many sampling lines a stack needs for its gas to be known in
 // more than one point: common practice.
 const LeastLines = 3
+
+// EveryCheck lists the codes of all checks there are, in a store or in the open.
+func EveryCheck() []string {
+	all := Checks(false)
+	for _, c := range Checks(true) {
+		if !slices.Contains(all, c) {
+			all = append(all, c)
+		}
+	}
+	return all
+}

@@ -24,6 +24,7 @@ const (
 	Moment Sort = "moment" // local time of the site; empty = now
 	Length Sort = "length" // seconds
 	Hidden Sort = "hidden"
+	Names  Sort = "names" // names with commas between them; gives a list
 )
 
 // Field is one field of a form.
@@ -43,6 +44,7 @@ type Field struct {
 	Preset   string // what stands in it at first
 	Longest  int    // runes; 0 = 200
 	Advanced bool   // seldom filled in
+	Adds     bool   // its choice is one more item of the lists that it covers
 }
 
 // Option is one choice of a field.

@@ -148,6 +148,14 @@ func (r *reader) value(f *Field, text string) {
 			return
 		}
 		r.body[f.Name] = at
+	case Names:
+		var names []string
+		for n := range strings.SplitSeq(text, ",") {
+			if n = strings.TrimSpace(n); n != "" {
+				names = append(names, n)
+			}
+		}
+		r.body[f.Name] = names
 	default:
 		r.body[f.Name] = text
 	}
@@ -169,6 +177,11 @@ func (r *reader) choice(f *Field, value string) {
 		return
 	}
 	for name := range parts {
+		if f.Adds {
+			list, _ := r.body[name].([]string)
+			r.body[name] = append(list, parts.Get(name))
+			continue
+		}
 		r.body[name] = parts.Get(name)
 	}
 }
