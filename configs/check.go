@@ -107,6 +107,9 @@ func (c *checker) head() {
 	case err != nil || s.Timezone == "Local":
 		c.wrong("timezone", s.Timezone, "is no IANA time zone, for example Africa/Nairobi")
 	}
+	if p := s.Position; p != nil && !(p.Latitude >= -90 && p.Latitude <= 90 && p.Longitude >= -180 && p.Longitude <= 180) {
+		c.wrong("position", nil, "latitude is from -90 to 90 and longitude from -180 to 180, in degrees, north and east positive")
+	}
 	switch {
 	case s.Limits == "":
 		c.warn("limits", nil, "no country of the occupational limits is set: %g ppm holds, which is above the limits of many countries", exposure.DefaultLimitPPM)
@@ -202,6 +205,7 @@ func (c *checker) stores() {
 		s, path := &c.site.Stores[i], fmt.Sprintf("stores[%d]", i)
 		c.named(path+".name", s.Name, names, "store")
 		c.air(s, path)
+		c.near(s, path)
 		c.contacts(path+".doors", s.Doors, "door")
 		c.contacts(path+".water", s.Water, "water sensor")
 		for k := range s.Stacks {
@@ -229,6 +233,40 @@ func (c *checker) air(s *logbook.Store, path string) {
 	}
 	if gate == 0 {
 		c.warn(path, nil, "store %q has no inside or door air point: its gate can never open", s.Name)
+	}
+}
+
+// near judges what is said of the surroundings of a store.
+func (c *checker) near(s *logbook.Store, path string) {
+	for i, n := range s.Adjoins {
+		if n == s.Name || !slices.ContainsFunc(c.site.Stores, func(o logbook.Store) bool { return o.Name == n }) {
+			c.wrong(fmt.Sprintf("%s.adjoins[%d]", path, i), n, "there is no other store of this name")
+		}
+	}
+	for i, d := range s.Dwellings {
+		at := fmt.Sprintf("%s.dwellings[%d]", path, i)
+		if d.Name == "" {
+			c.wrong(at+".name", nil, "is missing: name the dwelling")
+		}
+		if !(d.Bearing >= 0 && d.Bearing <= 360) {
+			c.wrong(at+".bearing", d.Bearing, "must be degrees from north, 0 to 360")
+		}
+		if !(d.Metres >= 0) {
+			c.wrong(at+".metres", d.Metres, "must not be negative")
+		}
+	}
+	for i, p := range s.Air {
+		at := fmt.Sprintf("%s.air[%d].limit", path, i)
+		switch {
+		case p.Limit == 0:
+		case p.Where != logbook.WhereDwelling:
+			c.wrong(at, p.Limit, "only a dwelling has a limit of its own; everywhere else the country's limits hold")
+		case !(p.Limit > 0):
+			c.wrong(at, p.Limit, "must be above 0 ppm")
+		}
+		if p.Where == logbook.WhereDwelling && p.Limit == 0 {
+			c.warn(at, nil, "the limit of a dwelling is set by the site with its authority: without one, any gas that its instrument finds raises the alarm")
+		}
 	}
 }
 

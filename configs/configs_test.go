@@ -86,7 +86,7 @@ var faultCases = []struct {
 	got            string // what the remark shows
 }{
 	{"unknown key", "limits: GB", "limit: GB", "3:1: limit: unknown key; known here: alarms, ", ""},
-	{"unknown key deep", "where: door}", "were: door}", "10:39: stores[0].air[0].were: unknown key; known here: channel, name, where", ""},
+	{"unknown key deep", "where: door}", "were: door}", "10:39: stores[0].air[0].were: unknown key; known here: channel, limit, name, where", ""},
 	{"number for text", "name: A", "name: 7", `12:15: stores[0].stacks[0].name: wants text: write it in quotes ("7")`, ""},
 	{"text for number", "range: 2000", "range: wide", "6:28: channels.top.range: wants a plain number", `"wide"`},
 	{"octal", "range: 2000", "range: 02000", "6:28: channels.top.range: wants a plain number", `"02000"`},

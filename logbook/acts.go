@@ -138,7 +138,8 @@ func (x *ExposureExtended) Validate() error {
 type AiringStarted struct {
 	Header
 	OnStack
-	Early string `json:"early,omitempty"` // why airing began before the shortest exposure
+	Early   string `json:"early,omitempty"`   // why airing began before the shortest exposure
+	Despite string `json:"despite,omitempty"` // why it began in the dark, in still air or towards dwellings
 	Act
 }
 

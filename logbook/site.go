@@ -5,6 +5,7 @@ package logbook
 // YAML form is read by package configs; the JSON form travels in site-configured.
 type Site struct {
 	Name        string              `json:"site" yaml:"site"`
+	Position    *Position           `json:"position,omitempty" yaml:"position"`               // for daylight; nil: not said
 	Timezone    string              `json:"timezone" yaml:"timezone"`                         // IANA name
 	Limits      string              `json:"limits,omitempty" yaml:"limits"`                   // ISO 3166 code or EU; empty: 0.3 ppm holds
 	LimitSets   []LimitSet          `json:"limit_sets,omitempty" yaml:"-"`                    // of the country, oldest first; filled in by configs
@@ -27,6 +28,19 @@ type Site struct {
 	People      []Person            `json:"people,omitempty" yaml:"people"`                   // who is told
 	Unsuited    []string            `json:"unsuited,omitempty" yaml:"unsuited"`               // commodities unfit for phosphine; empty: the shipped list
 	Authority   string              `json:"unsuited_source,omitempty" yaml:"unsuited_source"` // who says so
+}
+
+// Position is where a depot lies, in degrees.
+type Position struct {
+	Latitude  float64 `json:"latitude" yaml:"latitude"`   // north positive
+	Longitude float64 `json:"longitude" yaml:"longitude"` // east positive
+}
+
+// Dwelling is where people live near a store.
+type Dwelling struct {
+	Name    string  `json:"name" yaml:"name"`
+	Bearing float64 `json:"bearing" yaml:"bearing"` // degrees from north, from the store
+	Metres  float64 `json:"metres,omitempty" yaml:"metres"`
 }
 
 // Channel is one measured value of an instrument.
@@ -60,20 +74,22 @@ const (
 
 // Store is a building that people enter.
 type Store struct {
-	Name     string     `json:"name" yaml:"name"`
-	Air      []AirPoint `json:"air,omitempty" yaml:"air"`
-	Outdoors bool       `json:"outdoors,omitempty" yaml:"outdoors"` // stacks on a plinth in the open: an exclusion zone, not a building
-	Adjoins  []string   `json:"adjoins,omitempty" yaml:"adjoins"`   // stores whose gas shuts this one too, and the other way round
-	Doors    []Contact  `json:"doors,omitempty" yaml:"doors"`       // 1 = open
-	Water    []Contact  `json:"water,omitempty" yaml:"water"`       // 1 = water on the floor or in the line
-	Stacks   []Stack    `json:"stacks,omitempty" yaml:"stacks"`
+	Name      string     `json:"name" yaml:"name"`
+	Air       []AirPoint `json:"air,omitempty" yaml:"air"`
+	Outdoors  bool       `json:"outdoors,omitempty" yaml:"outdoors"`   // stacks on a plinth in the open: an exclusion zone, not a building
+	Adjoins   []string   `json:"adjoins,omitempty" yaml:"adjoins"`     // stores whose gas shuts this one too, and the other way round
+	Dwellings []Dwelling `json:"dwellings,omitempty" yaml:"dwellings"` // near it
+	Doors     []Contact  `json:"doors,omitempty" yaml:"doors"`         // 1 = open
+	Water     []Contact  `json:"water,omitempty" yaml:"water"`         // 1 = water on the floor or in the line
+	Stacks    []Stack    `json:"stacks,omitempty" yaml:"stacks"`
 }
 
 // AirPoint is a fixed sampling point in air.
 type AirPoint struct {
-	Name    string `json:"name" yaml:"name"`
-	Channel string `json:"channel" yaml:"channel"`
-	Where   string `json:"where,omitempty" yaml:"where"` // inside when empty
+	Name    string  `json:"name" yaml:"name"`
+	Channel string  `json:"channel" yaml:"channel"`
+	Where   string  `json:"where,omitempty" yaml:"where"` // inside when empty
+	Limit   float64 `json:"limit,omitempty" yaml:"limit"` // ppm: of a dwelling, set by the site with its authority; 0 = not set
 }
 
 // Gate reports whether the re-entry gate of the store looks at the point.

@@ -303,6 +303,9 @@ func (s *State) air(e *logbook.AiringStarted, k *Stack, at logbook.Time) {
 	t.Air(at)
 	at = t.AiringFirst
 	s.store(k.Store).HandOwed[e.Stack] = true
+	if first {
+		s.firstOpening(e, k, at)
+	}
 	if !first || t.Started == 0 {
 		return
 	}

@@ -105,6 +105,9 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 	ch := s.Site.Channels[p.Channel]
 	c := s.channel(p.Channel)
 	of := logbook.Alarm{Store: store, Point: p.Name, Channel: p.Channel}
+	if p.Where == logbook.WhereDwelling {
+		limit = dwellingLimit(p, ch, limit)
+	}
 	inside := p.Where == "" || p.Where == logbook.WhereInside
 	gas := of
 	gas.Alarm, gas.Code, gas.Value, gas.Limit = alarmAirGas, p.Where, logbook.Number(c.Last.Value), logbook.Number(limit)
@@ -126,6 +129,19 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 	}
 	s.alarm(condition{of: of, active: silent, cause: cause{of: alarmInstrument, channel: p.Channel}})
 	s.faultAlarm(c, logbook.Alarm{Store: store, Point: p.Name, Channel: p.Channel})
+}
+
+// dwellingLimit is the limit of an air point at a dwelling: the site's, which is set
+// with its authority and never above the workers'; without it, whatever the
+// instrument can find.
+func dwellingLimit(p logbook.AirPoint, ch logbook.Channel, workers float64) float64 {
+	if p.Limit > 0 {
+		return min(p.Limit, workers)
+	}
+	if least := reading.PPM(ch, max(ch.DetectionLimit, ch.Resolution)); least > 0 {
+		return min(least, workers)
+	}
+	return workers
 }
 
 // faultAlarm says that an instrument's readings are not to be trusted.

@@ -79,7 +79,9 @@ func exposureExtended(d Depot) []Field {
 func airingStarted(d Depot) []Field {
 	return []Field{stackField(d),
 		{Name: "early", Label: "Why before the shortest exposure", Sort: Long, Longest: 500,
-			Hint: "Needed only when airing starts before the shortest exposure has passed: the treatment then counts as failed."}}
+			Hint: "Needed only when airing starts before the shortest exposure has passed: the treatment then counts as failed."},
+		{Name: "despite", Label: "Why in the dark, at dusk, in still air or towards dwellings", Sort: Long, Longest: 500,
+			Hint: "Needed only when the store is first opened against good practice."}}
 }
 
 func abandoned(d Depot) []Field {
