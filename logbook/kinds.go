@@ -23,6 +23,7 @@ var makers = map[Kind]func() Entry{
 	KindNoGasDeclared:     func() Entry { return &NoGasDeclared{} },
 	KindEntryConfirmed:    func() Entry { return &EntryConfirmed{} },
 	KindAcknowledged:      func() Entry { return &AlarmAcknowledged{} },
+	KindCorrected:         func() Entry { return &Corrected{} },
 	KindChecksSigned:      func() Entry { return &ChecksSigned{} },
 	KindStockReceived:     func() Entry { return &StockReceived{} },
 	KindStockCounted:      func() Entry { return &StockCounted{} },

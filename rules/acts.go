@@ -45,6 +45,9 @@ func (s *State) act(e logbook.Acting) {
 		s.maskedExit(e)
 	case *logbook.LineProved:
 		s.lineProved(e)
+	case *logbook.Corrected:
+		s.corrected(e)
+		return
 	case *logbook.ChecksSigned:
 		s.checksSigned(e)
 	case *logbook.StockReceived:

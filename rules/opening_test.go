@@ -55,7 +55,9 @@ func TestFirstOpening(t *testing.T) {
 // without one, whatever the instrument finds is too much.
 func TestDwellingsHaveTheirOwnLimit(t *testing.T) {
 	for _, c := range []struct{ limit, ppm, want float64 }{{0.05, 0.06, 0.05}, {0.05, 0.04, 0}, {0, 0.04, 0.03}, {5, 0.31, 0.3}} {
-		d := underGas(t, func(s *logbook.Site) { s.Stores[0].Air[2].Where, s.Stores[0].Air[2].Limit = logbook.WhereDwelling, c.limit })
+		d := underGas(t, func(s *logbook.Site) {
+			s.Stores[0].Air[2].Where, s.Stores[0].Air[2].Limit = logbook.WhereDwelling, c.limit
+		})
 		d.level["office"] = flat(c.ppm)
 		d.run(0.5)
 		got := logbook.Number(0)

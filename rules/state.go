@@ -17,26 +17,29 @@ import (
 // snapshot keeps: encoding/json writes and reads it without loss. Use its
 // methods; the fields are not for others to change.
 type State struct {
-	Site        *logbook.Site            // as last configured; nil before
-	At          logbook.Time             // now: the running maximum of received
-	LastSeq     uint64                   // last entry folded
-	PassedAt    logbook.Time             // when time was last let pass over everything
-	Channels    map[string]*Channel      // by name
-	Stores      map[string]*Store        // by name
-	Stacks      map[string]*Stack        // by name
-	Instruments map[string]*Instrument   // by name and unit
-	Signals     map[string]*Signal       // doors, water, mains and pumps, by channel
-	Alarms      map[AlarmKey]*Alarm      // by what they are of
-	Pending     []Pending                // permissions whose verdict is not recorded yet
-	Treatments  map[string]int           // names used, and how often
-	Stock       map[string]*ledger.Stock // product in stock, by form
-	Found       []logbook.Finding        // the last ones
-	Flagged     map[string]bool          // findings that are not repeated
+	Site        *logbook.Site                 // as last configured; nil before
+	At          logbook.Time                  // now: the running maximum of received
+	LastSeq     uint64                        // last entry folded
+	PassedAt    logbook.Time                  // when time was last let pass over everything
+	Channels    map[string]*Channel           // by name
+	Stores      map[string]*Store             // by name
+	Stacks      map[string]*Stack             // by name
+	Instruments map[string]*Instrument        // by name and unit
+	Signals     map[string]*Signal            // doors, water, mains and pumps, by channel
+	Alarms      map[AlarmKey]*Alarm           // by what they are of
+	Pending     []Pending                     // permissions whose verdict is not recorded yet
+	Treatments  map[string]int                // names used, and how often
+	Stock       map[string]*ledger.Stock      // product in stock, by form
+	Corrections map[uint64]*logbook.Corrected `json:",omitempty"` // by the seq that they correct
+	Found       []logbook.Finding             // the last ones
+	Flagged     map[string]bool               // findings that are not repeated
 
-	feeds   map[string]feed     // by channel; made from Site
-	drawnBy map[string]int      // pumps of the site by the channels whose samples they draw; made from Site
-	inStore map[string][]string // stacks by store, sorted; made on demand
-	out     []logbook.Recorded
+	feeds    map[string]feed     // by channel; made from Site
+	drawnBy  map[string]int      // pumps of the site by the channels whose samples they draw; made from Site
+	inStore  map[string][]string // stacks by store, sorted; made on demand
+	out      []logbook.Recorded
+	rewrite  *rewrite // while it is made again
+	outdated bool // a correction came in that it does not show yet
 }
 
 // Channel is what is known of one channel.
