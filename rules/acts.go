@@ -100,7 +100,7 @@ func (s *State) refuse(e logbook.Acting, code string, reasons []logbook.Reason) 
 // its effect to the recorded verdict.
 func (s *State) permission(e logbook.Acting, store string) {
 	h := e.Head()
-	s.pass()
+	s.passAll()
 	s.Pending = append(s.Pending, Pending{h.Seq, h.Kind, store, e.Who().By, s.At})
 	if strings.TrimSpace(e.Who().By) == "" {
 		s.refuse(e, "no-name", nil)

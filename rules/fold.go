@@ -25,7 +25,9 @@ func (s *State) Fold(e logbook.Entry) []logbook.Recorded {
 	}
 	s.moveNow(e)
 	s.take(e)
-	if _, isReading := e.(*logbook.Reading); !isReading || s.At.Sub(s.PassedAt) >= passEvery {
+	if _, isReading := e.(*logbook.Reading); !isReading {
+		s.passAll()
+	} else if s.At.Sub(s.PassedAt) >= passEvery {
 		s.pass()
 	}
 	for _, r := range s.out {
@@ -161,19 +163,4 @@ func (s *State) instrument(e *logbook.InstrumentState) {
 		i.Since = min(e.Time, s.At)
 	}
 	i.OK, i.Detail = e.OK, e.Detail
-}
-
-// pass lets time pass over everything.
-func (s *State) pass() {
-	if s.Site == nil {
-		return
-	}
-	s.PassedAt = s.At
-	s.passCauses()
-	for _, store := range s.storeNames() {
-		for _, stack := range s.stacksIn(store) {
-			s.passStack(stack, s.Stacks[stack])
-		}
-		s.passStore(store)
-	}
 }

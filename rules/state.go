@@ -20,6 +20,7 @@ type State struct {
 	At          logbook.Time           // now: the running maximum of received
 	LastSeq     uint64                 // last entry folded
 	PassedAt    logbook.Time           // when time was last let pass over everything
+	Due         logbook.Time           // when causes of silence are looked at again, at the latest
 	Channels    map[string]*Channel    // by name
 	Stores      map[string]*Store      // by name
 	Stacks      map[string]*Stack      // by name
@@ -34,6 +35,8 @@ type State struct {
 	feeds   map[string]feed     // by channel; made from Site
 	drawnBy map[string]int      // pumps of the site by the channels whose samples they draw; made from Site
 	inStore map[string][]string // stacks by store, sorted; made on demand
+	rounds  []round             // what a pass looks at, in order; made on demand
+	due     logbook.Time        // of what is being looked at
 	out     []logbook.Recorded
 }
 
@@ -59,6 +62,7 @@ type Store struct {
 	Air       map[string]*exposure.Air // all air points, by name
 	Proofs    map[string]Proof         // of the lines of air points, by name
 	Gate      logbook.Gate             // as last recorded
+	Due       logbook.Time             // when it is looked at again, at the latest
 }
 
 // Masked is somebody inside with breathing protection.
@@ -79,6 +83,7 @@ type Stack struct {
 	SecondTill logbook.Time
 	Proofs     map[string]Proof // of its lines, by name
 	Events     []EventView
+	Due        logbook.Time // when it is looked at again, at the latest
 }
 
 // Told is a phase record that was made.
@@ -113,6 +118,7 @@ type feed struct {
 	where        string
 	grain        bool   // temperature of the grain
 	signal       string // which sort of signal it is; empty = none
+	shared       bool   // it is said to be of something else as well
 }
 
 // New returns the state before any entry.
@@ -142,7 +148,7 @@ func (s *State) UnmarshalJSON(b []byte) error {
 // index makes what is derived from the site. A channel of gas that is said to be
 // of something else as well stays one of gas.
 func (s *State) index() {
-	s.feeds, s.drawnBy = map[string]feed{}, map[string]int{}
+	s.feeds, s.drawnBy, s.rounds = map[string]feed{}, map[string]int{}, nil
 	if s.Site == nil {
 		return
 	}
@@ -153,17 +159,23 @@ func (s *State) index() {
 			if where == "" {
 				where = logbook.WhereInside
 			}
-			s.feeds[p.Channel] = feed{channel: p.Channel, store: st.Name, line: -1, point: p.Name, where: where}
+			s.feed(feed{channel: p.Channel, store: st.Name, line: -1, point: p.Name, where: where})
 		}
 		for _, k := range st.Stacks {
 			if k.Temperature != "" {
-				s.feeds[k.Temperature] = feed{channel: k.Temperature, store: st.Name, stack: k.Name, line: -1, grain: true}
+				s.feed(feed{channel: k.Temperature, store: st.Name, stack: k.Name, line: -1, grain: true})
 			}
 			for i, l := range k.Lines {
-				s.feeds[l.Channel] = feed{channel: l.Channel, store: st.Name, stack: k.Name, line: i}
+				s.feed(feed{channel: l.Channel, store: st.Name, stack: k.Name, line: i})
 			}
 		}
 	}
+}
+
+// feed notes what a channel is of, in the place of what it was said to be of before.
+func (s *State) feed(f feed) {
+	_, f.shared = s.feeds[f.channel]
+	s.feeds[f.channel] = f
 }
 
 // store returns what is known of a store, from now on at least that it exists.
@@ -171,7 +183,7 @@ func (s *State) store(name string) *Store {
 	st := s.Stores[name]
 	if st == nil {
 		st = &Store{HandOwed: map[string]bool{}, Hands: map[string]gate.Hand{}, Tracks: map[string]*gate.Track{}, Air: map[string]*exposure.Air{}}
-		s.Stores[name] = st
+		s.Stores[name], s.rounds = st, nil
 	}
 	return st
 }
@@ -181,7 +193,7 @@ func (s *State) stack(name string) *Stack {
 	k := s.Stacks[name]
 	if k == nil {
 		k = &Stack{}
-		s.Stacks[name], s.inStore = k, nil
+		s.Stacks[name], s.inStore, s.rounds = k, nil, nil
 	}
 	return k
 }
