@@ -28,7 +28,7 @@ const (
 // ActKinds lists the acts in the order in which a treatment goes.
 var ActKinds = []Kind{KindLineProved, KindNoGasDeclared, KindDosingStarted, KindTreatmentStarted, KindHandReading, KindDoseAdded,
 	KindExposureExtended, KindMaskedEntry, KindMaskedExit, KindAiringStarted, KindAiringPaused, KindAiringResumed,
-	KindAbandoned, KindEntryConfirmed, KindAcknowledged}
+	KindAbandoned, KindEntryConfirmed, KindInspected, KindAcknowledged}
 
 // Act is what every act carries beside its kind's own fields.
 type Act struct {

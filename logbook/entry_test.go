@@ -58,6 +58,8 @@ var lines = []struct {
 		&AlarmAcknowledged{Alarm: "leak", Store: "Store 2", Stack: "B", Line: "north top", Act: Act{By: "R. Amadi"}}},
 	{"line proved", `{"time":"2026-02-28T08:00:00Z","kind":"line-proved","stack":"B","line":"north top","zero":0,"flow":1.1,"end_test":"span gas","span":500,"read":488,"unit":"ppm","seen":true,"lag":"40s","by":"R. Amadi"}`,
 		&LineProved{Stack: "B", Line: "north top", Zero: ptr(0), Flow: ptr(1.1), EndTest: EndTestSpan, Span: 500, Read: 488, Unit: PPM, Seen: true, Lag: Duration(40e9), Act: Act{By: "R. Amadi"}}},
+	{"grain inspected", `{"time":"2026-03-09T09:00:00Z","kind":"grain-inspected","stack":"B","insects":"none-found","method":"sieved samples","by":"R. Amadi"}`,
+		&GrainInspected{OnStack: OnStack{"B"}, Insects: InsectsNone, Method: "sieved samples", Act: Act{By: "R. Amadi"}}},
 	{"clock", `{"time":"2026-03-06T13:00:30Z","kind":"clock"}`, &Clock{}},
 
 	{"reading, all fields", `{"time":"2026-03-01T14:00:00.000001Z","kind":"reading","seq":9,"received":"2026-03-01T14:00:01.5Z","id":"m-1","v":1,"channel":"s2-door","value":-0.01,"unit":"mg/m3","retained":true,"stamped":true,"fault":"cell worn"}`,
@@ -81,6 +83,9 @@ var lines = []struct {
 		&Phase{Stack: "B", Treatment: "B-7", Phase: PhaseExposure, Verdict: VerdictProvisional}},
 	{"end level", `{"time":"2026-03-01T14:00:00Z","kind":"end-level","stack":"B","treatment":"B-7","line":"north top","moment":"airing","shown":"met","ppm":212.25,"end_level_ppm":150,"by_hand":true}`,
 		&EndLevel{Stack: "B", Treatment: "B-7", Line: "north top", Moment: MomentAiring, Shown: ShownMet, PPM: 212.25, EndPPM: 150, ByHand: true}},
+	{"criteria", `{"time":"2026-03-06T14:00:00Z","kind":"criteria","of":9,"stack":"B","treatment":"B-7","criteria":[{"code":"inspected-free","state":"not-decidable","why":"no-inspection","value":0,"limit":0},{"code":"even-gas","state":"met","value":0.41,"limit":0.25,"hours":12,"within_hours":30,"text":"so"}]}`,
+		&Criteria{Record: Record{Of: 9}, Stack: "B", Treatment: "B-7", Criteria: []Criterion{{Code: CriterionInspected, State: NotDecidable, Why: WhyNoInspection},
+			{Code: CriterionEven, State: ShownMet, Value: 0.41, Limit: 0.25, Hours: 12, Within: 30, Text: "so"}}}},
 	{"gate", `{"time":"2026-03-01T14:00:00Z","kind":"gate","store":"Store 2","state":"shut","limit_ppm":0.3,"reasons":[{"code":"under-gas","about":"B","value":0}],"read":[{"point":"door","ppm":0.01,"upper_ppm":0.041,"at":"2026-03-01T13:59:00Z"}]}`,
 		&Gate{Store: "Store 2", State: GateShut, LimitPPM: 0.3, Reasons: []Reason{{Code: "under-gas", About: "B"}}, Read: []PointRead{{"door", 0.01, 0.041, 1772373540000000}}}},
 	{"alarm", `{"time":"2026-03-01T14:00:00Z","kind":"alarm","state":"raised","alarm":"leak","stack":"B","line":"north top","onset":"2026-03-01T12:00:00Z","priority":"high","value":0.2,"limit":0.1,"also":["uneven-gas"]}`,

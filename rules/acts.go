@@ -196,6 +196,12 @@ func (s *State) onStack(e logbook.Acting, name string) {
 		s.air(e, k, at)
 	case *logbook.AiringPaused, *logbook.AiringResumed:
 		s.pauseOrResume(e, k, at)
+	case *logbook.GrainInspected:
+		if t := k.Treatment; t != nil && t.Started != 0 && t.Inspect(e.Insects) {
+			s.putCriteria(k)
+		} else {
+			s.find(logbook.Finding{Code: "inspected-before-airing", Store: k.Store, Stack: name})
+		}
 	case *logbook.TreatmentAbandoned:
 		if k.Treatment == nil || k.Treatment.Phase == logbook.PhaseClosed {
 			s.find(logbook.Finding{Code: "no-exposure-running", Stack: name, About: string(e.Kind)})
@@ -301,6 +307,7 @@ func (s *State) air(e *logbook.AiringStarted, k *Stack, at logbook.Time) {
 	}
 	t.JudgeAiring(at)
 	s.putEndLevels(k, logbook.MomentAiring, -1)
+	s.putCriteria(k)
 	if p := t.Protocol; p.SecondAfterDays > 0 && !t.Second {
 		k.SecondFrom = at.Add(treatment.Hours(24 * p.SecondAfterDays))
 		k.SecondTill = k.SecondFrom.Add(p.SecondWindow.Std())

@@ -105,6 +105,9 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 	if !exposed {
 		return
 	}
+	if j.State == reading.OverRange {
+		t.Lines[line].CTP.MarkOver(j.At)
+	}
 	if k.Gas != nil && j.Fits {
 		if j.State != reading.Late {
 			slot := k.Gas.Slot

@@ -134,6 +134,7 @@ func (s *State) stackView(name string) StackView {
 	for i := range t.Lines {
 		v.Lines = append(v.Lines, s.lineView(k, t, i))
 	}
+	v.Efficacy = s.efficacy(k)
 	if k.Gas != nil {
 		k.Gas.show(&v, t)
 	}

@@ -73,7 +73,7 @@ var actGroups = []struct {
 	{"Before", []logbook.Kind{logbook.KindLineProved, logbook.KindNoGasDeclared}},
 	{"Dosing and exposure", []logbook.Kind{logbook.KindDosingStarted, logbook.KindTreatmentStarted, logbook.KindHandReading, logbook.KindDoseAdded, logbook.KindExposureExtended, logbook.KindAbandoned}},
 	{"Going in under gas", []logbook.Kind{logbook.KindMaskedEntry, logbook.KindMaskedExit}},
-	{"Airing and clearing", []logbook.Kind{logbook.KindAiringStarted, logbook.KindAiringPaused, logbook.KindAiringResumed, logbook.KindEntryConfirmed}},
+	{"Airing and clearing", []logbook.Kind{logbook.KindAiringStarted, logbook.KindAiringPaused, logbook.KindAiringResumed, logbook.KindEntryConfirmed, logbook.KindInspected}},
 	{"Alarms", []logbook.Kind{logbook.KindAcknowledged}},
 }
 

@@ -5,13 +5,14 @@ const twoPeople = "Do not enter alone: two trained people, breathing protection,
 
 // english is the catalogue of sentences in English. Values that may be named:
 // {store} {stack} {line} {point} {channel} {about} {place}; {value} and {limit}
-// as plain figures, {abs} without its sign, {tenths} to one decimal, {whole} and {wholelimit} cut to whole
+// as plain figures, {hours} and {within} of exposure, {abs} without its sign, {tenths} to one decimal, {whole} and {wholelimit} cut to whole
 // numbers, {percent} of a fraction.
 var english = catalogue{
 	reasons:  englishReasons,
 	refused:  englishRefused,
 	findings: englishFindings,
 	alarms:   englishAlarms,
+	criteria: englishCriteria,
 	gates: map[string]string{
 		"shut":       "{store}: the gate is shut. Keep out.",
 		"airing":     "{store}: being aired, the gate is not open. Keep out.",
@@ -34,6 +35,37 @@ var english = catalogue{
 		"point-read":     "{point} {value} ppm, with its error up to {limit} ppm",
 		"nothing-read":   "No air point has been read yet.",
 	},
+}
+
+// englishCriteria say what the criteria for success ask, and how a treatment stands.
+var englishCriteria = map[string]string{
+	"inspected-free":    "(a) The grain is found free of insects by inspection after treatment.",
+	"average-maximum":   "(b) The highest concentrations of the lines are on average above half of what the dose would give without loss.",
+	"end-concentration": "(c) At the end of the exposure every line is above the end level.",
+	"even-gas":          "(d) After no more than a quarter of the exposure the lowest line is above a quarter of the highest, and it stays so.",
+
+	"met":           "Met.",
+	"not-met":       "Not met.",
+	"not-decidable": "Not decidable yet.",
+
+	"inspected-free/met":            "No live insects were found.",
+	"inspected-free/not-met":        "Live insects were found.",
+	"average-maximum/met":           "{value} ppm, more than {limit} ppm.",
+	"average-maximum/not-met":       "{value} ppm, to be more than {limit} ppm.",
+	"average-maximum/not-over":      "{value} ppm so far, to be more than {limit} ppm.",
+	"average-maximum/over-range":    "At least {value} ppm, to be more than {limit} ppm: a line held more than its instrument shows.",
+	"end-concentration/met":         "The lowest line had {value} ppm, more than {limit} ppm.",
+	"end-concentration/not-met":     "The lowest line had {value} ppm, to be more than {limit} ppm.",
+	"end-concentration/not-over":    "Judged when airing starts: more than {limit} ppm on every line.",
+	"end-concentration/aired-early": "Airing began before the shortest exposure had passed.",
+	"end-concentration/not-read":    "A line was not read in the last hour.",
+	"even-gas/met":                  "Above {limit} since hour {hours}, due by hour {within}; the lowest ratio from then on is {value}.",
+	"even-gas/not-met":              "The lowest ratio from hour {within} on is {value}, to be above {limit}.",
+	"even-gas/not-over":             "Judged from hour {within} on.",
+	"no-inspection":                 "No inspection after treatment is on record.",
+	"dose-not-known":                "The dose or the gas space is not known.",
+	"not-read":                      "A line was not read when it mattered, or held more than its instrument shows.",
+	"one-line":                      "The stack has one line: it shows no distribution.",
 }
 
 // englishReasons say what keeps a gate from opening.
@@ -100,19 +132,20 @@ var englishRefused = map[string]string{
 
 // englishFindings say what broke a rule or good practice.
 var englishFindings = map[string]string{
-	"record-not-written": "A record of the kind {about} could not be written: report the fault.",
-	"unknown-channel":    "Channel {channel} is not in the site file: its readings are kept and judged by nothing. Add the channel, or mend the instrument's settings.",
-	"unknown-unit":       "{place} was given in a unit that is not known ({about}): the value is kept and not used.",
-	"unit-mismatch":      "Channel {channel} sent {value} in a unit that it cannot have: the value is kept and not used. Mend the unit in the instrument or in the site file.",
-	"future":             "Channel {channel} sent a reading dated more than 5 minutes ahead: it is kept and not used. Set the instrument's clock.",
-	"late":               "Channel {channel} sent a reading more than 2 hours late: it counts for the record and against the gate, never for it.",
-	"second-value":       "Channel {channel} sent a second value, {value}, for the same moment: both are kept, the first is used.",
-	"over-range":         "Channel {channel} is at the top of its range, {value}: the gas may be more than it can show.",
-	"fault":              "Channel {channel} reports a fault of its instrument: its values are kept and not used.",
-	"stuck":              "Channel {channel} shows {value} again and again: its instrument is not trusted until the figure moves.",
-	"below-zero":         "Channel {channel} shows {value}, further below zero than its error: that is a fault of the instrument, not clean air.",
-	"clock-stepped":      "The computer's clock was moved by {value} seconds: every running airing counts anew.",
-	"payload-refused":    "{about} sent a message of {whole} bytes that could not be read: its beginning is kept, nothing else is lost.",
+	"inspected-before-airing": "An inspection of the grain after treatment is on record for stack {stack}, which has not been aired: it counts for nothing.",
+	"record-not-written":      "A record of the kind {about} could not be written: report the fault.",
+	"unknown-channel":         "Channel {channel} is not in the site file: its readings are kept and judged by nothing. Add the channel, or mend the instrument's settings.",
+	"unknown-unit":            "{place} was given in a unit that is not known ({about}): the value is kept and not used.",
+	"unit-mismatch":           "Channel {channel} sent {value} in a unit that it cannot have: the value is kept and not used. Mend the unit in the instrument or in the site file.",
+	"future":                  "Channel {channel} sent a reading dated more than 5 minutes ahead: it is kept and not used. Set the instrument's clock.",
+	"late":                    "Channel {channel} sent a reading more than 2 hours late: it counts for the record and against the gate, never for it.",
+	"second-value":            "Channel {channel} sent a second value, {value}, for the same moment: both are kept, the first is used.",
+	"over-range":              "Channel {channel} is at the top of its range, {value}: the gas may be more than it can show.",
+	"fault":                   "Channel {channel} reports a fault of its instrument: its values are kept and not used.",
+	"stuck":                   "Channel {channel} shows {value} again and again: its instrument is not trusted until the figure moves.",
+	"below-zero":              "Channel {channel} shows {value}, further below zero than its error: that is a fault of the instrument, not clean air.",
+	"clock-stepped":           "The computer's clock was moved by {value} seconds: every running airing counts anew.",
+	"payload-refused":         "{about} sent a message of {whole} bytes that could not be read: its beginning is kept, nothing else is lost.",
 
 	"hand-reading-below-detection": "A hand reading at {about} of {value} is below the detection limit of its method, {limit}: it says only that there is less than that.",
 	"unknown-line":                 "Stack {stack} has no line {about}: what was recorded of it is kept and fills nothing. Look at the spelling.",
