@@ -33,6 +33,7 @@ var makers = map[Kind]func() Entry{
 	KindInstrumentChecked: func() Entry { return &InstrumentChecked{} },
 	KindInstrumentSwapped: func() Entry { return &InstrumentSwapped{} },
 	KindLineProved:        func() Entry { return &LineProved{} },
+	KindInspected:         func() Entry { return &GrainInspected{} },
 	KindAccepted:          func() Entry { return &Accepted{} },
 	KindRefused:           func() Entry { return &Refused{} },
 	KindFinding:           func() Entry { return &Finding{} },
@@ -42,10 +43,12 @@ var makers = map[Kind]func() Entry{
 	KindAlarm:             func() Entry { return &Alarm{} },
 	KindForecast:          func() Entry { return &Forecast{} },
 	KindMessage:           func() Entry { return &Message{} },
+	KindCriteria:          func() Entry { return &Criteria{} },
 }
 
 // records tells the kinds that are records from those that are inputs.
 var records = map[Kind]bool{
 	KindAccepted: true, KindRefused: true, KindFinding: true, KindPhase: true, KindEndLevel: true,
 	KindGate: true, KindAlarm: true, KindForecast: true, KindMessage: true,
+	KindCriteria: true,
 }

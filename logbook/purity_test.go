@@ -27,7 +27,7 @@ var pure = []struct {
 }{
 	{"logbook", false, "bufio bytes crypto/sha256 encoding/binary encoding/hex encoding/json errors fmt io math reflect slices strconv strings time unicode/utf8"},
 	{"sensor", false, "context crypto/sha256 encoding/hex errors fmt math strings time unicode/utf8"},
-	{"rules", true, "bytes cmp encoding/base64 encoding/binary encoding/json errors fmt maps math math/rand/v2 slices sort strconv strings time " +
+	{"rules", true, "bytes cmp embed encoding/base64 encoding/binary encoding/csv encoding/json errors fmt iter maps math math/rand/v2 slices sort strconv strings time " +
 		"gonum.org/v1/gonum/mat gonum.org/v1/gonum/stat/distuv undersheet/logbook undersheet/rules/"},
 }
 

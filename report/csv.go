@@ -13,7 +13,7 @@ import (
 
 // Columns are the columns of the CSV file (RFC 4180, UTF-8, times in RFC 3339
 // UTC): section names the table that a row is of (treatment, hour, day, line, gap,
-// fit, distribution, forecast, hand, phase, alarm, gate, air, act, finding,
+// fit, distribution, criterion, published, forecast, hand, phase, alarm, gate, air, act, finding,
 // refused, log), place the line, air point or store, item what the value is.
 var Columns = []string{"section", "time", "place", "item", "value", "unit", "text"}
 
@@ -30,6 +30,7 @@ func (r *Report) WriteCSV(w io.Writer) error {
 	for _, d := range r.Days {
 		t.value("distribution", 0, fmt.Sprintf("day %d", d.Number), "lowest/highest", d.Ratio, "", "")
 	}
+	r.Success.csv(&t, r.Stack.Name)
 	r.csvForecasts(&t)
 	r.csvHands(&t)
 	r.csvRecords(&t)

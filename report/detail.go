@@ -23,6 +23,8 @@ func detail(e logbook.Acting) string {
 		return fmt.Sprintf("to %g h", e.ExposureHours)
 	case *logbook.AiringStarted:
 		return e.Early
+	case *logbook.GrainInspected:
+		return fmt.Sprintf("live insects: %s, by %s", strings.ReplaceAll(e.Insects, "-", " "), e.Method)
 	case *logbook.TreatmentAbandoned:
 		return e.Why
 	case *logbook.HandReading:

@@ -24,6 +24,7 @@ type draft struct {
 	r            *Report
 	lines        [][]sample
 	ends         map[endKey]logbook.EndLevel // as last recorded
+	criteria     []logbook.Criterion         // as last recorded
 	closing      bool                        // closed was recorded
 	closedOf     uint64                      // seq of the entry that closed it
 }
@@ -160,6 +161,10 @@ func (d *draft) quote(rec logbook.Recorded) {
 		if r.Stack == d.stack && r.Treatment == d.t.Name {
 			d.ends[endKey{r.Line, r.Moment}] = *r
 		}
+	case *logbook.Criteria:
+		if r.Stack == d.stack && r.Treatment == d.t.Name {
+			d.criteria = r.Criteria
+		}
 	case *logbook.Finding:
 		if here(r.Store, r.Stack) {
 			q.Findings = append(q.Findings, *r)
@@ -253,6 +258,7 @@ func (d *draft) finish(s *rules.State) *Report {
 		r.Air[i].figures(r.Aired)
 	}
 	r.Days = distribution(r.Lines)
+	r.Success = d.success(r.Stack.Efficacy)
 	r.Limit.PPM, r.Limit.Of = exposure.Limit(r.Site.LimitSets, r.Made)
 	if n := len(r.Gates); n > 0 {
 		r.Limit.PPM, r.Limit.Of = float64(r.Gates[n-1].LimitPPM), r.Gates[n-1].LimitOf

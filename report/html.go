@@ -11,6 +11,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/words"
 	"undersheet/rules/dose"
+	"undersheet/rules/efficacy"
 )
 
 //go:embed report.html
@@ -36,6 +37,11 @@ func (r *Report) WriteHTML(w io.Writer) error {
 		"alarm":  func(a logbook.Alarm) string { h, _ := words.Alarm("en", &a); return h },
 		"reason": func(x logbook.Reason) string { return words.Reason("en", x) },
 		"text":   fill,
+		"stands": criterion,
+		"about":  about,
+		"asks":   asks,
+		"result": func(r string) string { return results[r] },
+		"source": source,
 		"next":   func(i int) int { return i + 1 },
 	}).Parse(page)
 	if err != nil {
@@ -51,7 +57,7 @@ func (r *Report) WriteHTML(w io.Writer) error {
 	}
 	density, listed := dose.KernelDensity(r.Given.Commodity)
 	if err := t.Execute(w, map[string]any{"R": r, "Zone": zone.String(), "Curves": template.HTML(curves), "Airing": template.HTML(airing),
-		"GasSpace": r.gasSpace(), "Density": density, "Listed": listed, "Running": r.running()}); err != nil {
+		"GasSpace": r.gasSpace(), "Density": density, "Listed": listed, "Running": r.running(), "CriteriaSource": efficacy.CriteriaSource}); err != nil {
 		return fmt.Errorf("write report page: %w", err)
 	}
 	return nil

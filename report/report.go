@@ -8,6 +8,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules"
+	"undersheet/rules/efficacy"
 	"undersheet/rules/treatment"
 )
 
@@ -29,6 +30,7 @@ type Report struct {
 	Aired             Aired
 	Lines             []Line
 	Days              []Distribution
+	Success           Success
 	Air               []AirPoint
 	Limit             Limit
 	Acts              []Act // in the order in which they happened
@@ -45,6 +47,14 @@ type Records struct {
 	Refused   []logbook.Refused
 	Forecasts []logbook.Forecast // of the lowest line, one a day
 	Programs  []string           // versions of the program that made them
+}
+
+// Success is how even the gas was and how long it stood, beside what is published.
+type Success struct {
+	Held      *efficacy.Exposure  // as folded; nil when it never had its t = 0
+	Criteria  []logbook.Criterion // as last recorded, else as folded
+	Shortest  []efficacy.Shortest
+	Published []efficacy.Against
 }
 
 // Aired is the end of the exposure and what was owed after it.
@@ -183,7 +193,7 @@ func (e *ErrUnknown) Error() string {
 // An error is of type [*ErrUnknown], or comes from the entries.
 func Make(entries iter.Seq2[logbook.Entry, error], site *logbook.Site, name string, src Source) (*Report, error) {
 	m := newMaker(site, name)
-	for e, err := range entries {
+	for e, err := range rules.Corrected(entries) {
 		if err != nil {
 			return nil, fmt.Errorf("read entries: %w", err)
 		}

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/efficacy"
 	"undersheet/rules/reading"
 )
 
@@ -246,6 +247,45 @@ func TestQuotesRecordsOfTheLog(t *testing.T) {
 	for _, e := range r.Lines[1].View.EndLevels {
 		require.Equal(t, logbook.Number(77), e.PPM)
 	}
+}
+
+// The criteria are quoted from the log; the rest is worked out. 300 ppm and 240 ppm on
+// the two lines are a ratio of 0.8, and 120 h of 300 ppm reach the 21 h at 100 ppm of
+// Cynaeus angustus' eggs and not the 7 d at 150 ppm that are recommended.
+func TestSuccess(t *testing.T) {
+	s := &story{}
+	s.under(0, "A", "A-1", "five-day")
+	for h := 0.0; h <= 121; h += 0.5 {
+		s.read(h, "a1", 300+float64(int(h*2)%3))
+		s.read(h, "a2", 240+float64(int(h*2)%3))
+	}
+	s.air(121, "A")
+	s.add(123, logbook.KindInspected, &logbook.GrainInspected{OnStack: logbook.OnStack{Stack: "A"}, Insects: logbook.InsectsNone, Method: "sieved samples", Act: by("R. Amadi")})
+	r := report(t, s, "A-1")
+	require.Equal(t, "low", r.LowestLine())
+	require.Equal(t, logbook.ShownMet, r.Success.Criteria[0].State, "the last record counts")
+	require.InDelta(t, 0.8, float64(r.Success.Criteria[3].Value), 0.01)
+	require.InDelta(t, 121, r.Success.Held.Lines[1].Above, 1e-9)
+	for _, a := range r.Success.Published {
+		switch {
+		case a.Insect == "Cynaeus angustus, susceptible" && a.Stage == "egg":
+			require.Equal(t, a.Level == 100, a.Result == efficacy.Reached)
+		case a.Insect == "any (recommendation)":
+			require.Equal(t, efficacy.NotReached, a.Result)
+		}
+	}
+	html, table := both(t, r)
+	for _, want := range []string{"Lowest concentration-time product: low.", "(a) The grain is found free of insects by inspection after treatment. Met.", "live insects: none found, by sieved samples"} {
+		require.Contains(t, html, want)
+	}
+	require.Contains(t, table, "line,,low,at or above the end level,121,h,")
+
+	// what a newer program thinks of it does not change what was recorded
+	es := append(s.es, &logbook.Criteria{Header: logbook.Header{Time: hour(124), Kind: logbook.KindCriteria, Seq: 999}, Stack: "A", Treatment: "A-1",
+		Criteria: []logbook.Criterion{{Code: logbook.CriterionEven, State: logbook.ShownNotMet}}})
+	r, err := Make(entries(t, es), depot(), "A-1", Source{})
+	require.NoError(t, err)
+	require.Equal(t, logbook.ShownNotMet, r.Success.Criteria[0].State)
 }
 
 func TestEndLevelAtBothMoments(t *testing.T) {

@@ -113,7 +113,7 @@ func (s *State) refuse(e logbook.Acting, code string, reasons []logbook.Reason) 
 // its effect to the recorded verdict.
 func (s *State) permission(e logbook.Acting, store string) {
 	h := e.Head()
-	s.pass()
+	s.passAll()
 	s.Pending = append(s.Pending, Pending{h.Seq, h.Kind, store, e.Who().By, s.At})
 	if strings.TrimSpace(e.Who().By) == "" {
 		s.refuse(e, "no-name", nil)
@@ -215,6 +215,12 @@ func (s *State) onStack(e logbook.Acting, name string) {
 		s.residueTaken(e, k)
 	case *logbook.ResidueDisposed:
 		s.residueDisposed(e, k)
+	case *logbook.GrainInspected:
+		if t := k.Treatment; t != nil && t.Started != 0 && t.Inspect(e.Insects) {
+			s.putCriteria(k)
+		} else {
+			s.find(logbook.Finding{Code: "inspected-before-airing", Store: k.Store, Stack: name})
+		}
 	case *logbook.TreatmentAbandoned:
 		if k.Treatment == nil || k.Treatment.Phase == logbook.PhaseClosed {
 			s.find(logbook.Finding{Code: "no-exposure-running", Stack: name, About: string(e.Kind)})
@@ -324,6 +330,7 @@ func (s *State) air(e *logbook.AiringStarted, k *Stack, at logbook.Time) {
 	}
 	t.JudgeAiring(at)
 	s.putEndLevels(k, logbook.MomentAiring, -1)
+	s.putCriteria(k)
 	if p := t.Protocol; p.SecondAfterDays > 0 && !t.Second {
 		k.SecondFrom = at.Add(treatment.Hours(24 * p.SecondAfterDays))
 		k.SecondTill = k.SecondFrom.Add(p.SecondWindow.Std())

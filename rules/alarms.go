@@ -131,9 +131,11 @@ func (s *State) alarm(c condition) {
 	if !c.active || !s.can(&k, &c.of) {
 		if a != nil {
 			s.alarmGone(a, &c, k.off, key)
+			s.watch()
 		}
 		return
 	}
+	s.watch()
 	if a == nil || !a.Raised {
 		c.cause.began = c.of.Onset
 		if by := s.speaker(c.cause); by != nil {

@@ -149,10 +149,7 @@ func (c *Channel) wasOver(j reading.Judged) {
 // owes is the code of what the instrument of a channel owes before it counts for a
 // gate; empty = nothing. An instrument of which no check is on record owes none: a
 // depot may keep its papers elsewhere.
-func (c *Channel) owes(now logbook.Time) string {
-	if c == nil {
-		return ""
-	}
+func (s *State) owes(c *Channel) string {
 	if c.SwappedAt != 0 {
 		return gate.CheckAfterSwap
 	}
@@ -164,8 +161,10 @@ func (c *Channel) owes(now logbook.Time) string {
 		switch {
 		case ok && !k.Passed:
 			return gate.CheckFailed
-		case ok && k.Due != 0 && now > k.Due:
+		case ok && k.Due != 0 && s.At > k.Due:
 			return gate.CheckOverdue
+		case ok && k.Due != 0:
+			s.again(k.Due + 1)
 		}
 	}
 	return ""

@@ -95,7 +95,7 @@ func (s *State) place(k logbook.Stack, store string) {
 			s.find(logbook.Finding{Code: "stack-moved", Store: old, Stack: k.Name, About: store})
 		}
 	}
-	stack.Store, s.inStore = store, nil
+	stack.Store, s.inStore, s.rounds = store, nil, nil
 	if t == nil || t.Phase == logbook.PhaseClosed {
 		return
 	}

@@ -2,108 +2,170 @@ package rules
 
 import (
 	"cmp"
+	"iter"
 	"slices"
 
 	"undersheet/logbook"
 )
 
-// corrected remembers a correction. What it changes lies behind: whoever folds calls
+// corrected takes a correction. What it changes lies behind: whoever folds calls
 // Refold when Outdated says so.
 func (s *State) corrected(e *logbook.Corrected) {
-	if s.rewrite != nil {
-		return // it was known before the state was made again
-	}
 	if e.Of >= e.Seq {
 		s.refuse(e, "correction-of-nothing", nil)
 		return
 	}
-	if s.Corrections == nil {
-		s.Corrections = map[uint64]*logbook.Corrected{}
-	}
-	s.Corrections[e.Of] = e
-	s.outdated = true
+	s.outdated = e.Seq
 	s.put(&logbook.Accepted{Entry: logbook.KindCorrected}, logbook.KindAccepted)
 }
 
 // Outdated reports whether a correction came in that the state does not show yet: it
-// must be made again from the first entry, by Refold, before it is shown or kept.
-func (s *State) Outdated() bool { return s.outdated }
+// must be made again by Refold before it is shown or kept.
+func (s *State) Outdated() bool { return s.outdated != 0 }
 
-// rewrite is how a state is made again: with the right entries at their own times, and
-// without those that they correct.
-type rewrite struct {
-	right  []logbook.Entry // in order of time
-	misfit []uint64        // corrections whose act is no act of theirs
-}
-
-// newRewrite takes the right entries of all corrections.
-func newRewrite(cs map[uint64]*logbook.Corrected) *rewrite {
-	w := &rewrite{}
-	for _, c := range cs {
-		if e, err := c.Right(); !c.Withdrawn && err == nil {
-			h := e.Head()
-			h.Seq, h.Received = c.Of, 0
-			w.right = append(w.right, e)
-		}
-	}
-	slices.SortFunc(w.right, func(a, b logbook.Entry) int {
-		return cmp.Or(cmp.Compare(a.Head().Time, b.Head().Time), cmp.Compare(a.Head().Seq, b.Head().Seq))
-	})
-	return w
-}
-
-// until lets right entries take effect whose time has come.
-func (s *State) until(now logbook.Time) {
-	for w := s.rewrite; w != nil && len(w.right) > 0 && w.right[0].Head().Time <= now; {
-		e := w.right[0]
-		w.right = w.right[1:]
-		s.At = max(s.At, e.Head().Time)
-		s.take(e)
-		s.pass()
-	}
-}
-
-// replaced reports whether another entry stands in the place of e, or none.
-func (s *State) replaced(e logbook.Entry) bool {
-	h := e.Head()
-	c := s.Corrections[h.Seq]
-	if s.rewrite == nil || c == nil || logbook.IsRecord(h.Kind) {
-		return false
-	}
-	right, err := c.Right()
-	if !logbook.Correctable(h.Kind) || !c.Withdrawn && (err != nil || right.Head().Kind != h.Kind) {
-		s.rewrite.misfit = append(s.rewrite.misfit, h.Seq)
-		return false
-	}
-	return true
-}
-
-// Refold makes the state again: play folds every entry into the fresh state, up to
-// the correction. It returns records of what is different from what was recorded:
-// alarms, phases, gates, end levels. What was recorded before stays as it is, and
-// nothing of it is told again.
-func (s *State) Refold(play func(fresh *State) error) ([]logbook.Recorded, error) {
-	fresh := New()
-	fresh.Corrections, fresh.rewrite = s.Corrections, newRewrite(s.Corrections)
-	if err := play(fresh); err != nil {
+// Refold makes the state again from past, which is every entry from the first to the
+// correction, with what corrections have put right. It returns records of what is
+// otherwise than it was recorded: alarms, phases, gates, end levels. What was recorded
+// before stays as it is, and nothing of it is told again.
+// Entries of a logbook hold their verdicts; byHand = they do not, and verdicts take
+// effect as they are made.
+func (s *State) Refold(past iter.Seq2[logbook.Entry, error], byHand bool) ([]logbook.Recorded, error) {
+	cs, misfit, err := corrections(past)
+	if err != nil {
 		return nil, err
 	}
-	fresh.until(fresh.At)
-	if misfit := fresh.rewrite.misfit; len(misfit) > 0 {
-		for _, seq := range misfit {
-			delete(s.Corrections, seq)
+	fresh := New()
+	for e, err := range cs.apply(past) {
+		if err != nil {
+			return nil, err
 		}
-		out, err := s.Refold(play)
-		s.out = nil
-		for _, seq := range misfit {
-			s.find(logbook.Finding{Code: "correction-does-not-fit", Value: logbook.Number(seq)})
+		if byHand {
+			play(fresh, e)
+		} else {
+			fresh.Fold(e)
 		}
-		return append(out, s.flush(s.LastSeq)...), err
 	}
-	fresh.rewrite, fresh.out = nil, nil
+	fresh.At, fresh.LastSeq, fresh.out = max(fresh.At, s.At), s.LastSeq, nil
+	if slices.Contains(misfit, s.outdated) {
+		fresh.find(logbook.Finding{Code: "correction-does-not-fit", Value: logbook.Number(s.outdated)})
+	}
+	fresh.outdated = 0
 	fresh.differences(s)
 	*s = *fresh
 	return s.flush(s.LastSeq), nil
+}
+
+// Corrected yields entries as corrections among them put them right: the right entry in
+// the place of the wrong one. entries is gone through twice.
+func Corrected(entries iter.Seq2[logbook.Entry, error]) iter.Seq2[logbook.Entry, error] {
+	return func(yield func(logbook.Entry, error) bool) {
+		cs, _, err := corrections(entries)
+		if err != nil {
+			yield(nil, err)
+			return
+		}
+		for e, err := range cs.apply(entries) {
+			if !yield(e, err) || err != nil {
+				return
+			}
+		}
+	}
+}
+
+// fixes are corrections that fit, by the seq of the act that they correct; the newest
+// counts.
+type fixes map[uint64]*logbook.Corrected
+
+// corrections finds the corrections among entries. misfit lists the seq of those that
+// name no act of their kind. Entries without a seq are numbered from 1.
+func corrections(entries iter.Seq2[logbook.Entry, error]) (cs fixes, misfit []uint64, err error) {
+	cs = fixes{}
+	kinds, n := map[uint64]logbook.Kind{}, uint64(0)
+	for e, err := range entries {
+		if err != nil {
+			return nil, nil, err
+		}
+		n++
+		seq := seqOf(e, n)
+		if c, ok := e.(*logbook.Corrected); ok {
+			if kind, known := kinds[c.Of]; known && fits(c, kind) {
+				cs[c.Of] = c
+			} else {
+				misfit = append(misfit, seq)
+			}
+		} else if _, act := e.(logbook.Acting); act {
+			kinds[seq] = e.Head().Kind
+		}
+	}
+	return cs, misfit, nil
+}
+
+// seqOf is the seq of an entry, or its place among entries that have none.
+func seqOf(e logbook.Entry, place uint64) uint64 {
+	if h := e.Head(); h.Seq != 0 {
+		return h.Seq
+	}
+	return place
+}
+
+// apply yields entries with the right ones in the place of the wrong ones; one that
+// happened later than that place waits until its own time.
+func (cs fixes) apply(entries iter.Seq2[logbook.Entry, error]) iter.Seq2[logbook.Entry, error] {
+	return func(yield func(logbook.Entry, error) bool) {
+		var waiting []logbook.Entry // in order of time
+		now, n := logbook.Time(0), uint64(0)
+		due := func() bool {
+			for len(waiting) > 0 && waiting[0].Head().Time <= now {
+				e := waiting[0]
+				waiting = waiting[1:]
+				if !yield(e, nil) {
+					return false
+				}
+			}
+			return true
+		}
+		for e, err := range entries {
+			if err != nil {
+				yield(nil, err)
+				return
+			}
+			n++
+			now = nowAfter(now, e)
+			if !due() {
+				return
+			}
+			_, correction := e.(*logbook.Corrected)
+			c := cs[seqOf(e, n)]
+			switch {
+			case correction:
+				continue
+			case c != nil && !logbook.IsRecord(e.Head().Kind):
+				if right := stands(c, e); right != nil {
+					at, _ := slices.BinarySearchFunc(waiting, right.Head().Time+1, func(w logbook.Entry, t logbook.Time) int { return cmp.Compare(w.Head().Time, t) })
+					waiting = slices.Insert(waiting, at, right)
+				}
+				if !due() {
+					return
+				}
+			case !yield(e, nil):
+				return
+			}
+		}
+	}
+}
+
+// stands returns the entry that stands in the place of e; nil where it was withdrawn.
+func stands(c *logbook.Corrected, e logbook.Entry) logbook.Entry {
+	right, err := c.Right()
+	if c.Withdrawn || err != nil {
+		return nil
+	}
+	h := right.Head()
+	h.Seq, h.Received = c.Of, e.Head().Received
+	if h.Time > h.Received {
+		h.Received = 0
+	}
+	return right
 }
 
 // differences proposes records of what stands otherwise than it was recorded.
@@ -142,5 +204,14 @@ func (s *State) differences(was *State) {
 			s.Stores[name].Gate = old.Gate
 		}
 	}
-	s.pass()
+	s.passAll()
+}
+
+// fits reports whether a correction is of an act of a kind.
+func fits(c *logbook.Corrected, kind logbook.Kind) bool {
+	if !logbook.Correctable(kind) {
+		return false
+	}
+	right, err := c.Right()
+	return c.Withdrawn || err == nil && right.Head().Kind == kind
 }

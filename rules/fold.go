@@ -23,33 +23,39 @@ func (s *State) Fold(e logbook.Entry) []logbook.Recorded {
 	if h.Seq != 0 {
 		s.LastSeq = h.Seq
 	}
-	s.moveNow(e)
+	s.At = nowAfter(s.At, e)
 	s.take(e)
-	if _, isReading := e.(*logbook.Reading); !isReading || s.At.Sub(s.PassedAt) >= passEvery {
+	if _, isReading := e.(*logbook.Reading); !isReading {
+		s.passAll()
+	} else if s.At.Sub(s.PassedAt) >= passEvery {
 		s.pass()
 	}
-	for _, r := range s.out {
-		head := r.Head()
-		head.Time = s.At
-		r.Rec().Of = h.Seq
-	}
+	return s.flush(h.Seq)
+}
+
+// flush hands out what was proposed, as of now and of an entry.
+func (s *State) flush(seq uint64) []logbook.Recorded {
 	out := s.out
 	s.out = nil
+	for _, r := range out {
+		r.Head().Time = s.At
+		r.Rec().Of = seq
+	}
 	return out
 }
 
-// moveNow moves now by received, or by time where an entry has none; a reading
-// far ahead of now moves nothing.
-func (s *State) moveNow(e logbook.Entry) {
+// nowAfter is now once an entry has moved it: by received, or by time where it has
+// none; a reading far ahead of now moves nothing.
+func nowAfter(now logbook.Time, e logbook.Entry) logbook.Time {
 	h := e.Head()
 	t := h.Received
 	if t == 0 {
 		t = h.Time
-		if _, isReading := e.(*logbook.Reading); isReading && s.At != 0 && t > s.At.Add(aheadMoves) {
-			return
+		if _, isReading := e.(*logbook.Reading); isReading && now != 0 && t > now.Add(aheadMoves) {
+			return now
 		}
 	}
-	s.At = max(s.At, t)
+	return max(now, t)
 }
 
 // take leads an entry to those it concerns.
@@ -161,19 +167,4 @@ func (s *State) instrument(e *logbook.InstrumentState) {
 		i.Since = min(e.Time, s.At)
 	}
 	i.OK, i.Detail = e.OK, e.Detail
-}
-
-// pass lets time pass over everything.
-func (s *State) pass() {
-	if s.Site == nil {
-		return
-	}
-	s.PassedAt = s.At
-	s.passCauses()
-	for _, store := range s.storeNames() {
-		for _, stack := range s.stacksIn(store) {
-			s.passStack(stack, s.Stacks[stack])
-		}
-		s.passStore(store)
-	}
 }

@@ -32,6 +32,7 @@ type script struct {
 	airy    bool // mostly clean air, so that gates come to open
 	wired   bool // doors, water, mains, pumps and wind are read, alarms acknowledged and lines proved
 	restore bool
+	steps   []time.Duration // between its moments; nil = those of a depot read every few minutes
 }
 
 func (g *script) stamp(e logbook.Entry, kind logbook.Kind, back time.Duration) logbook.Entry {
@@ -44,7 +45,11 @@ func (g *script) stamp(e logbook.Entry, kind logbook.Kind, back time.Duration) l
 // sometimes an act or something odd.
 func (g *script) next() []logbook.Entry {
 	g.n++
-	g.now = g.now.Add(rapid.SampledFrom([]time.Duration{5 * time.Minute, 5 * time.Minute, 5 * time.Minute, 10 * time.Minute, time.Minute, 10 * time.Second, 40 * time.Minute, 5 * time.Hour}).Draw(g.t, "step"))
+	steps := g.steps
+	if steps == nil {
+		steps = []time.Duration{5 * time.Minute, 5 * time.Minute, 5 * time.Minute, 10 * time.Minute, time.Minute, 10 * time.Second, 40 * time.Minute, 5 * time.Hour}
+	}
+	g.now = g.now.Add(rapid.SampledFrom(steps).Draw(g.t, "step"))
 	var es []logbook.Entry
 	for _, ch := range []string{"door", "inside", "door2", "office", "a1", "a2", "b1"} {
 		if rapid.IntRange(0, 19).Draw(g.t, "drop") > 0 {

@@ -33,6 +33,9 @@ func (s *State) handReading(e *logbook.HandReading) (code string) {
 			}
 			if moment := k.Treatment.HandRead(i, at, ppm); moment != "" {
 				s.putEndLevels(k, moment, i)
+				if moment == logbook.MomentAiring {
+					s.putCriteria(k)
+				}
 			}
 			return ""
 		}

@@ -8,8 +8,11 @@ import "undersheet/logbook"
 type Player struct {
 	State *State
 	Site  *logbook.Site // stands for a site-configured before the first entry; nil = the file has one
+	Keep  bool          // keep every entry in memory, for corrections, which start from the first again
 	lines uint64
 	acted map[[16]byte]bool // acts that the file has given
+	kept  []logbook.Entry   // from a file: with their places as seq while the state is made again
+	place []uint64          // of them
 }
 
 // NewPlayer returns a Player with an empty state; site may be nil.
@@ -29,7 +32,31 @@ func (p *Player) Play(e logbook.Entry) []logbook.Recorded {
 		}
 		out = p.fold(c)
 	}
-	return append(out, p.fold(e)...)
+	p.lines++
+	out = append(out, p.fold(e)...)
+	if p.State.Outdated() {
+		out = append(out, p.again()...)
+	}
+	return out
+}
+
+// again makes the state again, with what a correction has put right.
+func (p *Player) again() []logbook.Recorded {
+	byHand := false
+	for i, e := range p.kept {
+		if h := e.Head(); h.Seq == 0 {
+			h.Seq, byHand = p.place[i], true
+			defer func() { h.Seq = 0 }()
+		}
+	}
+	out, _ := p.State.Refold(func(yield func(logbook.Entry, error) bool) { // what is in memory is read without error
+		for _, e := range p.kept {
+			if !yield(e, nil) {
+				return
+			}
+		}
+	}, byHand)
+	return out
 }
 
 // repeated reports whether the file gave an act before: a logbook keeps it once.
@@ -48,24 +75,32 @@ func (p *Player) repeated(e logbook.Entry) bool {
 // fold folds an entry, and the verdicts that it makes.
 func (p *Player) fold(e logbook.Entry) []logbook.Recorded {
 	h := e.Head()
+	if h.Seq == 0 && p.repeated(e) {
+		return nil
+	}
+	if p.Keep {
+		p.kept, p.place = append(p.kept, e), append(p.place, p.lines)
+	}
 	if h.Seq != 0 {
 		return p.State.Fold(e)
 	}
-	if p.repeated(e) {
-		return nil
-	}
-	p.lines++
 	h.Seq = p.lines
-	queue := p.State.Fold(e)
+	out := play(p.State, e)
 	h.Seq = 0
-	var out []logbook.Recorded
+	return out
+}
+
+// play folds an entry and, when it comes from no logbook, the verdicts on it: a
+// logbook holds its own.
+func play(s *State, e logbook.Entry) (out []logbook.Recorded) {
+	queue := s.Fold(e)
 	for len(queue) > 0 {
 		r := queue[0]
 		queue = queue[1:]
 		out = append(out, r)
 		switch r.(type) {
 		case *logbook.Accepted, *logbook.Refused:
-			queue = append(queue, p.State.Fold(r)...)
+			queue = append(queue, s.Fold(r)...)
 		}
 	}
 	return out

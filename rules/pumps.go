@@ -37,7 +37,7 @@ func (s *State) pump(p *logbook.Pump) (state string, since logbook.Time) {
 		return PumpOff, sig.Since
 	}
 	c := s.channel(p.Channel)
-	if _, silent := c.SilentFor(s.Site.Channels[p.Channel], s.At); silent || !c.Last.Counts {
+	if _, silent := s.silent(c, s.Site.Channels[p.Channel]); silent || !c.Last.Counts {
 		return PumpNotKnown, 0
 	}
 	return PumpRuns, sig.Since

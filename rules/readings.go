@@ -20,10 +20,12 @@ func (s *State) read(e *logbook.Reading) {
 		return
 	}
 	c := s.channel(e.Channel)
+	was := c.Last.State
 	j := c.Judge(ch, e, s.At)
 	f, fed := s.feeds[e.Channel]
 	c.wasOver(j)
 	s.flag(c, j, e.Channel, f)
+	s.stir(ch, c, f, was)
 	switch {
 	case !fed:
 	case f.grain && j.Counts && j.Value >= coldestC && j.Value <= hottestC:
@@ -104,9 +106,16 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 	if !exposed {
 		return
 	}
+	if j.State == reading.OverRange {
+		t.Lines[line].CTP.MarkOver(j.At)
+	}
 	if k.Gas != nil && j.Fits {
 		if j.State != reading.Late {
+			slot := k.Gas.Slot
 			s.leakEvents(k, t, k.Gas.closeBin(j.At.Hours(t.Started)))
+			if k.Gas.Slot != slot {
+				k.Due = 0 // the whole bin has shown how even the gas is
+			}
 		}
 		k.Gas.observe(t, line, j)
 	}

@@ -52,6 +52,7 @@ func (s *State) roomAlarms(name string, st *Store, site *logbook.Store) {
 // stack of it, or another stack of it is being aired.
 func (s *State) doorsExpected(name string, st *Store) bool {
 	inTime := func(m Masked) bool { return !m.Overdue }
+	s.again(st.WorkedAt.Add(afterWork))
 	if slices.ContainsFunc(st.Inside, inTime) || st.WorkedAt != 0 && s.At.Sub(st.WorkedAt) < afterWork {
 		return true
 	}
@@ -108,10 +109,18 @@ func (s *State) exposedSince(store string) logbook.Time {
 // three usual intervals. What has just come back, or is new, has its time to read.
 func (s *State) silenceAlarm(of logbook.Alarm, watched bool, h *Channel, began logbook.Time) {
 	since := max(h.Newest, began)
-	quiet, usual := s.At.Sub(since), h.Usual(s.Site.Channels[of.Channel])
-	of.Value, of.Onset = logbook.Number(quiet.Minutes()), since
-	slow := max(s.kindOf(of.Alarm).on, usual)
-	s.alarm(condition{of: of, active: watched && quiet > max(silentLine, 3*usual)-slow, slow: slow, cause: cause{of: alarmInstrument, channel: of.Channel}})
+	of.Value, of.Onset = logbook.Number(s.At.Sub(since).Minutes()), since
+	after, slow := s.quiet(&of, h)
+	s.again(since.Add(after) + 1)
+	s.alarm(condition{of: of, active: watched && s.At.Sub(since) > after, slow: slow, cause: cause{of: alarmInstrument, channel: of.Channel}})
+}
+
+// quiet is how long nothing comes of a channel before that is looked at, and for how
+// long it must then go on.
+func (s *State) quiet(of *logbook.Alarm, h *Channel) (after, slow time.Duration) {
+	usual := h.Usual(s.Site.Channels[of.Channel])
+	slow = max(s.kindOf(of.Alarm).on, usual)
+	return max(silentLine, 3*usual) - slow, slow
 }
 
 // passCauses looks at what silences others: mains, pumps, and instruments that do

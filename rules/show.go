@@ -39,9 +39,8 @@ func (s *State) View() *View {
 
 func (s *State) storeView(name string) StoreView {
 	st := s.store(name)
-	v := StoreView{Name: name, Gate: st.Gate, Masked: slices.Clone(st.Inside), Protection: s.protection(name)}
-	v.Gate.Reasons = append([]logbook.Reason(nil), st.Gate.Reasons...)
-	v.Gate.Read = append([]logbook.PointRead(nil), st.Gate.Read...)
+	v := StoreView{Name: name, Gate: s.gateNow(name), Masked: slices.Clone(st.Inside), Protection: s.protection(name)}
+	v.Gate.Reasons, v.Gate.Read = slices.Clone(v.Gate.Reasons), slices.Clone(v.Gate.Read)
 	for i, m := range st.Inside {
 		if i > 0 {
 			v.Inside += ", "
@@ -135,6 +134,7 @@ func (s *State) stackView(name string) StackView {
 	for i := range t.Lines {
 		v.Lines = append(v.Lines, s.lineView(k, t, i))
 	}
+	v.Efficacy = s.efficacy(k)
 	if k.Gas != nil {
 		k.Gas.show(&v, t)
 	}

@@ -30,7 +30,7 @@ type Signal struct {
 func (s *State) indexSignals() {
 	add := func(channel, store, sort, name string) {
 		if channel != "" {
-			s.feeds[channel] = feed{channel: channel, store: store, line: -1, point: name, signal: sort}
+			s.feed(feed{channel: channel, store: store, line: -1, point: name, signal: sort})
 		}
 	}
 	for _, st := range s.Site.Stores {

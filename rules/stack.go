@@ -38,10 +38,13 @@ func (k *Stack) event(at logbook.Time, kind logbook.Kind, text string) {
 
 // passStack lets time pass over a stack: end level, forecasts, alarms, phase.
 func (s *State) passStack(name string, k *Stack) {
+	s.due = farOff
+	defer func() { k.Due = s.due }()
 	t := k.Treatment
 	if t == nil {
 		return
 	}
+	was := t.Phase
 	withholding := s.Site.Settings.Withholding.Std()
 	if withholding == 0 {
 		withholding = treatment.DefaultWithholding
@@ -49,6 +52,13 @@ func (s *State) passStack(name string, k *Stack) {
 	if moment := t.Advance(s.At, withholding); moment != "" {
 		s.putEndLevels(k, moment, -1)
 	}
+	switch t.Phase {
+	case logbook.PhaseExposure:
+		s.again(t.ShortestEnd())
+	case logbook.PhaseWithholding:
+		s.again(t.ClearedAt.Add(withholding))
+	}
+	s.again(k.SecondFrom)
 	if t.Phase == logbook.PhaseExposure {
 		s.passExposure(name, k, t)
 	} else {
@@ -59,6 +69,10 @@ func (s *State) passStack(name string, k *Stack) {
 	s.alarm(condition{of: logbook.Alarm{Alarm: alarmFollowUpDue, Code: "second-treatment", Store: k.Store, Stack: name, Onset: k.SecondFrom,
 		Value: logbook.Number(k.SecondTill.Hours(s.At))}, active: k.SecondFrom != 0 && s.At >= k.SecondFrom})
 	s.putPhase(k, t)
+	if t.Phase != was {
+		s.stirAll() // what alarms can be depends on it
+		s.watch()
+	}
 }
 
 // missedPPM is the lowest line when the shortest exposure had passed.
@@ -127,12 +141,17 @@ func (s *State) passExposure(name string, k *Stack, t *treatmentOf) {
 		g.Hour = hour
 		s.forecast(k, t, hour, daily)
 	}
+	s.again(t.Started.Add(time.Duration(max(g.Hour+1, 2)) * time.Hour))
 	exposed := s.At.Hours(t.Started)
 	if exposed-float64(g.RatioSlot)*binHours > ratioFor.Hours() {
 		g.Ratio = 0 // that was long ago
 	}
 	uneven := logbook.Alarm{Alarm: alarmUneven, Store: k.Store, Stack: name, Value: logbook.Number(g.Ratio), Limit: unevenRatio}
 	planned := t.PlannedEnd.Hours(t.Started)
+	if g.Ratio > 0 {
+		s.around(t, float64(g.RatioSlot)*binHours+ratioFor.Hours())
+		s.around(t, unevenFrom*planned)
+	}
 	s.alarm(condition{of: uneven, active: g.Ratio > 0 && s.below(&uneven) && exposed > unevenFrom*planned})
 	cold := logbook.Alarm{Alarm: alarmTooCold, Store: k.Store, Stack: name, Value: logbook.Number(s.temperature(k)), Limit: protocol.TooColdC}
 	s.alarm(condition{of: cold, active: s.below(&cold)})
@@ -202,6 +221,9 @@ func (s *State) collapsing(k *Stack, chance float64) bool {
 func (s *State) lineAlarms(name string, k *Stack, t *treatmentOf, line int) {
 	l := t.Lines[line]
 	c := s.channel(l.Channel)
+	if f := s.feeds[l.Channel]; f.stack != name || f.line < 0 {
+		s.watch() // its readings, if any, are of something else
+	}
 	of := logbook.Alarm{Alarm: alarmLineSilent, Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel}
 	s.silenceAlarm(of, true, c, t.Started)
 	s.faultAlarm(c, logbook.Alarm{Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel})

@@ -17,29 +17,30 @@ import (
 // snapshot keeps: encoding/json writes and reads it without loss. Use its
 // methods; the fields are not for others to change.
 type State struct {
-	Site        *logbook.Site                 // as last configured; nil before
-	At          logbook.Time                  // now: the running maximum of received
-	LastSeq     uint64                        // last entry folded
-	PassedAt    logbook.Time                  // when time was last let pass over everything
-	Channels    map[string]*Channel           // by name
-	Stores      map[string]*Store             // by name
-	Stacks      map[string]*Stack             // by name
-	Instruments map[string]*Instrument        // by name and unit
-	Signals     map[string]*Signal            // doors, water, mains and pumps, by channel
-	Alarms      map[AlarmKey]*Alarm           // by what they are of
-	Pending     []Pending                     // permissions whose verdict is not recorded yet
-	Treatments  map[string]int                // names used, and how often
-	Stock       map[string]*ledger.Stock      // product in stock, by form
-	Corrections map[uint64]*logbook.Corrected `json:",omitempty"` // by the seq that they correct
-	Found       []logbook.Finding             // the last ones
-	Flagged     map[string]bool               // findings that are not repeated
+	Site        *logbook.Site            // as last configured; nil before
+	At          logbook.Time             // now: the running maximum of received
+	LastSeq     uint64                   // last entry folded
+	PassedAt    logbook.Time             // when time was last let pass over everything
+	Due         logbook.Time             // when causes of silence are looked at again, at the latest
+	Channels    map[string]*Channel      // by name
+	Stores      map[string]*Store        // by name
+	Stacks      map[string]*Stack        // by name
+	Instruments map[string]*Instrument   // by name and unit
+	Signals     map[string]*Signal       // doors, water, mains and pumps, by channel
+	Alarms      map[AlarmKey]*Alarm      // by what they are of
+	Pending     []Pending                // permissions whose verdict is not recorded yet
+	Treatments  map[string]int           // names used, and how often
+	Stock       map[string]*ledger.Stock // product in stock, by form
+	Found       []logbook.Finding        // the last ones
+	Flagged     map[string]bool          // findings that are not repeated
 
 	feeds    map[string]feed     // by channel; made from Site
 	drawnBy  map[string]int      // pumps of the site by the channels whose samples they draw; made from Site
 	inStore  map[string][]string // stacks by store, sorted; made on demand
+	rounds   []round             // what a pass looks at, in order; made on demand
+	due      logbook.Time        // of what is being looked at
 	out      []logbook.Recorded
-	rewrite  *rewrite // while it is made again
-	outdated bool // a correction came in that it does not show yet
+	outdated uint64 // seq of a correction that it does not show yet; 0 = none
 }
 
 // Channel is what is known of one channel.
@@ -68,6 +69,7 @@ type Store struct {
 	Proofs    map[string]Proof         // of the lines of air points, by name
 	Signed    map[string]Signed        `json:",omitempty"` // checks before dosing, by code
 	Gate      logbook.Gate             // as last recorded
+	Due       logbook.Time             // when it is looked at again, at the latest
 }
 
 // Masked is somebody inside with breathing protection.
@@ -89,6 +91,7 @@ type Stack struct {
 	Proofs     map[string]Proof           // of its lines, by name
 	Product    map[string]*ledger.Account `json:",omitempty"` // of the current treatment, by form
 	Events     []EventView
+	Due        logbook.Time // when it is looked at again, at the latest
 }
 
 // Told is a phase record that was made.
@@ -123,6 +126,7 @@ type feed struct {
 	where        string
 	grain        bool   // temperature of the grain
 	signal       string // which sort of signal it is; empty = none
+	shared       bool   // it is said to be of something else as well
 }
 
 // New returns the state before any entry.
@@ -152,7 +156,7 @@ func (s *State) UnmarshalJSON(b []byte) error {
 // index makes what is derived from the site. A channel of gas that is said to be
 // of something else as well stays one of gas.
 func (s *State) index() {
-	s.feeds, s.drawnBy = map[string]feed{}, map[string]int{}
+	s.feeds, s.drawnBy, s.rounds = map[string]feed{}, map[string]int{}, nil
 	if s.Site == nil {
 		return
 	}
@@ -163,17 +167,23 @@ func (s *State) index() {
 			if where == "" {
 				where = logbook.WhereInside
 			}
-			s.feeds[p.Channel] = feed{channel: p.Channel, store: st.Name, line: -1, point: p.Name, where: where}
+			s.feed(feed{channel: p.Channel, store: st.Name, line: -1, point: p.Name, where: where})
 		}
 		for _, k := range st.Stacks {
 			if k.Temperature != "" {
-				s.feeds[k.Temperature] = feed{channel: k.Temperature, store: st.Name, stack: k.Name, line: -1, grain: true}
+				s.feed(feed{channel: k.Temperature, store: st.Name, stack: k.Name, line: -1, grain: true})
 			}
 			for i, l := range k.Lines {
-				s.feeds[l.Channel] = feed{channel: l.Channel, store: st.Name, stack: k.Name, line: i}
+				s.feed(feed{channel: l.Channel, store: st.Name, stack: k.Name, line: i})
 			}
 		}
 	}
+}
+
+// feed notes what a channel is of, in the place of what it was said to be of before.
+func (s *State) feed(f feed) {
+	_, f.shared = s.feeds[f.channel]
+	s.feeds[f.channel] = f
 }
 
 // store returns what is known of a store, from now on at least that it exists.
@@ -181,7 +191,7 @@ func (s *State) store(name string) *Store {
 	st := s.Stores[name]
 	if st == nil {
 		st = &Store{HandOwed: map[string]bool{}, Hands: map[string]gate.Hand{}, Tracks: map[string]*gate.Track{}, Air: map[string]*exposure.Air{}}
-		s.Stores[name] = st
+		s.Stores[name], s.rounds = st, nil
 	}
 	return st
 }
@@ -191,7 +201,7 @@ func (s *State) stack(name string) *Stack {
 	k := s.Stacks[name]
 	if k == nil {
 		k = &Stack{}
-		s.Stacks[name], s.inStore = k, nil
+		s.Stacks[name], s.inStore, s.rounds = k, nil, nil
 	}
 	return k
 }

@@ -65,7 +65,7 @@ func (s *State) gatePoint(st *Store, p logbook.AirPoint) gate.Point {
 		t = &gate.Track{}
 	}
 	return gate.Point{Name: p.Name, Detection: reading.PPM(ch, ch.DetectionLimit), AllowedGap: s.channel(p.Channel).AllowedGap(ch),
-		Pump: pumpDoubts[s.drawn(p.Channel)], Check: s.channel(p.Channel).owes(s.At), Track: t}
+		Pump: pumpDoubts[s.drawn(p.Channel)], Check: s.owes(s.channel(p.Channel)), Track: t}
 }
 
 // pumpDoubts names what a pump's state has against the gate.
@@ -87,6 +87,8 @@ func (s *State) gateStack(name string, st *Store) gate.Stack {
 // passStore decides the gate of a store at now, takes a clearance away that no
 // longer holds, and records what changed.
 func (s *State) passStore(name string) {
+	st := s.store(name)
+	s.due = farOff
 	in := s.gateOf(name)
 	d := gate.Decide(in)
 	if in.Cleared != nil && (d.Failed || d.Lapsed) {
@@ -95,8 +97,13 @@ func (s *State) passStore(name string) {
 		d = gate.Decide(in)
 	}
 	s.withholdAgain(name, d)
-	s.recordGate(name, in.Limit, d)
+	s.recordGate(name, in, d)
 	s.storeAlarms(name, in, d)
+	s.again(in.Next())
+	for _, set := range s.limitSets() {
+		s.again(set.From)
+	}
+	st.Due = s.due
 }
 
 // fall takes a standing clearance away. Hand readings beside every stack that
@@ -120,6 +127,7 @@ func (s *State) withholdAgain(name string, d gate.Decision) {
 	for _, stack := range s.stacksIn(name) {
 		if t := s.Stacks[stack].Treatment; t != nil && t.Phase == logbook.PhaseWithholding {
 			t.ClearedAt = s.At
+			s.watch()
 		}
 	}
 }
@@ -135,20 +143,35 @@ func gasIn(d gate.Decision) bool {
 }
 
 // recordGate proposes a gate record when the state or the reasons changed.
-func (s *State) recordGate(name string, limit float64, d gate.Decision) {
+func (s *State) recordGate(name string, in *gate.Store, d gate.Decision) {
 	st := s.store(name)
+	g := s.gateRecord(name, in, d)
+	if sameGate(&st.Gate, &g) {
+		return
+	}
+	s.put(&g, logbook.KindGate)
+	st.Gate = g
+	st.Gate.Reasons, st.Gate.Read = slices.Clone(g.Reasons), slices.Clone(g.Read)
+}
+
+// gateRecord is a decision as it is recorded.
+func (s *State) gateRecord(name string, in *gate.Store, d gate.Decision) logbook.Gate {
 	_, of := exposure.Limit(s.limitSets(), s.At)
-	g := logbook.Gate{Store: name, State: d.State, LimitPPM: logbook.Number(limit), LimitOf: of, Reasons: d.Reasons, Read: d.Read}
+	g := logbook.Gate{Store: name, State: d.State, LimitPPM: logbook.Number(in.Limit), LimitOf: of, Reasons: d.Reasons, Read: d.Read}
 	if g.Reasons == nil {
 		g.Reasons = []logbook.Reason{}
 	}
-	if sameGate(&st.Gate, &g) {
-		st.Gate.Reasons, st.Gate.Read = g.Reasons, g.Read
-		return
+	return g
+}
+
+// gateNow is the gate as last recorded, with its figures as they are now.
+func (s *State) gateNow(name string) logbook.Gate {
+	in := s.gateOf(name)
+	was, now := s.store(name).Gate, s.gateRecord(name, in, gate.Decide(in))
+	if sameGate(&was, &now) {
+		was.Reasons, was.Read = now.Reasons, now.Read
 	}
-	changed := g
-	s.put(&changed, logbook.KindGate)
-	st.Gate = changed
+	return was
 }
 
 // sameGate reports whether two decisions differ in nothing but their numbers.

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"undersheet/logbook"
+	"undersheet/rules/efficacy"
 	"undersheet/rules/exposure"
 )
 
@@ -117,7 +118,8 @@ type StackView struct {
 	Lowest       *logbook.Forecast // of the lowest line
 	Fit          *FitView
 	Leak         LeakView
-	LowHighRatio float64 // lowest line / highest line now; 0 = not known
+	Efficacy     *efficacy.Exposure // how even the gas was, and how long it stood; nil before t = 0
+	LowHighRatio float64            // lowest line / highest line now; 0 = not known
 	Events       []EventView
 }
 

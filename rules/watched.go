@@ -111,7 +111,7 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 	inside := p.Where == "" || p.Where == logbook.WhereInside
 	gas := of
 	gas.Alarm, gas.Code, gas.Value, gas.Limit = alarmAirGas, p.Where, logbook.Number(c.Last.Value), logbook.Number(limit)
-	silentFor, silent := c.SilentFor(ch, s.At)
+	silentFor, silent := s.silent(c, ch)
 	found := s.above(&gas)
 	if shown := c.Newest != 0 && c.Last.Counts; !shown || !found && (silent || !s.trusted(p.Channel, c.Last.At)) {
 		var known *Alarm // raised, or about to be
@@ -148,12 +148,16 @@ func dwellingLimit(p logbook.AirPoint, ch logbook.Channel, workers float64) floa
 func (s *State) faultAlarm(c *Channel, of logbook.Alarm) {
 	is := c.Last.State
 	of.Alarm, of.Code, of.Value = alarmFault, is, logbook.Number(c.Last.Raw)
-	bad := is == reading.Fault || is == reading.BelowZero || is == reading.Stuck
 	by := cause{}
 	if is == reading.Stuck { // a pump that is off leaves the same air in the tube
 		by = cause{of: alarmPumpOff, channel: of.Channel}
 	}
-	s.alarm(condition{of: of, active: bad, cause: by})
+	s.alarm(condition{of: of, active: broken(is), cause: by})
+}
+
+// broken reports whether a state says that an instrument is not to be trusted.
+func broken(state string) bool {
+	return state == reading.Fault || state == reading.BelowZero || state == reading.Stuck
 }
 
 // maskedAlarms counts how long somebody is inside with breathing protection. One
@@ -168,6 +172,7 @@ func (s *State) maskedAlarms(name string, st *Store) {
 	for i := range st.Inside {
 		m := &st.Inside[i]
 		d := s.At.Sub(m.Since)
+		s.again(m.Since.Add(most) + 1)
 		if d <= most {
 			continue
 		}

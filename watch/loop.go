@@ -1,9 +1,12 @@
 package watch
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
+	"io"
+	"iter"
 	"log/slog"
 	"sync"
 	"time"
@@ -264,7 +267,39 @@ func (l *Loop) fold(ctx context.Context, e logbook.Entry) (recs []logbook.Record
 		}
 	}()
 	recs = l.state.Fold(e)
+	if s, ok := l.state.(outdated); ok && s.Outdated() {
+		more, err := l.refold(ctx, s, e.Head().Seq)
+		if err != nil {
+			return nil, nil, err
+		}
+		recs = append(recs, more...)
+	}
 	return recs, l.planner.Fold(e, l.moment(ctx)), nil
+}
+
+// outdated is a Folder that a correction can put out of date.
+type outdated interface {
+	Outdated() bool
+	Refold(past iter.Seq2[logbook.Entry, error], byHand bool) ([]logbook.Recorded, error)
+}
+
+// refold makes the state again from the first entry to seq, after a correction. The
+// planner is not asked again: what was sent was sent.
+func (l *Loop) refold(ctx context.Context, s outdated, seq uint64) ([]logbook.Recorded, error) {
+	return s.Refold(func(yield func(logbook.Entry, error) bool) {
+		for from := uint64(1); from <= seq; {
+			entries, err := l.log.Read(ctx, from, l.opts.Batch)
+			if err != nil || len(entries) == 0 {
+				yield(nil, fmt.Errorf("read entries from seq %d again, for a correction: %w", from, cmp.Or(err, io.ErrUnexpectedEOF)))
+				return
+			}
+			for _, e := range entries {
+				if from = e.Head().Seq + 1; from > seq+1 || !yield(e, nil) {
+					return
+				}
+			}
+		}
+	}, false)
 }
 
 // moment returns what a Planner may ask for.

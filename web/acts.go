@@ -73,7 +73,7 @@ var actGroups = []struct {
 	{"Before", []logbook.Kind{logbook.KindLineProved, logbook.KindChecksSigned, logbook.KindNoGasDeclared}},
 	{"Dosing and exposure", []logbook.Kind{logbook.KindDosingStarted, logbook.KindDosePlaced, logbook.KindTreatmentStarted, logbook.KindHandReading, logbook.KindDoseAdded, logbook.KindExposureExtended, logbook.KindAbandoned}},
 	{"Going in under gas", []logbook.Kind{logbook.KindMaskedEntry, logbook.KindMaskedExit}},
-	{"Airing and clearing", []logbook.Kind{logbook.KindAiringStarted, logbook.KindAiringPaused, logbook.KindAiringResumed, logbook.KindEntryConfirmed}},
+	{"Airing and clearing", []logbook.Kind{logbook.KindAiringStarted, logbook.KindAiringPaused, logbook.KindAiringResumed, logbook.KindEntryConfirmed, logbook.KindInspected}},
 	{"Product and residue", []logbook.Kind{logbook.KindStockReceived, logbook.KindStockCounted, logbook.KindResidueTaken, logbook.KindResidueDisposed}},
 	{"Instruments", []logbook.Kind{logbook.KindInstrumentChecked, logbook.KindInstrumentSwapped}},
 	{"Alarms", []logbook.Kind{logbook.KindAcknowledged}},

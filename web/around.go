@@ -196,6 +196,9 @@ func (f *frame) cautions(kind logbook.Kind) []string {
 		return []string{"After a pause the whole airing time runs again."}
 	case logbook.KindAbandoned:
 		return []string{"The stack stays under gas until it was aired, whatever the treatment is called: the gate stays shut."}
+	case logbook.KindInspected:
+		return []string{"Grain is inspected after the store was cleared, never under gas or while it is being aired.",
+			"Eggs and pupae are not seen: samples that are kept warm for some weeks tell more than a look."}
 	case logbook.KindMaskedExit:
 		return []string{"Count the people at the door. An exit that is not on record keeps the gate shut."}
 	case logbook.KindAcknowledged:

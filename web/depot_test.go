@@ -15,6 +15,8 @@ import (
 	"undersheet/ingest"
 	"undersheet/logbook"
 	"undersheet/rules"
+	"undersheet/rules/efficacy"
+	"undersheet/rules/exposure"
 	"undersheet/rules/reading"
 	"undersheet/watch"
 )
@@ -81,6 +83,15 @@ func sample(ppm float64, age time.Duration, state string) rules.Sample {
 	return rules.Sample{At: logbook.At(now.Add(-age)), PPM: ppm, Raw: ppm, Unit: logbook.PPM, State: state}
 }
 
+// held is a line that held ppm for hours.
+func held(name string, ppm float64, hours int) efficacy.Line {
+	l := efficacy.Line{Name: name, PPMh: ppm * float64(hours), Above: float64(hours)}
+	for range hours {
+		l.Hours = append(l.Hours, exposure.Hour{PPMh: ppm, Read: 1})
+	}
+	return l
+}
+
 // invented is a depot with two stores: one under gas, one that owes its check.
 func invented() *fake {
 	started := logbook.At(now.Add(-56 * time.Hour))
@@ -103,6 +114,8 @@ func invented() *fake {
 		Lowest: forecast("", 130, 0.31), Fit: &rules.FitView{YieldPPM: 610, YieldSE: 12, ReleasePerDay: 1.2, ReleSE: 0.1, LossPerDay: 0.27, LossSE: 0.02, HalfLifeHours: 61.6},
 		Leak: rules.LeakView{Statistic: 3.25, Threshold: 11.5, Live: true}, LowHighRatio: 0.94,
 		Events: []rules.EventView{{At: started, Kind: "treatment-started", Text: "Amal Quint"}, {At: started.Add(30 * time.Hour), Kind: "leak", Text: "raised north top"}}}
+	b.Efficacy = &efficacy.Exposure{Hours: 56, Planned: 120, EndPPM: 150, FullPPM: 900, TempC: 28,
+		Lines: []efficacy.Line{held("north top", 400, 56), held("south low", 300, 56)}}
 	b.Lines[0].EndLevels = []logbook.EndLevel{{Moment: logbook.MomentShortest, Shown: logbook.ShownNotMet, PPM: 131, EndPPM: 150}, {Moment: logbook.MomentAiring, Shown: logbook.NotShown}}
 	long := rules.StoreView{Name: "Long Store", Stacks: []rules.StackView{b, {Name: "C", Store: "Long Store", Lines: []rules.LineView{{Name: "top", Last: rules.Sample{State: reading.None}}}}},
 		Air:    []rules.AirView{{Name: "door", Where: "door", Channel: "door", Last: sample(0.02, time.Minute, reading.OK), TWA8h: 0.011, Mean15min: 0.02}},

@@ -137,6 +137,18 @@ func TestStackPage(t *testing.T) {
 	require.Contains(t, parsed(t, w.Body.String()).text, "No curve: the stack has no treatment on record.")
 }
 
+// The stack's page tells how even the gas was: 300 and 400 ppm for 56 of 120 hours,
+// where 900 ppm is expected without loss, are a ratio of 0.75 and an average maximum of
+// 350 ppm, less than half; 48 h would do against Cynaeus angustus (21 h at 100 ppm, see
+// rules/efficacy), and 7 days at 150 ppm are not over.
+func TestStackPageTellsEfficacy(t *testing.T) {
+	p := parsed(t, get(invented().handler(Options{}), "/stack/B").Body.String())
+	for _, want := range []string{"Distribution and efficacy", "south low lowest 16800", "350 ppm so far, to be more than 450 ppm", "the lowest ratio from then on is 0.75",
+		"No inspection after treatment is on record", "7 d. GRDC Groundcover", "not yet reached", "Cynaeus angustus, susceptible, egg, 100 % killed"} {
+		require.Contains(t, strings.Join(strings.Fields(p.text), " "), want)
+	}
+}
+
 // TestCurveLeavesOutUntrusted: a reading that the instrument does not trust (1e6
 // ppm) would stretch the axis a thousandfold.
 func TestCurveLeavesOutUntrusted(t *testing.T) {

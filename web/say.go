@@ -18,7 +18,7 @@ func journalKinds() []logbook.Kind {
 	return slices.Concat(logbook.ActKinds,
 		[]logbook.Kind{logbook.KindReading, logbook.KindClock, logbook.KindClockStepped, logbook.KindSiteConfigured, logbook.KindInstrumentState,
 			logbook.KindPayloadRefused, logbook.KindRestored},
-		[]logbook.Kind{logbook.KindAccepted, logbook.KindRefused, logbook.KindFinding, logbook.KindPhase, logbook.KindEndLevel, logbook.KindGate,
+		[]logbook.Kind{logbook.KindAccepted, logbook.KindRefused, logbook.KindFinding, logbook.KindPhase, logbook.KindEndLevel, logbook.KindCriteria, logbook.KindGate,
 			logbook.KindAlarm, logbook.KindForecast, logbook.KindMessage})
 }
 
@@ -60,6 +60,13 @@ func (f *frame) say(e logbook.Entry) (who, what string) {
 		return "stack " + e.Stack, fmt.Sprintf("%s: %s, %s", e.Treatment, e.Phase, e.Verdict)
 	case *logbook.EndLevel:
 		return "stack " + e.Stack, fmt.Sprintf("line %s, %s: %s", e.Line, moments[e.Moment], endLevelOf(*e))
+	case *logbook.Criteria:
+		var parts []string
+		for _, c := range e.Criteria {
+			asks, stands := words.Criterion(f.Lang, c)
+			parts = append(parts, asks+" "+stands)
+		}
+		return "stack " + e.Stack, strings.Join(parts, " ")
 	case *logbook.Forecast:
 		return "stack " + e.Stack, fmt.Sprintf("at %s: %s ppm, with 90 %% between %s and %s; %s", f.clock(e.For), figure(float64(e.PPM.P50)), figure(float64(e.PPM.P05)), figure(float64(e.PPM.P95)), chance(float64(e.ChanceMet)))
 	case *logbook.Message:

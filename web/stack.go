@@ -25,6 +25,7 @@ type stackPage struct {
 	ChartTrouble                      string
 	Lines                             []lineCard
 	Ratio                             string
+	Success                           *successView
 	Leak                              *leakView
 	Events                            []eventRow
 	StorePath, Report, CurvePath      string // Report: empty before there is one
@@ -90,6 +91,7 @@ func (p *site) stackPage(ctx context.Context, v *rules.View, name string, log bo
 	if k.Treatment != "" && p.opts.Log != nil {
 		page.Report = reportPath(k.Treatment)
 	}
+	page.Success = page.success(k.Efficacy)
 	page.Facts, page.Fit = page.facts(k), fitFacts(k.Fit)
 	for i, l := range k.Lines {
 		page.Lines = append(page.Lines, page.line(k, l, keyOf(i)))

@@ -242,6 +242,8 @@ func stackActs(k rules.StackView) []actLink {
 		kinds = []logbook.Kind{logbook.KindHandReading, logbook.KindAiringStarted, logbook.KindExposureExtended, logbook.KindDoseAdded, logbook.KindAbandoned}
 	case logbook.PhaseAiring:
 		kinds = []logbook.Kind{logbook.KindHandReading, logbook.KindAiringPaused, logbook.KindAiringResumed}
+	case logbook.PhaseWithholding, logbook.PhaseClosed:
+		kinds = append(kinds, logbook.KindInspected)
 	}
 	var acts []actLink
 	for _, kind := range kinds {

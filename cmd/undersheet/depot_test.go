@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"iter"
 	"net"
 	"os"
 	"os/exec"
@@ -304,11 +305,23 @@ func (d *depotTest) export() (string, []logbook.Entry) {
 	status, out, errs := tried(d.t, "", "export", d.book)
 	require.Zero(d.t, status, errs)
 	var es []logbook.Entry
-	for e, err := range entriesOf(logbook.NewReader("export", strings.NewReader(out))) {
+	for e, err := range entriesIn(out) {
 		require.NoError(d.t, err)
 		es = append(es, e)
 	}
 	return out, es
+}
+
+// entriesIn yields the entries of a text.
+func entriesIn(text string) iter.Seq2[logbook.Entry, error] {
+	return func(yield func(logbook.Entry, error) bool) {
+		for r := logbook.NewReader("text", strings.NewReader(text)); ; {
+			e, err := r.Next()
+			if err == io.EOF || !yield(e, err) || err != nil {
+				return
+			}
+		}
+	}
 }
 
 // gate returns the newest gate state of the store.

@@ -210,7 +210,7 @@ func (d *depotTest) replayed() {
 	status, out, errs := tried(d.t, text, "replay", "--json", "-")
 	require.Zero(d.t, status, errs)
 	var again []logbook.Entry
-	for e, err := range entriesOf(logbook.NewReader("replay", strings.NewReader(out))) {
+	for e, err := range entriesIn(out) {
 		require.NoError(d.t, err)
 		again = append(again, e)
 	}

@@ -27,6 +27,12 @@ func recordText(rec logbook.Recorded, zone *time.Location) string {
 		return fmt.Sprintf("%s: %s, verdict %s", strings.TrimSpace(place("", r.Stack, "")+" "+r.Treatment), r.Phase, r.Verdict)
 	case *logbook.EndLevel:
 		return fmt.Sprintf("%s at %s: %s, %.4g ppm against %.4g ppm", place("", r.Stack, r.Line), r.Moment, r.Shown, float64(r.PPM), float64(r.EndPPM))
+	case *logbook.Criteria:
+		parts := []string{place("", r.Stack, "") + " " + r.Treatment + ":"}
+		for _, c := range r.Criteria {
+			parts = append(parts, c.Text)
+		}
+		return strings.Join(parts, " ")
 	case *logbook.Gate:
 		headline, read := words.Gate("en", r)
 		return strings.TrimSpace(headline + " " + read)

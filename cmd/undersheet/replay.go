@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -56,11 +57,37 @@ func (c *replayCmd) Run(con *console) error {
 		in, name = f, c.Entries
 	}
 	w := bufio.NewWriterSize(con.out, 64<<10)
-	configured, err := replay(rules.NewPlayer(site), logbook.NewReader(name, in), w, c.JSON)
+	p := rules.NewPlayer(site)
+	p.Keep = true // standard input cannot be read again
+	if f, ok := in.(*os.File); ok && c.Entries != "-" {
+		var err error
+		if p.Keep, err = corrects(f); err != nil {
+			return err
+		}
+	}
+	configured, err := replay(p, logbook.NewReader(name, in), w, c.JSON)
 	if site == nil && !configured {
 		fmt.Fprintln(con.err, "warning: without a site nothing can be judged: give --site FILE, or entries with a site-configured")
 	}
 	return errors.Join(err, w.Flush())
+}
+
+// corrects reports whether a file may hold corrections, for which its entries are kept
+// in memory, and goes back to where it was.
+func corrects(f *os.File) (bool, error) {
+	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
+		return true, nil // it cannot be read twice
+	}
+	found := false
+	s := bufio.NewScanner(f)
+	s.Buffer(nil, 16<<20)
+	for !found && s.Scan() {
+		found = bytes.Contains(s.Bytes(), []byte(logbook.KindCorrected))
+	}
+	if _, err := f.Seek(0, io.SeekStart); err != nil {
+		return true, fmt.Errorf("go back to the start of %s: %w", f.Name(), err)
+	}
+	return found || s.Err() != nil, nil
 }
 
 // replay plays every entry and writes what the rules make of it. It reports

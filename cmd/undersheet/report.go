@@ -75,12 +75,7 @@ func (c *reportCmd) fromFile() ([]string, error) {
 			return nil, err
 		}
 	}
-	f, err := os.Open(c.Entries)
-	if err != nil {
-		return nil, fmt.Errorf("open entries: %w", err)
-	}
-	defer f.Close()
-	r, err := report.Make(entriesOf(logbook.NewReader(c.Entries, f)), site, c.Treatment, report.Source{})
+	r, err := report.Make(entriesOf(c.Entries), site, c.Treatment, report.Source{})
 	if err != nil {
 		return nil, err
 	}
@@ -88,11 +83,18 @@ func (c *reportCmd) fromFile() ([]string, error) {
 }
 
 // entriesOf yields the entries of a file.
-func entriesOf(r *logbook.Reader) iter.Seq2[logbook.Entry, error] {
+func entriesOf(path string) iter.Seq2[logbook.Entry, error] {
 	return func(yield func(logbook.Entry, error) bool) {
+		f, err := os.Open(path)
+		if err != nil {
+			yield(nil, fmt.Errorf("open entries: %w", err))
+			return
+		}
+		defer f.Close()
+		r := logbook.NewReader(path, f)
 		for {
 			e, err := r.Next()
-			if err == io.EOF || !yield(e, err) || err != nil {
+			if errors.Is(err, io.EOF) || !yield(e, err) || err != nil {
 				return
 			}
 		}

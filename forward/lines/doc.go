@@ -58,7 +58,7 @@
 //
 // No name of a person, no message and no free text of theirs is written, but for
 // what they call a place. Not written are clock, clock-stepped, site-configured,
-// payload-refused, logbook-restored, message and line-proved entries, and acts
+// payload-refused, logbook-restored, message, criteria and line-proved entries, and acts
 // other than hand readings except by the verdict on them.
 //
 // # Tags stay few

@@ -2,6 +2,7 @@ package words
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"strconv"
 	"strings"
@@ -17,6 +18,7 @@ type catalogue struct {
 	alarms   map[string]sentence // by name, or name/code
 	gates    map[string]string   // by state
 	plans    map[string]string   // words of a plan, by code
+	criteria map[string]string   // for success: what each asks by its code, how it stands by code/state or code/why, else by why
 	phrase   map[string]string   // small parts
 }
 
@@ -28,6 +30,15 @@ type sentence struct {
 
 // catalogues are the languages there are.
 var catalogues = map[string]*catalogue{"en": &english}
+
+// joined is all sentences of some maps in one.
+func joined(parts ...map[string]string) map[string]string {
+	all := map[string]string{}
+	for _, p := range parts {
+		maps.Copy(all, p)
+	}
+	return all
+}
 
 // Languages lists the languages there are.
 func Languages() []string { return []string{"en"} }
@@ -62,7 +73,28 @@ func Fill(lang string, e logbook.Entry) {
 	case *logbook.Alarm:
 		headline, advice := Alarm(lang, r)
 		r.Text = headline + " " + advice
+	case *logbook.Criteria:
+		for i := range r.Criteria {
+			asks, stands := Criterion(lang, r.Criteria[i])
+			r.Criteria[i].Text = asks + " " + stands
+		}
 	}
+}
+
+// Criterion returns what a criterion for success asks, and how the treatment stands
+// against it.
+func Criterion(lang string, x logbook.Criterion) (asks, stands string) {
+	c := of(lang)
+	v := values{About: x.Code, Value: float64(x.Value), Limit: float64(x.Limit), Hours: float64(x.Hours), Within: float64(x.Within)}
+	key := x.Code + "/" + x.State
+	if x.Why != "" {
+		key = x.Code + "/" + x.Why
+		if _, ok := c.criteria[key]; !ok {
+			key = x.Why
+		}
+	}
+	state := c.criteria[x.State]
+	return c.say(c.criteria, x.Code, v), strings.TrimSpace(state + " " + c.say(c.criteria, key, v))
 }
 
 // fillReasons writes the sentence of each reason into it.
@@ -136,6 +168,7 @@ func Gate(lang string, g *logbook.Gate) (headline, read string) {
 type values struct {
 	Store, Stack, Line, Point, Channel, About string
 	Value, Limit                              float64
+	Hours, Within                             float64 // of exposure
 }
 
 // keys lists where a code's sentence may stand, the closest first: for the case
@@ -181,7 +214,7 @@ func (c *catalogue) put(s string, v values) string {
 		"{abs}", number(math.Abs(v.Value), v.Limit),
 		"{tenths}", strconv.FormatFloat(math.Round(10*v.Value)/10, 'f', -1, 64),
 		"{whole}", whole(v.Value), "{wholelimit}", whole(v.Limit),
-		"{percent}", whole(100*v.Value),
+		"{percent}", whole(100*v.Value), "{hours}", plain(v.Hours, 3), "{within}", plain(v.Within, 3),
 	).Replace(s)
 }
 

@@ -31,9 +31,13 @@ var (
 		airing-early-no-reason no-exposure-running dosing-not-recorded clock-stepped payload-refused hand-reading-below-detection
 		over-range fault stuck below-zero unknown-line unknown-point no-limits-country second-treatment-due act-backdated nobody-inside
 		already-running airing-before-release-over not-airing lines-changed second-treatment-off-window future-dated record-not-written
-		nothing-to-acknowledge protection-below-air line-proof-failed line-not-proved
+		nothing-to-acknowledge inspected-before-airing protection-below-air line-proof-failed line-not-proved
 		line-proof-failed/not-seen line-proof-failed/other-channel line-proof-failed/zero-missing line-proof-failed/zero line-proof-failed/flow
 		line-proof-failed/span line-proof-failed/unit line-proof-failed/no-channel`)
+	criteriaKeys = strings.Fields(`inspected-free average-maximum end-concentration even-gas met not-met not-decidable
+		inspected-free/met inspected-free/not-met average-maximum/met average-maximum/not-met end-concentration/met end-concentration/not-met
+		even-gas/met even-gas/not-met average-maximum/not-over end-concentration/not-over even-gas/not-over average-maximum/over-range
+		end-concentration/aired-early no-inspection dose-not-known not-read one-line`)
 	alarmNames = strings.Fields(`leak end-level-at-risk end-level-missed uneven-gas air-gas gate-rebound line-silent line-off line-blocked
 		instrument-fault instrument-silent door-opened power-lost fire-risk too-cold masked-entry-overdue follow-up-due point-silent watch-stopped sensor-silent pump-off`)
 )
@@ -50,6 +54,9 @@ func TestEveryCodeHasASentence(t *testing.T) {
 		}
 		for _, code := range findingCodes {
 			require.Contains(t, c.findings, code, "finding in %s", lang)
+		}
+		for _, key := range criteriaKeys {
+			require.Contains(t, c.criteria, key, "criterion in %s", lang)
 		}
 		for _, name := range alarmNames {
 			require.Contains(t, c.alarms, name, "alarm in %s", lang)
@@ -163,7 +170,7 @@ func inConstant(pkg string, n *ast.ValueSpec, add func(string, ast.Expr)) {
 // everySentence calls f with each sentence of a language, filled in.
 func everySentence(c *catalogue, f func(key, text string)) {
 	v := values{Store: "Store 2", Stack: "B", Line: "north top", Point: "door", Channel: "c-1", About: "it", Value: 0.34, Limit: 0.3}
-	for _, m := range []map[string]string{c.reasons, c.refused, c.findings, c.gates} {
+	for _, m := range []map[string]string{c.reasons, c.refused, c.findings, c.gates, c.criteria} {
 		for k, s := range m {
 			f(k, c.put(s, v))
 		}

@@ -44,9 +44,10 @@ func TestAddedDoseIsSuperposed(t *testing.T) {
 // those of a stack that was told at once.
 func TestDoseToldLate(t *testing.T) {
 	d := simulate(8, 120, 2, 0)
-	for i, r := range d.seen { // the gas of both doses, by superposition
-		c := Curve{d.setup.ppmOf(520), 1.3, 0.3}
-		d.seen[i].ppm = math.Round(r.ppm + 0.4*c.At((r.hours-50-3)/24) + 0.2*c.At((r.hours-62-3)/24))
+	c := Curve{d.setup.ppmOf(520), 1.3, 0.3}
+	more := func(h float64) float64 { return 0.4*c.At((h-50-3)/24) + 0.2*c.At((h-62-3)/24) } // by superposition
+	for i, r := range d.seen {
+		d.seen[i].ppm = math.Round(r.ppm + more(r.hours))
 	}
 	once, late := New(d.setup), New(d.setup)
 	rest := feed(once, d.seen, 49, 6)
@@ -71,8 +72,13 @@ func TestDoseToldLate(t *testing.T) {
 	a, _ := once.Lowest(120, 150)
 	b, _ := late.Lowest(120, 150)
 	t.Logf("told at once %.0f (%.0f–%.0f), late %.0f (%.0f–%.0f)", a.P50, a.P05, a.P95, b.P50, b.P05, b.P95)
-	require.InEpsilon(t, a.P50, b.P50, 0.05)
-	require.InDelta(t, width(a), width(b), 0.12)
+	require.InDelta(t, math.Log(a.P50), math.Log(b.P50), width(a)/4)
+	require.InDelta(t, width(a), width(b), width(a)/4)
+	least := math.Inf(1)
+	for l := range d.truth {
+		least = min(least, d.truth[l][len(d.truth[l])-1]+more(120))
+	}
+	require.True(t, a.P05 < least && least < a.P95 && b.P05 < least && least < b.P95, "the truth is %.0f", least)
 }
 
 // TestManyDoses: a state holds so many doses; more count with the nearest, no gram is

@@ -9,12 +9,16 @@ import (
 // CTP sums a concentration-time product by the trapezoid rule on actual times.
 // A value below detection counts as 0; a stretch between readings longer than the
 // allowed gap is not bridged but counted as a gap, until late readings fill it.
-// With Began set, the stretch before the first reading is a gap too.
+// With Began set, the stretch before the first reading is a gap too, and the sum
+// is kept hour by hour as well.
 type CTP struct {
-	PPMh  float64 // ppm·h
-	Began logbook.Time
-	Last  Point
-	Gaps  []Gap // unbridged stretches, oldest first
+	PPMh   float64 // ppm·h
+	Level  float64 // ppm; Above is of it
+	Above  float64 // hours at or above Level, by the straight line between two readings
+	Began  logbook.Time
+	Last   Point
+	Gaps   []Gap // unbridged stretches, oldest first
+	Hourly Hours // from Began on
 }
 
 // notRead marks the beginning as a point that nobody read.
@@ -58,6 +62,10 @@ func (c *CTP) Add(at logbook.Time, ppm float64, gap time.Duration) {
 func (c *CTP) join(i int, a, b Point, gap time.Duration) {
 	if a.PPM != notRead && b.At.Sub(a.At) <= gap {
 		c.PPMh += b.At.Hours(a.At) * (a.PPM + b.PPM) / 2
+		c.Above += hoursAbove(a, b, c.Level)
+		if c.Began != 0 {
+			c.Hourly.spread(c.Began, a, b)
+		}
 		return
 	}
 	c.Gaps = append(c.Gaps, Gap{})
@@ -75,4 +83,28 @@ func (c *CTP) GapHours() float64 {
 		h += g.To.At.Hours(g.From.At)
 	}
 	return h
+}
+
+// hoursAbove returns for how long the straight line from a to b is at or above level.
+func hoursAbove(a, b Point, level float64) float64 {
+	low, high := min(a.PPM, b.PPM), max(a.PPM, b.PPM)
+	switch h := b.At.Hours(a.At); {
+	case low >= level:
+		return h
+	case high < level:
+		return 0
+	default:
+		return h * (high - level) / (high - low)
+	}
+}
+
+// MarkOver notes that a reading was at the top of its instrument's range: what its
+// hour holds is at least that much.
+func (c *CTP) MarkOver(at logbook.Time) {
+	if c.Began == 0 {
+		return
+	}
+	if h := c.Hourly.at(c.Began, at); h != nil {
+		h.Over = true
+	}
 }

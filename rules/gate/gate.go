@@ -149,6 +149,27 @@ func Decide(s *Store) Decision {
 	return d
 }
 
+// Next returns when the passing of time alone may first change a decision: when a
+// point falls silent, a hand reading becomes too old, or a confirmation lapses.
+func (s *Store) Next() logbook.Time {
+	next := logbook.Time(math.MaxInt64)
+	note := func(at logbook.Time) {
+		if at > s.Now {
+			next = min(next, at)
+		}
+	}
+	for i := range s.Points {
+		note(s.Points[i].Newest.At.Add(s.Points[i].AllowedGap) + 1)
+	}
+	for i := range s.Hands {
+		note(s.Hands[i].At.Add(HandWithin) + 1)
+	}
+	if s.Cleared != nil {
+		note(s.Cleared.At.Add(again(s)))
+	}
+	return next
+}
+
 // ranOut returns the confirmation that ran out and was not renewed, if any.
 func (s *Store) ranOut(now bool) *Clearance {
 	if now {

@@ -65,6 +65,7 @@ type Treatment struct {
 	Paused       bool
 	Second       bool         // the second of a pair
 	ClearedAt    logbook.Time // last clearance; withholding runs from here
+	Inspected    string       // what inspections of the grain found after airing had started: a result of logbook.GrainInspected
 	Lines        []Line
 }
 
@@ -93,7 +94,7 @@ func (t *Treatment) Start(e *logbook.TreatmentStarted, p logbook.Protocol, at lo
 	t.Name, t.Given, t.Protocol, t.Started = e.Treatment, *e, p, at
 	t.Phase = logbook.PhaseExposure
 	for i := range t.Lines {
-		t.Lines[i].CTP = exposure.CTP{Began: at}
+		t.Lines[i].CTP = exposure.CTP{Began: at, Level: t.EndPPM()}
 	}
 	t.plan(e.ExposureHours)
 }
@@ -162,6 +163,18 @@ func (t *Treatment) Grams() float64 {
 // Clear notes a clearance of the store: the stack goes into withholding.
 func (t *Treatment) Clear(at logbook.Time) {
 	t.Phase, t.ClearedAt = logbook.PhaseWithholding, at
+}
+
+// Inspect notes what an inspection of the grain found, and reports whether it counts:
+// one made before the stack was aired does not. Live insects, once found, stay found.
+func (t *Treatment) Inspect(found string) bool {
+	if t.AiringFirst == 0 {
+		return false
+	}
+	if t.Inspected != logbook.InsectsLive {
+		t.Inspected = found
+	}
+	return true
 }
 
 // Hours turns hours into a Duration; out of range values are clipped.

@@ -49,6 +49,7 @@ var filled = map[logbook.Kind]string{
 	logbook.KindAiringResumed:    "stack=B&by=Ana+Brook",
 	logbook.KindAbandoned:        "stack=B&why=sheet+torn+in+two&by=Ana+Brook",
 	logbook.KindEntryConfirmed:   "store=Store+2&by=Ana+Brook&id=web-123",
+	logbook.KindInspected:        "stack=B&insects=none-found&method=sieved+samples&by=Ana+Brook",
 	logbook.KindAcknowledged:     "which=alarm%3Dleak%26line%3Dnorth%2Btop%26stack%3DB%26store%3DStore%2B2&by=Ana+Brook",
 }
 

@@ -27,6 +27,7 @@ var sheets = map[logbook.Kind]sheet{
 	logbook.KindAiringResumed:     {"Airing resumed", "Record that airing goes on", onStack, nil},
 	logbook.KindAbandoned:         {"Treatment abandoned", "Record that it is given up", abandoned, nil},
 	logbook.KindEntryConfirmed:    {"Entry confirmed", "Confirm with my name", onStore, nil},
+	logbook.KindInspected:         {"Grain inspected", "Record the inspection", grainInspected, nil},
 	logbook.KindStockReceived:     {"Stock received", "Record what came in", stockReceived, nil},
 	logbook.KindStockCounted:      {"Stock counted", "Record the count", product, nil},
 	logbook.KindChecksSigned:      {"Checks before dosing", "Sign the checks", checksSigned, nil},
@@ -124,6 +125,14 @@ func lineProved(d Depot) []Field {
 		{Name: "zero", Label: "Reading in clean air", Sort: Number, Signed: true, Hint: "Empty when it was not tested."},
 		{Name: "unit", Label: "Unit of these three", Sort: Choice, Choices: gasUnits, Preset: logbook.PPM},
 		{Name: "flow", Label: "Flow at the end of the line", Unit: "L/min", Sort: Number, Hint: "Empty when it was not tested."},
+	}
+}
+
+func grainInspected(d Depot) []Field {
+	return []Field{stackField(d),
+		{Name: "insects", Label: "Live insects", Sort: Choice, Needed: true, Choices: []Option{
+			{Value: logbook.InsectsNone, Label: "none found"}, {Value: logbook.InsectsLive, Label: "found"}}},
+		{Name: "method", Label: "How it was looked for", Sort: Text, Needed: true, Suggest: []string{"sieved samples", "sieved samples, incubated", "caged insects"}, Longest: 120},
 	}
 }
 

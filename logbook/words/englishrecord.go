@@ -1,0 +1,42 @@
+package words
+
+// englishRecordReasons say what keeps a gate shut of what people recorded around it.
+var englishRecordReasons = map[string]string{
+	"adjoining-under-gas":    "{about} next door is under gas: nobody stays on this side of the wall either.",
+	"check-after-over-range": "The instrument at {about} was over its range: it does not count until a bump test or a calibration has passed.",
+	"check-after-swap":       "The instrument at {about} was swapped: it does not count until a bump test or a calibration has passed.",
+	"check-failed":           "The instrument at {about} failed its last check: it does not count until one has passed.",
+	"check-overdue":          "The check of the instrument at {about} is overdue: it does not count until one has passed.",
+}
+
+// englishRecordFindings say what does not add up, or goes against good practice, in
+// what people recorded.
+var englishRecordFindings = map[string]string{
+	"opened-in-the-dark":                "{place}: opened in the dark. Reason given: {about}.",
+	"opened-in-the-dark-no-reason":      "{place}: opened in the dark, and no reason was given. People below cannot be seen, and nobody goes in at night.",
+	"opened-at-dusk":                    "{place}: opened so late that the two hours of airing end without daylight. Reason given: {about}.",
+	"opened-at-dusk-no-reason":          "{place}: opened so late that the two hours of airing end without daylight, and no reason was given.",
+	"opened-in-still-air":               "{place}: opened in still air ({value} m/s): gas stays near the ground. Reason given: {about}.",
+	"opened-in-still-air-no-reason":     "{place}: opened in still air ({value} m/s), and no reason was given: gas stays near the ground. Keep people away on all sides.",
+	"opened-towards-dwelling":           "{place}: opened with the wind towards people's homes: {about}.",
+	"opened-towards-dwelling-no-reason": "{place}: opened with the wind towards {about}, and no reason was given. Warn the people there and measure there.",
+	"stock-count-off":                   "The count of {about} is off by {value} pieces from the ledger: {limit} were counted. Find out where they went.",
+	"stock-negative":                    "More {about} were used than the ledger had: it stands at {value}. Something that came in was not recorded, or was used elsewhere.",
+	"dose-placed-alone":                 "{place}: one person alone, {about}, laid the dose. Two trained people are the least.",
+	"dose-placed-no-protection":         "{place}: what the people who laid the dose wore was not recorded.",
+	"dose-placed-differs":               "{place}: the pieces that were laid give {value} g of phosphine; {limit} g is on record.",
+	"residue-live":                      "{place}: {value} pieces of residue are not shown spent and may still give off gas: keep them apart, in the open, dry, not heaped, not closed in.",
+	"residue-spent-not-shown":           "{place}: {value} pieces are said to be spent; how that was shown was not recorded.",
+	"residue-count":                     "{place}: the pieces of {about} do not add up: {value} against {limit}. Look for the rest before anybody works there.",
+	"residue-heaped":                    "{place}: residue was heaped. It can catch fire: spread it out, dry, in the open.",
+	"residue-closed-drum":               "{place}: residue was closed in a drum. It can burst or burn: keep away, call the licensed fumigator.",
+	"residue-buried-live":               "{place}: {value} pieces were buried that were not shown spent.",
+	"residue-handed-to-nobody":          "{place}: residue was handed over; to whom was not recorded.",
+	"check-unknown":                     "{store}: there is no check called {about}.",
+	"checks-signed-alone":               "{store}: the checks were signed without a second person.",
+	"checks-owed":                       "{place}: {value} checks before dosing were not signed in the last day: {about}.",
+	"checks-owed/all":                   "{place}: no check before dosing was signed.",
+	"checks-wanting":                    "{place}: {value} checks before dosing were found wanting: {about}.",
+	"check-out-of-tolerance":            "Channel {channel}: at the {about} it was off by {value} ppm, more than the {limit} ppm that its accuracy allows: it did not pass.",
+	"correction-does-not-fit":           "The correction of entry {value} does not fit it: another kind of act stands there, or one that stands as it was made. It was left out.",
+}

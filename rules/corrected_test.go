@@ -1,0 +1,172 @@
+package rules
+
+import (
+	"encoding/json"
+	"iter"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"undersheet/logbook"
+)
+
+// entriesOf yields what a daemon has committed.
+func entriesOf(log []logbook.Entry) iter.Seq2[logbook.Entry, error] {
+	return func(yield func(logbook.Entry, error) bool) {
+		for _, e := range log {
+			if !yield(e, nil) {
+				return
+			}
+		}
+	}
+}
+
+// correct commits a correction and makes the state again, as the watch does.
+func (d *day) correct(of uint64, right logbook.Entry, back time.Duration) []logbook.Recorded {
+	c := &logbook.Corrected{Of: of, Why: "misread", Withdrawn: right == nil, Act: someone}
+	if right != nil {
+		right.Head().Time = d.now.Add(-back)
+		text, err := logbook.Encode(right)
+		require.NoError(d.t, err)
+		c.Entry = text
+	}
+	require.NoError(d.t, c.Validate())
+	d.act(c, logbook.KindCorrected, 0)
+	if !d.state.Outdated() {
+		return nil
+	}
+	recs, err := d.state.Refold(entriesOf(d.log), false)
+	require.NoError(d.t, err)
+	require.False(d.t, d.state.Outdated())
+	return recs
+}
+
+// seqOfKind is where the newest entry of a kind stands.
+func (d *day) seqOfKind(kind logbook.Kind) uint64 {
+	for _, e := range slices.Backward(d.log) {
+		if e.Head().Kind == kind {
+			return e.Head().Seq
+		}
+	}
+	require.Fail(d.t, "no entry of that kind", kind)
+	return 0
+}
+
+// A dose that was written down wrongly is put right: the treatment, its fit and its
+// forecast are those of the right one, and no record is changed.
+func TestCorrectionTakesEffectAtItsPlace(t *testing.T) {
+	wrong, right := underGas(t), underGas(t)
+	wrong.run(20)
+	right.run(20)
+	before := slices.Clone(wrong.log)
+	given := wrong.state.Stacks["A"].Treatment.Given
+	given.PhosphineG, given.GrainTempC, given.Protocol = 320, 31, "eight-day"
+	given.Header = logbook.Header{Kind: logbook.KindTreatmentStarted}
+	started := wrong.state.Stacks["A"].Treatment.Started
+	wrong.correct(wrong.seqOfKind(logbook.KindTreatmentStarted), &given, wrong.now.Sub(started))
+	now := wrong.state.Stacks["A"].Treatment
+	assert.Equal(t, 320.0, now.Given.PhosphineG)
+	assert.Equal(t, 192.0, now.Protocol.Hours)
+	assert.Equal(t, started, now.Started)
+	assert.Equal(t, 320.0, wrong.state.Stacks["A"].Gas.Fit.Setup.DoseG)
+	assert.Equal(t, before, wrong.log[:len(before)], "the logbook keeps what was said")
+	assert.Equal(t, right.state.Stacks["A"].Treatment.Lines[0].CTP.PPMh, now.Lines[0].CTP.PPMh, "every reading counts as before")
+
+	wrong.correct(wrong.seqOfKind(logbook.KindTreatmentStarted), &given, wrong.now.Sub(started)+3*time.Hour)
+	assert.Equal(t, started.Add(-3*time.Hour), wrong.state.Stacks["A"].Treatment.Started, "the newest correction counts, at its own time")
+}
+
+// Airing that never began: the stack is under gas again, the gate shuts, and that is
+// recorded.
+func TestWithdrawnAiringShutsTheGate(t *testing.T) {
+	d := underGas(t)
+	d.run(125)
+	d.air()
+	d.level["a1"], d.level["a2"] = flat(0), flat(0)
+	d.run(4)
+	require.Equal(t, logbook.PhaseAiring, d.state.Stacks["A"].Treatment.Phase)
+	recs := d.correct(d.seqOfKind(logbook.KindAiringStarted), nil, 0)
+	assert.Equal(t, logbook.PhaseExposure, d.state.Stacks["A"].Treatment.Phase)
+	assert.Equal(t, logbook.GateShut, d.state.Stores["Long Barn"].Gate.State)
+	kinds := map[logbook.Kind]bool{}
+	for _, r := range recs {
+		kinds[r.Head().Kind] = true
+		assert.Equal(t, d.state.LastSeq, r.Rec().Of)
+	}
+	assert.True(t, kinds[logbook.KindPhase] && kinds[logbook.KindGate])
+}
+
+// What stands as it was made is not corrected, and what is not there cannot be.
+func TestWhatCannotBeCorrected(t *testing.T) {
+	d := aday(t)
+	d.declare()
+	hand := &logbook.HandReading{Header: logbook.Header{Kind: logbook.KindHandReading}, Store: "Long Barn", Point: "door", Value: 1, Unit: logbook.PPM, Method: "tube"}
+	recs := d.correct(d.seqOfKind(logbook.KindNoGasDeclared), hand, 0)
+	require.NotEmpty(t, recs)
+	assert.Equal(t, "correction-does-not-fit", recs[0].(*logbook.Finding).Code)
+	assert.True(t, d.state.Stores["Long Barn"].Declared)
+	d.fresh()
+	assert.Nil(t, d.correct(99999, hand, 0))
+	assert.Equal(t, "correction-of-nothing", of[*logbook.Refused](d.fresh())[0].Code)
+	raw, err := json.Marshal(map[string]any{"time": d.now, "kind": "entry-confirmed", "store": "Long Barn"})
+	require.NoError(t, err)
+	assert.ErrorContains(t, (&logbook.Corrected{Of: 1, Why: "x", Entry: raw, Act: someone}).Validate(), "cannot be corrected")
+}
+
+// Whatever is corrected, the state is that of the history put right, but for what was
+// told before, and no correction opens a gate by itself.
+func TestCorrectionsAgainstTheRightHistory(t *testing.T) {
+	rapid.Check(t, func(r *rapid.T) {
+		g := &script{t: r, now: epoch, airy: true}
+		d := newDaemon(testSite())
+		for range rapid.IntRange(20, 120).Draw(r, "steps") {
+			for _, e := range g.next() {
+				d.commit(e)
+			}
+		}
+		var acts []logbook.Entry
+		for _, e := range d.log {
+			if logbook.Correctable(e.Head().Kind) {
+				acts = append(acts, e)
+			}
+		}
+		if len(acts) == 0 {
+			return
+		}
+		e := rapid.SampledFrom(acts).Draw(r, "act")
+		open := func() map[string]string {
+			m := map[string]string{}
+			for name, st := range d.state.Stores {
+				m[name] = st.Gate.State
+			}
+			return m
+		}
+		before := open()
+		c := &logbook.Corrected{Header: logbook.Header{Time: g.now, Received: g.now, Kind: logbook.KindCorrected}, Of: e.Head().Seq, Withdrawn: true, Why: "never happened", Act: someone}
+		d.commit(c)
+		if _, err := d.state.Refold(entriesOf(d.log), false); err != nil {
+			r.Fatal(err)
+		}
+		want := New()
+		for _, x := range d.log {
+			if x.Head().Seq != e.Head().Seq && x != logbook.Entry(c) {
+				want.Fold(x)
+			}
+		}
+		for name, k := range want.Stacks {
+			got := d.state.Stacks[name]
+			if got == nil || (k.Treatment == nil) != (got.Treatment == nil) || k.Treatment != nil && k.Treatment.Phase != got.Treatment.Phase {
+				r.Fatalf("stack %s: %+v, want %+v", name, got.Treatment, k.Treatment)
+			}
+		}
+		for name, was := range before {
+			if now := open()[name]; was == logbook.GateShut && now == logbook.GateCleared {
+				r.Fatalf("withdrawing %s cleared %s", e.Head().Kind, name)
+			}
+		}
+	})
+}

@@ -1,0 +1,128 @@
+package rules
+
+import (
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/rules/reading"
+)
+
+// Time passes over every stack and store, but at most entries it changes nothing:
+// whoever looks at a place notes when the passing of time alone may first change
+// what is seen there, and until then, and until a reading stirs it, it is not
+// looked at again. Wherever an alarm stands, or is about to, the next look is due at
+// once: its delays and its figure run on.
+
+// farOff is after all that is due: the last day of the year 9999, which RFC 3339 can write.
+const farOff = logbook.Time(253_402_214_400e6)
+
+// again notes that what is being looked at may change at a time to come.
+func (s *State) again(at logbook.Time) {
+	if at > s.At {
+		s.due = min(s.due, at)
+	}
+}
+
+// around is again, for a time in hours after t = 0 that is compared in floating
+// point.
+func (s *State) around(t *treatmentOf, hours float64) {
+	at := t.Started.Add(hoursOf(hours))
+	switch d := s.At.Sub(at); {
+	case d < -time.Second:
+		s.again(at.Add(-time.Second))
+	case d < time.Second:
+		s.watch()
+	}
+}
+
+// watch notes that what is being looked at is to be looked at again at once.
+func (s *State) watch() { s.due = min(s.due, s.At) }
+
+// silent tells how long nothing came of a channel, and whether that is too long.
+func (s *State) silent(c *Channel, ch logbook.Channel) (time.Duration, bool) {
+	s.again(c.Newest.Add(c.AllowedGap(ch)) + 1)
+	return c.SilentFor(ch, s.At)
+}
+
+// stirAll makes everything due.
+func (s *State) stirAll() {
+	s.Due = 0
+	for _, st := range s.Stores {
+		st.Due = 0
+	}
+	for _, k := range s.Stacks {
+		k.Due = 0
+	}
+}
+
+// stir makes due what a reading of a channel may change, beside what takes the
+// reading itself; was is the state of the reading before.
+func (s *State) stir(ch logbook.Channel, c *Channel, f feed, was string) {
+	switch {
+	case f.line >= 0 && f.stack != "" && !f.shared:
+		k := s.stack(f.stack)
+		if broken(was) || broken(c.Last.State) {
+			k.Due = 0
+			return
+		}
+		after, _ := s.quiet(&logbook.Alarm{Alarm: alarmLineSilent, Channel: f.channel}, c)
+		k.Due = min(k.Due, c.Newest.Add(after)+1)
+	case f.where != "" && !f.shared && reading.IsGas(ch): // its store is looked at
+	case f.channel != "":
+		s.stirAll()
+	}
+}
+
+// round is a store with its stacks, as a pass goes about.
+type round struct {
+	name   string
+	store  *Store
+	names  []string
+	stacks []*Stack
+}
+
+// allRounds lists the site's stores in its order, then those that only the record knows.
+func (s *State) allRounds() []round {
+	if s.rounds != nil {
+		return s.rounds
+	}
+	var rounds []round
+	for _, name := range s.storeNames() {
+		r := round{name: name, store: s.store(name), names: s.stacksIn(name)}
+		for _, stack := range r.names {
+			r.stacks = append(r.stacks, s.Stacks[stack])
+		}
+		rounds = append(rounds, r)
+	}
+	s.rounds = rounds
+	return rounds
+}
+
+// passAll lets time pass over everything.
+func (s *State) passAll() {
+	s.stirAll()
+	s.pass()
+}
+
+// pass lets time pass over what is due.
+func (s *State) pass() {
+	if s.Site == nil {
+		return
+	}
+	s.PassedAt = s.At
+	if s.At >= s.Due {
+		s.due = farOff
+		s.passCauses()
+		s.Due = s.due
+	}
+	for _, r := range s.allRounds() {
+		for i, k := range r.stacks {
+			if s.At >= k.Due {
+				s.passStack(r.names[i], k)
+			}
+		}
+		if s.At >= r.store.Due {
+			s.passStore(r.name)
+		}
+	}
+}
