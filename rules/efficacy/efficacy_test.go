@@ -185,7 +185,9 @@ func TestProducts(t *testing.T) {
 // 76,033.557 ppm·h in closed form, the peak 774.2637 ppm at 1.705619 d, and the
 // concentration at the end 524.2372 ppm.
 func TestOneCompartment(t *testing.T) {
-	curve := func(_ int, h float64) float64 { return 1000 * 1.5 / 1.35 * (math.Exp(-0.15*h/24) - math.Exp(-1.5*h/24)) }
+	curve := func(_ int, h float64) float64 {
+		return 1000 * 1.5 / 1.35 * (math.Exp(-0.15*h/24) - math.Exp(-1.5*h/24))
+	}
 	e := Of(aired(field(2, 120, curve), 120), began, 1000, 30)
 	low, _ := e.Lowest()
 	assert.InDelta(t, 76033.557, low.PPMh, 1)
