@@ -109,6 +109,7 @@ type StackView struct {
 	Protocol     string
 	Commodity    string
 	Started      logbook.Time // t = 0
+	ShortestEnd  logbook.Time // when the shortest exposure has passed
 	PlannedEnd   logbook.Time
 	AiringSince  logbook.Time
 	EndLevelPPM  float64

@@ -109,7 +109,7 @@ func invented() *fake {
 		return l
 	}
 	b := rules.StackView{Name: "B", Store: "Long Store", Treatment: "B-7", Phase: logbook.PhaseExposure, Verdict: logbook.VerdictProvisional,
-		Protocol: "five-day", Commodity: "milled rice", Started: started, PlannedEnd: end, EndLevelPPM: 150, PhosphineG: 520, GrainTempC: 28,
+		Protocol: "five-day", Commodity: "milled rice", Started: started, ShortestEnd: end, PlannedEnd: end, EndLevelPPM: 150, PhosphineG: 520, GrainTempC: 28,
 		Lines:  []rules.LineView{line("north top", 271, 130, 0.31, reading.OK), line("south low", 288, 171, 0.999, reading.Silent)},
 		Lowest: forecast("", 130, 0.31), Fit: &rules.FitView{YieldPPM: 610, YieldSE: 12, ReleasePerDay: 1.2, ReleSE: 0.1, LossPerDay: 0.27, LossSE: 0.02, HalfLifeHours: 61.6},
 		Leak: rules.LeakView{Statistic: 3.25, Threshold: 11.5, Live: true}, LowHighRatio: 0.94,
