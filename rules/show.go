@@ -140,6 +140,7 @@ func (s *State) stackView(name string) StackView {
 	v.Efficacy = s.efficacy(k)
 	if k.Gas != nil {
 		k.Gas.show(&v, t)
+		s.showAhead(&v, k, t)
 	}
 	return v
 }

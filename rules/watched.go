@@ -32,6 +32,7 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 			if e.Alone {
 				of.Code = codeOrDrift
 			}
+			of.Grounds = s.leakFound(k, t, &of, e)
 			changed := e.Onset
 			if e.Cleared {
 				changed = s.At.Hours(t.Started)

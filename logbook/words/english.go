@@ -13,6 +13,7 @@ var english = catalogue{
 	findings: englishFindings,
 	alarms:   englishAlarms,
 	criteria: englishCriteria,
+	seen:     englishSeen,
 	gates: map[string]string{
 		"shut":       "{store}: the gate is shut. Keep out.",
 		"airing":     "{store}: being aired, the gate is not open. Keep out.",

@@ -17,6 +17,7 @@ type catalogue struct {
 	alarms   map[string]sentence // by name, or name/code
 	gates    map[string]string   // by state
 	criteria map[string]string   // for success: what each asks by its code, how it stands by code/state or code/why, else by why
+	seen     map[string]string   // what forecasts and leaks rest on
 	phrase   map[string]string   // small parts
 }
 
