@@ -17,7 +17,7 @@ const moment = "Mon 2 Jan 15:04"
 // end of an exposure, and how likely the end level (ppm) is then met by all.
 func Forecast(lang string, f *logbook.Forecast, endPPM float64, zone *time.Location) string {
 	c := of(lang)
-	return c.fill("forecast", "{when}", at(f.For, zone), "{p50}", ppm(float64(f.PPM.P50)), "{p05}", ppm(float64(f.PPM.P05)),
+	return c.fill("forecast", "{when}", Moment(f.For, zone), "{p50}", ppm(float64(f.PPM.P50)), "{p05}", ppm(float64(f.PPM.P05)),
 		"{p95}", ppm(float64(f.PPM.P95)), "{end}", ppm(endPPM), "{chance}", chance(float64(f.ChanceMet)))
 }
 
@@ -34,7 +34,7 @@ func Grounds(lang string, a *logbook.Alarm, zone *time.Location) string {
 	if a.Line != "" {
 		key = "lost-line"
 	}
-	s := c.fill(key, "{since}", at(a.Onset, zone), "{from}", near(g.From, a.Onset, zone), "{to}", near(g.To, a.Onset, zone),
+	s := c.fill(key, "{since}", Moment(a.Onset, zone), "{from}", near(g.From, a.Onset, zone), "{to}", near(g.To, a.Onset, zone),
 		"{line}", a.Line, "{stack}", a.Stack, "{faster}", c.faster(float64(a.Limit), float64(a.Value)))
 	if g.Statistic > 0 {
 		return s + " " + c.fill("statistic", "{z}", decimals(float64(g.Statistic), 1), "{threshold}", decimals(float64(g.Threshold), 1))
@@ -67,26 +67,26 @@ func Outlook(lang string, o *logbook.Outlook, zone *time.Location) []string {
 	var out []string
 	say := func(key string, pairs ...string) { out = append(out, c.fill(key, append(pairs, values...)...)) }
 	if o.HeldUntil != 0 {
-		say("held-until", "{when}", at(o.HeldUntil, zone))
+		say("held-until", "{when}", Moment(o.HeldUntil, zone))
 	}
 	if o.Longer != 0 {
-		say("longer", "{when}", at(o.Longer, zone))
+		say("longer", "{when}", Moment(o.Longer, zone))
 	} else {
 		say("no-longer")
 	}
 	if p := o.Other; p.Protocol != "" {
-		say("other-protocol", "{protocol}", p.Protocol, "{level}", ppm(p.EndPPM), "{when}", at(p.End, zone), "{chance}", chance(p.Chance))
+		say("other-protocol", "{protocol}", p.Protocol, "{level}", ppm(p.EndPPM), "{when}", Moment(p.End, zone), "{chance}", chance(p.Chance))
 	}
 	switch up := o.TopUp; {
 	case !up.Known:
 	case up.Grams == 0:
 		say("top-up-none", "{most}", ppm(up.Most))
 	default:
-		say("top-up", "{grams}", ppm(up.Grams), "{pieces}", c.pieces(up), "{until}", at(up.Until, zone), "{most}", ppm(up.Most))
+		say("top-up", "{grams}", ppm(up.Grams), "{pieces}", c.pieces(up), "{until}", Moment(up.Until, zone), "{most}", ppm(up.Most))
 		if o.Leaking {
 			say("as-it-leaks")
 		}
-		say("who-tops-up", "{airing}", at(up.Airing, zone))
+		say("who-tops-up", "{airing}", Moment(up.Airing, zone))
 	}
 	return out
 }
@@ -106,15 +106,15 @@ func (c *catalogue) fill(key string, pairs ...string) string {
 	return strings.TrimSpace(strings.NewReplacer(pairs...).Replace(c.seen[key]))
 }
 
-// at writes a time.
-func at(t logbook.Time, zone *time.Location) string { return t.Std().In(zone).Format(moment) }
+// Moment writes a time as sentences do, in a zone.
+func Moment(t logbook.Time, zone *time.Location) string { return t.Std().In(zone).Format(moment) }
 
 // near writes a time that stands beside another: the day only where it differs.
 func near(t, beside logbook.Time, zone *time.Location) string {
 	if a, b := t.Std().In(zone), beside.Std().In(zone); a.YearDay() == b.YearDay() && a.Year() == b.Year() {
 		return a.Format("15:04")
 	}
-	return at(t, zone)
+	return Moment(t, zone)
 }
 
 // ppm writes a concentration with up to three significant digits; from 100 on whole.
