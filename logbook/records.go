@@ -211,8 +211,17 @@ type Alarm struct {
 	Limit    Number   `json:"limit"`
 	Also     []string `json:"also,omitempty"` // alarms of the same cause that this one speaks for
 	By       string   `json:"by,omitempty"`   // who acknowledged it
+	Grounds  *Grounds `json:"grounds,omitempty"`
 	Wake     bool     `json:"wake,omitempty"` // people are woken for it
 	Text     string   `json:"text,omitempty"` // the sentence; made outside rules
+}
+
+// Grounds are what a leak was told from.
+type Grounds struct {
+	From      Time   `json:"from"` // the onset lies between From and To with 95 %
+	To        Time   `json:"to"`
+	Statistic Number `json:"statistic"` // z of the test when it was told; 0: all lines fell at once
+	Threshold Number `json:"threshold"` // of z
 }
 
 // Quantiles bound a concentration in ppm with 90 %.

@@ -120,6 +120,7 @@ type Protocol struct {
 	Airing          Duration `json:"airing,omitempty" yaml:"airing"`                       // shortest airing
 	SecondAfterDays float64  `json:"second_after_days,omitempty" yaml:"second_after_days"` // second exposure starts this long after the first one's end
 	SecondWindow    Duration `json:"second_window,omitempty" yaml:"second_window"`         // and not later than this after that
+	ByTemperature   bool     `json:"by_temperature,omitempty" yaml:"by_temperature"`       // cool grain is held as long as is published for it, where that is longer
 	Source          string   `json:"source,omitempty" yaml:"source"`
 }
 

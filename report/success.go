@@ -45,7 +45,7 @@ func about(r efficacy.Row) string {
 
 // asks says what a published row asks for.
 func asks(r efficacy.Row) string {
-	s := fmt.Sprintf("%g %s for %s d", r.Level, r.Unit, plain(r.Hours/24))
+	s := fmt.Sprintf("%g %s for %.4g d", r.Level, r.Unit, r.Hours/24)
 	if r.TempC != nil {
 		s += fmt.Sprintf(" at %g °C", *r.TempC)
 	}
@@ -78,7 +78,11 @@ func (s *Success) csv(t *table, stack string) {
 		}
 	}
 	for _, x := range s.Shortest {
-		t.value("published", 0, x.Purpose, "shortest exposure", x.Days, "d", "0 = not effective; "+source(x.Source, x.Grade))
+		if x.Days == 0 {
+			t.say("published", 0, x.Purpose, "phosphine is not effective", source(x.Source, x.Grade))
+			continue
+		}
+		t.value("published", 0, x.Purpose, "shortest exposure", x.Days, "d", source(x.Source, x.Grade))
 	}
 	for _, a := range s.Published {
 		t.value("published", 0, a.Line, results[a.Result], a.Held, "h", about(a.Row)+": "+asks(a.Row)+"; "+source(a.Source, a.Grade))

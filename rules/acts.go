@@ -273,6 +273,7 @@ func (s *State) newTreatment(k *Stack, stack string, at logbook.Time) {
 // start puts a stack under gas.
 func (s *State) start(e *logbook.TreatmentStarted, k *Stack, at logbook.Time) {
 	p, known := protocol.Resolve(s.Site, e.Protocol)
+	p = s.byTemperature(p, k, e)
 	s.startFindings(e, k, p, known)
 	given := *e
 	if s.Treatments[e.Treatment]++; s.Treatments[e.Treatment] > 1 {

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"math"
+	"slices"
 
 	"undersheet/logbook"
 	"undersheet/rules/decay"
@@ -42,8 +43,11 @@ type Gas struct {
 	RatioSlot int                // of that bin
 	FullPPM   float64            // what the dose would give without loss; 0 = not known
 	Rises     []Rise             // one per line
+	Trail     Trail              // where the leak test stood
+	Leaks     []Found            // leaks of this exposure, oldest first
 
 	curves [][]CurvePoint // made on demand for the last refit, one per line
+	ahead  *lookedAhead   // the same
 }
 
 // Sum gathers the readings of one line in the running bin.
@@ -145,6 +149,7 @@ func (g *Gas) hand(t *treatment.Treatment, line int, at logbook.Time, ppm float6
 func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 	h := at.Hours(t.Started)
 	g.Fit.AddDose(h, grams)
+	g.ahead = nil
 	g.Leak.DoseAdded(h)
 	g.FullPPM = min(g.FullPPM+dose.FullPPM(grams, g.Setup.GasSpaceM3, g.Setup.TempC), mostPPM)
 }
@@ -171,7 +176,9 @@ func (g *Gas) closeBin(h float64) []leak.Event {
 	}
 	var events []leak.Event
 	if len(obs) > 0 {
-		events = g.Leak.Observe((float64(g.Slot)+0.5)*binHours, obs, g.Fit)
+		at := (float64(g.Slot) + 0.5) * binHours
+		events = g.Leak.Observe(at, obs, g.Fit)
+		g.Trail.mark(at, g.Leak)
 	}
 	g.Slot = slot
 	for i := range g.Sums {
@@ -193,7 +200,7 @@ func (g *Gas) scatter(line int, ppm float64, n int) float64 {
 // forecast refits and forecasts the planned end.
 func (g *Gas) forecast(t *treatment.Treatment) {
 	g.Fit.Refit()
-	g.curves = nil
+	g.curves, g.ahead = nil, nil
 	g.Forecasts, g.Lowest = g.Forecasts[:0], nil
 	lines, lowest, ok := g.Fit.Forecasts(t.PlannedEnd.Hours(t.Started), t.EndPPM())
 	if !ok {
@@ -243,5 +250,5 @@ func fitView(p decay.Params) *FitView {
 // leakView is the leak test for the pages.
 func (g *Gas) leakView() LeakView {
 	st := g.Leak.Statistic()
-	return LeakView{Statistic: st.Value, Threshold: st.Threshold, Live: st.Live}
+	return LeakView{Statistic: st.Value, Threshold: st.Threshold, Live: st.Live, Trail: g.Trail.marks(), Found: slices.Clone(g.Leaks)}
 }

@@ -130,6 +130,9 @@ func (s *State) stackView(name string) StackView {
 	v.Treatment, v.Phase, v.Verdict = t.Name, t.Phase, t.Verdict
 	v.Protocol, v.Commodity = t.Given.Protocol, t.Given.Commodity
 	v.Started, v.PlannedEnd, v.AiringSince = t.Started, t.PlannedEnd, t.AiringSince
+	if t.Started != 0 {
+		v.ShortestEnd = t.ShortestEnd()
+	}
 	v.EndLevelPPM, v.PhosphineG = t.EndPPM(), t.Grams()
 	for i := range t.Lines {
 		v.Lines = append(v.Lines, s.lineView(k, t, i))
@@ -137,6 +140,7 @@ func (s *State) stackView(name string) StackView {
 	v.Efficacy = s.efficacy(k)
 	if k.Gas != nil {
 		k.Gas.show(&v, t)
+		s.showAhead(&v, k, t)
 	}
 	return v
 }

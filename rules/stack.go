@@ -139,6 +139,7 @@ func (s *State) passExposure(name string, k *Stack, t *treatmentOf) {
 	if hour := int(math.Floor(s.At.Hours(t.Started))); hour > g.Hour && hour >= 2 {
 		daily := hour/24 > g.Hour/24
 		g.Hour = hour
+		s.markAway(name, k, t)
 		s.forecast(k, t, hour, daily)
 	}
 	s.again(t.Started.Add(time.Duration(max(g.Hour+1, 2)) * time.Hour))

@@ -1,12 +1,14 @@
 package rules
 
 import (
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/protocol"
 )
 
 // How a treatment stands against the published criteria is recorded when airing
@@ -65,4 +67,55 @@ func TestEfficacyIsACopy(t *testing.T) {
 	k := d.state.Stacks["A"].Treatment
 	k.Lines[0].CTP.Hourly[0].PPMh++
 	assert.Equal(t, before, e.Lines[0].Hours[0])
+}
+
+// A protocol that asks for it is as long as is published for the grain (GRDC
+// Groundcover: 7 d above 25 °C, 10 d at 15-25 °C), by the colder of what was entered
+// and measured; no protocol gets shorter by it.
+func TestExposureByTemperature(t *testing.T) {
+	for _, c := range []struct {
+		protocol string
+		by       bool
+		measured float64 // 27 °C is entered; 0 = not measured
+		hours    float64
+	}{{"five-day", false, 20, 120}, {"five-day", true, 0, 168}, {"five-day", true, 26, 168}, {"five-day", true, 25, 240}, {"five-day", true, 30, 168},
+		{"eight-day", true, 27, 192}, {"eight-day", true, 12, 240}, {"never heard of", true, 27, 192}} {
+		d := aday(t, func(s *logbook.Site) {
+			s.Channels["grain"] = logbook.Channel{Gas: "temperature", Unit: logbook.Cel}
+			s.Stores[0].Stacks[0].Temperature = "grain"
+			s.Protocols = map[string]logbook.Protocol{"five-day": {ByTemperature: c.by}, "eight-day": {ByTemperature: c.by}}
+		})
+		if c.measured != 0 {
+			d.commit(d.stamp(&logbook.Reading{Channel: "grain", Value: c.measured, Unit: logbook.Cel}, logbook.KindReading, 0))
+		}
+		d.fresh()
+		d.dose(c.protocol)
+		k := d.state.Stacks["A"].Treatment
+		assert.Equal(t, c.hours, k.Protocol.Hours, c)
+		assert.Equal(t, k.ShortestEnd(), k.PlannedEnd)
+		assert.Equal(t, k.ShortestEnd(), d.state.View().Stores[0].Stacks[0].ShortestEnd)
+		base, _ := protocol.Resolve(d.state.Site, c.protocol)
+		assert.Equal(t, c.hours > base.Hours, slices.Contains(findings(d.fresh()), "exposure-by-temperature"), c)
+	}
+}
+
+// A line that came off tells nothing of the gas from then on: it does not make the gas
+// uneven (the project's own rule).
+func TestLineOffIsNoUnevenGas(t *testing.T) {
+	d := aday(t)
+	d.declare()
+	d.dose("five-day")
+	d.level["a1"], d.level["a2"] = flat(600), flat(500)
+	d.run(40)
+	d.level["a2"] = flat(0)
+	d.run(6)
+	require.True(t, d.state.raised(&logbook.Alarm{Alarm: alarmLineOff, Store: "Long Barn", Stack: "A", Line: "low"}))
+	e := d.state.View().Stores[0].Stacks[0].Efficacy
+	for h, x := range e.Lines[1].Hours {
+		_, ok := x.Mean()
+		assert.Equal(t, h < 40, ok, "hour %d", h)
+	}
+	c := e.Criteria()[3]
+	assert.Equal(t, "met", c.State, "as far as it was read: the end level will not be shown")
+	assert.Greater(t, float64(c.Value), 0.8)
 }

@@ -109,6 +109,7 @@ type StackView struct {
 	Protocol     string
 	Commodity    string
 	Started      logbook.Time // t = 0
+	ShortestEnd  logbook.Time // when the shortest exposure has passed
 	PlannedEnd   logbook.Time
 	AiringSince  logbook.Time
 	EndLevelPPM  float64
@@ -119,6 +120,7 @@ type StackView struct {
 	Fit          *FitView
 	Leak         LeakView
 	Efficacy     *efficacy.Exposure // how even the gas was, and how long it stood; nil before t = 0
+	Outlook      *logbook.Outlook   // what can still be done for the end level; nil = not known, or the exposure is over
 	LowHighRatio float64            // lowest line / highest line now; 0 = not known
 	Events       []EventView
 }
@@ -132,6 +134,7 @@ type LineView struct {
 	CTPGhM3       float64 // g·h/m³ at the grain's temperature
 	GapHours      float64 // hours of exposure that no reading covers
 	Forecast      *logbook.Forecast
+	CTPByEnd      float64 // ppm·h expected from t = 0 to the planned end; 0 = not known
 	EndLevels     []logbook.EndLevel
 	Curve         []CurvePoint // fitted median and 90 % fan, hourly from t = 0 to the planned end
 }
@@ -155,6 +158,16 @@ type FitView struct {
 type LeakView struct {
 	Statistic, Threshold float64
 	Live                 bool
+	Trail                []LeakMark // every half hour, oldest first
+	Found                []Found    // oldest first
+}
+
+// LeakMark is where the test stood at an hour after t = 0: its statistic z for all
+// lines together and for the line that stands out most. While it was not live, both
+// are 0.
+type LeakMark struct {
+	Hours, All, Apart float64
+	Live              bool
 }
 
 // AlarmView is one raised alarm.

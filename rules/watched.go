@@ -21,6 +21,9 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 			Value: logbook.Number(e.LossAfter), Limit: logbook.Number(e.LossBefore)}
 		if e.Line >= 0 && e.Line < len(t.Lines) {
 			of.Line = t.Lines[e.Line].Name
+			if e.Kind == leak.LineOff || e.Kind == leak.Blocked {
+				t.Lines[e.Line].CTP.MarkAway(of.Onset, s.At)
+			}
 		}
 		by := cause{}
 		switch e.Kind {
@@ -29,6 +32,7 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 			if e.Alone {
 				of.Code = codeOrDrift
 			}
+			of.Grounds = s.leakFound(k, t, &of, e)
 			changed := e.Onset
 			if e.Cleared {
 				changed = s.At.Hours(t.Started)

@@ -8,6 +8,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/report/chart"
+	"undersheet/report/picture"
 	"undersheet/rules"
 )
 
@@ -86,9 +87,9 @@ func (p *site) curvesOf(ctx context.Context, v *rules.View, k rules.StackView) C
 		c.Trouble = "Readings are missing: the logbook could not be read."
 	}
 	for i, l := range k.Lines {
-		line := CurveLine{Key: keyOf(i), Name: printable(l.Name), X: []float64{}, Y: []float64{}}
+		line := CurveLine{Key: picture.Key(i), Name: printable(l.Name), X: []float64{}, Y: []float64{}}
 		if i < len(d.dots) {
-			for _, pt := range chart.Thin(d.dots[i], dotsOfLine) {
+			for _, pt := range chart.Thin(d.dots[i], picture.SpansOfLine) {
 				line.X, line.Y = append(line.X, pt.X), append(line.Y, pt.Y)
 			}
 		}

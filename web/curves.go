@@ -12,26 +12,25 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/report/chart"
+	"undersheet/report/picture"
 	"undersheet/rules"
 	"undersheet/rules/dose"
-	"undersheet/rules/reading"
 )
 
 // Bounds of the curves.
 const (
-	curveAge   = 2 * time.Minute // depot time for which a drawn curve is shown again
-	dotsOfLine = 220             // spans of time from each of which the lowest and highest reading are drawn
-	gapHours   = 1.0             // the overview's lines are not drawn across longer gaps
-	pastEnd    = 48 * time.Hour  // how long after the planned end readings are still drawn
+	curveAge = 2 * time.Minute // depot time for which a drawn curve is shown again
+	pastEnd  = 48 * time.Hour  // how long after the planned end readings are still drawn
 )
 
 // drawn are the curves of one stack.
 type drawn struct {
-	overview *picture
-	lines    []picture
-	dots     [][]chart.Point // readings of each line
-	of       curveKey
-	at       logbook.Time
+	overview             *drawing
+	lines                []drawing
+	residuals, statistic []drawing       // none before there is one
+	dots                 [][]chart.Point // readings of each line
+	of                   curveKey
+	at                   logbook.Time
 }
 
 // curveKey tells one drawing from another.
@@ -66,14 +65,22 @@ func (c *curveCache) of(ctx context.Context, src Record, v *rules.View, k rules.
 		errs = append(errs, err)
 	}
 	d := drawn{of: key, at: v.Now, dots: lines}
-	b := board{v: v, k: k, log: log, dots: lines}
-	overview, err := picturize(b.overview(), b.legend())
-	errs = append(errs, err)
-	overview.Draw, d.overview = "all", &overview
+	pic := picture.Stack{View: k, Now: v.Now, Readings: lines, Log: log}
+	draw := func(c *chart.Chart, caption, name string) drawing {
+		made, err := drawingOf(c, caption)
+		errs, made.Draw = append(errs, err), name
+		return made
+	}
+	overview := draw(pic.All(), "Readings: "+pic.Legend(), "all")
+	d.overview = &overview
 	for i := range k.Lines {
-		pic, err := picturize(b.line(i), keyOf(i)+" "+k.Lines[i].Name)
-		errs, pic.Draw = append(errs, err), strconv.Itoa(i)
-		d.lines = append(d.lines, pic)
+		d.lines = append(d.lines, draw(pic.Line(i), picture.Key(i)+" "+k.Lines[i].Name, strconv.Itoa(i)))
+	}
+	if r := pic.Residuals(); len(r.Series) > 0 {
+		d.residuals = []drawing{draw(r, picture.ResidualsCaption, "")}
+	}
+	if len(k.Leak.Trail) > 0 {
+		d.statistic = []drawing{draw(pic.Statistic(), picture.StatisticCaption, "")}
 	}
 	if err := errors.Join(errs...); err != nil {
 		return d, err
@@ -110,108 +117,10 @@ func readings(ctx context.Context, src Record, v *rules.View, k rules.StackView,
 	return points, nil
 }
 
-func picturize(c *chart.Chart, caption string) (picture, error) {
+func drawingOf(c *chart.Chart, caption string) (drawing, error) {
 	var b bytes.Buffer
 	if err := c.WriteSVG(&b); err != nil {
-		return picture{}, fmt.Errorf("draw chart: %w", err)
+		return drawing{}, fmt.Errorf("draw chart: %w", err)
 	}
-	return picture{SVG: template.HTML(b.String()), Caption: caption}, nil // chart escapes every name
-}
-
-// keyOf is the letter of a stack's line.
-func keyOf(i int) string {
-	if i < 26 {
-		return string(rune('A' + i))
-	}
-	return strconv.Itoa(i + 1)
-}
-
-// board draws one stack.
-type board struct {
-	v    *rules.View
-	k    rules.StackView
-	log  bool
-	dots [][]chart.Point
-}
-
-func (b *board) base(id string) *chart.Chart {
-	c := &chart.Chart{ID: id, XLabel: "hours since t = 0", YLabel: "ppm", Log: b.log, Floor: 1,
-		Levels: []chart.Level{{Name: "end level " + figure(b.k.EndLevelPPM) + " ppm", Y: b.k.EndLevelPPM}}}
-	c.XMax = b.k.PlannedEnd.Hours(b.k.Started)
-	for _, dots := range b.dots {
-		if n := len(dots); n > 0 {
-			c.XMax = max(c.XMax, dots[n-1].X)
-		}
-		for _, p := range dots {
-			c.YMax = max(c.YMax, p.Y)
-		}
-	}
-	for i, e := range b.k.Events {
-		if x := e.At.Hours(b.k.Started); x >= 0 && x <= c.XMax {
-			c.Marks = append(c.Marks, chart.Mark{Label: strconv.Itoa(i + 1), X: x})
-		}
-	}
-	return c
-}
-
-// overview draws what every line read.
-func (b *board) overview() *chart.Chart {
-	c := b.base("all")
-	c.Width, c.Height = 620, 340
-	c.Title = "What the lines of stack " + b.k.Name + " read"
-	c.Summary = fmt.Sprintf("%d lines, against the end level of %s ppm.", len(b.k.Lines), figure(b.k.EndLevelPPM))
-	for i, dots := range b.dots {
-		usual := gapHours
-		for _, ch := range b.v.Channels {
-			if ch.Name == b.k.Lines[i].Channel {
-				usual = max(usual, 3*ch.UsualSeconds/3600)
-			}
-		}
-		c.Series = append(c.Series, chart.Series{Key: keyOf(i), Points: chart.Thin(dots, dotsOfLine), Dash: i, Gap: usual})
-	}
-	return c
-}
-
-func (b *board) legend() string {
-	text := "Readings:"
-	for i, l := range b.k.Lines {
-		sep := ";"
-		if i == 0 {
-			sep = ""
-		}
-		text += sep + " " + keyOf(i) + " " + l.Name
-	}
-	return text + "."
-}
-
-// line draws the readings of one line with its fit and forecast.
-func (b *board) line(i int) *chart.Chart {
-	l := b.k.Lines[i]
-	c := b.base("line-" + strconv.Itoa(i))
-	c.Title = fmt.Sprintf("Line %s of stack %s", l.Name, b.k.Name)
-	c.Summary = "Last " + last(l.Last) + " ppm."
-	if f := forecastOf(b.k, l.Forecast); f != nil {
-		c.Summary += fmt.Sprintf(" At the planned end %s ppm, with 90 %% between %s and %s.", figure(float64(f.PPM.P50)), figure(float64(f.PPM.P05)), figure(float64(f.PPM.P95)))
-	}
-	now := b.v.Now.Hours(b.k.Started)
-	var fit, ahead []chart.Point
-	var band chart.Band
-	for _, p := range l.Curve {
-		band.Points = append(band.Points, chart.BandPoint{X: p.Hours, Lower: p.P05, Upper: p.P95})
-		at := chart.Point{X: p.Hours, Y: p.P50}
-		if p.Hours <= now || b.k.Phase != logbook.PhaseExposure {
-			fit = append(fit, at)
-			continue
-		}
-		if len(ahead) == 0 && len(fit) > 0 {
-			ahead = append(ahead, fit[len(fit)-1])
-		}
-		ahead = append(ahead, at)
-	}
-	c.Bands = []chart.Band{band}
-	c.Series = []chart.Series{{Points: chart.Thin(b.dots[i], dotsOfLine), Dots: true}, {Points: fit, Strong: true}, {Points: ahead, Strong: true, Dash: 1}}
-	if l.Last.State == reading.None {
-		c.Summary = "Nothing was read yet."
-	}
-	return c
+	return drawing{SVG: template.HTML(b.String()), Caption: caption}, nil // chart escapes every name
 }

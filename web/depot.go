@@ -125,8 +125,7 @@ func (f *frame) head(k rules.StackView) stackHead {
 		h.When = fmt.Sprintf("Aired since %s.", f.clock(k.AiringSince))
 	}
 	if l := forecastOf(k, k.Lowest); l != nil {
-		h.Forecast = fmt.Sprintf("Lowest line at the planned end: %s ppm, with 90 %% between %s and %s. End level %s ppm: %s to hold it.",
-			figure(float64(l.PPM.P50)), figure(float64(l.PPM.P05)), figure(float64(l.PPM.P95)), figure(k.EndLevelPPM), chance(float64(l.ChanceMet)))
+		h.Forecast = words.Forecast(f.Lang, l, k.EndLevelPPM, f.zone)
 	} else if k.Phase == logbook.PhaseExposure {
 		h.Forecast = fmt.Sprintf("End level %s ppm on every line. No forecast yet: it needs 12 hours of exposure and readings.", figure(k.EndLevelPPM))
 	}

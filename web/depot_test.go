@@ -109,10 +109,10 @@ func invented() *fake {
 		return l
 	}
 	b := rules.StackView{Name: "B", Store: "Long Store", Treatment: "B-7", Phase: logbook.PhaseExposure, Verdict: logbook.VerdictProvisional,
-		Protocol: "five-day", Commodity: "milled rice", Started: started, PlannedEnd: end, EndLevelPPM: 150, PhosphineG: 520, GrainTempC: 28,
+		Protocol: "five-day", Commodity: "milled rice", Started: started, ShortestEnd: end, PlannedEnd: end, EndLevelPPM: 150, PhosphineG: 520, GrainTempC: 28,
 		Lines:  []rules.LineView{line("north top", 271, 130, 0.31, reading.OK), line("south low", 288, 171, 0.999, reading.Silent)},
 		Lowest: forecast("", 130, 0.31), Fit: &rules.FitView{YieldPPM: 610, YieldSE: 12, ReleasePerDay: 1.2, ReleSE: 0.1, LossPerDay: 0.27, LossSE: 0.02, HalfLifeHours: 61.6},
-		Leak: rules.LeakView{Statistic: 3.25, Threshold: 11.5, Live: true}, LowHighRatio: 0.94,
+		Leak: leakSeen(started), Outlook: outlookOf(started, end), LowHighRatio: 0.94,
 		Events: []rules.EventView{{At: started, Kind: "treatment-started", Text: "Amal Quint"}, {At: started.Add(30 * time.Hour), Kind: "leak", Text: "raised north top"}}}
 	b.Efficacy = &efficacy.Exposure{Hours: 56, Planned: 120, EndPPM: 150, FullPPM: 900, TempC: 28,
 		Lines: []efficacy.Line{held("north top", 400, 56), held("south low", 300, 56)}}
@@ -126,9 +126,24 @@ func invented() *fake {
 	v := &rules.View{Config: &logbook.Site{Name: "Elder Quay Depot"}, Site: "Elder Quay Depot", Timezone: "Africa/Nairobi", Now: logbook.At(now.Add(-2 * time.Second)), Seq: 4711, Stores: []rules.StoreView{long, round}}
 	v.Alarms = []rules.AlarmView{
 		{Alarm: logbook.Alarm{State: logbook.AlarmRaised, Alarm: "line-silent", Stack: "B", Store: "Long Store", Line: "south low", Priority: logbook.PriorityMedium, Value: 45}, Since: started.Add(40 * time.Hour)},
-		{Alarm: logbook.Alarm{State: logbook.AlarmRaised, Alarm: "leak", Stack: "B", Store: "Long Store", Line: "north top", Priority: logbook.PriorityHigh, Value: 0.3, Onset: started.Add(29 * time.Hour)}, Since: started.Add(30 * time.Hour)}}
+		{Alarm: logbook.Alarm{State: logbook.AlarmRaised, Alarm: "leak", Stack: "B", Store: "Long Store", Line: "north top", Priority: logbook.PriorityHigh, Value: 0.3, Limit: 0.1, Onset: started.Add(29 * time.Hour), Grounds: &leakSeen(started).Found[0].Grounds}, Since: started.Add(30 * time.Hour)}}
 	v.Findings = []logbook.Finding{{Code: "no-limits-country", Limit: 0.3}}
 	return &fake{view: v, changed: make(chan struct{}), status: watch.Status{Seq: 4711, Judged: 4711, Folded: 4711, Records: 37}}
+}
+
+// leakSeen is a leak test that ran from hour 12 on and told one leak.
+func leakSeen(started logbook.Time) rules.LeakView {
+	l := rules.LeakView{Statistic: 3.25, Threshold: 11.5, Live: true, Found: []rules.Found{{Line: "north top", Raised: started.Add(30 * time.Hour),
+		Onset: started.Add(29 * time.Hour), Grounds: logbook.Grounds{From: started.Add(28 * time.Hour), To: started.Add(29 * time.Hour), Statistic: 12, Threshold: 11.5}}}}
+	for h := 0.0; h < 56; h += 0.5 {
+		l.Trail = append(l.Trail, rules.LeakMark{Hours: h, All: h / 10, Apart: h / 12, Live: h >= 12})
+	}
+	return l
+}
+
+func outlookOf(started, end logbook.Time) *logbook.Outlook {
+	return &logbook.Outlook{Stack: "B", For: end, EndPPM: 150, Chance: 0.31, Want: 0.95, Leaking: true, HeldUntil: started.Add(80 * time.Hour),
+		TopUp: logbook.TopUp{Known: true, Grams: 122, Most: 520, Until: started.Add(100 * time.Hour), Airing: started.Add(130 * time.Hour)}}
 }
 
 // hostile names everything with markup.

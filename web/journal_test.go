@@ -13,6 +13,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"undersheet/report/picture"
+
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
 )
@@ -240,7 +242,7 @@ func TestCurvesForTheScript(t *testing.T) {
 	require.Equal(t, 120.0, c.PlannedEnd)
 	require.True(t, c.Exposure)
 	require.Len(t, c.Lines, 2)
-	require.LessOrEqual(t, len(c.Lines[0].X), 2*dotsOfLine+2)
+	require.LessOrEqual(t, len(c.Lines[0].X), 2*picture.SpansOfLine+2)
 	require.Greater(t, len(c.Lines[0].X), 100)
 	require.Len(t, c.Lines[0].Y, len(c.Lines[0].X))
 	require.Len(t, c.Lines[0].Fit.P95, 61)

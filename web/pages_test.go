@@ -111,7 +111,7 @@ func TestDepotPage(t *testing.T) {
 		"CHECK OWED", "Still owed", "The confirmation by a named person is owed", "two trained people with breathing protection, in daylight",
 		"0.02", "0.042", "1 min", "below 0.1 ppm. An invented source",
 		"Exposure", "verdict: provisional", "B-7: five-day, milled rice", "in 2 d 16 h",
-		"Lowest line at the planned end: 130 ppm, with 90 % between 91 and 169. End level 150 ppm: chance about 31 % to hold it.",
+		"At the end (Sat 9 May 09:00) the lowest line is expected at 130 ppm (90 %: 91–169); the chance that every line is at or above 150 ppm is 31 %.",
 		"north top", "271", "4 min", "silent", "Not under treatment", "not read yet", "No limit set is chosen"[:2],
 	} {
 		require.Contains(t, p.text, want)
@@ -125,11 +125,13 @@ func TestStackPage(t *testing.T) {
 		w := get(invented().handler(Options{}), path)
 		require.Equal(t, http.StatusOK, w.Code)
 		p := parsed(t, w.Body.String())
-		require.Equal(t, 4, p.seen["svg"], "the shape of the gate, all lines, and each line")
-		require.Equal(t, 3, p.seen["figcaption"])
+		require.Equal(t, 6, p.seen["svg"], "the shape of the gate, all lines, each line, residuals and leak test")
+		require.Equal(t, 5, p.seen["figcaption"])
 		for _, want := range []string{"Stack B in Long Store", "SHUT", "end level 150 ppm", "21345 ppm·h, 29.7 g·h/m³", "130 ppm, with 90 % between 91 and 169; chance about 31 %", "chance over 99 %",
 			"not held: 131 of 150 ppm", "not shown: no valid reading", "Statistic 3.25, alarm from 11.5", "Half-life of the concentration 61.6 h", "0.27 ± 0.02 per day",
-			"Treatment started: Amal Quint", "Leak: raised north top", "Lowest line / highest line now: 0.94"} {
+			"Treatment started: Amal Quint", "Leak: raised north top",
+			"Since about Tue 5 May 14:00 (13:00–14:00) line north top has lost gas 3.0 times as fast as before (0.10 → 0.30 per day); the statistic was 12.0 against a threshold of 11.5.",
+			"Phosphine added now, 122 g, would bring the chance to 95 %", "is for the licensed fumigator to decide", "two trained people, breathing protection, daylight", "Lowest line / highest line now: 0.94"} {
 			require.Contains(t, p.text, want)
 		}
 	}
@@ -165,7 +167,7 @@ func TestReadingsThatFailAreSaid(t *testing.T) {
 	p := parsed(t, w.Body.String())
 	require.Contains(t, p.text, "curves may be missing")
 	require.Contains(t, p.text, "disk on fire")
-	require.Equal(t, 4, p.seen["svg"], "what was read is shown")
+	require.Equal(t, 6, p.seen["svg"], "what was read is shown")
 	require.Contains(t, p.text, "SHUT")
 }
 

@@ -4,9 +4,10 @@ import (
 	"context"
 	"fmt"
 	"html/template"
-	"strconv"
 
 	"undersheet/logbook"
+	"undersheet/logbook/words"
+	"undersheet/report/picture"
 	"undersheet/rules"
 )
 
@@ -20,13 +21,14 @@ type stackPage struct {
 	Alarms                            []alarmView
 	Facts, Fit                        []fact
 	Log                               bool
-	Overview                          *picture
-	Charts                            []picture
+	Overview                          *drawing
+	Charts, Residuals, Statistic      []drawing
 	ChartTrouble                      string
 	Lines                             []lineCard
 	Ratio                             string
 	Success                           *successView
 	Leak                              *leakView
+	Outlook                           []string // what can still be done for the end level; none where it is sure to hold
 	Events                            []eventRow
 	StorePath, Report, CurvePath      string // Report: empty before there is one
 	Acts                              []actLink
@@ -35,8 +37,8 @@ type stackPage struct {
 // fact is a name and its value.
 type fact struct{ Name, Value string }
 
-// picture is a chart with its words.
-type picture struct {
+// drawing is a chart with its words.
+type drawing struct {
 	SVG     template.HTML
 	Caption string
 	Draw    string // what the script draws in its place: "all", or the index of a line
@@ -55,7 +57,8 @@ type endLevel struct{ Moment, Result string }
 type leakView struct {
 	Value, Threshold string
 	Live             bool
-	Max, Shown       string // for the bar
+	Grounds          []string // what the leaks that stand were told from
+	Max, Shown       string   // for the bar
 }
 
 // eventRow is one event with the number that it has in the charts.
@@ -94,11 +97,13 @@ func (p *site) stackPage(ctx context.Context, v *rules.View, name string, log bo
 	page.Success = page.success(k.Efficacy)
 	page.Facts, page.Fit = page.facts(k), fitFacts(k.Fit)
 	for i, l := range k.Lines {
-		page.Lines = append(page.Lines, page.line(k, l, keyOf(i)))
+		page.Lines = append(page.Lines, page.line(k, l, picture.Key(i)))
 	}
 	if k.Leak.Threshold > 0 {
 		page.Leak = leak(k.Leak)
+		page.Leak.Grounds = page.grounds(v, name)
 	}
+	page.Outlook = words.Outlook(p.opts.Lang, k.Outlook, page.zone)
 	for i, e := range k.Events {
 		page.Events = append(page.Events, eventRow{Number: i + 1, At: page.clock(e.At), Text: eventText(e)})
 	}
@@ -108,7 +113,7 @@ func (p *site) stackPage(ctx context.Context, v *rules.View, name string, log bo
 			page.ChartTrouble = "The readings could not be read from the logbook, so curves may be missing: " + err.Error()
 			p.unread(ctx, "read readings for a page", "stack", name, "error", err)
 		}
-		page.Overview, page.Charts = drawn.overview, drawn.lines
+		page.Overview, page.Charts, page.Residuals, page.Statistic = drawn.overview, drawn.lines, drawn.residuals, drawn.statistic
 	}
 	return page, true
 }
@@ -160,6 +165,9 @@ func (f *frame) line(k rules.StackView, l rules.LineView, key string) lineCard {
 	}
 	if k.Started != 0 {
 		c.CTP = fmt.Sprintf("%s ppm·h, %s g·h/m³", figure(l.CTPPPMh), figure(l.CTPGhM3))
+		if l.CTPByEnd > 0 && k.Phase == logbook.PhaseExposure {
+			c.CTP += fmt.Sprintf("; by the planned end %s ppm·h are expected", figure(l.CTPByEnd))
+		}
 		if l.GapHours > 0 {
 			c.CTP += fmt.Sprintf("; %s h without readings not counted", figure(l.GapHours))
 		}
@@ -183,9 +191,20 @@ func endLevelOf(e logbook.EndLevel) string {
 }
 
 func leak(l rules.LeakView) *leakView {
-	value := max(l.Statistic, 0)
-	return &leakView{Value: figure(l.Statistic), Threshold: figure(l.Threshold), Live: l.Live,
-		Max: strconv.FormatFloat(l.Threshold, 'f', 3, 64), Shown: strconv.FormatFloat(min(value, l.Threshold), 'f', 3, 64)}
+	return &leakView{Value: figure(l.Statistic), Threshold: figure(l.Threshold), Live: l.Live}
+}
+
+// grounds says what the leaks of a stack that stand were told from.
+func (f *frame) grounds(v *rules.View, stack string) []string {
+	var out []string
+	for i := range v.Alarms {
+		if a := &v.Alarms[i].Alarm; a.Stack == stack {
+			if s := words.Grounds(f.Lang, a, f.zone); s != "" {
+				out = append(out, s)
+			}
+		}
+	}
+	return out
 }
 
 func eventText(e rules.EventView) string {

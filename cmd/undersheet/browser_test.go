@@ -219,7 +219,7 @@ func (b *browserTest) dosed(d *depotTest) {
 func (b *browserTest) leaks(d *depotTest) {
 	d.until(e2eStart.Add(49 * time.Hour))
 	b.open("/stack/A")
-	b.sees("Lowest line at the planned end")
+	b.sees("the lowest line is expected at")
 	b.sees("Statistic")
 	const drawn = `[...document.querySelectorAll("#curves .uplot canvas")].map((c) => new Uint32Array(c.getContext("2d").getImageData(0, 0, c.width, c.height).data.buffer).filter((p) => p).length)`
 	require.Eventually(b.t, func() bool {

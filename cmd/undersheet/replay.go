@@ -12,12 +12,15 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/words"
 	"undersheet/rules"
+	"undersheet/rules/reading"
 )
 
 // replayCmd runs the daemon's rules over recorded entries.
 type replayCmd struct {
 	Site    string `placeholder:"FILE" help:"Site file that stands before the first entry. Without it the entries must hold a site-configured."`
 	JSON    bool   `name:"json" help:"One JSON object a line instead of text."`
+	Plot    string `placeholder:"FILE" help:"Also draw a stack at the end of the entries: readings with fit and forecast, residuals, leak test. SVG."`
+	Stack   string `placeholder:"NAME" help:"Which stack to draw, where the entries treat more than one."`
 	Entries string `arg:"" name:"entries" help:"JSON Lines file of entries; - reads standard input."`
 }
 
@@ -25,13 +28,14 @@ type replayCmd struct {
 func (*replayCmd) Help() string {
 	return `Reads entries (readings and acts, one JSON object a line, as "undersheet export" writes them or as you write them by
 hand) and runs the daemon's own rules over them, as fast as it can: phases, gates, forecasts, alarms, refusals. It
-touches no logbook and creates no file. The same input gives the same output to the byte.
+touches no logbook and creates no file but the one of --plot. The same input gives the same output to the byte.
 
 An entry by hand:
   {"time":"2026-03-01T08:00:00Z","kind":"reading","channel":"b-north-top","value":412,"unit":"ppm"}
 
   undersheet replay --site depot.yaml entries.jsonl
-  undersheet export depot.db | undersheet replay --json -`
+  undersheet export depot.db | undersheet replay --json -
+  undersheet replay --plot stack-b.svg --stack B --site depot.yaml entries.jsonl`
 }
 
 // Run implements the command.
@@ -47,6 +51,15 @@ func (c *replayCmd) Run(con *console) error {
 		}
 		site = s
 	}
+	var p plot
+	if c.Plot != "" {
+		if err := writable(c.Plot); err != nil {
+			return err
+		}
+		p.readings = map[string][]reading.Judged{}
+	} else if c.Stack != "" {
+		return errors.New("--stack says what to draw: give --plot FILE with it")
+	}
 	in, name := con.in, "standard input"
 	if c.Entries != "-" {
 		f, err := os.Open(c.Entries)
@@ -57,19 +70,22 @@ func (c *replayCmd) Run(con *console) error {
 		in, name = f, c.Entries
 	}
 	w := bufio.NewWriterSize(con.out, 64<<10)
-	p := rules.NewPlayer(site)
-	p.Keep = true // standard input cannot be read again
+	player := rules.NewPlayer(site)
+	player.Keep = true // standard input cannot be read again
 	if f, ok := in.(*os.File); ok && c.Entries != "-" {
 		var err error
-		if p.Keep, err = corrects(f); err != nil {
+		if player.Keep, err = corrects(f); err != nil {
 			return err
 		}
 	}
-	configured, err := replay(p, logbook.NewReader(name, in), w, c.JSON)
+	configured, err := replay(player, logbook.NewReader(name, in), w, c.JSON, &p)
 	if site == nil && !configured {
 		fmt.Fprintln(con.err, "warning: without a site nothing can be judged: give --site FILE, or entries with a site-configured")
 	}
-	return errors.Join(err, w.Flush())
+	if err = errors.Join(err, w.Flush()); err != nil || c.Plot == "" {
+		return err
+	}
+	return p.draw(c.Plot, c.Stack, player.State)
 }
 
 // corrects reports whether a file may hold corrections, for which its entries are kept
@@ -92,7 +108,7 @@ func corrects(f *os.File) (bool, error) {
 
 // replay plays every entry and writes what the rules make of it. It reports
 // whether the entries configured a site.
-func replay(p *rules.Player, r *logbook.Reader, w *bufio.Writer, asJSON bool) (configured bool, err error) {
+func replay(p *rules.Player, r *logbook.Reader, w *bufio.Writer, asJSON bool, drawn *plot) (configured bool, err error) {
 	for {
 		e, err := r.Next()
 		if err == io.EOF {
@@ -107,6 +123,7 @@ func replay(p *rules.Player, r *logbook.Reader, w *bufio.Writer, asJSON bool) (c
 				return configured, err
 			}
 		}
+		drawn.keep(e, p.State)
 	}
 }
 

@@ -156,9 +156,9 @@ func fileName(treatment string) string {
 
 // writeWhole writes a file beside its place, syncs it, and gives it its name.
 func writeWhole(path string, write func(io.Writer) error) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), ".report-*")
+	f, err := os.CreateTemp(filepath.Dir(path), ".writing-*")
 	if err != nil {
-		return fmt.Errorf("write report: %w", err)
+		return fmt.Errorf("write %s: %w", path, err)
 	}
 	defer func() {
 		if err != nil {
@@ -169,13 +169,13 @@ func writeWhole(path string, write func(io.Writer) error) (err error) {
 		return err
 	}
 	if err = errors.Join(f.Chmod(0o644), f.Sync()); err != nil {
-		return fmt.Errorf("write report: %w", err)
+		return fmt.Errorf("write %s: %w", path, err)
 	}
 	if err = f.Close(); err != nil {
-		return fmt.Errorf("write report: %w", err)
+		return fmt.Errorf("write %s: %w", path, err)
 	}
 	if err = os.Rename(f.Name(), path); err != nil {
-		return fmt.Errorf("name report: %w", err)
+		return fmt.Errorf("write %s: %w", path, err)
 	}
 	d, err := os.Open(filepath.Dir(path))
 	if err != nil {

@@ -14,6 +14,7 @@ var english = catalogue{
 	plans:    englishPlan,
 	alarms:   englishAlarms,
 	criteria: englishCriteria,
+	seen:     englishSeen,
 	gates: map[string]string{
 		"shut":       "{store}: the gate is shut. Keep out.",
 		"airing":     "{store}: being aired, the gate is not open. Keep out.",
@@ -134,6 +135,7 @@ var englishRefused = map[string]string{
 
 // englishFindings say what broke a rule or good practice.
 var englishFindings = map[string]string{
+	"exposure-by-temperature": "Grain of stack {stack} at {limit} °C: the shortest exposure is {value} hours, as is published for grain at that temperature.",
 	"inspected-before-airing": "An inspection of the grain after treatment is on record for stack {stack}, which has not been aired: it counts for nothing.",
 	"record-not-written":      "A record of the kind {about} could not be written: report the fault.",
 	"unknown-channel":         "Channel {channel} is not in the site file: its readings are kept and judged by nothing. Add the channel, or mend the instrument's settings.",

@@ -19,6 +19,7 @@ type catalogue struct {
 	gates    map[string]string   // by state
 	plans    map[string]string   // words of a plan, by code
 	criteria map[string]string   // for success: what each asks by its code, how it stands by code/state or code/why, else by why
+	seen     map[string]string   // what forecasts and leaks rest on
 	phrase   map[string]string   // small parts
 }
 

@@ -31,7 +31,7 @@ var (
 		airing-early-no-reason no-exposure-running dosing-not-recorded clock-stepped payload-refused hand-reading-below-detection
 		over-range fault stuck below-zero unknown-line unknown-point no-limits-country second-treatment-due act-backdated nobody-inside
 		already-running airing-before-release-over not-airing lines-changed second-treatment-off-window future-dated record-not-written
-		nothing-to-acknowledge inspected-before-airing protection-below-air line-proof-failed line-not-proved
+		nothing-to-acknowledge inspected-before-airing exposure-by-temperature protection-below-air line-proof-failed line-not-proved
 		line-proof-failed/not-seen line-proof-failed/other-channel line-proof-failed/zero-missing line-proof-failed/zero line-proof-failed/flow
 		line-proof-failed/span line-proof-failed/unit line-proof-failed/no-channel`)
 	criteriaKeys = strings.Fields(`inspected-free average-maximum end-concentration even-gas met not-met not-decidable

@@ -41,12 +41,17 @@ func (c *Chart) xAxis(from, to float64) axis {
 	return a
 }
 
-// yAxis starts at 0, or at the floor of a logarithmic axis, and ends above the
-// highest value and level.
+// yAxis starts at 0, at the floor of a logarithmic axis, or as far below 0 as it goes
+// above, and ends above the highest value and level.
 func (c *Chart) yAxis(from, to float64) axis {
 	a := axis{max: c.YMax, from: from, to: to, log: c.Log}
 	if a.max <= 0 {
-		c.each(func(_, y float64) { a.max = math.Max(a.max, y) })
+		c.each(func(_, y float64) {
+			if c.Centred {
+				y = math.Abs(y)
+			}
+			a.max = math.Max(a.max, y)
+		})
 	}
 	for _, l := range c.Levels {
 		if finite(l.Y) {
@@ -65,6 +70,9 @@ func (c *Chart) yAxis(from, to float64) axis {
 		a.max = 1
 	}
 	a.max *= 1.05
+	if c.Centred {
+		a.min = -a.max
+	}
 	return a
 }
 
@@ -114,7 +122,7 @@ func valueTicks(a axis, n int) []float64 {
 	if a.log {
 		return logTicks(a)
 	}
-	raw := a.max / float64(n)
+	raw := (a.max - a.min) / float64(n)
 	decade := math.Pow(10, math.Floor(math.Log10(raw)))
 	for _, m := range []float64{1, 2, 5} {
 		if m*decade >= raw {

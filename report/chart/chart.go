@@ -1,8 +1,9 @@
-// Package chart draws concentration over time as SVG: readings, fitted curves,
-// forecast bands, levels to hold and numbered events, on a linear or a
-// logarithmic axis. Pages and printed reports share it.
+// Package chart draws what goes on in time as SVG: readings, fitted curves,
+// forecast bands, levels to hold, spans of time and numbered events, on a linear or
+// a logarithmic axis. Pages, printed reports and files share it.
 //
-// Fill in a [Chart] and call [Chart.WriteSVG]. Nothing is told by colour alone:
+// Fill in a [Chart] and call [Chart.WriteSVG], or put several under one title as a
+// [Sheet], which stands alone in a file. Nothing is told by colour alone:
 // series differ in dash and carry a letter at their end, bands have edges, levels
 // are written on, and events are numbered for a list beside the chart. The SVG
 // holds presentation attributes only, no style sheet and no script, so it passes
@@ -51,6 +52,12 @@ type Mark struct {
 	X     float64
 }
 
+// Span is a stretch of time, shaded, with a word on it.
+type Span struct {
+	Label    string
+	From, To float64
+}
+
 // Chart is one picture.
 type Chart struct {
 	ID             string // starts the ids inside the SVG: unique on its page, letters, digits and - only
@@ -58,7 +65,8 @@ type Chart struct {
 	Summary        string // what it says, for those who cannot see it
 	XLabel, YLabel string
 	XMin, XMax     float64 // hours; both 0 = from the data
-	YMax           float64 // 0 = from the data
+	YMax           float64 // 0 = from the data; what lies beyond is drawn on the edge
+	Centred        bool    // linear Y axis from −YMax to YMax
 	Log            bool    // logarithmic Y axis
 	Floor          float64 // lowest value of a logarithmic axis; 0 = 1
 	Width, Height  float64 // user units; 0 = 480 × 320
@@ -66,6 +74,9 @@ type Chart struct {
 	Series         []Series
 	Levels         []Level
 	Marks          []Mark
+	Spans          []Span
+
+	left float64 // least room left of the Y axis, so that the charts of a sheet stand in line
 }
 
 // Thin returns at most about 2·n of the points: in each of n equal spans of X the
@@ -103,7 +114,16 @@ func Thin(points []Point, n int) []Point {
 // WriteSVG writes the chart as one svg element.
 func (c *Chart) WriteSVG(w io.Writer) error {
 	d := newDrawing(c)
-	d.open()
+	d.chart("")
+	_, err := w.Write(d.b.Bytes())
+	return err
+}
+
+// chart draws everything; place are attributes of the svg element.
+func (d *drawing) chart(place string) {
+	c := d.c
+	d.open(place)
+	d.spans()
 	d.axes()
 	for _, b := range c.Bands {
 		d.band(b)
@@ -115,6 +135,4 @@ func (c *Chart) WriteSVG(w io.Writer) error {
 	d.levels()
 	d.keys()
 	d.text("</svg>\n")
-	_, err := w.Write(d.b.Bytes())
-	return err
 }

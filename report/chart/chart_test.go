@@ -136,3 +136,26 @@ func TestGapBreaksLine(t *testing.T) {
 	i := strings.Index(svg, `<path d="`)
 	require.Equal(t, 2, strings.Count(svg[i:strings.Index(svg[i:], "/>")+i], "M"), "a gap is never bridged by a line")
 }
+
+// A centred axis shows as much below 0 as above, and a span lies where its hours are.
+func TestCentredAxisAndSpan(t *testing.T) {
+	c := &Chart{Width: 480, Height: 320, XMax: 100, Centred: true, YMax: 20, Series: []Series{{Key: "a", Points: []Point{{0, -20}, {50, 900}}}},
+		Spans: []Span{{"onset", 25, 50}, {"not", math.NaN(), 3}, {"past", 101, 102}}}
+	d := newDrawing(c)
+	require.InDelta(t, (d.top+d.bottom)/2, d.y.at(0), 1e-9)
+	require.InDelta(t, d.top, d.y.at(900), 1e-9, "what lies beyond is drawn on the edge")
+	require.Equal(t, []float64{-20, -10, 0, 10, 20}, valueTicks(d.y, 5))
+	svg := string(draw(t, c))
+	width := (d.right - d.left) / 4
+	require.Contains(t, svg, `<rect x="`+num(d.left+width)+`" y="`+num(d.top)+`" width="`+num(width)+`"`)
+	require.Contains(t, svg, ">onset<")
+	require.NotContains(t, svg, "past")
+}
+
+func TestWrapped(t *testing.T) {
+	for _, line := range wrapped(strings.Repeat("gas under the sheet ", 20), 300) {
+		require.LessOrEqual(t, float64(len(line))*letter, 300.0)
+	}
+	require.Equal(t, []string{"a", strings.Repeat("x", 99), "b"}, wrapped("a "+strings.Repeat("x", 99)+" b", 300), "a long word has a line of its own")
+	require.Empty(t, wrapped(" ", 300))
+}

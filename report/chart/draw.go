@@ -12,12 +12,16 @@ import (
 const (
 	ink      = "#111111"
 	faint    = "#c9c9c9"
+	shade    = "#dcdcdc"
 	fan      = "#cfe0f0"
 	fanEdge  = "#4a6f94"
 	levelInk = "#9c1c1c"
 	fontSize = 15.0
 	letter   = 0.56 * fontSize // usual width of a character
 )
+
+// halo keeps letters that stand on lines readable.
+const halo = ` stroke="#ffffff" stroke-width="4" stroke-linejoin="round" paint-order="stroke"`
 
 // Dashes are the patterns by which series differ, in user units.
 var Dashes = []string{"", "9 4", "2 3", "12 3 2 3", "5 2", "1 2", "14 5", "6 3 1 3 1 3"}
@@ -34,8 +38,8 @@ type drawing struct {
 
 // end is where a series' letter belongs.
 type end struct {
-	key string
-	y   float64
+	key  string
+	x, y float64
 }
 
 func newDrawing(c *Chart) *drawing {
@@ -49,7 +53,7 @@ func newDrawing(c *Chart) *drawing {
 	for _, v := range valueTicks(d.y, 5) {
 		d.left = math.Max(d.left, 14+letter*float64(len(short(v))))
 	}
-	d.left = math.Min(d.left, d.w/3)
+	d.left = math.Max(math.Min(d.left, d.w/3), c.left)
 	d.right = d.w - 12
 	for _, s := range c.Series {
 		if s.Key != "" {
@@ -79,9 +83,9 @@ func escaped(s string) string {
 	return b.String()
 }
 
-func (d *drawing) open() {
+func (d *drawing) open(place string) {
 	id := escaped(d.c.ID)
-	d.text(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 `, num(d.w), " ", num(d.h), `" role="img" aria-labelledby="`,
+	d.text(`<svg xmlns="http://www.w3.org/2000/svg"`, place, ` viewBox="0 0 `, num(d.w), " ", num(d.h), `" role="img" aria-labelledby="`,
 		id, `-t `, id, `-d" font-family="sans-serif" font-size="`, num(fontSize), `" fill="`, ink, "\">\n",
 		`<title id="`, id, `-t">`, escaped(d.c.Title), `</title><desc id="`, id, `-d">`, escaped(d.c.Summary), "</desc>\n")
 }
@@ -110,6 +114,20 @@ func (d *drawing) axes() {
 	d.line(d.left, d.top, d.left, d.bottom, `stroke="`+ink+`" stroke-width="1.5"`)
 	d.label(d.right, d.h-6, "end", d.c.XLabel, "")
 	d.label(2, 15, "start", d.c.YLabel, "")
+}
+
+// spans shades stretches of time. The words stand inside, half way up.
+func (d *drawing) spans() {
+	for _, s := range d.c.Spans {
+		if !finite(s.From) || !finite(s.To) || s.To < d.x.min || s.From > d.x.max {
+			continue
+		}
+		from, to := d.x.at(s.From), d.x.at(s.To)
+		d.text(`<rect x="`, num(from), `" y="`, num(d.top), `" width="`, num(math.Max(to-from, 2)), `" height="`, num(d.bottom-d.top),
+			`" fill="`, shade, `" stroke="`, ink, `" stroke-width="0.8" stroke-dasharray="4 2"/>`, "\n")
+		half := letter * float64(len([]rune(s.Label))) / 2
+		d.label(math.Min(math.Max((from+to)/2, d.left+half+2), d.right-half), (d.top+d.bottom)/2, "middle", s.Label, halo)
+	}
 }
 
 // band fills the area and draws its edges.
@@ -165,7 +183,8 @@ func (d *drawing) series(s *Series) {
 		d.stroke(s, seen)
 	}
 	if s.Key != "" {
-		d.ends = append(d.ends, end{key: s.Key, y: d.y.at(seen[len(seen)-1].Y)})
+		last := seen[len(seen)-1]
+		d.ends = append(d.ends, end{s.Key, d.x.at(last.X), d.y.at(last.Y)})
 	}
 }
 
@@ -250,6 +269,6 @@ func (d *drawing) keys() {
 		ends[i].y = math.Min(ends[i].y, limit)
 	}
 	for _, e := range ends {
-		d.label(d.right+5, e.y+5, "start", e.key, ` font-weight="bold"`)
+		d.label(e.x+5, e.y+5, "start", e.key, ` font-weight="bold"`+halo)
 	}
 }

@@ -11,9 +11,9 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// table reads a file of numbers below testdata/decay; its source is in its
+// rows reads a file below testdata/decay without its heading; its source is in its
 // first lines.
-func table(t *testing.T, name string) [][]float64 {
+func rows(t *testing.T, name string) [][]string {
 	t.Helper()
 	f, err := os.Open(filepath.Join("..", "..", "testdata", "decay", name))
 	require.NoError(t, err)
@@ -22,16 +22,29 @@ func table(t *testing.T, name string) [][]float64 {
 	r.Comment = '#'
 	records, err := r.ReadAll()
 	require.NoError(t, err)
-	var out [][]float64
-	for _, rec := range records[1:] {
-		row := make([]float64, len(rec))
-		for i, s := range rec {
-			row[i], err = strconv.ParseFloat(s, 64)
-			require.NoError(t, err)
-		}
-		out = append(out, row)
+	require.Greater(t, len(records), 1)
+	return records[1:]
+}
+
+// floats reads fields as numbers.
+func floats(t *testing.T, fields []string) []float64 {
+	t.Helper()
+	out := make([]float64, len(fields))
+	for i, s := range fields {
+		var err error
+		out[i], err = strconv.ParseFloat(s, 64)
+		require.NoError(t, err)
 	}
-	require.NotEmpty(t, out)
+	return out
+}
+
+// table reads a file of numbers.
+func table(t *testing.T, name string) [][]float64 {
+	t.Helper()
+	var out [][]float64
+	for _, r := range rows(t, name) {
+		out = append(out, floats(t, r))
+	}
 	return out
 }
 
@@ -218,9 +231,7 @@ func TestFlatNeverNaN(t *testing.T) {
 	}
 }
 
-// TestFlatForecast: the delta method against R 4.2.2's own numbers for subject 1
-// of Theoph would need its covariance; the published C(24.37 h) follows from the
-// estimates, and the interval must widen away from the data.
+// TestFlatForecast: the interval widens away from the readings.
 func TestFlatForecast(t *testing.T) {
 	hours, conc := theoph(t, 3)
 	f, err := Flat(hours, conc)

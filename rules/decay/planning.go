@@ -103,13 +103,21 @@ func (s *State) LatestTopUp(grams, now, hours, endLevel, want float64) (at float
 // are at or above endLevel is still want: whether a longer exposure, or a longer
 // protocol with a lower level, still reaches it. False = not at from.
 func (s *State) LongestHeld(from, limit, endLevel, want float64) (hours float64, ok bool) {
-	for h := from; h <= min(limit, maxHours); h++ {
-		if low, known := s.Lowest(h, endLevel); !known || low.ChanceMet < want {
-			return hours, ok
-		}
-		hours, ok = h, true
+	held := func(h float64) bool {
+		low, known := s.Lowest(h, endLevel)
+		return known && low.ChanceMet >= want
 	}
-	return hours, ok
+	limit = min(limit, maxHours)
+	if !(from <= limit) || !held(from) {
+		return 0, false
+	}
+	hours = from
+	for stride := 8.0; stride >= 1; stride /= 2 { // no dip is shorter than a stride
+		for hours+stride <= limit && held(hours+stride) {
+			hours += stride
+		}
+	}
+	return hours, true
 }
 
 // ExpectedCTP returns the expected concentration–time product of each line from one

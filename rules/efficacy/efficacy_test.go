@@ -291,6 +291,14 @@ func TestShortest(t *testing.T) {
 	}
 }
 
+// The same table as the least that a cool stack is held; where phosphine is not
+// effective the longest stands.
+func TestGrainHours(t *testing.T) {
+	for temp, want := range map[float64]float64{30: 168, 25: 240, 15: 240, 10: 240} {
+		assert.Equal(t, want, GrainHours(temp), "%g °C", temp)
+	}
+}
+
 // A table without a source, a grade or a sound figure is refused.
 func TestBadTables(t *testing.T) {
 	const head = "insect,stage,temp_c,ppm,mg_per_l,time,unit,mortality_pct,grade,source\n"

@@ -169,6 +169,27 @@ func ShortestAt(tempC float64) []Shortest {
 	return out
 }
 
+// GrainHours returns the shortest exposure that is published for grain at tempC, in
+// hours. Where phosphine is not effective it is the longest that is published: that is
+// no promise that it works there.
+func GrainHours(tempC float64) float64 {
+	longest := 0.0
+	for _, s := range exposures {
+		if s.Purpose == grain {
+			longest = math.Max(longest, s.Days)
+		}
+	}
+	for _, s := range ShortestAt(tempC) {
+		if s.Purpose == grain && s.Days > 0 {
+			longest = s.Days
+		}
+	}
+	return 24 * longest
+}
+
+// grain is the purpose of the rows that speak of grain in general.
+const grain = "grain"
+
 // readShortest reads the table; rows of one purpose stand together, the hottest first.
 func readShortest(text string) ([]Shortest, error) {
 	var out []Shortest

@@ -108,3 +108,19 @@ func (c *CTP) MarkOver(at logbook.Time) {
 		h.Over = true
 	}
 }
+
+// MarkAway notes that the line did not draw the stack's gas from one moment to
+// another: none of these hours tells of it, however they were read.
+func (c *CTP) MarkAway(from, to logbook.Time) {
+	if c.Began == 0 {
+		return
+	}
+	for t := max(from, c.Began); t <= to; t = t.Add(time.Hour) {
+		if h := c.Hourly.at(c.Began, t); h != nil {
+			h.Away = true
+		}
+	}
+	if h := c.Hourly.at(c.Began, to); h != nil && from <= to {
+		h.Away = true
+	}
+}

@@ -15,15 +15,17 @@ type Hour struct {
 	PPMh float64 // ppm·h
 	Read float64 // how much of the hour readings cover, 0 to 1
 	Over bool    // a reading was at the top of the range: at least PPMh
+	Away bool    // the line was not drawing the stack's gas: what was read tells nothing of it
 }
 
 // leastRead is how much of an hour readings must cover to speak for it: half,
 // common practice.
 const leastRead = 0.5
 
-// Mean returns the mean of the hour in ppm; false when less than half of it was read.
+// Mean returns the mean of the hour in ppm; false when less than half of it was read
+// of the stack's gas.
 func (h Hour) Mean() (ppm float64, ok bool) {
-	if h.Read < leastRead {
+	if h.Read < leastRead || h.Away {
 		return 0, false
 	}
 	return h.PPMh / h.Read, true

@@ -105,6 +105,22 @@ func TestHoursInASnapshot(t *testing.T) {
 	assert.Error(t, json.Unmarshal([]byte(`"AAAA"`), &empty), "no whole hour")
 }
 
+// An hour in which the line did not draw the stack's gas tells nothing of it, however
+// it was read (the project's own rule); the sum stays that of the readings.
+func TestHoursAway(t *testing.T) {
+	c := CTP{Began: start}
+	for h := range 11 {
+		c.Add(start.Add(time.Duration(h)*time.Hour), 200, time.Hour)
+	}
+	c.MarkAway(start.Add(3*time.Hour+50*time.Minute), start.Add(5*time.Hour+10*time.Minute))
+	c.MarkAway(start.Add(8*time.Hour), start.Add(7*time.Hour))
+	for i, h := range c.Hourly {
+		_, ok := h.Mean()
+		assert.Equal(t, i < 3 || i > 5, ok, "hour %d", i)
+	}
+	assert.InDelta(t, 2000, c.PPMh, 1e-9)
+}
+
 // A treatment that nobody ends does not grow for ever.
 func TestHoursAreBounded(t *testing.T) {
 	c := CTP{Began: start}

@@ -44,7 +44,7 @@ func (s *State) judge() []Event {
 		return nil
 	}
 	low, high := s.Bank.interval(best, 1, s.At)
-	e := Event{Kind: Leak, Line: best.place - 1, Onset: s.Bank.Onset[best.onset], OnsetLow: low, OnsetHigh: high, LossSD: 24 * best.sd, Alone: s.alone(best)}
+	e := Event{Kind: Leak, Line: best.place - 1, Onset: s.Bank.Onset[best.onset], OnsetLow: low, OnsetHigh: high, LossSD: 24 * best.sd, Z: best.z, Alone: s.alone(best)}
 	s.raise(e, best)
 	return []Event{s.Raised.Event}
 }

@@ -47,6 +47,7 @@ type Event struct {
 	LossBefore          float64 // per day: what the fit held before the onset
 	LossAfter           float64 // per day: LossBefore and the rise that was found
 	LossSD              float64 // per day: standard deviation of the rise
+	Z                   float64 // the statistic that raised a leak; 0: all lines fell at once
 	// Alone: the gas falls at Line only and the other lines do not follow, as far as
 	// is known when it begins; the instrument of Line may drift instead.
 	Alone   bool `json:",omitempty"`

@@ -141,7 +141,7 @@ func strictest(site *logbook.Site) logbook.Protocol {
 		if p.EndLevelUnit == "" {
 			p.EndLevelUnit = builtIn[p.Base].EndLevelUnit
 		}
-		s = tighten(s, logbook.Protocol{Hours: p.Hours, EndLevel: p.EndLevel, EndLevelUnit: p.EndLevelUnit, Airing: p.Airing})
+		s = tighten(s, logbook.Protocol{Hours: p.Hours, EndLevel: p.EndLevel, EndLevelUnit: p.EndLevelUnit, Airing: p.Airing, ByTemperature: p.ByTemperature})
 	}
 	return s
 }
@@ -158,6 +158,7 @@ func tighten(base, own logbook.Protocol) logbook.Protocol {
 		}
 	}
 	base.Airing = max(base.Airing, own.Airing)
+	base.ByTemperature = base.ByTemperature || own.ByTemperature
 	if own.SecondAfterDays > 0 {
 		base.SecondAfterDays = own.SecondAfterDays
 	}

@@ -116,9 +116,21 @@ func (t *Treatment) plan(hours float64) {
 // rate at which the form gives off gas; 90 % is taken as done.
 func (t *Treatment) AddDose(at logbook.Time, grams, releasePerDay float64) {
 	t.Extra = append(t.Extra, Dose{at, grams})
-	if releasePerDay > 0 {
-		t.ReleaseUntil = max(t.ReleaseUntil, at.Add(Hours(24*math.Ln10/releasePerDay)))
+	t.ReleaseUntil = max(t.ReleaseUntil, released(at, releasePerDay))
+}
+
+// released is when phosphine laid at a time has come off; 0 = not known.
+func released(at logbook.Time, perDay float64) logbook.Time {
+	if !(perDay > 0) {
+		return 0
 	}
+	return at.Add(Hours(24 * math.Ln10 / perDay))
+}
+
+// EarliestAiring is when airing may start if phosphine is added at a time: the
+// exposure is over, and so is the release of every added dose.
+func (t *Treatment) EarliestAiring(addedAt logbook.Time, releasePerDay float64) logbook.Time {
+	return max(t.PlannedEnd, t.ReleaseUntil, released(addedAt, releasePerDay))
 }
 
 // Air starts the airing at the given time, or starts it anew. Whatever time is

@@ -6,7 +6,6 @@ import (
 	"net/url"
 	"slices"
 	"strings"
-	"time"
 
 	"undersheet/logbook"
 	"undersheet/logbook/words"
@@ -177,8 +176,7 @@ func ShortestEnd(v *rules.View, stack string) (logbook.Time, bool) {
 	for _, s := range v.Stores {
 		for _, k := range s.Stacks {
 			if k.Name == stack && k.Phase == logbook.PhaseExposure && k.Started != 0 {
-				p, _ := protocol.Resolve(v.Config, k.Protocol)
-				return k.Started.Add(time.Duration(p.Hours * float64(time.Hour))), true
+				return k.ShortestEnd, true
 			}
 		}
 	}

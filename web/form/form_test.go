@@ -26,7 +26,7 @@ func depot() Depot {
 	v := &rules.View{Config: &logbook.Site{Name: "Elder Quay", People: []logbook.Person{{Name: "Ana Brook"}}, Protocols: map[string]logbook.Protocol{"strict": {Base: "five-day", Hours: 168}}},
 		Site: "Elder Quay", Timezone: "Europe/Lisbon",
 		Stores: []rules.StoreView{{Name: "Store 2", Inside: "Ben Ash, Cy Orme", Air: []rules.AirView{{Name: "door", Where: "door"}, {Name: "beside B"}},
-			Stacks: []rules.StackView{{Name: "B", Store: "Store 2", Phase: logbook.PhaseExposure, Protocol: "five-day", Started: logbook.At(now.Add(-50 * time.Hour)), Lines: []rules.LineView{line("north top"), line("south & low=1")}},
+			Stacks: []rules.StackView{{Name: "B", Store: "Store 2", Phase: logbook.PhaseExposure, Protocol: "five-day", Started: logbook.At(now.Add(-50 * time.Hour)), ShortestEnd: logbook.At(now.Add(70 * time.Hour)), Lines: []rules.LineView{line("north top"), line("south & low=1")}},
 				{Name: `C "x"&<y>`, Store: "Store 2"}}}},
 		Channels: []rules.ChannelView{{Name: "b-north top", Feeds: "B north top"}},
 		Alarms:   []rules.AlarmView{{Alarm: logbook.Alarm{Alarm: "leak", Stack: "B", Store: "Store 2", Line: "north top"}}}}
