@@ -19,6 +19,7 @@ type entryPage struct {
 	JSON                    string // on one line, as the logbook exports it
 	Pretty                  string
 	Older, Newer, Of, Reply string // paths
+	Correct                 string // where it is put right
 	OfSeq                   uint64
 }
 
@@ -67,6 +68,9 @@ func (p *site) entryPage(e logbook.Entry) (entryPage, error) {
 	if a, ok := e.(logbook.Acting); ok {
 		page.Facts, page.Say, page.Who = append(page.Facts, page.factsOf(a)[1:]...), "", ""
 		page.Reply = answerPath(h.Seq)
+		if p.opts.Acts != nil && logbook.Correctable(h.Kind) {
+			page.Correct = correctPath(h.Seq)
+		}
 	}
 	if r, ok := e.(logbook.Recorded); ok && r.Rec().Of != 0 {
 		page.OfSeq, page.Of = r.Rec().Of, fmt.Sprintf("/logbook/%d", r.Rec().Of)

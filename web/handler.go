@@ -112,6 +112,8 @@ func New(s Source, o Options) http.Handler {
 	mux.HandleFunc("GET /instruments", p.instruments)
 	mux.HandleFunc("GET /logbook", p.journal)
 	mux.HandleFunc("GET /logbook/{seq}", p.entry)
+	mux.HandleFunc("GET /logbook/{seq}/correct", p.askCorrection)
+	mux.HandleFunc("POST /logbook/{seq}/correct", p.takeCorrection)
 	mux.HandleFunc("POST /logbook/verify", p.check)
 	mux.HandleFunc("GET /report/{treatment}", p.report)
 	mux.HandleFunc("GET /plan/{store}", p.askPlan)

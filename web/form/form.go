@@ -24,6 +24,7 @@ const (
 	Moment Sort = "moment" // local time of the site; empty = now
 	Length Sort = "length" // seconds
 	Hidden Sort = "hidden"
+	JSON   Sort = "json"  // one JSON object
 	Names  Sort = "names" // names with commas between them; gives a list
 )
 
@@ -44,6 +45,7 @@ type Field struct {
 	Preset   string // what stands in it at first
 	Longest  int    // runes; 0 = 200
 	Advanced bool   // seldom filled in
+	Ahead    bool   // of a moment: it may lie ahead
 	Adds     bool   // its choice is one more item of the lists that it covers
 }
 

@@ -57,7 +57,17 @@ func instrumentChecked(d Depot) []Field {
 		{Name: "read", Label: "What the channel showed", Sort: Number, Needed: true, Signed: true},
 		{Name: "unit", Label: "Unit", Sort: Choice, Needed: true, Choices: gasUnits, Preset: logbook.PPM},
 		{Name: "passed", Label: "It passed", Sort: Yes},
+		{Name: "due", Label: "Next one due", Sort: Moment, Ahead: true},
 	}
+}
+
+// corrected asks for a correction as it stands in the logbook; the page of an entry has
+// a form for it.
+func corrected(Depot) []Field {
+	return []Field{{Name: "of", Label: "Entry that is wrong", Sort: Whole, Needed: true, Hint: "Its number. The page of the entry has a form with what it says."},
+		{Name: "why", Label: "What was wrong with it", Sort: Long, Needed: true, Longest: 500},
+		{Name: "withdrawn", Label: "It never happened: strike it", Sort: Yes},
+		{Name: "entry", Label: "The right entry", Sort: JSON, Longest: 4000, Hint: "As one JSON object, in the form of the export."}}
 }
 
 func instrumentSwapped(d Depot) []Field {

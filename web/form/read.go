@@ -142,12 +142,22 @@ func (r *reader) value(f *Field, text string) {
 		}
 		r.body[f.Name] = n
 	case Moment:
-		at, err := ParseLocal(text, r.form.depot.Zone, r.form.depot.Now)
+		now := r.form.depot.Now
+		if f.Ahead {
+			now = now.AddDate(20, 0, 0)
+		}
+		at, err := ParseLocal(text, r.form.depot.Zone, now)
 		if err != nil {
 			r.fault(f.Name, "%v", err)
 			return
 		}
 		r.body[f.Name] = at
+	case JSON:
+		if !json.Valid([]byte(text)) {
+			r.fault(f.Name, "this is no JSON object")
+			return
+		}
+		r.body[f.Name] = json.RawMessage(text)
 	case Names:
 		var names []string
 		for n := range strings.SplitSeq(text, ",") {

@@ -1,0 +1,160 @@
+package web
+
+import (
+	"crypto/rand"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strconv"
+
+	"undersheet/logbook"
+	"undersheet/web/form"
+)
+
+// Names of the fields that a correction has beside those of the act.
+const (
+	whyField       = "correction_why"
+	byField        = "correction_by"
+	withdrawnField = "correction_withdrawn"
+)
+
+// correctPath is where an entry is put right.
+func correctPath(seq uint64) string { return fmt.Sprintf("/logbook/%d/correct", seq) }
+
+// correctFields are what is asked of whoever corrects.
+func correctFields() []form.Field {
+	return []form.Field{
+		{Name: whyField, Label: "What was wrong with it", Sort: form.Long, Needed: true, Longest: 500},
+		{Name: byField, Label: "Your name", Sort: form.Text, Needed: true, Longest: 80, Hint: "Who corrects. Who did it stands below, as it was first said."},
+		{Name: withdrawnField, Label: "It never happened: strike it", Sort: form.Yes},
+	}
+}
+
+// wrong is the act that a request is to correct, with its form; nil where there is none
+// that can be corrected.
+func (p *site) wrong(r *http.Request, f *frame) (logbook.Acting, *form.Form) {
+	seq, err := strconv.ParseUint(r.PathValue("seq"), 10, 63)
+	if err != nil || seq == 0 || p.opts.Log == nil {
+		return nil, nil
+	}
+	es, err := p.opts.Log.Read(r.Context(), seq, 1)
+	if err != nil || len(es) == 0 || es[0].Head().Seq != seq || !logbook.Correctable(es[0].Head().Kind) {
+		return nil, nil
+	}
+	e, _ := es[0].(logbook.Acting)
+	made := p.form(string(es[0].Head().Kind), f)
+	if made != nil {
+		made.Field("by").Label, made.Field("by").Hint = "Who did it", ""
+	}
+	return e, made
+}
+
+// askCorrection shows the form of an act as it stands in the logbook.
+func (p *site) askCorrection(w http.ResponseWriter, r *http.Request) {
+	f := p.frame(p.source.View(), "Correct an entry")
+	e, made := p.wrong(r, &f)
+	if e == nil || made == nil {
+		p.missing(w, r)
+		return
+	}
+	sent, err := made.Values(e)
+	if err != nil {
+		p.failed(w, r, err)
+		return
+	}
+	sent.Set("id", "web-"+rand.Text())
+	sent.Set(byField, whoBefore(r))
+	p.show(w, http.StatusOK, "act", p.correctPage(f, made, e, sent, nil))
+}
+
+// correctPage is the form of an act with what a correction asks before it.
+func (p *site) correctPage(f frame, made *form.Form, e logbook.Acting, sent url.Values, faults []form.Fault) actPage {
+	page := p.actPage(f, made, sent, nil)
+	page.Title = fmt.Sprintf("Correct entry %d: %s", e.Head().Seq, made.Title)
+	page.Path, page.Button, page.Back = correctPath(e.Head().Seq), "Record the correction", fmt.Sprintf("/logbook/%d", e.Head().Seq)
+	page.Cautions = []string{"The entry stays in the logbook as it was written, and so does what was made of it. What is thought from now on is as if the right one had stood in its place.",
+		"A correction clears nobody to go in: a permission is never corrected, only given anew."}
+	page.Night, page.Withheld = "", ""
+	wrong := map[string]string{}
+	for _, x := range faults {
+		v := faultView{Text: x.Text}
+		if x.Field != "" {
+			v.ID, v.Label, wrong[x.Field] = "f-"+x.Field, "Look here", x.Text
+		}
+		page.Faults = append(page.Faults, v)
+	}
+	var first []fieldView
+	for _, x := range correctFields() {
+		first = append(first, viewOf(x, sent, wrong[x.Name]))
+	}
+	for i := range page.Fields {
+		page.Fields[i].Fault = wrong[page.Fields[i].Name]
+	}
+	page.Fields = append(first, page.Fields...)
+	return page
+}
+
+// takeCorrection takes what the form sent.
+func (p *site) takeCorrection(w http.ResponseWriter, r *http.Request) {
+	f := p.frame(p.source.View(), "Correct an entry")
+	old, made := p.wrong(r, &f)
+	if old == nil || made == nil {
+		p.missing(w, r)
+		return
+	}
+	sent, ok := sentBy(w, r)
+	if !ok {
+		return
+	}
+	c, faults := correction(old, made, sent, f.now)
+	if len(faults) > 0 {
+		p.show(w, http.StatusUnprocessableEntity, "act", p.correctPage(f, made, old, sent, faults))
+		return
+	}
+	remember(w, c.By)
+	a, err := p.send(r.Context(), c, true)
+	if err != nil || a.State == Different {
+		text := "This form was sent before with other words, and nothing else was kept. Open it anew."
+		if err != nil {
+			p.opts.Logger.Error("take a correction", "of", c.Of, "error", err)
+			text = "Nothing is known to be kept: " + err.Error() + ". Send it again; it counts once."
+		}
+		p.show(w, http.StatusServiceUnavailable, "act", p.correctPage(f, made, old, sent, []form.Fault{{Text: text}}))
+		return
+	}
+	http.Redirect(w, r, answerPath(a.Seq), http.StatusSeeOther)
+}
+
+// correction makes the entry of what was sent.
+func correction(old logbook.Acting, made *form.Form, sent url.Values, now logbook.Time) (*logbook.Corrected, []form.Fault) {
+	c := &logbook.Corrected{Header: logbook.Header{Kind: logbook.KindCorrected, Time: now, ID: sent.Get("id")}, Of: old.Head().Seq,
+		Why: printable(sent.Get(whyField)), Withdrawn: sent.Get(withdrawnField) != "", Act: logbook.Act{By: printable(sent.Get(byField)), Identity: form.NotVerified}}
+	var faults []form.Fault
+	for _, x := range []struct{ name, value string }{{whyField, c.Why}, {byField, c.By}} {
+		if x.value == "" {
+			faults = append(faults, form.Fault{Field: x.name, Text: "this is needed"})
+		}
+	}
+	if !c.Withdrawn {
+		act := url.Values{}
+		for name, v := range sent {
+			if name != whyField && name != byField && name != withdrawnField {
+				act[name] = v
+			}
+		}
+		e, wrong := made.Read(act)
+		if faults = append(faults, wrong...); len(faults) > 0 {
+			return nil, faults
+		}
+		e.Head().ID = ""
+		text, err := logbook.Encode(e)
+		if err != nil {
+			return nil, append(faults, form.Fault{Text: err.Error()})
+		}
+		c.Entry = text
+	}
+	if err := c.Validate(); err != nil && len(faults) == 0 {
+		faults = append(faults, form.Fault{Text: err.Error()})
+	}
+	return c, faults
+}

@@ -1,0 +1,82 @@
+package form
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"undersheet/logbook"
+)
+
+// Values is what the form would have been filled in with to give the act, so that it
+// can be put right. What an act holds that the form has no field for is left out.
+func (f *Form) Values(e logbook.Acting) (url.Values, error) {
+	text, err := logbook.Encode(e)
+	if err != nil {
+		return nil, fmt.Errorf("write act: %w", err)
+	}
+	var body map[string]any
+	if err := json.Unmarshal(text, &body); err != nil {
+		return nil, fmt.Errorf("read act: %w", err)
+	}
+	v := url.Values{}
+	for i := range f.Fields {
+		x := &f.Fields[i]
+		switch {
+		case x.Sort == Hidden:
+		case x.Adds:
+			for _, o := range x.Choices {
+				parts, _ := url.ParseQuery(o.Value)
+				for name := range parts {
+					if list, _ := body[name].([]any); slices.Contains(list, any(parts.Get(name))) {
+						v.Set(x.Name, o.Value)
+					}
+				}
+			}
+		case x.Covers != nil:
+			var pairs []string
+			for _, name := range x.Covers {
+				pairs = append(pairs, name, written(body[name]))
+			}
+			v.Set(x.Name, Place(pairs...))
+		case x.Sort == Moment:
+			if t, err := logbook.ParseTime(written(body[x.Name])); err == nil {
+				v.Set(x.Name, t.Std().In(f.depot.Zone).Format(localLayout+":05"))
+			}
+		case x.Sort == Length:
+			if d, err := time.ParseDuration(written(body[x.Name])); err == nil {
+				v.Set(x.Name, strconv.FormatFloat(d.Seconds(), 'f', -1, 64))
+			}
+		case x.Sort == Yes:
+			if yes, _ := body[x.Name].(bool); yes {
+				v.Set(x.Name, "yes")
+			}
+		default:
+			if s := written(body[x.Name]); s != "" {
+				v.Set(x.Name, s)
+			}
+		}
+	}
+	return v, nil
+}
+
+// written is a JSON value as a person would write it.
+func written(x any) string {
+	switch x := x.(type) {
+	case string:
+		return x
+	case float64:
+		return strconv.FormatFloat(x, 'f', -1, 64)
+	case []any:
+		var parts []string
+		for _, p := range x {
+			parts = append(parts, written(p))
+		}
+		return strings.Join(parts, ", ")
+	}
+	return ""
+}
