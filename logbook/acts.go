@@ -179,6 +179,8 @@ type HandReading struct {
 	Value          float64  `json:"value"`
 	Unit           string   `json:"unit"`
 	Method         string   `json:"method"`
+	Instrument     string   `json:"instrument,omitempty"`      // serial number of the meter, or batch of the tubes
+	Accuracy       float64  `json:"accuracy,omitempty"`        // greatest error as a fraction of the reading; 0 = of a detector tube
 	DetectionLimit *float64 `json:"detection_limit,omitempty"` // in Unit
 	Act
 }
@@ -199,9 +201,9 @@ func (h *HandReading) Validate() error {
 		return fmt.Errorf("the unit %q is none of ppm, mg/m3, g/m3", h.Unit)
 	}
 	if h.DetectionLimit != nil {
-		return notNegative("value", h.Value, "detection_limit", *h.DetectionLimit)
+		return notNegative("value", h.Value, "accuracy", h.Accuracy, "detection_limit", *h.DetectionLimit)
 	}
-	return notNegative("value", h.Value)
+	return notNegative("value", h.Value, "accuracy", h.Accuracy)
 }
 
 // MaskedEntry: a person with breathing protection goes in, a second stays at the door.

@@ -140,9 +140,9 @@ func (g *Gas) observe(t *treatment.Treatment, line int, j reading.Judged) {
 	sum.Censored = sum.Censored || j.State != reading.OK
 }
 
-func (g *Gas) hand(t *treatment.Treatment, line int, at logbook.Time, ppm float64) {
+func (g *Gas) hand(t *treatment.Treatment, line int, at logbook.Time, ppm, accuracy float64) {
 	if h := at.Hours(t.Started); t.Started != 0 && h >= 0 {
-		g.Fit.ObserveHand(h, line, ppm, 0)
+		g.Fit.ObserveHand(h, line, ppm, accuracy/2) // the greatest error is taken as two standard deviations
 	}
 }
 

@@ -46,7 +46,8 @@ func (s *State) protection(name string) ProtectionView {
 // the air asks for is a finding; in words that name no factor it is not judged.
 func (s *State) maskedEntry(e *logbook.MaskedEntry) {
 	st := s.store(e.Store)
-	st.Inside = append(st.Inside, Masked{Name: e.In, Since: min(e.Time, s.At)})
+	now := s.protection(e.Store)
+	st.Inside = append(st.Inside, Masked{Name: e.In, AtDoor: e.AtDoor, Since: min(e.Time, s.At), Air: now.UpperPPM, AirAtDoor: s.airAtDoor(e.Store), Known: now.Known})
 	if apf, ok := statedAPF(e.Protection); ok {
 		if v := s.protection(e.Store); apf < v.Step.APF {
 			s.find(logbook.Finding{Code: "protection-below-air", Store: e.Store, About: e.In, Value: logbook.Number(apf), Limit: logbook.Number(v.Step.APF)})
@@ -71,8 +72,21 @@ func (s *State) maskedExit(e *logbook.MaskedExit) {
 		s.find(logbook.Finding{Code: "nobody-inside", Store: e.Store, About: e.Out})
 		return
 	}
+	s.visited(e.Store, &st.Inside[out], min(e.Time, s.At))
 	st.Inside = append(st.Inside[:out], st.Inside[out+1:]...)
 	s.worked(e.Store, min(e.Time, s.At))
+}
+
+// airAtDoor is the highest upper value at the doors of a store, ppm.
+func (s *State) airAtDoor(name string) float64 {
+	site, _ := s.siteStore(name)
+	ppm := 0.0
+	for _, p := range site.Air {
+		if c := s.Channels[p.Channel]; p.Where == logbook.WhereDoor && c != nil {
+			ppm = max(ppm, c.Last.Upper)
+		}
+	}
+	return ppm
 }
 
 // statedAPF returns the assigned protection factor that a text names, as in "full

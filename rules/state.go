@@ -31,6 +31,7 @@ type State struct {
 	Pending     []Pending                // permissions whose verdict is not recorded yet
 	Treatments  map[string]int           // names used, and how often
 	Stock       map[string]*ledger.Stock // product in stock, by form
+	People      map[string][]Visit       `json:",omitempty"` // stays by masked entry that are over, by name
 	Found       []logbook.Finding        // the last ones
 	Flagged     map[string]bool          // findings that are not repeated
 
@@ -74,9 +75,13 @@ type Store struct {
 
 // Masked is somebody inside with breathing protection.
 type Masked struct {
-	Name    string
-	Since   logbook.Time
-	Overdue bool // the alarm was raised for it
+	Name           string
+	Since          logbook.Time
+	Overdue        bool    // the alarm was raised for it
+	AtDoor         string  // who stays at the door
+	Inside, Door   air     // highest while inside
+	Air, AirAtDoor float64 // as it was on going in, ppm
+	Known          bool    // it was known then
 }
 
 // Stack is what is known of one stack.

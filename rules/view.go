@@ -31,8 +31,9 @@ type StoreView struct {
 	Doors      []ContactView // on = open
 	Water      []ContactView // on = wet
 	Stacks     []StackView
-	Inside     string   // who is in by masked entry; empty = nobody
-	Masked     []Masked // the same, one by one, with since when
+	People     []PersonView // who was in by masked entry in the last 24 hours
+	Inside     string       // who is in by masked entry; empty = nobody
+	Masked     []Masked     // the same, one by one, with since when
 	Protection ProtectionView
 	AiringH    float64
 	AirTWA8h   float64 // worst inside or door point, ppm over 8 h

@@ -84,6 +84,8 @@ func history(t *rapid.T) []logbook.Entry {
 				DetectionLimit: &limit, Act: by}, logbook.KindHandReading))
 		case 5, 6:
 			out = append(out, stamp(&logbook.EntryConfirmed{OnStore: store, Act: by}, logbook.KindEntryConfirmed))
+		case 7:
+			out = append(out, stamp(&logbook.Corrected{Of: uint64(rapid.IntRange(1, 20).Draw(t, "of")), Withdrawn: true, Why: "miswritten", Act: by}, logbook.KindCorrected))
 		}
 	}
 	return out

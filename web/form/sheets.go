@@ -110,6 +110,8 @@ func handReading(d Depot) []Field {
 		{Name: "method", Label: "Method", Sort: Text, Needed: true, Suggest: []string{"detector tube", "hand meter"}, Longest: 80},
 		{Name: "detection_limit", Label: "The method finds nothing below", Sort: Number,
 			Hint: "In the same unit; it stands on the tube's or the meter's papers. A clearance needs it to be below the limit."},
+		{Name: "instrument", Label: "Serial number of the meter, or batch of the tubes", Sort: Text, Longest: 80, Advanced: true},
+		{Name: "accuracy", Label: "Greatest error", Sort: Number, Most: 1, Advanced: true, Hint: "As a fraction of the reading, 0.1 for 10 %. Empty: that of a detector tube."},
 	}
 }
 

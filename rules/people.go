@@ -1,0 +1,127 @@
+package rules
+
+import (
+	"slices"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/rules/exposure"
+	"undersheet/rules/reading"
+)
+
+// Visit is a masked entry that is over, as air outside the mask: what the fixed points
+// read at most while it lasted, taken for all of it. What the mask kept off is not
+// counted, and where phosphide lies open there can be more than any point reads.
+type Visit struct {
+	Store   string
+	In, Out logbook.Time
+	PPM     float64 // highest upper value meanwhile
+	Known   bool    // every point was read, and trusted
+	AtDoor  bool    // stayed at the door
+}
+
+// exposureDay is the stretch whose exposure counts as that of one working day (HSE,
+// EH40: all exposure in 24 hours is treated as a uniform exposure of 8).
+const (
+	exposureDay  = 24 * time.Hour
+	exposureOver = 8.0 // hours
+	keepVisits   = 24  // of a person
+)
+
+// air is what the fixed points of a store read at most while somebody is inside.
+type air struct {
+	PPM   float64
+	Doubt bool
+}
+
+// take lets a reading count for those who are inside, or at the door.
+func (m *Masked) take(where string, j *reading.Judged) {
+	a := &m.Inside
+	if where == logbook.WhereDoor {
+		a = &m.Door
+	}
+	a.PPM = max(a.PPM, j.Upper)
+	a.Doubt = a.Doubt || j.State != reading.OK && j.State != reading.BelowDetection
+}
+
+// breathed takes a reading in air for all who are inside the store now.
+func (s *State) breathed(st *Store, where string, j *reading.Judged) {
+	if where != logbook.WhereInside && where != logbook.WhereDoor || j.State == reading.Late {
+		return
+	}
+	for i := range st.Inside {
+		if j.At >= st.Inside[i].Since {
+			st.Inside[i].take(where, j)
+		}
+	}
+}
+
+// visited ends the stay of somebody inside, and of whoever stood at the door.
+func (s *State) visited(store string, m *Masked, out logbook.Time) {
+	known := s.protection(store).Known
+	s.visit(m.Name, Visit{store, m.Since, out, max(m.Inside.PPM, m.Air, m.Door.PPM), known && m.Known && !m.Inside.Doubt && !m.Door.Doubt, false})
+	if m.AtDoor != "" {
+		s.visit(m.AtDoor, Visit{store, m.Since, out, max(m.Door.PPM, m.AirAtDoor), known && m.Known && !m.Door.Doubt, true})
+	}
+}
+
+// visit keeps a stay, and notes when the day's exposure is above the limit or not known.
+func (s *State) visit(name string, v Visit) {
+	if s.People == nil {
+		s.People = map[string][]Visit{}
+	}
+	vs := append(s.People[name], v)
+	if len(vs) > keepVisits {
+		vs = slices.Delete(vs, 0, len(vs)-keepVisits)
+	}
+	s.People[name] = vs
+	limit, _ := exposure.Limit(s.limitSets(), s.At)
+	ppm, known := exposedTo(vs, v.Out)
+	switch {
+	case ppm >= limit:
+		s.find(logbook.Finding{Code: "person-exposed", Store: v.Store, About: name, Value: logbook.Number(ppm), Limit: logbook.Number(limit)})
+	case !known:
+		s.find(logbook.Finding{Code: "person-exposure-unknown", Store: v.Store, About: name, Value: logbook.Number(v.Out.Sub(v.In).Minutes())})
+	}
+}
+
+// exposedTo is the mean over 8 hours of what the visits of the last 24 hours met, ppm;
+// known is false where the air of one of them was not.
+func exposedTo(vs []Visit, at logbook.Time) (ppm float64, known bool) {
+	known = true
+	for _, v := range vs {
+		if v.Out > at.Add(-exposureDay) {
+			ppm += v.PPM * v.Out.Hours(max(v.In, at.Add(-exposureDay))) / exposureOver
+			known = known && v.Known
+		}
+	}
+	return ppm, known
+}
+
+// PersonView is what somebody met in the last 24 hours.
+type PersonView struct {
+	Name   string
+	Visits []Visit // of the last 24 hours
+	TWA8   float64 // ppm, outside the mask
+	Known  bool
+}
+
+// peopleViews shows who was in a store by masked entry in the last 24 hours.
+func (s *State) peopleViews(store string) []PersonView {
+	var out []PersonView
+	for _, name := range sorted(s.People) {
+		p := PersonView{Name: name}
+		here := false
+		for _, v := range s.People[name] {
+			if v.Out > s.At.Add(-exposureDay) {
+				p.Visits = append(p.Visits, v)
+				here = here || v.Store == store
+			}
+		}
+		if here {
+			p.TWA8, p.Known = exposedTo(p.Visits, s.At)
+			out = append(out, p)
+		}
+	}
+	return out
+}

@@ -1,0 +1,58 @@
+package rules
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"undersheet/logbook"
+)
+
+// 29 CFR 1910.1000(d)(1)(ii), worked example: 2 h at 150, 2 h at 75 and 4 h at 50 ppm
+// are a mean of 81.25 over 8 hours. HSE EH40, example 1: 7 h 20 min at 0.12, the rest
+// nothing, is 0.11 (from memory). All exposure in 24 hours counts as one of 8.
+func TestExposureOfADay(t *testing.T) {
+	stay := func(from, hours, ppm float64) Visit {
+		return Visit{In: epoch.Add(hoursOf(from)), Out: epoch.Add(hoursOf(from + hours)), PPM: ppm, Known: true}
+	}
+	ppm, known := exposedTo([]Visit{stay(0, 2, 150), stay(2, 2, 75), stay(4, 4, 50)}, epoch.Add(hoursOf(8)))
+	assert.InDelta(t, 81.25, ppm, 1e-9)
+	assert.True(t, known)
+	ppm, _ = exposedTo([]Visit{stay(0, 22.0/3, 0.12)}, epoch.Add(hoursOf(8)))
+	assert.InDelta(t, 0.11, ppm, 1e-9)
+	ppm, _ = exposedTo([]Visit{stay(0, 2, 150)}, epoch.Add(hoursOf(25)))
+	assert.InDelta(t, 150.0/8, ppm, 1e-9, "an hour of it is longer ago than a day")
+	ppm, _ = exposedTo([]Visit{stay(0, 2, 150)}, epoch.Add(hoursOf(27)))
+	assert.Zero(t, ppm)
+}
+
+// What the air held while somebody was inside is kept for them and for whoever stood
+// at the door, and above the limit it is said.
+func TestMaskedEntriesAddUp(t *testing.T) {
+	d := underGas(t)
+	d.level["inside"] = flat(4)
+	d.run(1)
+	enter := func() {
+		d.act(&logbook.MaskedEntry{OnStore: inBarn(), In: "Ada", AtDoor: "Bo", Protection: "self-contained"}, logbook.KindMaskedEntry, 0)
+		d.run(1.0 / 3)
+		d.fresh()
+		d.act(&logbook.MaskedExit{OnStore: inBarn(), Out: "Ada"}, logbook.KindMaskedExit, 0)
+	}
+	enter()
+	assert.NotContains(t, d.findings(), "person-exposed", "20 min at 4.5 ppm are 0.19 over 8 hours")
+	enter()
+	f := d.findings()["person-exposed"]
+	assert.Equal(t, "Ada", f.About)
+	assert.InDelta(t, 2.0/3*(4+4.0/300)*1.1/8, float64(f.Value), 0.02)
+	v := d.state.View().Stores[0].People
+	require.Len(t, v, 2)
+	assert.True(t, v[1].Visits[0].AtDoor)
+	assert.Less(t, v[1].TWA8, 0.01)
+
+	d.level["inside"] = nil
+	d.run(2)
+	enter()
+	assert.Contains(t, d.findings(), "person-exposure-unknown")
+	assert.False(t, d.state.View().Stores[0].People[0].Known)
+}
