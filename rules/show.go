@@ -34,6 +34,7 @@ func (s *State) View() *View {
 	}
 	sort.SliceStable(v.Alarms, func(i, k int) bool { return v.Alarms[i].Since < v.Alarms[k].Since })
 	v.Findings = append(v.Findings, s.Found...)
+	v.Stock = s.stockViews()
 	return v
 }
 
@@ -95,6 +96,7 @@ func (s *State) channelView(name string) ChannelView {
 	v := ChannelView{Name: name, Last: s.sample(name)}
 	if c := s.Channels[name]; c != nil {
 		v.UsualSeconds = c.Usual(s.Site.Channels[name]).Seconds()
+		v.Checks, v.Owes = c.checkViews(), s.owes(c)
 	}
 	switch f, ok := s.feeds[name]; {
 	case !ok:
@@ -118,7 +120,7 @@ func (s *State) channelView(name string) ChannelView {
 
 func (s *State) stackView(name string) StackView {
 	k := s.Stacks[name]
-	v := StackView{Name: name, Store: k.Store, GrainTempC: s.temperature(k), Events: append([]EventView(nil), k.Events...)}
+	v := StackView{Name: name, Store: k.Store, Product: k.productViews(), GrainTempC: s.temperature(k), Events: append([]EventView(nil), k.Events...)}
 	t := k.Treatment
 	if t == nil {
 		site, _ := s.siteStack(name)

@@ -21,6 +21,7 @@ type View struct {
 	Channels []ChannelView // sorted by name
 	Alarms   []AlarmView   // raised, oldest first
 	Findings []logbook.Finding
+	Stock    []StockView // product in stock, by form
 }
 
 // StoreView is one building.
@@ -117,6 +118,7 @@ type StackView struct {
 	PhosphineG   float64
 	GrainTempC   float64
 	Lines        []LineView
+	Product      []ProductView     // under the sheet, by form
 	Lowest       *logbook.Forecast // of the lowest line
 	Fit          *FitView
 	Leak         LeakView
@@ -190,5 +192,7 @@ type EventView struct {
 type ChannelView struct {
 	Name, Instrument, Feeds string // Feeds: "B north top" or "Store 2 door"; empty = nothing
 	Last                    Sample
-	UsualSeconds            float64 // usual interval between readings
+	UsualSeconds            float64     // usual interval between readings
+	Checks                  []CheckView // newest zero, bump test and calibration
+	Owes                    string      // code of the check that it owes before it counts for a gate; empty = none
 }

@@ -15,6 +15,7 @@ type depotPage struct {
 	Alarms   []alarmView
 	Stores   []storeCard
 	Findings []findingView
+	Stock    []rules.StockView
 }
 
 // storeCard is one store on the depot's page.
@@ -59,7 +60,7 @@ type findingView struct{ At, Text string }
 const shownFindings = 12
 
 func (p *site) depotPage(v *rules.View) depotPage {
-	page := depotPage{frame: p.frame(v, "Depot")}
+	page := depotPage{frame: p.frame(v, "Depot"), Stock: v.Stock}
 	page.Alarms = page.alarms(v, func(*rules.AlarmView) bool { return true })
 	for i, s := range v.Stores {
 		card := page.store(s)

@@ -1,12 +1,14 @@
 package web
 
 import (
+	"fmt"
 	"maps"
 	"math"
 	"net/http"
 	"slices"
 	"strconv"
 	"time"
+	"undersheet/logbook/words"
 
 	"undersheet/logbook"
 	"undersheet/rules"
@@ -38,6 +40,7 @@ type channelRow struct {
 	Silent                   bool // no reading for longer than usual
 	Range, Detection, Limits string
 	Proof                    string
+	Checks, Owes             string // zero, bump test, calibration; what it owes before it counts for a gate
 	Prove                    string // path of the form; empty: it has no line to prove
 }
 
@@ -129,6 +132,18 @@ func (f *frame) channel(c rules.ChannelView) channelRow {
 	}
 	row.Unit = unitWord(row.Unit)
 	row.Prove, row.Proof = f.proving(c.Name)
+	for _, k := range c.Checks {
+		if row.Checks != "" {
+			row.Checks += "; "
+		}
+		row.Checks += fmt.Sprintf("%s %s, %s", k.What, map[bool]string{true: "passed", false: "FAILED"}[k.Passed], f.clock(k.At))
+		if k.Due != 0 {
+			row.Checks += ", due " + f.clock(k.Due)
+		}
+	}
+	if c.Owes != "" {
+		row.Owes = words.Reason(f.Lang, logbook.Reason{Code: c.Owes, About: c.Name})
+	}
 	return row
 }
 

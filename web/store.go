@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"strconv"
 	"strings"
 	"time"
 
@@ -32,6 +33,7 @@ type storePage struct {
 	Air8, Air15      string
 	Stacks           []stackCard
 	Acts             []actLink
+	People           []personRow
 	Plan             string // where the next treatment is planned
 	Protection       string // what breathing protection the live air allows
 	ProtectionSource string
@@ -147,6 +149,22 @@ func conditionFor(code string) int {
 	return -1
 }
 
+// personRow is what somebody met by masked entries in a day.
+type personRow struct{ Name, Entries, TWA8 string }
+
+// people lists who went in.
+func people(ps []rules.PersonView) []personRow {
+	var rows []personRow
+	for _, p := range ps {
+		row := personRow{Name: p.Name, Entries: strconv.Itoa(len(p.Visits)), TWA8: figure(p.TWA8)}
+		if !p.Known {
+			row.TWA8 = "not known; at least " + row.TWA8
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
 // store shows the page of one store.
 func (p *site) store(w http.ResponseWriter, r *http.Request) {
 	v := p.source.View()
@@ -160,7 +178,7 @@ func (p *site) store(w http.ResponseWriter, r *http.Request) {
 }
 
 func (p *site) storePage(ctx context.Context, v *rules.View, s rules.StoreView) storePage {
-	page := storePage{frame: p.frame(v, s.Name), Name: s.Name, Plan: planPath(s.Name), Limit: figure(float64(s.Gate.LimitPPM)), LimitOf: sentence(s.Gate.LimitOf)}
+	page := storePage{frame: p.frame(v, s.Name), Name: s.Name, Plan: planPath(s.Name), People: people(s.People), Limit: figure(float64(s.Gate.LimitPPM)), LimitOf: sentence(s.Gate.LimitOf)}
 	page.Inside, page.Protection, page.Signals, page.Hands = page.insideNow(s), page.protection(s.Protection), page.signals(s), p.recentRows(ctx, &page.frame, s.Name)
 	page.ProtectionSource = exposure.ProtectionSource
 	page.gateView, page.Conditions = page.gate(s.Name, s.Gate), page.conditions(s)
