@@ -63,7 +63,7 @@ func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 	e := t.Given
 	space := dose.GasSpace(e.GasSpaceM3, e.VolumeM3, e.Tonnes, e.Commodity)
 	tempC = math.Max(coldestC, math.Min(tempC, hottestC))
-	g.Setup = decay.Setup{DoseG: e.PhosphineG, GasSpaceM3: space, TempC: tempC, MoisturePct: e.GrainMoisturePct, Form: e.Form,
+	g.Setup = decay.Setup{DoseG: e.PhosphineG, GasSpaceM3: space, TempC: tempC, MoisturePct: e.GrainMoisturePct, Commodity: e.Commodity, Form: e.Form,
 		SamplingLossPerDay: samplingLoss(site, t, space)}
 	for _, l := range t.Lines {
 		ch := site.Channels[l.Channel]

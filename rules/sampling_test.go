@@ -43,3 +43,13 @@ func TestFitShowsTheSampling(t *testing.T) {
 	assert.Greater(t, fit.LossPerDay, fit.SamplingPerDay)
 	assert.InEpsilon(t, 24*math.Ln2/fit.LossPerDay, fit.HalfLifeHours, 1e-9)
 }
+
+// The fit is told what lies under the sheet.
+func TestFitKnowsTheCommodity(t *testing.T) {
+	d := aday(t)
+	d.dose("five-day")
+	k := d.state.Stacks["A"]
+	require.NotEmpty(t, k.Treatment.Given.Commodity)
+	assert.Equal(t, k.Treatment.Given.Commodity, k.Gas.Setup.Commodity)
+	assert.Equal(t, k.Gas.Setup.Commodity, k.Gas.Fit.Setup.Commodity)
+}

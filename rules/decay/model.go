@@ -65,7 +65,7 @@ func (s *State) priors() []normal {
 		inRelease: s.Setup.releasePrior(),
 		inLoss:    {math.Log(priorLoss), priorLossSD},
 		inLag:     {math.Log(priorLagDays), priorLagSD},
-		inSorb:    {priorSorb, priorSorbSD},
+		inSorb:    s.Setup.sorbPrior(),
 		inFree:    {math.Log(priorFree), priorFreeSD},
 		inRamp:    {priorRampDays, priorRampSD},
 	}

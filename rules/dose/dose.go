@@ -10,6 +10,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"undersheet/rules/commodity"
 )
 
 // Constants of the gas.
@@ -55,37 +57,31 @@ func PPM(value float64, unit string, tempC, kPa float64) (float64, error) {
 // kernelDensity is the mass of kernels per volume of kernels in t/m³, without
 // the air between them. From memory (agricultural engineering handbooks, as
 // ASAE D241); a gas space given with the treatment always wins.
-var kernelDensity = []struct {
-	name string
-	tm3  float64
-}{
-	{"milled rice", 1.45}, {"brown rice", 1.40}, {"paddy", 1.30}, {"rice", 1.45}, {"wheat", 1.40}, {"maize", 1.28}, {"corn", 1.28},
-	{"sorghum", 1.33}, {"barley", 1.30}, {"millet", 1.35}, {"groundnut", 1.05}, {"cocoa", 1.05}, {"coffee", 1.20},
-	{"bean", 1.35}, {"pea", 1.38}, {"lentil", 1.40}, {"flour", 1.45}, {"soy", 1.22},
+var kernelDensity = map[commodity.Kind]float64{
+	commodity.MilledRice: 1.45, commodity.BrownRice: 1.40, commodity.Paddy: 1.30, commodity.Rice: 1.45, commodity.Wheat: 1.40, commodity.Maize: 1.28,
+	commodity.Sorghum: 1.33, commodity.Barley: 1.30, commodity.Millet: 1.35, commodity.Groundnuts: 1.05, commodity.Cocoa: 1.05, commodity.Coffee: 1.20,
+	commodity.Beans: 1.35, commodity.Peas: 1.38, commodity.Lentils: 1.40, commodity.Flour: 1.45, commodity.Soya: 1.22,
 }
 
 // defaultDensity stands for commodities that are not listed, t/m³.
 const defaultDensity = 1.35
 
-// KernelDensity returns the kernel density of a commodity in t/m³, and whether
+// KernelDensity returns the kernel density of what a text names in t/m³, and whether
 // it is listed.
-func KernelDensity(commodity string) (float64, bool) {
-	c := strings.ToLower(commodity)
-	for _, k := range kernelDensity {
-		if strings.Contains(c, k.name) {
-			return k.tm3, true
-		}
+func KernelDensity(text string) (float64, bool) {
+	if d, ok := kernelDensity[commodity.Of(text)]; ok {
+		return d, true
 	}
 	return defaultDensity, false
 }
 
 // GasSpace returns the gas space under a sheet in m³: given when it is positive,
-// else the volume without the kernels. It is 0 when it cannot be told.
-func GasSpace(given, volumeM3, tonnes float64, commodity string) float64 {
+// else the volume without the kernels of what text names. It is 0 when it cannot be told.
+func GasSpace(given, volumeM3, tonnes float64, text string) float64 {
 	if given > 0 {
 		return given
 	}
-	density, _ := KernelDensity(commodity)
+	density, _ := KernelDensity(text)
 	free := volumeM3 - tonnes/density
 	if !(volumeM3 > 0) || !(free > 0.1*volumeM3) {
 		return math.Max(0, 0.1*volumeM3) // a stack is never solid: the figures do not fit together
@@ -107,9 +103,9 @@ func FullPPM(grams, gasSpaceM3, tempC float64) float64 {
 // more or fewer names it in its file.
 var UnsuitedList = []string{"linseed", "flaxseed", "cottonseed", "cotton seed"}
 
-// Unsuited returns the entry of list that commodity falls under, or "".
-func Unsuited(list []string, commodity string) string {
-	c := strings.ToLower(commodity)
+// Unsuited returns the entry of list that a commodity's text falls under, or "".
+func Unsuited(list []string, text string) string {
+	c := strings.ToLower(text)
 	for _, u := range list {
 		if u != "" && strings.Contains(c, strings.ToLower(u)) {
 			return u

@@ -270,7 +270,7 @@ func hardSensor(d draws, offset float64) sensor {
 
 // setup is what the fit is told.
 func (p *plan) setup() decay.Setup {
-	s := decay.Setup{DoseG: p.grams, GasSpaceM3: p.space, TempC: p.temp, MoisturePct: p.moisture, Form: "tablets"}
+	s := decay.Setup{DoseG: p.grams, GasSpaceM3: p.space, TempC: p.temp, MoisturePct: p.moisture, Commodity: p.commodity, Form: "tablets"}
 	for _, l := range p.lines {
 		s.Lines = append(s.Lines, decay.Line{Accuracy: 0.05, Resolution: l.digit, DetectionLimit: 1, Range: l.range_})
 	}
