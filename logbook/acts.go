@@ -28,7 +28,7 @@ const (
 // ActKinds lists the acts in the order in which a treatment goes.
 var ActKinds = []Kind{KindLineProved, KindInstrumentChecked, KindInstrumentSwapped, KindStockReceived, KindStockCounted, KindChecksSigned, KindNoGasDeclared, KindDosingStarted, KindDosePlaced, KindTreatmentStarted, KindHandReading, KindDoseAdded,
 	KindExposureExtended, KindMaskedEntry, KindMaskedExit, KindAiringStarted, KindAiringPaused, KindAiringResumed, KindResidueTaken, KindResidueDisposed,
-	KindAbandoned, KindEntryConfirmed, KindInspected, KindAcknowledged, KindCorrected}
+	KindAbandoned, KindEntryConfirmed, KindInspected, KindAcknowledged, KindCorrected, KindPhoto}
 
 // Act is what every act carries beside its kind's own fields.
 type Act struct {

@@ -58,6 +58,8 @@ var lines = []struct {
 		&AlarmAcknowledged{Alarm: "leak", Store: "Store 2", Stack: "B", Line: "north top", Act: Act{By: "R. Amadi"}}},
 	{"line proved", `{"time":"2026-02-28T08:00:00Z","kind":"line-proved","stack":"B","line":"north top","zero":0,"flow":1.1,"end_test":"span gas","span":500,"read":488,"unit":"ppm","seen":true,"lag":"40s","by":"R. Amadi"}`,
 		&LineProved{Stack: "B", Line: "north top", Zero: ptr(0), Flow: ptr(1.1), EndTest: EndTestSpan, Span: 500, Read: 488, Unit: PPM, Seen: true, Lag: Duration(40e9), Act: Act{By: "R. Amadi"}}},
+	{"photo", `{"time":"2026-03-01T09:00:00Z","kind":"photo-attached","stack":"B","of":7,"name":"patch.png","media":"image/png","sha256":"4c4b6a3be1314ab86138bef4314dde022e600960d8689a2c8f8631802d20dab6","data":"iVBORw0KGgo=","by":"R. Amadi"}`,
+		&PhotoAttached{Stack: "B", Of: 7, Name: "patch.png", Media: "image/png", SHA256: "4c4b6a3be1314ab86138bef4314dde022e600960d8689a2c8f8631802d20dab6", Data: []byte("\x89PNG\r\n\x1a\n"), Act: Act{By: "R. Amadi"}}},
 	{"corrected", `{"time":"2026-03-01T09:00:00Z","kind":"corrected","of":7,"entry":{"time":"2026-03-01T08:00:00Z","kind":"dose-added","stack":"B","phosphine_g":90},"why":"miscounted","by":"R. Amadi"}`,
 		&Corrected{Of: 7, Entry: []byte(`{"time":"2026-03-01T08:00:00Z","kind":"dose-added","stack":"B","phosphine_g":90}`), Why: "miscounted", Act: Act{By: "R. Amadi"}}},
 	{"checks signed", `{"time":"2026-03-01T07:00:00Z","kind":"checks-signed","store":"Store 2","in_order":["floor"],"wanting":["roof-leaks"],"second":"Ada Moss","by":"R. Amadi"}`,

@@ -24,6 +24,7 @@ var makers = map[Kind]func() Entry{
 	KindEntryConfirmed:    func() Entry { return &EntryConfirmed{} },
 	KindAcknowledged:      func() Entry { return &AlarmAcknowledged{} },
 	KindCorrected:         func() Entry { return &Corrected{} },
+	KindPhoto:             func() Entry { return &PhotoAttached{} },
 	KindChecksSigned:      func() Entry { return &ChecksSigned{} },
 	KindStockReceived:     func() Entry { return &StockReceived{} },
 	KindStockCounted:      func() Entry { return &StockCounted{} },

@@ -48,6 +48,7 @@ func (s *State) act(e logbook.Acting) {
 	case *logbook.Corrected:
 		s.corrected(e)
 		return
+	case *logbook.PhotoAttached: // kept, and nothing more
 	case *logbook.ChecksSigned:
 		s.checksSigned(e)
 	case *logbook.StockReceived:

@@ -77,7 +77,7 @@ var actGroups = []struct {
 	{"Product and residue", []logbook.Kind{logbook.KindStockReceived, logbook.KindStockCounted, logbook.KindResidueTaken, logbook.KindResidueDisposed}},
 	{"Instruments", []logbook.Kind{logbook.KindInstrumentChecked, logbook.KindInstrumentSwapped}},
 	{"Alarms", []logbook.Kind{logbook.KindAcknowledged}},
-	{"What was written down wrongly", []logbook.Kind{logbook.KindCorrected}},
+	{"Corrections and photos", []logbook.Kind{logbook.KindCorrected, logbook.KindPhoto}},
 }
 
 // actPath is where the form of an act is, with fields preset; pairs are name, value.

@@ -19,6 +19,7 @@ type entryPage struct {
 	JSON                    string // on one line, as the logbook exports it
 	Pretty                  string
 	Older, Newer, Of, Reply string // paths
+	Photo                   string // where the picture is
 	Correct                 string // where it is put right
 	OfSeq                   uint64
 }
@@ -63,6 +64,10 @@ func (p *site) entryPage(e logbook.Entry) (entryPage, error) {
 		return page, fmt.Errorf("set entry %d: %w", h.Seq, err)
 	}
 	page.JSON, page.Pretty = string(text), b.String()
+	if photo, ok := e.(*logbook.PhotoAttached); ok {
+		page.Photo, page.JSON = fmt.Sprintf("/logbook/%d/photo", h.Seq), ""
+		page.Pretty = fmt.Sprintf("a picture of %d bytes, SHA-256 %s", len(photo.Data), photo.SHA256)
+	}
 	page.Who, page.Say = page.say(e)
 	page.Facts = []fact{{"Happened", page.second(h.Time)}, {"Written down", page.second(h.Received)}}
 	if a, ok := e.(logbook.Acting); ok {

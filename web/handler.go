@@ -73,7 +73,7 @@ func assets() fs.FS {
 var pages = map[string]*template.Template{
 	"depot": parse("depot.html"), "store": parse("store.html"), "stack": parse("stack.html"), "alarms": parse("alarms.html"),
 	"instruments": parse("instruments.html"), "logbook": parse("logbook.html"), "entry": parse("entry.html"),
-	"acts": parse("acts.html"), "act": parse("act.html"), "answer": parse("answer.html"), "plan": parse("plan.html"), "missing": parse("missing.html"),
+	"acts": parse("acts.html"), "act": parse("act.html"), "answer": parse("answer.html"), "plan": parse("plan.html"), "photo": parse("photo.html"), "missing": parse("missing.html"),
 }
 
 func parse(name string) *template.Template {
@@ -112,6 +112,9 @@ func New(s Source, o Options) http.Handler {
 	mux.HandleFunc("GET /instruments", p.instruments)
 	mux.HandleFunc("GET /logbook", p.journal)
 	mux.HandleFunc("GET /logbook/{seq}", p.entry)
+	mux.HandleFunc("GET /logbook/{seq}/photo", p.photo)
+	mux.HandleFunc("GET /stack/{name}/photo", p.askPhoto)
+	mux.HandleFunc("POST /stack/{name}/photo", p.takePhoto)
 	mux.HandleFunc("GET /logbook/{seq}/correct", p.askCorrection)
 	mux.HandleFunc("POST /logbook/{seq}/correct", p.takeCorrection)
 	mux.HandleFunc("POST /logbook/verify", p.check)

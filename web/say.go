@@ -118,7 +118,7 @@ func (f *frame) factsOf(e logbook.Acting) []fact {
 		return facts
 	}
 	for _, x := range made.Fields {
-		if x.Sort == form.Moment || x.Sort == form.Hidden || x.Name == "by" {
+		if x.Name == "data" || x.Sort == form.Moment || x.Sort == form.Hidden || x.Name == "by" {
 			continue
 		}
 		var parts []string

@@ -20,6 +20,7 @@ type stackPage struct {
 	GateState, GateWord, GateHeadline string
 	Alarms                            []alarmView
 	Facts, Fit                        []fact
+	Photo                             string // where a picture is attached
 	Log                               bool
 	Overview                          *drawing
 	Charts, Residuals, Statistic      []drawing
@@ -95,7 +96,7 @@ func (p *site) stackPage(ctx context.Context, v *rules.View, name string, log bo
 		page.Report = reportPath(k.Treatment)
 	}
 	page.Success = page.success(k.Efficacy)
-	page.Facts, page.Fit = page.facts(k), fitFacts(k.Fit)
+	page.Facts, page.Fit, page.Photo = page.facts(k), fitFacts(k.Fit), photoPath(k.Name)
 	for i, l := range k.Lines {
 		page.Lines = append(page.Lines, page.line(k, l, picture.Key(i)))
 	}
@@ -129,11 +130,15 @@ func (f *frame) facts(k rules.StackView) []fact {
 	if k.Treatment == "" {
 		return nil
 	}
-	return []fact{
+	facts := []fact{
 		{"Treatment", k.Treatment}, {"Protocol", fmt.Sprintf("%s, end level %s ppm on every line", k.Protocol, figure(k.EndLevelPPM))},
 		{"Commodity", fmt.Sprintf("%s, grain at %s °C", k.Commodity, figure(k.GrainTempC))}, {"Phosphine laid", figure(k.PhosphineG) + " g"},
 		{"Sheet shut, t = 0", f.clock(k.Started)}, {"Planned end", f.clock(k.PlannedEnd)},
 	}
+	for _, p := range k.Product {
+		facts = append(facts, fact{"Pieces: " + p.Form, fmt.Sprintf("%d laid, %d taken out, %d disposed of", p.Placed, p.Taken, p.Disposed)})
+	}
+	return facts
 }
 
 func fitFacts(fit *rules.FitView) []fact {

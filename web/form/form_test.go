@@ -58,6 +58,7 @@ var filled = map[logbook.Kind]string{
 	logbook.KindResidueDisposed:   "stack=B&form=tablets&count=285&how=handed-over&where=gate&to=the+council&by=Ana+Brook",
 	logbook.KindInstrumentChecked: "channel=b-north+top&check=bump&applied=1&read=0.97&unit=ppm&passed=yes&due=2026-11-01T09:00&by=Ana+Brook",
 	logbook.KindInstrumentSwapped: "channel=b-north+top&out=17&in=18&by=Ana+Brook",
+	logbook.KindPhoto:             "place=stack%3DB&name=patch.png&media=image%2Fpng&sha256=4c4b6a3be1314ab86138bef4314dde022e600960d8689a2c8f8631802d20dab6&data=iVBORw0KGgo%3D&by=Ana+Brook",
 	logbook.KindCorrected:         `of=7&why=miscounted&entry={"time":"2026-03-01T08:00:00Z","kind":"dose-added","stack":"B","phosphine_g":90}&by=Ana+Brook`,
 	logbook.KindAcknowledged:      "which=alarm%3Dleak%26line%3Dnorth%2Btop%26stack%3DB%26store%3DStore%2B2&by=Ana+Brook",
 }

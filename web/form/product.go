@@ -61,6 +61,29 @@ func instrumentChecked(d Depot) []Field {
 	}
 }
 
+// photo asks for a picture as it stands in the logbook; the page of a stack has a form
+// that takes a file.
+func photo(d Depot) []Field {
+	return []Field{
+		{Name: "place", Covers: []string{"store", "stack"}, Label: "Of", Sort: Choice, Needed: true, Choices: photoPlaces(d)},
+		{Name: "of", Label: "Entry that it belongs to", Sort: Whole}, {Name: "name", Label: "Name of the file", Sort: Text, Needed: true},
+		{Name: "media", Label: "Sort of picture", Sort: Choice, Needed: true, Choices: []Option{{Value: "image/jpeg", Label: "JPEG"}, {Value: "image/png", Label: "PNG"}}},
+		{Name: "sha256", Label: "SHA-256 of the picture", Sort: Text, Needed: true}, {Name: "data", Label: "The picture, in base64", Sort: Long, Needed: true, Longest: 40000,
+			Hint: "The page of a stack has a form that takes a file."}}
+}
+
+// photoPlaces are the stacks and the stores.
+func photoPlaces(d Depot) []Option {
+	var all []Option
+	for _, s := range d.View.Stores {
+		all = append(all, Option{Value: Place("store", s.Name), Label: s.Name})
+		for _, k := range s.Stacks {
+			all = append(all, Option{Value: Place("stack", k.Name), Label: "stack " + k.Name, Group: s.Name})
+		}
+	}
+	return all
+}
+
 // corrected asks for a correction as it stands in the logbook; the page of an entry has
 // a form for it.
 func corrected(Depot) []Field {

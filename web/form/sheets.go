@@ -28,6 +28,7 @@ var sheets = map[logbook.Kind]sheet{
 	logbook.KindAbandoned:         {"Treatment abandoned", "Record that it is given up", abandoned, nil},
 	logbook.KindEntryConfirmed:    {"Entry confirmed", "Confirm with my name", onStore, nil},
 	logbook.KindInspected:         {"Grain inspected", "Record the inspection", grainInspected, nil},
+	logbook.KindPhoto:             {"Photo", "Keep the photo", photo, nil},
 	logbook.KindCorrected:         {"Correction", "Record the correction", corrected, nil},
 	logbook.KindStockReceived:     {"Stock received", "Record what came in", stockReceived, nil},
 	logbook.KindStockCounted:      {"Stock counted", "Record the count", product, nil},
