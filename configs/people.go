@@ -126,6 +126,9 @@ func (c *checker) people() {
 		c.named(path+".name", p.Name, names, "person")
 		c.oneOf(path+".from", p.From, logbook.PriorityLow, logbook.PriorityMedium, logbook.PriorityHigh)
 		c.reachable(p, path, &reached)
+		if _, err := time.Parse(time.DateOnly, p.LicenceUntil); p.LicenceUntil != "" && err != nil {
+			c.wrong(path+".licence_until", p.LicenceUntil, "is no date, for example 2027-03-31")
+		}
 	}
 	switch {
 	case reached == 0:

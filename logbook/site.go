@@ -155,10 +155,11 @@ type Night struct {
 
 // Person is somebody who is told of alarms.
 type Person struct {
-	Name  string `json:"name" yaml:"name"`
-	Email string `json:"email,omitempty" yaml:"email"`
-	Phone string `json:"phone,omitempty" yaml:"phone"` // for SMS: +, country code and number, or a short code
-	From  string `json:"from,omitempty" yaml:"from"`   // lowest priority told: low, medium (default) or high
+	Name         string `json:"name" yaml:"name"`
+	Email        string `json:"email,omitempty" yaml:"email"`
+	Phone        string `json:"phone,omitempty" yaml:"phone"`                 // for SMS: +, country code and number, or a short code
+	From         string `json:"from,omitempty" yaml:"from"`                   // lowest priority told: low, medium (default) or high
+	LicenceUntil string `json:"licence_until,omitempty" yaml:"licence_until"` // last day of the fumigator's licence, 2006-01-02; empty = not said
 }
 
 // Mail is the server that takes e-mail. The password is never part of a site.

@@ -253,6 +253,7 @@ func (s *State) dosing(e *logbook.DosingStarted, k *Stack, at logbook.Time) {
 			return
 		}
 	}
+	s.licensed(e.By, k.Store, e.Stack)
 	s.notProved(k, e.Stack)
 	s.checksOwed(k, e.Stack, at)
 	s.newTreatment(k, e.Stack, at)

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"strings"
+	"time"
 
 	"undersheet/logbook"
 	"undersheet/rules/ledger"
@@ -62,6 +63,9 @@ func (s *State) dosePlaced(e *logbook.DosePlaced, k *Stack) {
 	note(short, logbook.Finding{Code: "stock-negative", About: formKey(e.Form), Value: logbook.Number(st.Left)})
 	note(len(e.People) == 1, logbook.Finding{Code: "dose-placed-alone", About: strings.Join(e.People, ", ")})
 	note(strings.TrimSpace(e.Protection) == "", logbook.Finding{Code: "dose-placed-no-protection"})
+	for _, name := range e.People {
+		s.licensed(name, k.Store, e.Stack)
+	}
 	k.account(e.Form).Placed += e.Count
 	if t := k.Treatment; t != nil && t.Given.PhosphineG > 0 {
 		grams, known := k.gasPlaced()
@@ -70,6 +74,17 @@ func (s *State) dosePlaced(e *logbook.DosePlaced, k *Stack) {
 			total += d.Grams
 		}
 		note(known && (grams < 0.9*total || grams > 1.1*total) && t.Started != 0, logbook.Finding{Code: "dose-placed-differs", Value: logbook.Number(grams), Limit: logbook.Number(total)})
+	}
+}
+
+// licensed notes a person whose licence has run out by the site file. The last day
+// counts to its end anywhere on earth (UTC−12).
+func (s *State) licensed(name, store, stack string) {
+	for _, p := range s.Site.People {
+		last, err := time.Parse(time.DateOnly, p.LicenceUntil)
+		if err == nil && strings.EqualFold(p.Name, strings.TrimSpace(name)) && s.At.Std().After(last.Add(36*time.Hour)) {
+			s.find(logbook.Finding{Code: "licence-expired", Store: store, Stack: stack, About: p.Name})
+		}
 	}
 }
 

@@ -129,3 +129,13 @@ func TestChecksBeforeDosing(t *testing.T) {
 	d.dose("five-day")
 	assert.Equal(t, logbook.Number(2), d.findings()["checks-owed"].Value)
 }
+
+// A licence counts to the end of its last day, wherever that is.
+func TestLicences(t *testing.T) {
+	for until, told := range map[string]bool{"2026-02-27": true, "2026-02-28": false, "2026-03-01": false, "": false, "soon": false} {
+		d := aday(t, func(s *logbook.Site) { s.People = []logbook.Person{{Name: "Ada Moss", LicenceUntil: until}} })
+		d.act(&logbook.DosingStarted{OnStack: onA(), StoreEmpty: true, Act: logbook.Act{By: "ada moss"}}, logbook.KindDosingStarted, 0)
+		_, got := d.findings()["licence-expired"]
+		assert.Equal(t, told, got, until)
+	}
+}

@@ -38,6 +38,7 @@ var englishRecordFindings = map[string]string{
 	"checks-owed/all":                   "{place}: no check before dosing was signed.",
 	"checks-wanting":                    "{place}: {value} checks before dosing were found wanting: {about}.",
 	"check-out-of-tolerance":            "Channel {channel}: at the {about} it was off by {value} ppm, more than the {limit} ppm that its accuracy allows: it did not pass.",
+	"licence-expired":                   "{place}: the licence of {about} has run out by the site file. Phosphide is laid by licensed people.",
 	"person-exposed":                    "{about} met air that over 8 hours comes to {value} ppm outside the mask, against a limit of {limit} ppm. What the mask kept off is not counted. A doctor decides what follows; no more entries today.",
 	"person-exposure-unknown":           "{about} was in air that was not known for some of {value} minutes: the exposure cannot be told.",
 	"correction-does-not-fit":           "The correction of entry {value} does not fit it: another kind of act stands there, or one that stands as it was made. It was left out.",
