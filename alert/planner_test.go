@@ -31,7 +31,9 @@ func view() *rules.View {
 		Air:  []rules.AirView{{Name: "door", Where: "door", Last: rules.Sample{At: noon, PPM: 0.04, Unit: "ppm", State: "ok"}}},
 		Stacks: []rules.StackView{{Name: "B", Treatment: "B-7", Phase: logbook.PhaseExposure, EndLevelPPM: 150,
 			Lines:  []rules.LineView{{Name: "north top", Last: rules.Sample{At: noon, PPM: 412.4, Unit: "ppm", State: "ok"}}, {Name: "south low"}},
-			Lowest: &logbook.Forecast{For: noon.Add(48 * time.Hour), PPM: logbook.Quantiles{P05: 80, P50: 121, P95: 180}, ChanceMet: 0.12}}}}}}
+			Lowest: &logbook.Forecast{For: noon.Add(48 * time.Hour), PPM: logbook.Quantiles{P05: 80, P50: 121, P95: 180}, ChanceMet: 0.12},
+			Outlook: &logbook.Outlook{Stack: "B", At: noon, For: noon.Add(48 * time.Hour), EndPPM: 150, Chance: 0.12, Want: 0.95,
+				TopUp: logbook.TopUp{Known: true, Grams: 122, Most: 520, Until: noon.Add(30 * time.Hour), Airing: noon.Add(50 * time.Hour)}}}}}}}
 }
 
 // feed folds entries into a planner, as the watch does.
@@ -66,7 +68,8 @@ func (f *feed) after(d time.Duration) []sqlite.Outgoing {
 
 func leak(state string) *logbook.Alarm {
 	return &logbook.Alarm{State: state, Alarm: "leak", Store: "Store 2", Stack: "B", Line: "north top", Onset: noon.Add(-90 * time.Minute),
-		Priority: logbook.PriorityHigh, Value: 0.9, Limit: 0.3, Also: []string{"end-level-at-risk"}}
+		Priority: logbook.PriorityHigh, Value: 0.9, Limit: 0.3, Also: []string{"end-level-at-risk"},
+		Grounds: &logbook.Grounds{From: noon.Add(-2 * time.Hour), To: noon.Add(-time.Hour), Statistic: 6.2, Threshold: 4.9}}
 }
 
 func read(o sqlite.Outgoing) Letter {
@@ -108,7 +111,8 @@ func TestMessage(t *testing.T) {
 		"Stack B, treatment B-7, read last under the sheet:",
 		"- north top: 412 ppm (ok) at 2026-03-01 17:45 +0545 (2026-03-01 12:00 UTC)",
 		"- south low: nothing read yet",
-		"121 ppm, with 90 % between 80.0 and 180; the end level is 150 ppm; the chance to meet it is 12 %.",
+		"At the end (Tue 3 Mar 17:45) the lowest line is expected at 121 ppm (90 %: 80–180); the chance that every line is at or above 150 ppm is 12 %.",
+		"Since about Sun 1 Mar 16:15 (15:45–16:45) line north top has lost gas 3.0 times as fast as before (0.30 → 0.90 per day); the statistic was 6.2 against a threshold of 4.9.",
 		"Gate: Store 2: the gate is shut. Keep out.",
 		"Stack B is under gas, 61 hours from the start.",
 		"- door (door): 0.04 ppm (ok)",
@@ -118,6 +122,26 @@ func TestMessage(t *testing.T) {
 		require.Contains(t, l.Text, part)
 	}
 	require.True(t, strings.HasSuffix(l.Text, "\n\nEmergency: call 00 1 and the fumigator, 00 2\n"), l.Text)
+}
+
+// An end level at risk comes with what can still be done, and with who decides. At
+// night it is said that nobody goes in, and not how one would.
+func TestOutlookInMessage(t *testing.T) {
+	for _, at := range []struct {
+		hour  time.Duration // after 17:45 in Kathmandu
+		night bool
+	}{{0, false}, {6 * time.Hour, true}} {
+		f := newFeed()
+		f.now = noon.Add(at.hour)
+		a := leak(logbook.AlarmRaised)
+		a.Alarm, a.Grounds = "end-level-at-risk", nil
+		l := read(f.fold(a)[0])
+		require.Contains(t, l.Text, "Phosphine added now, 122 g, would bring the chance to 95 %")
+		require.Contains(t, l.Text, "is for the licensed fumigator to decide, within the label and the law.")
+		require.Equal(t, 1, strings.Count(l.Text, notAlone), l.Text)
+		require.Equal(t, at.night, strings.Contains(l.Text, "within the label and the law. "+atNight), l.Text)
+	}
+	require.NotContains(t, read(newFeed().fold(leak(logbook.AlarmRaised))[0]).Text, "Phosphine added", "it answers another alarm")
 }
 
 // TestKeysAreStable: the same record gives the same keys and Message-IDs in

@@ -60,6 +60,7 @@ func (p *Planner) compose(n *news, v *rules.View, h sqlite.Head) (subject, text 
 		store = n.Gate.Store
 	}
 	w.stack(v, stack)
+	w.outlook(n, v)
 	w.store(v, storeOf(v, store, stack))
 	w.goingIn()
 	w.para("Written at " + w.time(p.Now) + ". " + headLine(h))
@@ -184,6 +185,9 @@ func (w *writer) alarm(n *news) string {
 	a := n.Alarm
 	headline, advice := words.Alarm(w.lang, standing(a))
 	w.para(headline)
+	if grounds := words.Grounds(w.lang, a, w.zone); grounds != "" {
+		w.para(grounds)
+	}
 	if advice = w.advice(n, advice); advice != "" {
 		w.para(advice)
 	}
@@ -264,9 +268,31 @@ func (w *writer) stack(v *rules.View, name string) {
 		w.line("- %s: %s", l.Name, w.sample(l.Last))
 	}
 	if f := k.Lowest; f != nil && k.Phase == logbook.PhaseExposure {
-		w.line("Forecast of the lowest line for %s: %s ppm, with 90 %% between %s and %s; the end level is %s ppm; the chance to meet it is %s %%.",
-			w.time(f.For), figure(float64(f.PPM.P50)), figure(float64(f.PPM.P05)), figure(float64(f.PPM.P95)), figure(k.EndLevelPPM),
-			percent(float64(f.ChanceMet)))
+		w.line("%s", words.Forecast(w.lang, f, k.EndLevelPPM, w.zone))
+	}
+}
+
+// outlook writes what can still be done for an end level at risk. How people go in
+// is said where the message opens; at night that nobody does.
+func (w *writer) outlook(n *news, v *rules.View) {
+	if n.Alarm == nil || n.Alarm.Alarm != "end-level-at-risk" || n.Alarm.State == logbook.AlarmCleared {
+		return
+	}
+	k := stackView(v, n.Alarm.Stack)
+	if k == nil {
+		return
+	}
+	instead := ""
+	if w.night {
+		instead = atNight
+	}
+	for i, s := range words.Outlook(w.lang, k.Outlook, w.zone) {
+		s = strings.TrimSpace(strings.ReplaceAll(s, notAlone, instead))
+		if i == 0 {
+			w.para(s)
+		} else {
+			w.line("%s", s)
+		}
 	}
 }
 
@@ -326,15 +352,4 @@ func figure(v float64) string {
 		return strconv.FormatFloat(v, 'f', 1, 64)
 	}
 	return strconv.FormatFloat(v, 'f', 2, 64)
-}
-
-// percent writes a chance without ever saying certain.
-func percent(p float64) string {
-	switch {
-	case p > 0.99:
-		return "over 99"
-	case p < 0.01:
-		return "under 1"
-	}
-	return strconv.FormatFloat(100*p, 'f', 0, 64)
 }

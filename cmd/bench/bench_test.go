@@ -22,7 +22,7 @@ import (
 // the posterior variance 1/(1/τ² + n/σ²) of a normal mean (Gelman et al. 2013,
 // Bayesian Data Analysis, 2.5), and ln C at the end moves as ln yield does.
 func TestBoundOfOneParameter(t *testing.T) {
-	s := shape{lnYield: 7, lnRelease: 0.3, lnLoss: -1.5, lagDays: 0.1, sorb: 0.2, bind: 0.05, free: 0.7}
+	s := shape{lnYield: 7, lnRelease: 0.3, lnLoss: -1.5, lagDays: 0.1, sorb: 0.2, bind: 0.05, lnFree: -0.36}
 	full := mat.NewSymDense(unknowns, nil)
 	s.inform(full, 48, 0.5, 0.03, 4)
 	readings := full.At(0, 0) * 0.03 * 0.03
@@ -38,10 +38,10 @@ func TestBoundOfPrior(t *testing.T) {
 	s := shapeOf(&scenario.Clean(4).Truth)
 	g := s.slopes(5)
 	v := 0.0
-	for j, sd := range []float64{0.20, 0.35, 0.70, 0.12, 0.35, 0.07} {
+	for j, sd := range []float64{0.20, 0.35, 0.70, 0.12, 0.35, 0.07, 0.5} {
 		v += g[j] * g[j] * sd * sd
 	}
-	assert.InEpsilon(t, math.Sqrt(v), deviation(precision(), g[:]), 1e-9)
+	assert.InEpsilon(t, math.Sqrt(v), deviation(precision(freeUnknown), g[:]), 1e-9)
 }
 
 // The curve that the bound is of is the one that the generator draws.
@@ -61,7 +61,7 @@ func TestShapeIsTheTruth(t *testing.T) {
 // within a factor of 2).
 func TestBoundOfTheFamily(t *testing.T) {
 	for hours, want := range map[float64]float64{24: 0.38, 48: 0.057, 72: 0.019, 96: 0.007} {
-		bs := each(60, func(i int) float64 { return localBound(&scenario.Clean(uint64(i)).Truth, hours) })
+		bs := each(60, func(i int) float64 { return localBound(&scenario.Clean(uint64(i)).Truth, hours, freeKnown) })
 		assert.InDelta(t, 0, math.Log(rms(bs)/want), math.Log(2), "%v h: %v", hours, rms(bs))
 	}
 }

@@ -13,19 +13,30 @@ import (
 // Modulation Theory I, 2.4.3): no estimate of g(θ) has a mean square error below
 // E[∇g]ᵀ (E[F(θ)] + P)⁻¹ E[∇g], where F is Fisher's information of the readings and
 // P the precision of the prior, both expectations over the prior. Here θ is (ln
-// yield, ln release, ln loss, lag, sorption, permanent sorption), g is ln C at the
-// end, and readings are ln C with white noise.
+// yield, ln release, ln loss, lag, sorption, permanent sorption, ln return rate of what
+// is sorbed), g is ln C at the end, and readings are ln C with white noise.
+//
+// The clean family gives every stack one return rate, one gain (none) and no ramp. The
+// bound is told of all three; the fit is told of none. So it is drawn twice: with the
+// return rate known, which is the bound of what the family draws, and with it as little
+// known as the fit knows it.
 
 // shape is the clean family's curve: first-order release after a lag into a gas
 // that is lost for good and for a time.
-type shape struct{ lnYield, lnRelease, lnLoss, lagDays, sorb, bind, free float64 }
+type shape struct{ lnYield, lnRelease, lnLoss, lagDays, sorb, bind, lnFree float64 }
 
-// parameters of shape that are not known.
-const unknowns = 6
+// unknowns is the number of a shape's parameters.
+const unknowns = 7
+
+// Standard deviations of ln of the return rate: known, and as the fit's prior has it.
+const (
+	freeKnown   = 1e-4
+	freeUnknown = 0.5
+)
 
 // with returns the shape with parameter j moved by h.
 func (s shape) with(j int, h float64) shape {
-	*[]*float64{&s.lnYield, &s.lnRelease, &s.lnLoss, &s.lagDays, &s.sorb, &s.bind}[j] += h
+	*[]*float64{&s.lnYield, &s.lnRelease, &s.lnLoss, &s.lagDays, &s.sorb, &s.bind, &s.lnFree}[j] += h
 	return s
 }
 
@@ -37,9 +48,9 @@ func (s shape) lnC(days float64) float64 {
 	if t <= 0 {
 		return math.Inf(-1)
 	}
-	r, k := math.Exp(s.lnRelease), math.Exp(s.lnLoss)+s.bind
-	sum := k + s.sorb + s.free
-	root := math.Sqrt(max(sum*sum-4*k*s.free, 1e-18))
+	r, k, f := math.Exp(s.lnRelease), math.Exp(s.lnLoss)+s.bind, math.Exp(s.lnFree)
+	sum := k + s.sorb + f
+	root := math.Sqrt(max(sum*sum-4*k*f, 1e-18))
 	a, b := (sum+root)/2, (sum-root)/2
 	term := func(λ float64) float64 {
 		if math.Abs(r-λ) < 1e-7 {
@@ -47,7 +58,7 @@ func (s shape) lnC(days float64) float64 {
 		}
 		return r * (math.Exp(-λ*t) - math.Exp(-r*t)) / (r - λ)
 	}
-	return s.lnYield + math.Log(((a-s.free)*term(a)+(s.free-b)*term(b))/(a-b))
+	return s.lnYield + math.Log(((a-f)*term(a)+(f-b)*term(b))/(a-b))
 }
 
 // slopes are the derivatives of lnC by the parameters.
@@ -61,7 +72,7 @@ func (s shape) slopes(days float64) (d [unknowns]float64) {
 
 // shapeOf is the curve of a clean record.
 func shapeOf(t *scenario.Truth) shape {
-	return shape{math.Log(t.Yield), math.Log(t.Release), math.Log(t.Loss - t.Permanent), t.Lag / 24, t.Sorb, t.Permanent, t.Free}
+	return shape{math.Log(t.Yield), math.Log(t.Release), math.Log(t.Loss - t.Permanent), t.Lag / 24, t.Sorb, t.Permanent, math.Log(t.Free)}
 }
 
 // inform adds Fisher's information of lines of readings every hours until, whose ln has
@@ -76,10 +87,10 @@ func (s shape) inform(f *mat.SymDense, until, every, sd float64, lines int) {
 	}
 }
 
-// precision is the prior's.
-func precision() *mat.SymDense {
+// precision is the prior's, with the standard deviation of ln of the return rate.
+func precision(freeSD float64) *mat.SymDense {
 	p := mat.NewSymDense(unknowns, nil)
-	for j, sd := range []float64{scenario.CleanYieldSD, scenario.CleanReleaseSD, scenario.CleanLossSD, scenario.CleanLagSD, scenario.CleanSorbSD, scenario.CleanBindSD} {
+	for j, sd := range []float64{scenario.CleanYieldSD, scenario.CleanReleaseSD, scenario.CleanLossSD, scenario.CleanLagSD, scenario.CleanSorbSD, scenario.CleanBindSD, freeSD} {
 		p.SetSym(j, j, 1/(sd*sd))
 	}
 	return p
@@ -100,8 +111,8 @@ func deviation(f *mat.SymDense, g []float64) float64 {
 
 // localBound is the bound of one record at its truth: its own information and the
 // prior's.
-func localBound(t *scenario.Truth, until float64) float64 {
-	f, s := precision(), shapeOf(t)
+func localBound(t *scenario.Truth, until, freeSD float64) float64 {
+	f, s := precision(freeSD), shapeOf(t)
 	s.inform(f, until, scenario.CleanEvery, scenario.CleanNoise, scenario.CleanLines)
 	g := s.slopes(scenario.Hours / 24)
 	return deviation(f, g[:])
@@ -121,6 +132,6 @@ func bound(until float64, draws int) float64 {
 		}
 	}
 	sum.ScaleSym(1/float64(draws), sum)
-	sum.AddSym(sum, precision())
+	sum.AddSym(sum, precision(freeKnown))
 	return deviation(sum, grad)
 }

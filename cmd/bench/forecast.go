@@ -33,7 +33,7 @@ type answer struct {
 	lineHeld      []bool
 	paper         float64
 	paperHeld     bool
-	bound         float64 // clean family
+	bound, blind  float64 // clean family: with the return rate known, and not
 	gusts, misled float64 // hard family: what coming gusts alone give; and with the instrument's gain
 }
 
@@ -93,7 +93,7 @@ func judge(family string, w *course, hour int) answer {
 	a.paper = max(p.mean, math.Log(floorPPM)) - lnFloored(low)
 	a.paperHeld = math.Abs(p.mean-math.Log(low)) <= p.half
 	if family == "clean" {
-		a.bound = localBound(t, float64(hour))
+		a.bound, a.blind = localBound(t, float64(hour), freeKnown), localBound(t, float64(hour), freeUnknown)
 		return a
 	}
 	f, l := scenario.Foreseen(r.Seed, float64(hour)), t.LowestLine(scenario.Hours)
@@ -160,11 +160,15 @@ func figuresOf(family string, hour int, as []answer) []figure {
 		{row: "log paper: rms error", value: rms(pick(func(a answer) float64 { return a.paper }))},
 		{row: "log paper: interval holds", value: share(paperHeld)}}
 	if family == "clean" {
+		known, blind := rms(pick(func(a answer) float64 { return a.bound })), rms(pick(func(a answer) float64 { return a.blind }))
 		return append(out,
-			figure{row: "bound, root mean square over stacks", value: rms(pick(func(a answer) float64 { return a.bound }))},
-			figure{row: "bound over the prior", value: bound(float64(hour), 300)},
-			figure{row: "rms of error / bound, lowest line", value: rms(pick(func(a answer) float64 { return a.miss / a.bound })), target: atMost(overBound)},
-			figure{row: "rms of error / bound, each line", value: rms(pick(func(a answer) float64 { return rms(a.lineMiss) / a.bound })), target: atMost(overBound)})
+			figure{row: "bound, return rate known", value: known},
+			figure{row: "bound, return rate not known", value: blind},
+			figure{row: "bound over the prior (van Trees)", value: bound(float64(hour), 300)},
+			figure{row: "error / bound known, lowest line", value: lowest.value / known, target: atMost(overBound)},
+			figure{row: "error / bound known, each line", value: lines.value / known, target: atMost(overBound)},
+			figure{row: "error / bound not known, each line", value: lines.value / blind},
+			figure{row: "  each stack over its own, known", value: rms(pick(func(a answer) float64 { return rms(a.lineMiss) / a.bound }))})
 	}
 	return append(out,
 		figure{row: "irreducible: coming gusts", value: rms(pick(func(a answer) float64 { return a.gusts }))},

@@ -13,7 +13,7 @@ import (
 const (
 	ResidualsCaption = "Hourly means of each line, in per cent of its fit, by the letters of the lines. The fit is that of all readings up to now."
 	StatisticCaption = "S: all lines together. L: the line that stands out most from the others. Above the threshold a leak is told. Grey: where its onset lies, with 95 %; " +
-		"after that the test counts from the new rate, so that it falls back while the leak goes on. Gaps: the test was not running."
+		"while a leak stands the test counts from the new rate, so that it falls back, and no other leak is told. Gaps: the test was not running."
 )
 
 // Bounds of the residuals.

@@ -96,7 +96,11 @@ func (s *State) draw(days float64, more func(x []float64) float64) [][]float64 {
 		for j := range x {
 			x[j] = float64(f.Draws[i*row+j])
 		}
-		w := walk(x[:p], s.Setup.SamplingLossPerDay, doses)
+		at := x[:p]
+		if days < f.Days { // the path that is known there is the misfit of this curve alone
+			at = f.X
+		}
+		w := walk(at, s.Setup.SamplingLossPerDay, doses)
 		c := w.to(days).air
 		if more != nil {
 			c += more(x[:p])

@@ -16,18 +16,20 @@ type knots struct {
 	diff  []float64 // scratch
 }
 
-// knotHours are the knots of so many hours: every hour for half a day, every 2 for a
-// day, every 4 for two days, then every 8.
+// knotHours are the knots of so many hours: every hour for 6 h, every 2 for half a day,
+// every 4 for a day, every 8 for two days, then every 12.
 func knotHours(hours int) []int {
 	var out []int
 	for h, step := 0, 1; h < hours; h += step {
 		out = append(out, h)
 		switch {
 		case h >= 48:
-			step = 8
+			step = 12
 		case h >= 24:
-			step = 4
+			step = 8
 		case h >= 12:
+			step = 4
+		case h >= 6:
 			step = 2
 		}
 	}
@@ -95,12 +97,11 @@ func (m *model) logPosterior(k *knots, x []float64) float64 {
 	m.from(k, x)
 	n := len(k.diff)
 	for i, d := range k.diff {
-		sum := -2 * k.b[i]
-		row := k.a[i*n : i*n+n]
-		for j, v := range k.diff {
-			sum += row[j] * v
+		sum := k.a[i*n+i]*d/2 - k.b[i]
+		for j, v := range k.a[i*n : i*n+i] { // A is symmetric
+			sum += v * k.diff[j]
 		}
-		cost += d * sum
+		cost += 2 * d * sum
 	}
 	return -cost / 2
 }

@@ -25,14 +25,6 @@ const (
 	tails        = 8.0 // degrees of freedom of the readings' heavy tails
 )
 
-// size is the sizes of the misfit: fitted to each stack.
-type size struct {
-	Noise float64 // share of a reading
-	Swing float64 // sd of a line's swing, of ln C
-	Gust  float64 // sd of the fast swing of the loss rate, of the loss rate
-	Slow  float64 // sd of the slow one
-}
-
 func (d *deviation) start(swing float64) {
 	*d = deviation{Cov: [6]float64{lineFactorSD * lineFactorSD, 0, unevenDays * unevenDays, 0, 0, swing * swing}}
 }

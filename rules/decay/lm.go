@@ -15,7 +15,7 @@ type residuals func(x, r, jac []float64)
 type solution struct {
 	x    []float64
 	rss  float64       // sum of squared residuals
-	cov  *mat.SymDense // (JᵀJ)⁻¹ at x
+	cov  *mat.SymDense // (JᵀJ)⁻¹ at x, or within tol of it
 	done bool          // the steps became small before the iterations ran out
 }
 
@@ -52,7 +52,9 @@ func leastSquares(start []float64, n, iters int, tol float64, f residuals) (solu
 		if rss := sumSquares(tryR); ok && rss <= s.rss {
 			s.done = small(step, s.x, tol)
 			copy(s.x, trial)
-			s.rss, lambda = rss, max(lambda/10, 1e-12)
+			if s.rss, lambda = rss, max(lambda/10, 1e-12); s.done {
+				break // the derivatives in hand are those within tol of here
+			}
 			f(s.x, r, jac)
 			normalEquations(r, jac, normal, grad)
 			continue

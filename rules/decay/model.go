@@ -1,6 +1,9 @@
 package decay
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Places of the parameters: the logs of yield, release, loss and lag, sorption
 // (its sign does not matter) and the log of its return, then the log yield of each added dose over the first.
@@ -37,6 +40,7 @@ type model struct {
 	soft                float64   // sd that is added to every hour while a start is far off
 	hops                []hop
 	curve               []float64 // ln C at the parameters in hand
+	slopes, slopesAt    []float64 // of ln C, by parameter and hour; the parameters they are at
 }
 
 // newModel gathers the readings of s.
@@ -149,14 +153,30 @@ func (m *model) residuals(x, r, jac []float64) {
 // columns calls each with the derivative of the whitened misfits, and of the states
 // at the end, by every parameter; m.curve must be that of x.
 func (m *model) columns(x []float64, each func(j int, col []float64, end [states]float64)) {
+	m.lean(x)
+	col, n := make([]float64, m.seen()), len(m.curve)
+	for j := range x {
+		slope := m.slopes[j*n : j*n+n]
+		end := m.whiten(func(h int) float64 { return -slope[h] }, col, 0, nil)
+		each(j, col, end)
+	}
+}
+
+// lean fills m.slopes at x, where they are not at hand.
+func (m *model) lean(x []float64) {
+	if slices.Equal(x, m.slopesAt) {
+		return
+	}
 	const step = 1e-4
-	up, curve, col := copied(x), make([]float64, len(m.curve)), make([]float64, m.seen())
+	m.slopes, m.slopesAt = m.slopes[:0], append(m.slopesAt[:0], x...)
+	up, curve := copied(x), make([]float64, len(m.curve))
 	for j := range x {
 		up[j] += step
 		m.lnCurve(up, curve)
 		up[j] = x[j]
-		end := m.whiten(func(h int) float64 { return (m.curve[h] - curve[h]) / step }, col, 0, nil)
-		each(j, col, end)
+		for h, v := range curve {
+			m.slopes = append(m.slopes, (v-m.curve[h])/step)
+		}
 	}
 }
 

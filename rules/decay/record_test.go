@@ -32,6 +32,9 @@ func TestCurveOfAPublishedSilo(t *testing.T) {
 // interval of the running fit need hold only 7 in 10 readings, of the plain fit 9 in 10; and
 // from the first half the priors must more than halve the error of the plain fit.
 func TestForecastOfMeasuredRecords(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many fits from nothing: run without -short")
+	}
 	const hour, unit = 24.0, 100.0
 	var running, plain score
 	var early [2]score

@@ -2,32 +2,15 @@ package decay
 
 import (
 	"math"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // Figures of the refit.
 const (
-	warmRounds  = 2  // rounds of weights from an earlier fit
-	coldRounds  = 6  // and from nothing
-	coldEvery   = 24 // every so many refits the fit also starts anew
-	sizeSteeper = 3  // the priors of sizes fall off so much faster above their middle
-	pathPoints  = 96 // at most so many steps are kept of the path
+	warmRounds = 2  // rounds of weights from an earlier fit
+	coldRounds = 6  // and from nothing
+	coldEvery  = 24 // every so many refits the fit also starts anew
+	pathPoints = 96 // at most so many steps are kept of the path
 )
-
-// sizes that are tried, and what is thought of the logs of sizes beforehand.
-var (
-	firstSize = size{Noise: 0.025, Swing: 0.012, Gust: 0.2, Slow: 0.1}
-	sizeTries = [4][]float64{
-		{0.007, 0.01, 0.014, 0.02, 0.028, 0.04, 0.056},
-		{0.001, 0.002, 0.004, 0.008, 0.016, 0.03, 0.06},
-		{0.003, 0.01, 0.03, 0.06, 0.12, 0.2, 0.3, 0.45, 0.7},
-		{0.003, 0.01, 0.02, 0.04, 0.08, 0.16, 0.3},
-	}
-	sizePrior = [4]normal{{math.Log(0.025), 0.6}, {math.Log(0.012), 1.2}, {math.Log(0.25), 1.2}, {math.Log(0.06), 1.2}}
-)
-
-func (z *size) all() [4]*float64 { return [4]*float64{&z.Noise, &z.Swing, &z.Gust, &z.Slow} }
 
 // Refit fits everything observed so far: the mode of the posterior, and draws from
 // the posterior around it, with the robust weights and the sizes of the misfit found
@@ -39,9 +22,12 @@ func (s *State) Refit() {
 	if x == nil || math.IsNaN(cost) {
 		return
 	}
+	was := m.suspect.Open
 	m.suspectChange(x)
-	if x, _ = m.mode(x, 1); x == nil {
-		return
+	if s.Fit == nil || m.suspect.Open != was {
+		if x, _ = m.mode(x, 1); x == nil {
+			return
+		}
 	}
 	tries := 1
 	if s.Fit == nil {
@@ -170,74 +156,3 @@ func (m *model) follow(x []float64) {
 
 // residual is what the stack showed less the curve in hand, in ln, by hour.
 func (m *model) residual(h int) float64 { return m.pooled[h].ln - m.curve[h] }
-
-// chooseSizes moves the sizes of the misfit, one at a time, to where the readings are
-// most likely (a Laplace approximation of the evidence, with the weights kept).
-func (m *model) chooseSizes(x []float64, which []int) {
-	best := m.evidence(x)
-	for _, k := range which {
-		p := m.size.all()[k]
-		here := nearest(sizeTries[k], *p)
-		for _, side := range []int{-1, 1} {
-			moved := false
-			for next := here + side; next >= 0 && next < len(sizeTries[k]); next += side {
-				old := *p
-				*p = sizeTries[k][next]
-				e := m.evidence(x)
-				if !(e > best) {
-					*p = old
-					break
-				}
-				best, moved = e, true
-			}
-			if moved {
-				break
-			}
-		}
-	}
-	m.pool(false)
-	m.track(m.suspect.Open)
-}
-
-func nearest(list []float64, x float64) int {
-	at := 0
-	for i, v := range list {
-		if math.Abs(math.Log(v/x)) < math.Abs(math.Log(list[at]/x)) {
-			at = i
-		}
-	}
-	return at
-}
-
-// evidence is the log likelihood of the readings at the sizes in hand with the
-// parameters integrated out, up to a constant.
-func (m *model) evidence(x []float64) float64 {
-	ll := m.pool(false)
-	_, logDet := m.track(m.suspect.Open)
-	n, p := m.seen(), len(x)
-	r, jac := make([]float64, n+p), make([]float64, (n+p)*p)
-	m.residuals(x, r, jac)
-	normal, grad := mat.NewSymDense(p, nil), make([]float64, p)
-	normalEquations(r, jac, normal, grad)
-	var chol mat.Cholesky
-	if !chol.Factorize(normal) {
-		return math.Inf(-1)
-	}
-	step := mat.NewVecDense(p, nil)
-	if err := chol.SolveVecTo(step, mat.NewVecDense(p, grad)); err != nil && !nearSingular(err) {
-		return math.Inf(-1)
-	}
-	gain := 0.0
-	for j, g := range grad {
-		gain += g * step.AtVec(j)
-	}
-	z := 0.0
-	for k, v := range m.size.all() {
-		d := (math.Log(*v) - sizePrior[k].mean) / sizePrior[k].sd
-		if d > 0 {
-			d *= sizeSteeper
-		}
-		z += d * d
-	}
-	return ll - (sumSquares(r)-gain+logDet+chol.LogDet()+z)/2
-}

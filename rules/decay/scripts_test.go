@@ -17,6 +17,9 @@ import (
 // kept files against what they print here, whatever the version of R or SciPy: to 1e-6,
 // for a least-squares search and a difference quotient end where they end.
 func TestReferencesAreWhatTheirScriptsPrint(t *testing.T) {
+	if testing.Short() {
+		t.Skip("other programs, which no race detector sees: run without -short")
+	}
 	for _, c := range []struct{ kept, program, script, argument, check, debian string }{
 		{"decay/theoph_nls.csv", "Rscript", "nls.R", "theoph", "stats", "r-base-core"},
 		{"decay/indometh_nls.csv", "Rscript", "nls.R", "indometh", "stats", "r-base-core"},

@@ -34,6 +34,9 @@ func runLengths(sides, h, head, shift float64, runs int) (mean, se float64) {
 // package spc 0.6.7; testdata/leak/arl.R printed them to 6 digits. Ours are means of
 // simulated runs: 4 of their standard errors are allowed.
 func TestCusumRunLengths(t *testing.T) {
+	if testing.Short() {
+		t.Skip("means of many runs: run without -short")
+	}
 	f, err := os.Open(filepath.Join("..", "..", "testdata", "leak", "arl.csv"))
 	require.NoError(t, err)
 	defer f.Close()
@@ -60,6 +63,9 @@ func TestCusumRunLengths(t *testing.T) {
 // R package spc 0.6.7 repeats it (xcusum.arl). Half a unit of the last printed digit is
 // allowed on top of 4 standard errors.
 func TestCusumTableOfLucasCrosier(t *testing.T) {
+	if testing.Short() {
+		t.Skip("means of many runs: run without -short")
+	}
 	for _, c := range []struct{ shift, plain, digit, ahead, aheadDigit float64 }{
 		{0, 168, 1, 149, 1}, {0.25, 74.2, .1, 62.7, .1}, {0.5, 26.6, .1, 20.1, .1}, {0.75, 13.3, .1, 8.97, .01}, {1, 8.38, .01, 5.29, .01},
 		{1.5, 4.75, .01, 2.86, .01}, {2, 3.34, .01, 2.01, .01}, {2.5, 2.62, .01, 1.59, .01}, {3, 2.19, .01, 1.32, .01}, {4, 1.71, .01, 1.07, .01}, {5, 1.31, .01, 1.01, .01},
