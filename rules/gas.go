@@ -61,7 +61,7 @@ type Sum struct {
 func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 	g := &Gas{}
 	e := t.Given
-	space := dose.GasSpace(e.GasSpaceM3, e.VolumeM3, e.Tonnes, e.Commodity)
+	space, known := dose.GasSpace(e.GasSpaceM3, e.VolumeM3, e.Tonnes, e.Commodity)
 	tempC = math.Max(coldestC, math.Min(tempC, hottestC))
 	g.Setup = decay.Setup{DoseG: e.PhosphineG, GasSpaceM3: space, TempC: tempC, MoisturePct: e.GrainMoisturePct, Commodity: e.Commodity, Form: e.Form,
 		SamplingLossPerDay: samplingLoss(site, t, space)}
@@ -71,7 +71,11 @@ func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 			DetectionLimit: reading.PPM(ch, ch.DetectionLimit), Range: reading.PPM(ch, ch.Range)})
 	}
 	g.FullPPM = min(dose.FullPPM(e.PhosphineG, space, tempC), mostPPM)
-	g.Fit = decay.New(g.Setup)
+	fit := g.Setup
+	if !known { // better nothing than a figure that may be twice what is there
+		fit.GasSpaceM3 = 0
+	}
+	g.Fit = decay.New(fit)
 	g.Leak = leak.New(leak.Setup{Lines: len(t.Lines), FalseAlarmsPerStackDay: falseLeaks(site)})
 	g.Sums = make([]Sum, len(t.Lines))
 	g.Rises = make([]Rise, len(t.Lines))

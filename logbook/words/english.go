@@ -174,6 +174,7 @@ var englishFindings = map[string]string{
 	"exposure-shorter-than-protocol":  "The exposure of stack {stack} was planned for {value} hours: the protocol's {limit} hours hold.",
 	"commodity-unsuited":              "{about} is by common practice unfit for phosphine: ask the licensed fumigator and the authority.",
 	"dose-missing":                    "The dose of stack {stack} is not stated: the forecast has less to go by, and a fire risk is harder to see.",
+	"gas-space-unknown":               "The gas space under the sheet of stack {stack} cannot be told from its volume and tonnes: the forecast has less to go by.",
 	"volume-missing":                  "The volume under the sheet of stack {stack} is not stated: the forecast has less to go by.",
 	"too-cold":                        "The grain of stack {stack} is at {value} °C: below {limit} °C phosphine is not effective.",
 	"cool":                            "The grain of stack {stack} is at {value} °C: below {limit} °C phosphine works slowly and eggs hatch late. Ask the licensed fumigator for a longer exposure.",
