@@ -153,9 +153,24 @@ func (g *Gas) hand(t *treatment.Treatment, line int, at logbook.Time, ppm float6
 func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 	h := at.Hours(t.Started)
 	g.Fit.AddDose(h, grams)
+	if g.Leak.Raised != nil {
+		g.Fit.LossChanged(h) // whoever adds gas to a torn sheet mends it: common practice
+	}
 	g.ahead = nil
 	g.Leak.DoseAdded(h)
 	g.FullPPM = min(g.FullPPM+dose.FullPPM(grams, g.Setup.GasSpaceM3, g.Setup.TempC), mostPPM)
+}
+
+// mended is the hour at which a leak was mended that is seen to be over: that of a dose
+// added since, less than a day ago, for the leak test is blind for some hours after it;
+// else now.
+func (g *Gas) mended(onset, now float64) float64 {
+	if n := len(g.Fit.Added); n > 0 {
+		if at := g.Fit.Added[n-1].Hours; at > onset && now-at < 24 {
+			return at
+		}
+	}
+	return now
 }
 
 // closeBin hands the running bin to the leak test and begins the one of hour h.

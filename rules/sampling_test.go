@@ -80,3 +80,17 @@ func TestForecastOfWhatIsNotTold(t *testing.T) {
 		assert.Greater(t, wide, told, code)
 	}
 }
+
+// Phosphine that is added while a leak stands tells the fit that the sheet was mended
+// then (common practice: whoever adds gas to a torn sheet mends it), however much later
+// the leak is seen to be over.
+func TestDoseInALeakMends(t *testing.T) {
+	d := aday(t)
+	d.dose("five-day")
+	g := d.state.Stacks["A"].Gas
+	g.addDose(d.state.Stacks["A"].Treatment, d.state.At.Add(hoursOf(30)), 50)
+	require.Empty(t, g.Fit.Changes, "no leak stands")
+	require.InDelta(t, 45, g.mended(40, 45), 1e-9, "the dose came before the leak")
+	require.InDelta(t, 30, g.mended(20, 45), 1e-9)
+	require.InDelta(t, 60, g.mended(20, 60), 1e-9, "more than a day ago")
+}

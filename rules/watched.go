@@ -35,7 +35,7 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 			of.Grounds = s.leakFound(k, t, &of, e)
 			changed := e.Onset
 			if e.Cleared {
-				changed = s.At.Hours(t.Started)
+				changed = k.Gas.mended(e.Onset, s.At.Hours(t.Started))
 			}
 			k.Gas.Fit.LossChanged(changed)
 		case leak.LineOff:
