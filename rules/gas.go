@@ -7,6 +7,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules/decay"
 	"undersheet/rules/dose"
+	"undersheet/rules/fault"
 	"undersheet/rules/leak"
 	"undersheet/rules/reading"
 	"undersheet/rules/treatment"
@@ -31,6 +32,7 @@ const (
 type Gas struct {
 	Fit       *decay.State
 	Leak      *leak.State
+	Faults    *fault.State
 	Setup     decay.Setup
 	Hour      int                // last full hour of exposure that was looked at
 	Slot      int                // running 5-minute bin, from t = 0
@@ -77,6 +79,7 @@ func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 	}
 	g.Fit = decay.New(fit)
 	g.Leak = leak.New(leak.Setup{Lines: len(t.Lines), FalseAlarmsPerStackDay: falseLeaks(site)})
+	g.Faults = fault.New(len(t.Lines))
 	g.Sums = make([]Sum, len(t.Lines))
 	g.Rises = make([]Rise, len(t.Lines))
 	return g
@@ -131,10 +134,13 @@ func (k *Stack) release() float64 {
 }
 
 // observe takes a reading of a line into the fit and the running bin; an older
-// one than the bin is for the fit alone.
+// one than the bin is for the fit alone. What a line reads that is off, blocked or
+// drifting is not the gas at its place, and nothing for the fit.
 func (g *Gas) observe(t *treatment.Treatment, line int, j reading.Judged) {
 	h := j.At.Hours(t.Started)
-	g.Fit.Observe(h, line, j.Value)
+	if !g.Leak.Out(line) {
+		g.Fit.Observe(h, line, j.Value)
+	}
 	if j.State == reading.Late || int(math.Floor(h/binHours)) != g.Slot {
 		return
 	}
@@ -144,10 +150,18 @@ func (g *Gas) observe(t *treatment.Treatment, line int, j reading.Judged) {
 	sum.Censored = sum.Censored || j.State != reading.OK
 }
 
-func (g *Gas) hand(t *treatment.Treatment, line int, at logbook.Time, ppm float64) {
-	if h := at.Hours(t.Started); t.Started != 0 && h >= 0 {
-		g.Fit.ObserveHand(h, line, ppm, 0)
+// hand takes a hand reading of a line; one of the last hour may settle whether gas
+// is lost there or its instrument drifts.
+func (g *Gas) hand(t *treatment.Treatment, line int, at, now logbook.Time, ppm float64) []leak.Event {
+	h := at.Hours(t.Started)
+	if t.Started == 0 || h < 0 {
+		return nil
 	}
+	g.Fit.ObserveHand(h, line, ppm, 0)
+	if now.Sub(at) > treatment.LastHour {
+		return nil
+	}
+	return g.Faults.Hand(line, ppm, g.Leak)
 }
 
 func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
@@ -158,6 +172,7 @@ func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 	}
 	g.ahead = nil
 	g.Leak.DoseAdded(h)
+	g.Faults.DoseAdded(h)
 	g.FullPPM = min(g.FullPPM+dose.FullPPM(grams, g.Setup.GasSpaceM3, g.Setup.TempC), mostPPM)
 }
 
@@ -196,7 +211,7 @@ func (g *Gas) closeBin(h float64) []leak.Event {
 	var events []leak.Event
 	if len(obs) > 0 {
 		at := (float64(g.Slot) + 0.5) * binHours
-		events = g.Leak.Observe(at, obs, g.Fit)
+		events = g.Faults.Observe(at, obs, g.Leak, g.Fit)
 		g.Trail.mark(at, g.Leak)
 	}
 	g.Slot = slot
