@@ -239,7 +239,7 @@ func TestClearanceThatFalls(t *testing.T) {
 // each says two people, breathing protection and daylight, and ends with the
 // emergency line.
 func TestEveryMessageKeepsPeopleOut(t *testing.T) {
-	names := strings.Fields(`leak end-level-at-risk end-level-missed uneven-gas air-gas gate-rebound line-silent line-off line-blocked instrument-fault
+	names := strings.Fields(`leak end-level-at-risk end-level-missed uneven-gas air-gas gate-rebound line-silent line-off line-blocked lines-swapped instrument-drift instrument-fault
 		instrument-silent point-silent fire-risk too-cold masked-entry-overdue follow-up-due door-opened power-lost watch-stopped one-nobody-knows`)
 	for _, name := range names {
 		for _, state := range []string{logbook.AlarmRaised, logbook.AlarmCleared} {

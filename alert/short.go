@@ -24,6 +24,8 @@ var shorts = map[string]string{
 	"line-silent":          "Look at the instrument, its power and cable from outside the store only.",
 	"line-off":             "Keep the store shut; plan the repair with the licensed fumigator.",
 	"line-blocked":         "Look at pump, filter and water trap outside the store only.",
+	"lines-swapped":        "Look at the connections of both lines at the cabinet outside the store only.",
+	"instrument-drift":     "Take a hand reading of this line at the cabinet outside the store; test zero and span.",
 	"instrument-fault":     "Its values are not used. Have it looked at from outside the store only.",
 	"instrument-silent":    "Look at its power, cable and port from outside the store only.",
 	"point-silent":         "Look at the instrument from outside the store only. The gate stays shut.",

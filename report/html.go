@@ -87,7 +87,8 @@ func (r *Report) running() string {
 }
 
 func (r *Report) gasSpace() float64 {
-	return dose.GasSpace(r.Given.GasSpaceM3, r.Given.VolumeM3, r.Given.Tonnes, r.Given.Commodity)
+	m3, _ := dose.GasSpace(r.Given.GasSpaceM3, r.Given.VolumeM3, r.Given.Tonnes, r.Given.Commodity)
+	return m3
 }
 
 func number(v any) float64 {

@@ -23,6 +23,8 @@ const (
 	alarmLineSilent   = "line-silent"
 	alarmLineOff      = "line-off"
 	alarmLineBlocked  = "line-blocked"
+	alarmSwapped      = "lines-swapped"
+	alarmDrift        = "instrument-drift"
 	alarmFault        = "instrument-fault"
 	alarmInstrument   = "instrument-silent"
 	alarmPointSilent  = "point-silent"
@@ -228,7 +230,7 @@ func (s *State) endAlarms(stack string, names ...string) {
 }
 
 // underSheet are the alarms that have no meaning once the sheet is off.
-var underSheet = []string{alarmLeak, alarmAtRisk, alarmUneven, alarmLineSilent, alarmLineOff, alarmLineBlocked, alarmPumpOff, alarmFire, alarmTooCold}
+var underSheet = []string{alarmLeak, alarmAtRisk, alarmUneven, alarmLineSilent, alarmLineOff, alarmLineBlocked, alarmSwapped, alarmDrift, alarmPumpOff, alarmFire, alarmTooCold}
 
 // acknowledge notes that a person takes charge of a standing alarm. Words that the
 // act leaves out match anything, as long as just one alarm then fits.

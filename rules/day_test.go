@@ -46,7 +46,7 @@ func (d *day) run(hours float64) {
 			step *= 5
 		}
 		d.now = d.now.Add(step)
-		for _, ch := range []string{"grid", "flow", "gate-1", "floor", "wind", "vane", "door", "inside", "door2", "office", "a1", "a2", "b1"} {
+		for _, ch := range []string{"grid", "flow", "gate-1", "floor", "wind", "vane", "door", "inside", "door2", "office", "a1", "a2", "a3", "a4", "b1"} {
 			if f := d.level[ch]; f != nil {
 				d.signal(ch, f(d.now))
 			}

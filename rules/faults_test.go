@@ -45,3 +45,81 @@ func TestPumpOffByTheGas(t *testing.T) {
 	assert.Empty(t, alarms(got, alarmFire))
 	assert.Empty(t, alarms(got, alarmLeak))
 }
+
+// lines gives stack A so many lines more, which read channels of their own.
+func lines(names ...string) func(*logbook.Site) {
+	return func(s *logbook.Site) {
+		k := &s.Stores[0].Stacks[0]
+		for _, n := range names {
+			s.Channels[n] = s.Channels["a1"]
+			k.Lines = append(k.Lines, logbook.Line{Name: n, Channel: n})
+		}
+	}
+}
+
+// Two lines of 400 and 700 ppm are exchanged at the cabinet: told as such within two
+// hours with the names of both, and over when they are back. Neither is off, leaks or
+// is a fire.
+func TestLinesSwapped(t *testing.T) {
+	d := underGas(t)
+	high, low := decaying(700, 0.1), decaying(400, 0.1)
+	d.level["a1"], d.level["a2"] = high, low
+	d.run(30)
+	d.fresh()
+	d.level["a1"], d.level["a2"] = low, high
+	d.run(2.2)
+	got := d.fresh()
+	require.Equal(t, []string{"raised"}, linesOf(got, alarmSwapped, "top and low"))
+	for _, name := range []string{alarmLeak, alarmLineOff, alarmLineBlocked, alarmFire} {
+		assert.Empty(t, alarms(got, name), name)
+	}
+	d.level["a1"], d.level["a2"] = high, low
+	d.run(2.2)
+	assert.Equal(t, []string{"cleared"}, linesOf(d.fresh(), alarmSwapped, "top and low"))
+}
+
+// linesOf lists the states of the alarms of a name at a line.
+func linesOf(rs []logbook.Recorded, name, line string) (out []string) {
+	for _, a := range of[*logbook.Alarm](rs) {
+		if a.Alarm == name && a.Line == line {
+			out = append(out, a.State)
+		}
+	}
+	return out
+}
+
+// A line that falls against the others is told as a leak that may be a drift; a hand
+// reading that finds the gas there settles it. From then on its readings show no end
+// level, which waits for a hand reading.
+func TestLeakOrDrift(t *testing.T) {
+	d := aday(t, lines("a3", "a4"))
+	d.declare()
+	d.dose("five-day")
+	k := d.state.Stacks["A"]
+	require.Len(t, k.Treatment.Lines, 4)
+	for i, ch := range []string{"a1", "a2", "a3", "a4"} {
+		d.level[ch] = decaying(700-50*float64(i), 0.1)
+	}
+	d.run(40)
+	d.fresh()
+	from, right := d.now, decaying(600, 0.1)
+	d.level["a3"] = func(at logbook.Time) float64 { return math.Round(right(at) * math.Exp(-0.3*at.Hours(from)/24)) }
+	d.run(30)
+	rs := of[*logbook.Alarm](d.fresh())
+	rs = slices.DeleteFunc(rs, func(a *logbook.Alarm) bool { return a.Alarm != alarmLeak })
+	require.Len(t, rs, 1)
+	assert.Equal(t, []any{"raised", codeOrDrift, "a3", logbook.PriorityHigh}, []any{rs[0].State, rs[0].Code, rs[0].Line, rs[0].Priority})
+	d.act(&logbook.HandReading{Stack: "A", Line: "a3", Value: right(d.now), Unit: logbook.PPM, Method: "detector tube"}, logbook.KindHandReading, 0)
+	got := d.fresh()
+	assert.Equal(t, []string{"cleared"}, linesOf(got, alarmLeak, "a3"))
+	assert.Equal(t, []string{"raised"}, linesOf(got, alarmDrift, "a3"))
+	ctp := k.Treatment.Lines[2].CTP.PPMh
+	d.run(60)
+	assert.Equal(t, ctp, k.Treatment.Lines[2].CTP.PPMh)
+	shown := map[string]string{}
+	for _, l := range k.Treatment.Lines {
+		shown[l.Name] = l.Shortest.Shown
+	}
+	assert.Equal(t, logbook.NotShown, shown["a3"], shown)
+	assert.Equal(t, logbook.ShownMet, shown["a4"], shown)
+}

@@ -7,6 +7,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules/decay"
 	"undersheet/rules/dose"
+	"undersheet/rules/fault"
 	"undersheet/rules/leak"
 	"undersheet/rules/reading"
 	"undersheet/rules/treatment"
@@ -31,6 +32,7 @@ const (
 type Gas struct {
 	Fit       *decay.State
 	Leak      *leak.State
+	Faults    *fault.State
 	Setup     decay.Setup
 	Hour      int                // last full hour of exposure that was looked at
 	Slot      int                // running 5-minute bin, from t = 0
@@ -61,7 +63,7 @@ type Sum struct {
 func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 	g := &Gas{}
 	e := t.Given
-	space := dose.GasSpace(e.GasSpaceM3, e.VolumeM3, e.Tonnes, e.Commodity)
+	space, known := dose.GasSpace(e.GasSpaceM3, e.VolumeM3, e.Tonnes, e.Commodity)
 	tempC = math.Max(coldestC, math.Min(tempC, hottestC))
 	g.Setup = decay.Setup{DoseG: e.PhosphineG, GasSpaceM3: space, TempC: tempC, MoisturePct: e.GrainMoisturePct, Commodity: e.Commodity, Form: e.Form,
 		SamplingLossPerDay: samplingLoss(site, t, space)}
@@ -71,8 +73,13 @@ func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 			DetectionLimit: reading.PPM(ch, ch.DetectionLimit), Range: reading.PPM(ch, ch.Range)})
 	}
 	g.FullPPM = min(dose.FullPPM(e.PhosphineG, space, tempC), mostPPM)
-	g.Fit = decay.New(g.Setup)
+	fit := g.Setup
+	if !known { // better nothing than a figure that may be twice what is there
+		fit.GasSpaceM3 = 0
+	}
+	g.Fit = decay.New(fit)
 	g.Leak = leak.New(leak.Setup{Lines: len(t.Lines), FalseAlarmsPerStackDay: falseLeaks(site)})
+	g.Faults = fault.New(len(t.Lines))
 	g.Sums = make([]Sum, len(t.Lines))
 	g.Rises = make([]Rise, len(t.Lines))
 	return g
@@ -127,10 +134,13 @@ func (k *Stack) release() float64 {
 }
 
 // observe takes a reading of a line into the fit and the running bin; an older
-// one than the bin is for the fit alone.
+// one than the bin is for the fit alone. What a line reads that is off, blocked or
+// drifting is not the gas at its place, and nothing for the fit.
 func (g *Gas) observe(t *treatment.Treatment, line int, j reading.Judged) {
 	h := j.At.Hours(t.Started)
-	g.Fit.Observe(h, line, j.Value)
+	if !g.Leak.Out(line) {
+		g.Fit.Observe(h, line, j.Value)
+	}
 	if j.State == reading.Late || int(math.Floor(h/binHours)) != g.Slot {
 		return
 	}
@@ -140,18 +150,43 @@ func (g *Gas) observe(t *treatment.Treatment, line int, j reading.Judged) {
 	sum.Censored = sum.Censored || j.State != reading.OK
 }
 
-func (g *Gas) hand(t *treatment.Treatment, line int, at logbook.Time, ppm, accuracy float64) {
-	if h := at.Hours(t.Started); t.Started != 0 && h >= 0 {
-		g.Fit.ObserveHand(h, line, ppm, accuracy/2) // the greatest error is taken as two standard deviations
+// hand takes a hand reading of a line, whose greatest error counts as two standard
+// deviations; one of the last hour may settle whether gas
+// is lost there or its instrument drifts.
+func (g *Gas) hand(t *treatment.Treatment, line int, at, now logbook.Time, ppm, accuracy float64) []leak.Event {
+	h := at.Hours(t.Started)
+	if t.Started == 0 || h < 0 {
+		return nil
 	}
+	g.Fit.ObserveHand(h, line, ppm, accuracy/2)
+	if now.Sub(at) > treatment.LastHour {
+		return nil
+	}
+	return g.Faults.Hand(line, ppm, g.Leak)
 }
 
 func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 	h := at.Hours(t.Started)
 	g.Fit.AddDose(h, grams)
+	if g.Leak.Raised != nil {
+		g.Fit.LossChanged(h) // whoever adds gas to a torn sheet mends it: common practice
+	}
 	g.ahead = nil
 	g.Leak.DoseAdded(h)
+	g.Faults.DoseAdded(h)
 	g.FullPPM = min(g.FullPPM+dose.FullPPM(grams, g.Setup.GasSpaceM3, g.Setup.TempC), mostPPM)
+}
+
+// mended is the hour at which a leak was mended that is seen to be over: that of a dose
+// added since, less than a day ago, for the leak test is blind for some hours after it;
+// else now.
+func (g *Gas) mended(onset, now float64) float64 {
+	if n := len(g.Fit.Added); n > 0 {
+		if at := g.Fit.Added[n-1].Hours; at > onset && now-at < 24 {
+			return at
+		}
+	}
+	return now
 }
 
 // closeBin hands the running bin to the leak test and begins the one of hour h.
@@ -177,7 +212,7 @@ func (g *Gas) closeBin(h float64) []leak.Event {
 	var events []leak.Event
 	if len(obs) > 0 {
 		at := (float64(g.Slot) + 0.5) * binHours
-		events = g.Leak.Observe(at, obs, g.Fit)
+		events = g.Faults.Observe(at, obs, g.Leak, g.Fit)
 		g.Trail.mark(at, g.Leak)
 	}
 	g.Slot = slot

@@ -29,7 +29,7 @@ func (s *State) handReading(e *logbook.HandReading) (code string) {
 		if strings.EqualFold(l.Name, e.Line) {
 			k.event(at, e.Kind, e.Line)
 			if k.Gas != nil {
-				k.Gas.hand(k.Treatment, i, at, ppm, e.Accuracy)
+				s.leakEvents(k, k.Treatment, k.Gas.hand(k.Treatment, i, at, s.At, ppm, e.Accuracy))
 			}
 			if moment := k.Treatment.HandRead(i, at, ppm); moment != "" {
 				s.putEndLevels(k, moment, i)

@@ -29,8 +29,8 @@ type kind struct {
 
 // kinds is the one place where delays, deadbands, priorities, phases and waking of
 // alarms are settled. Where no source is named a figure is common practice of
-// process alarms; the figures of the tests behind leak, line-off, line-blocked and
-// the chance of the end level stand with those tests.
+// process alarms; the figures of the tests behind leak, line-off, line-blocked,
+// lines-swapped, instrument-drift and the chance of the end level stand with those tests.
 //
 // People are woken only where waiting for daylight costs lives or the treatment:
 // gas at a door, an office or a dwelling; a door opened under gas; fire; a chance
@@ -41,6 +41,8 @@ var kinds = map[string]kind{
 	alarmLeak:         {priority: logbook.PriorityHigh, during: inExposure, fixed: true},
 	alarmLineOff:      {priority: logbook.PriorityMedium, during: inExposure, fixed: true},
 	alarmLineBlocked:  {priority: logbook.PriorityMedium, during: inExposure, fixed: true},
+	alarmSwapped:      {priority: logbook.PriorityMedium, during: inExposure, fixed: true},
+	alarmDrift:        {priority: logbook.PriorityMedium, during: inExposure, fixed: true},
 	alarmAtRisk:       {priority: logbook.PriorityHigh, during: inExposure, fixed: true, wake: ofCode(codeCollapsing)}, // its own deadband: raised under 0.5, over at 0.7
 	alarmMissed:       {priority: logbook.PriorityHigh, during: inExposure, fixed: true},
 	alarmFollowUpDue:  {priority: logbook.PriorityMedium, fixed: true},

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"undersheet/logbook"
+	"undersheet/rules/plan"
 	"undersheet/rules/protocol"
 	"undersheet/rules/treatment"
 )
@@ -78,6 +79,8 @@ func (k *Stack) topUp(t *treatmentOf, now, end float64, at logbook.Time) logbook
 	}
 	if given.Count > 0 && given.Form != "" {
 		up.Piece, up.Form = given.PhosphineG/float64(given.Count), given.Form
+	} else if f, ok := plan.FormOf(given.Form); ok {
+		up.Piece, up.Form = f.GasG, f.Name
 	}
 	return up
 }

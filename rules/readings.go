@@ -77,7 +77,9 @@ func bridge(c *Channel, ch logbook.Channel) time.Duration {
 
 // readLine takes a judged reading under a sheet. While its pump is off it is one of
 // what stood in the tube: it counts for nothing but fire, not even for the product,
-// and a gap is reported instead.
+// and a gap is reported instead. The same holds for a line that is off, blocked or
+// drifting, but that the leak test watches whether it is back; until then its end
+// level is shown by hand.
 func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judged) {
 	k := s.stack(f.stack)
 	t := k.Treatment
@@ -102,14 +104,10 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 	if j.State == reading.BelowDetection {
 		ppm = 0
 	}
-	t.Read(line, j.At, ppm, bridge(c, ch))
-	if !exposed {
-		return
-	}
-	if j.State == reading.OverRange {
+	if exposed && j.State == reading.OverRange {
 		t.Lines[line].CTP.MarkOver(j.At)
 	}
-	if k.Gas != nil && j.Fits {
+	if exposed && k.Gas != nil && j.Fits {
 		if j.State != reading.Late {
 			slot := k.Gas.Slot
 			s.leakEvents(k, t, k.Gas.closeBin(j.At.Hours(t.Started)))
@@ -118,6 +116,12 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 			}
 		}
 		k.Gas.observe(t, line, j)
+	}
+	if !exposed || k.Gas == nil || !k.Gas.Leak.Out(line) {
+		t.Read(line, j.At, ppm, bridge(c, ch))
+	}
+	if !exposed {
+		return
 	}
 	s.fireRisk(k, t, line, j)
 }

@@ -53,3 +53,44 @@ func TestFitKnowsTheCommodity(t *testing.T) {
 	assert.Equal(t, k.Treatment.Given.Commodity, k.Gas.Setup.Commodity)
 	assert.Equal(t, k.Gas.Setup.Commodity, k.Gas.Fit.Setup.Commodity)
 }
+
+// Where the dose or the gas space is not told, people are told so, and the forecast
+// still comes, wider.
+func TestForecastOfWhatIsNotTold(t *testing.T) {
+	width := func(grams, volume, tonnes float64) (ln float64, codes []string) {
+		d := aday(t)
+		d.level["a1"], d.level["a2"] = decaying(900, 0.2), decaying(900, 0.2)
+		d.act(&logbook.DosingStarted{OnStack: onA(), StoreEmpty: true}, logbook.KindDosingStarted, 0)
+		d.act(&logbook.TreatmentStarted{OnStack: onA(), Treatment: "A-1", Protocol: "five-day", Commodity: "maize", Tonnes: tonnes,
+			VolumeM3: volume, PhosphineG: grams, GrainTempC: 27}, logbook.KindTreatmentStarted, 0)
+		d.run(14)
+		low := d.state.Stacks["A"].Gas.Lowest
+		require.NotNil(t, low)
+		require.Positive(t, float64(low.PPM.P05))
+		for _, f := range d.state.Found {
+			codes = append(codes, f.Code)
+		}
+		return math.Log(float64(low.PPM.P95 / low.PPM.P05)), codes
+	}
+	told, codes := width(150, 150, 100)
+	assert.NotContains(t, codes, "gas-space-unknown")
+	for code, of := range map[string][3]float64{"dose-missing": {0, 150, 100}, "gas-space-unknown": {150, 150, 0}, "volume-missing": {150, 0, 100}} {
+		wide, codes := width(of[0], of[1], of[2])
+		assert.Contains(t, codes, code)
+		assert.Greater(t, wide, told, code)
+	}
+}
+
+// Phosphine that is added while a leak stands tells the fit that the sheet was mended
+// then (common practice: whoever adds gas to a torn sheet mends it), however much later
+// the leak is seen to be over.
+func TestDoseInALeakMends(t *testing.T) {
+	d := aday(t)
+	d.dose("five-day")
+	g := d.state.Stacks["A"].Gas
+	g.addDose(d.state.Stacks["A"].Treatment, d.state.At.Add(hoursOf(30)), 50)
+	require.Empty(t, g.Fit.Changes, "no leak stands")
+	require.InDelta(t, 45, g.mended(40, 45), 1e-9, "the dose came before the leak")
+	require.InDelta(t, 30, g.mended(20, 45), 1e-9)
+	require.InDelta(t, 60, g.mended(20, 60), 1e-9, "more than a day ago")
+}

@@ -14,14 +14,15 @@ import (
 // defaultMaskedLong is common practice: a masked entry is over within 20 min.
 const defaultMaskedLong = 20 * time.Minute
 
-// leakEvents turns the leak test's events into alarms.
+// leakEvents turns the events of the leak test, and of what tells faults of lines and
+// instruments from a leak, into alarms.
 func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 	for _, e := range events {
 		of := logbook.Alarm{Stack: t.Stack, Store: k.Store, Onset: t.Started.Add(hoursOf(e.Onset).Round(time.Second)),
 			Value: logbook.Number(e.LossAfter), Limit: logbook.Number(e.LossBefore)}
 		if e.Line >= 0 && e.Line < len(t.Lines) {
 			of.Line = t.Lines[e.Line].Name
-			if e.Kind == leak.LineOff || e.Kind == leak.Blocked {
+			if e.Kind == leak.LineOff || e.Kind == leak.Blocked || e.Kind == leak.Drifting {
 				t.Lines[e.Line].CTP.MarkAway(of.Onset, s.At)
 			}
 		}
@@ -35,7 +36,7 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 			of.Grounds = s.leakFound(k, t, &of, e)
 			changed := e.Onset
 			if e.Cleared {
-				changed = s.At.Hours(t.Started)
+				changed = k.Gas.mended(e.Onset, s.At.Hours(t.Started))
 			}
 			k.Gas.Fit.LossChanged(changed)
 		case leak.LineOff:
@@ -45,6 +46,10 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 		case leak.PumpStop:
 			of.Alarm, of.Code = alarmPumpOff, codeByGas
 			by = cause{of: alarmPumpOff, channel: t.Lines[0].Channel}
+		case leak.Swapped:
+			of.Alarm, of.Line = alarmSwapped, of.Line+" and "+t.Lines[e.Other].Name
+		case leak.Drifting:
+			of.Alarm, of.Value, of.Limit = alarmDrift, logbook.Number(e.Rate), 0
 		default:
 			continue
 		}

@@ -256,3 +256,17 @@ func TestForecastAfterDose(t *testing.T) {
 	assert.GreaterOrEqual(t, share(held), 0.78)
 	assert.Less(t, median(width), math.Ln2)
 }
+
+// Faults have names: over a few hard stacks, tuned on others, most instruments that
+// drift are called so, or a leak that may be a drift.
+func TestDriftHasAName(t *testing.T) {
+	named, stacks := 0, 4
+	for i := range stacks {
+		seed := uint64(1_000_300 + i)
+		w, err := (&bench{family: "hard"}).runner(draw("hard", seed), 36)(draw("hard", seed, scenario.Trouble{Kind: scenario.Drifting}))
+		require.NoError(t, err)
+		m := mistakenFor(w, scenario.Drifting)
+		named += int(bit(m.named))
+	}
+	assert.GreaterOrEqual(t, named, stacks/2)
+}

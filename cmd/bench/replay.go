@@ -132,7 +132,8 @@ func (c *course) forecast(x *logbook.Forecast, hour int) {
 }
 
 // kindsOf are the events that alarms tell of.
-var kindsOf = map[string]leak.Kind{"leak": leak.Leak, "line-off": leak.LineOff, "line-blocked": leak.Blocked, "pump-off": leak.PumpStop}
+var kindsOf = map[string]leak.Kind{"leak": leak.Leak, "line-off": leak.LineOff, "line-blocked": leak.Blocked, "pump-off": leak.PumpStop,
+	"lines-swapped": leak.Swapped, "instrument-drift": leak.Drifting}
 
 // alarm notes an alarm that was raised or cleared. A name that is none of the leak
 // test's stands for itself.

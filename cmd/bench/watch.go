@@ -10,6 +10,7 @@ import (
 	"undersheet/cmd/bench/scenario"
 	"undersheet/logbook"
 	"undersheet/rules/decay"
+	"undersheet/rules/fault"
 	"undersheet/rules/leak"
 	"undersheet/rules/reading"
 )
@@ -55,6 +56,7 @@ func newCourse(r *scenario.Record) course {
 type watched struct {
 	fit      *decay.State
 	leak     *leak.State
+	faults   *fault.State
 	channels []logbook.Channel
 	history  []reading.History
 	next     int // reading
@@ -81,7 +83,7 @@ func watch(r *scenario.Record, at ...int) *watched {
 	w := &watched{course: newCourse(r), doses: r.Doses, at: at}
 	w.fit = decay.New(r.Setup)
 	w.refit = w.fit.Refit
-	w.leak = leak.New(leak.Setup{Lines: r.Lines()})
+	w.leak, w.faults = leak.New(leak.Setup{Lines: r.Lines()}), fault.New(r.Lines())
 	n := r.Lines()
 	w.sums, w.history = make([]binSum, n), make([]reading.History, n)
 	for _, l := range r.Setup.Lines {
@@ -108,8 +110,8 @@ func (w *watched) until(hours float64) {
 // where the daemon starts again.
 func (w *watched) branch(r *scenario.Record) (*watched, error) {
 	b := *w
-	b.rec, b.doses, b.fit, b.leak = r, r.Doses, &decay.State{}, &leak.State{}
-	for _, p := range [][2]any{{w.fit, b.fit}, {w.leak, b.leak}} {
+	b.rec, b.doses, b.fit, b.leak, b.faults = r, r.Doses, &decay.State{}, &leak.State{}, &fault.State{}
+	for _, p := range [][2]any{{w.fit, b.fit}, {w.leak, b.leak}, {w.faults, b.faults}} {
 		text, err := json.Marshal(p[0])
 		if err != nil {
 			return nil, fmt.Errorf("copy the state of a stack: %w", err)
@@ -146,7 +148,9 @@ func (w *watched) read(r *scenario.Reading) {
 		return
 	}
 	w.closeBin(hours)
-	w.fit.Observe(hours, r.Line, j.Value)
+	if !w.leak.Out(r.Line) {
+		w.fit.Observe(hours, r.Line, j.Value)
+	}
 	sum := &w.sums[r.Line]
 	sum.ppm, sum.n, sum.censored = sum.ppm+j.Value, sum.n+1, sum.censored || j.State != reading.OK
 }
@@ -165,6 +169,7 @@ func (w *watched) tellDoses(hours float64) {
 	for len(w.doses) > 0 && w.doses[0].Hours <= hours {
 		w.fit.AddDose(w.doses[0].Hours, w.doses[0].Grams)
 		w.leak.DoseAdded(w.doses[0].Hours)
+		w.faults.DoseAdded(w.doses[0].Hours)
 		w.doses = w.doses[1:]
 	}
 }
@@ -183,7 +188,7 @@ func (w *watched) closeBin(hours float64) {
 		}
 	}
 	if len(obs) > 0 {
-		for _, e := range w.leak.Observe((float64(w.slot)+0.5)*binHours, obs, w.fit) {
+		for _, e := range w.faults.Observe((float64(w.slot)+0.5)*binHours, obs, w.leak, w.fit) {
 			w.events = append(w.events, event{e, hours})
 			if w.deaf || e.Kind != leak.Leak {
 				continue

@@ -176,6 +176,7 @@ var englishFindings = map[string]string{
 	"exposure-shorter-than-protocol":  "The exposure of stack {stack} was planned for {value} hours: the protocol's {limit} hours hold.",
 	"commodity-unsuited":              "{about} is by common practice unfit for phosphine: ask the licensed fumigator and the authority.",
 	"dose-missing":                    "The dose of stack {stack} is not stated: the forecast has less to go by, and a fire risk is harder to see.",
+	"gas-space-unknown":               "The gas space under the sheet of stack {stack} cannot be told from its volume and tonnes: the forecast has less to go by.",
 	"volume-missing":                  "The volume under the sheet of stack {stack} is not stated: the forecast has less to go by.",
 	"too-cold":                        "The grain of stack {stack} is at {value} °C: below {limit} °C phosphine is not effective.",
 	"cool":                            "The grain of stack {stack} is at {value} °C: below {limit} °C phosphine works slowly and eggs hatch late. Ask the licensed fumigator for a longer exposure.",
@@ -210,6 +211,12 @@ var englishAlarms = map[string]sentence{
 		"The other lines say whether the stack itself lost gas. Until the line is back its end level can only be shown by a hand reading."},
 	"line-blocked": {"Line blocked: {place} no longer follows its neighbours.", twoPeople +
 		"Look at the pump, the filter and the water trap outside the store first. Until the line is free its end level can only be shown by a hand reading."},
+	"lines-swapped": {"Lines swapped: {place}; each reads where the other was, since one moment.",
+		"Two tubes, or two channels, are connected the wrong way round. Look at the connections at the sampling cabinet outside the store, and prove both lines. Until they are set right what is shown at one is the gas of the other; the end level of the stack is judged as before. If the fault is inside: " + twoPeople},
+	"instrument-drift": {"Instrument drifts: {place} shows {percent} % a day more against the other lines.",
+		"No leak makes one line rise, but it may hide one. Its values are not used, and a leak at this line cannot be seen. At the sampling cabinet outside the store, take a hand reading from this line, test zero and span, and have the instrument set right. Until then its end level can only be shown by a hand reading. If the fault is inside: " + twoPeople},
+	"instrument-drift/-": {"Instrument drifts: {place} shows less and less against the other lines, and a hand reading showed that the gas is there.",
+		"Its values are not used, and a leak at this line cannot be seen. At the sampling cabinet outside the store, take another hand reading from this line, test zero and span, and have the instrument set right. Until then its end level can only be shown by a hand reading. If the fault is inside: " + twoPeople},
 	"end-level-at-risk": {"At risk: stack {stack} has a chance of {percent} % to hold its end level.", twoPeople +
 		"Ask the licensed fumigator soon, while it can still be mended: a longer exposure, more phosphide, or the other protocol. More phosphide moves the earliest airing."},
 	"end-level-at-risk/collapsing": {"Collapsing: stack {stack} has a chance of {percent} % to hold its end level, and had a fair one within the last 6 hours.", twoPeople +

@@ -50,6 +50,7 @@ type hop struct {
 	gain              [states]float64
 	root              float64 // 1/√(innovation variance)
 	opens             bool    // the loss rate may change here
+	swell             float64 // by how much gusts have grown with the loss rate
 }
 
 // matrix of the states by rows.
@@ -69,7 +70,7 @@ var hourSlow, hourGust, hourSwing = math.Exp(-hourDays / slowDays), math.Exp(-ho
 // hopTo describes the step of days that ends at the middle of hour h.
 func (m *model) hopTo(h int, days float64) hop {
 	g, t := m.inflow[h], float64(h)*hourDays+hourDays/2
-	p := hop{stay: math.Exp(-g * days), slow: hourSlow, gust: hourGust, swing: hourSwing, feed: m.feed[h]}
+	p := hop{stay: math.Exp(-g * days), slow: hourSlow, gust: hourGust, swing: hourSwing, feed: m.feed[h], swell: 1}
 	if days != hourDays {
 		p.slow, p.gust, p.swing = math.Exp(-days/slowDays), math.Exp(-days/gustDays), math.Exp(-days/lineDays)
 	}
@@ -114,8 +115,8 @@ func (m *model) blur(c *matrix, p *hop) {
 			c[0] += p.drive * p.drive / 3 * q
 		}
 	}
-	add(atSlow, m.size.Slow, p.slow)
-	add(atGust, m.size.Gust, p.gust)
+	add(atSlow, m.size.Slow*p.swell, p.slow)
+	add(atGust, m.size.Gust*p.swell, p.gust)
 	add(atSwing, m.meanSwing(), p.swing)
 }
 
@@ -157,7 +158,10 @@ func (m *model) track(jump int) (matrix, float64) {
 	for h := range m.hops {
 		p := m.hopTo(h, hourDays)
 		if h == 0 {
-			p = hop{slow: 1, gust: 1, swing: 1, stay: 1, feed: m.feed[h]}
+			p = hop{slow: 1, gust: 1, swing: 1, stay: 1, feed: m.feed[h], swell: 1}
+		}
+		if h >= m.grown {
+			p.swell = m.swell
 		}
 		m.blur(&c, &p)
 		c[0] += m.laid((float64(h)-0.5)*hourDays, (float64(h)+0.5)*hourDays)

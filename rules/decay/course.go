@@ -58,6 +58,7 @@ func (c *course) step(days float64) {
 	for i := range c.units {
 		p.carry(&c.units[i])
 	}
+	p.swell = c.m.swell
 	laid := c.m.laid(c.at, c.at+days)
 	c.m.blur(&c.covs[0], &p)
 	c.covs[0][0] += laid

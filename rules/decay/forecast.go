@@ -185,6 +185,7 @@ func (s *State) ahead(days float64) ahead {
 // future is a model without readings, at the fit's sizes.
 func (s *State) future() *model {
 	m := &model{lines: s.Setup.Lines, sampling: s.Setup.SamplingLossPerDay, doses: s.doseDays(), size: s.Fit.Size, dev: s.Fit.Dev}
+	m.swell = s.Fit.swell()
 	m.inflow, m.feed = make([]float64, 1), make([]float64, 1)
 	return m
 }

@@ -29,7 +29,9 @@ type model struct {
 
 	sights  [][]sight // by hour
 	suspect suspect
-	told    []bool // hours in which the loss rate is told to have changed
+	grown   int     // hour of the last change of the loss rate that the fit before knew
+	swell   float64 // the loss rate since then, over what it was
+	told    []bool  // hours in which the loss rate is told to have changed
 	pooled  []pooled
 	dev     []deviation // at the last hour
 

@@ -9,6 +9,7 @@ import "math"
 const (
 	changesPerDay = 1.0 / 20 // of the loss rate of a stack, that are not told
 	oldSuspect    = 36       // hours after which a suspected change is settled
+	mostSwell     = 4        // times that gusts may grow with the loss rate
 	leastAlt      = 0.02     // share below which the less likely case is let go
 )
 
@@ -25,7 +26,7 @@ type suspect struct {
 // recall makes what the fit before suspected part of the model.
 func (m *model) recall(f *fit) {
 	m.suspect = suspect{Open: -1, Alt: -1}
-	if f == nil {
+	if m.grown = len(m.told); f == nil {
 		return
 	}
 	m.suspect.Settled = append([]int(nil), f.Suspect.Settled...)
@@ -41,7 +42,17 @@ func (m *model) recall(f *fit) {
 			m.told[h] = true
 		}
 	}
+	m.swell = f.swell()
+	for h := range m.told {
+		if m.told[h] || h == m.suspect.Open {
+			m.grown = h
+		}
+	}
 }
+
+// swell is the loss rate after all changes over what it was: what is torn feels the
+// wind as the rest does.
+func (f *fit) swell() float64 { return min(max(1+f.States[atJump], 1), mostSwell) }
 
 // toldNear reports whether a change was told within some hours of an hour.
 func (m *model) toldNear(hour int) bool {

@@ -76,17 +76,19 @@ func KernelDensity(text string) (float64, bool) {
 }
 
 // GasSpace returns the gas space under a sheet in m³: given when it is positive,
-// else the volume without the kernels of what text names. It is 0 when it cannot be told.
-func GasSpace(given, volumeM3, tonnes float64, text string) float64 {
+// else the volume without the kernels of what text names. known is false where volume
+// or tonnes are missing or do not fit together: then it is a figure to reckon with, no
+// fact, and 0 when nothing can be told.
+func GasSpace(given, volumeM3, tonnes float64, text string) (m3 float64, known bool) {
 	if given > 0 {
-		return given
+		return given, true
 	}
 	density, _ := KernelDensity(text)
 	free := volumeM3 - tonnes/density
 	if !(volumeM3 > 0) || !(free > 0.1*volumeM3) {
-		return math.Max(0, 0.1*volumeM3) // a stack is never solid: the figures do not fit together
+		return math.Max(0, 0.1*volumeM3), false // a stack is never solid: the figures do not fit together
 	}
-	return free
+	return free, tonnes > 0
 }
 
 // FullPPM returns the ppm that grams of phosphine would give in gasSpaceM3

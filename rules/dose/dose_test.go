@@ -68,10 +68,21 @@ func TestPPMRefuses(t *testing.T) {
 }
 
 func TestGasSpace(t *testing.T) {
-	assert.Equal(t, 90.0, GasSpace(90, 260, 180, "milled rice"), "a given gas space wins")
-	assert.InDelta(t, 260-180/1.45, GasSpace(0, 260, 180, "milled rice"), 1e-9)
-	assert.InDelta(t, 26, GasSpace(0, 260, 500, "milled rice"), 1e-9, "figures that do not fit together: never solid")
-	assert.Zero(t, GasSpace(0, 0, 180, "milled rice"))
+	for _, c := range []struct {
+		given, volume, tonnes, want float64
+		known                       bool
+		why                         string
+	}{
+		{90, 260, 180, 90, true, "a given gas space wins"},
+		{0, 260, 180, 260 - 180/1.45, true, ""},
+		{0, 260, 500, 26, false, "figures that do not fit together: never solid"},
+		{0, 260, 0, 260, false, "how much lies in it is not told"},
+		{0, 0, 180, 0, false, ""},
+	} {
+		got, known := GasSpace(c.given, c.volume, c.tonnes, "milled rice")
+		assert.InDelta(t, c.want, got, 1e-9, c.why)
+		assert.Equal(t, c.known, known, c.why)
+	}
 }
 
 // Linseed and cottonseed: common practice.

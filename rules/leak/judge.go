@@ -40,13 +40,18 @@ func (s *State) judge() []Event {
 			best = f
 		}
 	}
-	if best.rate == 0 || s.doubtful(best) {
+	if best.rate == 0 || s.doubtful(best) || s.At < s.Hold || s.outRisen(best) {
 		return nil
 	}
+	return []Event{s.call(best)}
+}
+
+// call raises the leak that was found.
+func (s *State) call(best found) Event {
 	low, high := s.Bank.interval(best, 1, s.At)
 	e := Event{Kind: Leak, Line: best.place - 1, Onset: s.Bank.Onset[best.onset], OnsetLow: low, OnsetHigh: high, LossSD: 24 * best.sd, Z: best.z, Alone: s.alone(best)}
 	s.raise(e, best)
-	return []Event{s.Raised.Event}
+	return s.Raised.Event
 }
 
 // raise notes a leak, moves the reference and the filter to it, and holds back

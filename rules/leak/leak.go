@@ -36,6 +36,10 @@ const (
 	// PumpStop is all lines falling alike to nothing within the hour: nothing is
 	// drawn, and the cells use up the gas that stands in them.
 	PumpStop Kind = "pump-stop"
+	// Swapped is two lines that took each other's level, and Drifting an instrument
+	// that departs steadily from the others: package fault finds them.
+	Swapped  Kind = "swapped"
+	Drifting Kind = "drifting"
 )
 
 // Event is the beginning or, with Cleared, the end of a cause.
@@ -50,7 +54,9 @@ type Event struct {
 	Z                   float64 // the statistic that raised a leak; 0: all lines fell at once
 	// Alone: the gas falls at Line only and the other lines do not follow, as far as
 	// is known when it begins; the instrument of Line may drift instead.
-	Alone   bool `json:",omitempty"`
+	Alone   bool    `json:",omitempty"`
+	Other   int     `json:",omitempty"` // of Swapped: the other line
+	Rate    float64 `json:",omitempty"` // of Drifting: change of ln of the line over the others, per day
 	Cleared bool
 }
 
@@ -93,6 +99,7 @@ type State struct {
 	Bank    bank
 	Lines   []line
 	Fall    fall    // of all lines at once
+	Hold    float64 `json:",omitempty"` // hours until which no leak and no line off is called
 	Raised  *raised `json:",omitempty"`
 	Refused int     // readings that were none, or of no line of this stack
 }

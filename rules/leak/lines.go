@@ -45,7 +45,7 @@ type far struct {
 
 // cause is why a line is taken out of the test.
 type cause struct {
-	Kind  Kind // LineOff or Blocked while raised; empty = it is in
+	Kind  Kind // LineOff, Blocked or Drifting while raised; empty = it is in
 	Onset float64
 	Held  float64 // ln ppm at which the line stands
 	Gap   float64 // ln of the line over the mean of the others before
@@ -242,7 +242,7 @@ func (s *State) use(r read) {
 // rises less than a young fit promised did not fall.
 func (s *State) off(r read, events []Event) []Event {
 	l := &s.Lines[r.line]
-	if l.Cause.Kind != "" || l.Far.Down < offRuns || l.Used < jumpRuns || !s.neighbour(r.line, l.Far.DownAt) || r.y-r.innovation < math.Log(leastLevel) || r.y > l.Was-farLn/2 {
+	if l.Cause.Kind != "" || s.At < s.Hold || l.Far.Down < offRuns || l.Used < jumpRuns || !s.neighbour(r.line, l.Far.DownAt) || r.y-r.innovation < math.Log(leastLevel) || r.y > l.Was-farLn/2 {
 		return events
 	}
 	since := l.Far.DownAt
@@ -297,6 +297,9 @@ func (s *State) others(i int) (float64, bool) {
 // row are nearer to what the neighbours say than to where it stood.
 func (s *State) back(r read, events []Event) []Event {
 	l := &s.Lines[r.line]
+	if l.Cause.Kind == Drifting {
+		return events
+	}
 	others, ok := s.others(r.line)
 	due := l.Cause.Gap + others
 	if !ok {
@@ -343,17 +346,6 @@ func (s *State) stuck(r read, events []Event) []Event {
 	}
 	s.set(r.line, Blocked, l.Still.From, r.y, 0)
 	return append(events, Event{Kind: Blocked, Line: r.line, Onset: l.Still.From, OnsetLow: l.Still.From, OnsetHigh: l.Still.From})
-}
-
-// followsZ is the z of the whole stack from which on it is taken to follow a fall at
-// one line. Under a sheet gas mixes within hours, so a leak beside a line soon takes
-// from all: of invented leaks beside a line 14 in 15 had more when they were called,
-// of drifting instruments 1 in 5 (hard stacks of the bench).
-const followsZ = 1.3
-
-// alone reports whether a fall that was found at a line is only that line's.
-func (s *State) alone(f found) bool {
-	return f.place > 0 && s.Bank.at(f.onset, 0).z < followsZ
 }
 
 // otherMoves reports whether another line was read since this one stands still,

@@ -166,14 +166,18 @@ func (sp *StackPlan) expect(p *Plan, volume, tonnes, grams float64) {
 	if !(volume > 0) || math.IsNaN(s.TempC) {
 		return
 	}
-	space := dose.GasSpace(0, volume, tonnes, s.Commodity)
+	space, known := dose.GasSpace(0, volume, tonnes, s.Commodity)
+	if !known {
+		sp.say(Say{Code: "size-odd", About: s.Commodity, Value: tonnes / volume, Source: "the kernels would fill the stack"})
+		return
+	}
 	sp.add("gas-space", space, "m3", "volume less the kernels (kernel density from memory)")
 	full := dose.FullPPM(grams, space, s.TempC)
 	sp.add("full-ppm", full, "ppm", "ideal gas, no loss and no sorption")
 	if full > dose.AttentionLEL*dose.LELppm {
 		sp.say(Say{Code: "flammable-near", Value: full, Source: "NIOSH IDLH 7803-51-2: 10 % of the lower explosive limit is 1,790 ppm"})
 	}
-	setup := decay.Setup{DoseG: grams, GasSpaceM3: space, TempC: s.TempC, MoisturePct: s.MoisturePct, Form: p.Form, Lines: make([]decay.Line, max(s.Lines, LeastLines))}
+	setup := decay.Setup{DoseG: grams, GasSpaceM3: space, TempC: s.TempC, MoisturePct: s.MoisturePct, Commodity: s.Commodity, Form: p.Form, Lines: make([]decay.Line, max(s.Lines, LeastLines))}
 	hours := []float64{}
 	for h := 0.0; h < p.Hours; h += 6 {
 		hours = append(hours, h)

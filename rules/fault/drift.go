@@ -1,0 +1,166 @@
+package fault
+
+import (
+	"math"
+	"slices"
+
+	"undersheet/rules/leak"
+)
+
+// windows are how long a drift is looked for, hours.
+var windows = [...]int{18, 24, 30}
+
+const (
+	// driftLimit is the least drift that is told, ln C per day over 24 h; over other
+	// spans it goes with their length to the power −1.5, as the error of a slope does.
+	// Of 60 hard stacks of the bench without a trouble no line passed it, and two
+	// thirds of the wander of plain lines is below half of it.
+	driftLimit  = 0.10
+	steadyShare = 0.6  // of the slope: what either half has at least
+	stillLn     = 0.05 // per day: a line whose own level changes by less stands still, as a blocked one does
+	leastPoints = 0.6  // of the slots of a window
+	backLn      = 0.04 // a line that stands this near to where it was, and for so many slots, is back
+	backSlots   = 4
+	firstSlots  = 8 // that tell where a line stood before
+)
+
+// drifting looks, every hour, for the line whose ratio to the others goes up or down
+// most steadily. One that goes up drifts, and is taken out of the leak test; of one
+// that goes down a leak is suspected.
+func (s *State) drifting(test *leak.State) []leak.Event {
+	if s.Slot%2 != 0 || s.Lines < 3 {
+		return nil
+	}
+	if e, ok := test.Leaking(); ok && !e.Alone {
+		return nil // what others lose makes a line look high
+	}
+	most, found := 0.0, leak.Event{Line: -1}
+	for line := range s.Lines {
+		if doubted(test, line) && test.Cause(line) != leak.Blocked {
+			continue
+		}
+		for _, hours := range windows {
+			w, ok := s.window(line, hours, test)
+			if over := math.Abs(w.slope) / w.limit; ok && over > max(most, 1) && w.steady() && !(w.slope > 0 && math.Abs(w.own) < stillLn) {
+				most = over
+				found = leak.Event{Kind: leak.Drifting, Line: line, Onset: w.from, OnsetLow: w.from - slotHours, OnsetHigh: w.from + float64(hours)/2, Rate: w.slope}
+			}
+		}
+	}
+	switch {
+	case found.Line < 0:
+		return nil
+	case found.Rate < 0:
+		return test.Suspect(found.Line)
+	}
+	s.drifts(found, s.before(found.Line, s.hours(firstSlots), test), test)
+	return append(test.Distrust(found.Line), found)
+}
+
+// drifts notes that the instrument of a line drifts, which stood at gap before.
+func (s *State) drifts(e leak.Event, gap float64, test *leak.State) {
+	d := Drift{Line: e.Line, Onset: e.Onset, Gap: gap}
+	d.Now, _ = s.ratio(len(s.Past)-1, e.Line, test)
+	s.Drift = append(s.Drift, d)
+}
+
+// span is how the ratio of a line went over a window.
+type span struct {
+	from        float64 // hours
+	slope       float64 // per day
+	early, late float64 // slopes of its halves
+	own         float64 // slope of the line itself in the late half
+	limit       float64 // for its length
+}
+
+// steady reports whether both halves go as the whole does.
+func (w *span) steady() bool {
+	least := steadyShare * w.slope * w.slope
+	return w.early*w.slope > least && w.late*w.slope > least
+}
+
+// window fits a straight line to the ratio of a line over the last hours. Each line is
+// held against its own mean, and then against the median of the others: another one
+// that drifts does not move it.
+func (s *State) window(line, hours int, test *leak.State) (w span, ok bool) {
+	n := int(float64(hours) / slotHours)
+	first := len(s.Past) - n
+	if first < 0 || s.hours(first) < s.From {
+		return span{}, false
+	}
+	means := s.means(first)
+	var all, early, late, own points
+	for k := range n {
+		var others []float32
+		for j, m := range s.Past[first+k] {
+			if j != line && m != 0 && !doubted(test, j) {
+				others = append(others, m-means[j])
+			}
+		}
+		if len(others) < 2 || s.Past[first+k][line] == 0 {
+			continue
+		}
+		ln := float64(s.Past[first+k][line]-means[line]) - median(others)
+		day := float64(k) * slotHours / 24
+		all.add(day, ln)
+		if k < n/2 {
+			early.add(day, ln)
+		} else {
+			late.add(day, ln)
+			own.add(day, float64(s.Past[first+k][line]))
+		}
+	}
+	if least := leastPoints * float64(n); all.n < least || min(early.n, late.n) < least/2 {
+		return span{}, false
+	}
+	w = span{from: s.hours(first), slope: all.slope(), early: early.slope(), late: late.slope(), own: own.slope(), limit: driftLimit * math.Pow(24/float64(hours), 1.5)}
+	return w, true
+}
+
+// means is the mean of each line over the slots from first on.
+func (s *State) means(first int) []float32 {
+	means := make([]float32, s.Lines)
+	for j := range means {
+		if seen := s.read(j, first, len(s.Past)-first); len(seen) > 0 {
+			for _, m := range seen {
+				means[j] += m / float32(len(seen))
+			}
+		}
+	}
+	return means
+}
+
+// points sums up what a straight line needs.
+type points struct{ n, x, y, xx, xy float64 }
+
+func (p *points) add(x, y float64) {
+	p.n, p.x, p.y, p.xx, p.xy = p.n+1, p.x+x, p.y+y, p.xx+x*x, p.xy+x*y
+}
+
+// slope is that of least squares; there are always two points or more.
+func (p *points) slope() float64 { return (p.xy - p.x*p.y/p.n) / (p.xx - p.x*p.x/p.n) }
+
+// back looks whether a line that drifted is again where it was, as after its
+// instrument was set right, and lets the leak test have it.
+func (s *State) back(test *leak.State) (events []leak.Event) {
+	at := len(s.Past) - 1
+	s.Drift = slices.DeleteFunc(s.Drift, func(d Drift) bool { return !test.Out(d.Line) })
+	for k := range s.Drift {
+		d := &s.Drift[k]
+		ln, others := s.ratio(at, d.Line, test)
+		if others == 0 {
+			continue
+		}
+		if d.Now += (ln - d.Now) / backSlots; math.Abs(d.Now-d.Gap) > backLn {
+			d.Back = 0
+			continue
+		}
+		if d.Back++; d.Back == backSlots {
+			s.forget(d.Line, len(s.Past)-backSlots)
+			test.Anew(d.Line)
+			events = append(events, leak.Event{Kind: leak.Drifting, Line: d.Line, Onset: d.Onset, OnsetLow: d.Onset, OnsetHigh: d.Onset, Cleared: true})
+		}
+	}
+	s.Drift = slices.DeleteFunc(s.Drift, func(d Drift) bool { return d.Back == backSlots })
+	return events
+}
