@@ -39,7 +39,7 @@ func (f *fit) taken() int { return int(math.Round(f.Days/hourDays + 0.5)) }
 func (s *State) run(till int) *fit {
 	f := *s.Fit
 	from := f.taken()
-	if f.Run += till - from; till < from || f.Run > longestRun {
+	if f.Run += till - from; from < 0 || till < from || f.Run > longestRun {
 		return nil
 	}
 	f.course, f.moments = nil, nil
@@ -62,7 +62,11 @@ func (s *State) run(till int) *fit {
 	if len(f.AltCov) > 0 {
 		f.AltCov = triangle(r.covs[1][:], states)
 	}
-	if effective(f.worth()) < leastWorth*float64(len(f.Weights)) || !allFinite(f.States[:]) || !allFinite(f.Move) || !allFinite(f.StateCov) {
+	odd := func(v float32) bool { return !finite(float64(v)) }
+	if slices.ContainsFunc(f.Weights, odd) || slices.ContainsFunc(f.Draws, odd) {
+		return nil
+	}
+	if !(effective(f.worth()) >= leastWorth*float64(len(f.Weights))) || !allFinite(f.States[:]) || !allFinite(f.Move) || !allFinite(f.StateCov) {
 		return nil
 	}
 	return &f
@@ -133,6 +137,9 @@ func (r *runner) take(h int, s *State) bool {
 		hops[0].carry(&x)
 		m.path[h], m.pathVar[h] = m.curve[h]+hops[0].sees(&x), sd*sd
 		m.poolHour(h, true)
+		if m.strays(h) {
+			return false
+		}
 		for i := range hops {
 			hops[i].seen = true
 			hops[i].fix(&r.covs[i], m.noise(h))
@@ -146,6 +153,18 @@ func (r *runner) take(h int, s *State) bool {
 		f.Path = append(f.Path, misfit)
 	}
 	return true
+}
+
+// strays reports whether most lines of an hour look like spikes: then the stack is
+// not where it was foretold.
+func (m *model) strays(h int) bool {
+	n := 0
+	for i := range m.sights[h] {
+		if m.sights[h][i].weight < 0.5 {
+			n++
+		}
+	}
+	return 2*n > len(m.sights[h])
 }
 
 // sees is what a sight sees of the states.
