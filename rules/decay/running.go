@@ -45,7 +45,7 @@ func (s *State) run(till int) *fit {
 	f.course, f.moments = nil, nil
 	f.Dev, f.Move, f.Draws, f.Path, f.Weights = slices.Clone(f.Dev), copied(f.Move), slices.Clone(f.Draws), copied(f.Path), slices.Clone(f.Weights)
 	m := modelOf(s, from, till)
-	m.size, m.dev, m.placed = f.Size, f.Dev, true
+	m.size, m.dev, m.swell, m.placed = f.Size, f.Dev, f.swell(), true
 	r := runner{m: m, f: &f, covs: [2]matrix{matrix(square(f.StateCov, states))}, at: walk(f.X, m.sampling, m.doses)}
 	if m.rate = r.at.loss; len(f.AltCov) > 0 {
 		r.covs[1] = matrix(square(f.AltCov, states))
@@ -126,6 +126,7 @@ func (r *runner) take(h int, s *State) bool {
 		m.dev[i].wait(1, m.size.Swing)
 	}
 	hops := [2]hop{m.hopTo(h, hourDays)}
+	hops[0].swell = m.swell
 	hops[1] = hops[0]
 	see := [states]float64{atOffset: 1, atSwing: 1, atFeed: m.feed[h]}
 	m.blur(&r.covs[0], &hops[0])
