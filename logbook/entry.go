@@ -58,6 +58,14 @@ func IsRecord(k Kind) bool { return records[k] }
 // Decode reads one JSON object. Unknown kinds and fields, trailing text, a newer
 // version, and entries that their kind's Validate refuses are errors.
 func Decode(line []byte) (Entry, error) {
+	if r, ok := plainReading(line); ok {
+		return r, nil
+	}
+	return decode(line)
+}
+
+// decode is Decode for every form.
+func decode(line []byte) (Entry, error) {
 	var probe struct {
 		Kind Kind `json:"kind"`
 		V    int  `json:"v"`

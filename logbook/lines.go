@@ -16,6 +16,7 @@ type Reader struct {
 	name string
 	r    *bufio.Reader
 	line int
+	buf  []byte // of the last line
 }
 
 // NewReader returns a Reader of r; name stands in its errors.
@@ -50,10 +51,11 @@ func (r *Reader) Next() (Entry, error) {
 // text returns the next line whole, refusing one over MaxLine.
 func (r *Reader) text() ([]byte, error) {
 	r.line++
-	var b []byte
+	b := r.buf[:0]
 	for {
 		part, err := r.r.ReadSlice('\n')
 		b = append(b, part...)
+		r.buf = b
 		if len(b) > MaxLine {
 			return nil, fmt.Errorf("the line is longer than %d bytes", MaxLine)
 		}

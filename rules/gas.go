@@ -232,9 +232,9 @@ func (g *Gas) scatter(line int, ppm float64, n int) float64 {
 	return math.Sqrt((0.03*0.03 + digit*digit) / float64(n))
 }
 
-// forecast refits and forecasts the planned end.
-func (g *Gas) forecast(t *treatment.Treatment) {
-	g.Fit.Refit()
+// forecast brings the fit up to an hour of exposure and forecasts the planned end.
+func (g *Gas) forecast(t *treatment.Treatment, hour int) {
+	g.Fit.Update(float64(hour))
 	g.curves, g.ahead = nil, nil
 	g.Forecasts, g.Lowest = g.Forecasts[:0], nil
 	lines, lowest, ok := g.Fit.Forecasts(t.PlannedEnd.Hours(t.Started), t.EndPPM())

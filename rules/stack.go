@@ -165,7 +165,7 @@ func (s *State) passExposure(name string, k *Stack, t *treatmentOf) {
 // the day, which the logbook keeps.
 func (s *State) forecast(k *Stack, t *treatmentOf, hour int, daily bool) {
 	g := k.Gas
-	g.forecast(t)
+	g.forecast(t, hour)
 	if hour < forecastFrom {
 		return
 	}

@@ -66,7 +66,7 @@ type watched struct {
 	doses    []decay.Dose // still to be told
 	at       []int        // hours at which to forecast
 	course
-	refit func() // makes the fit anew
+	refit func() // brings the fit up to the hour
 	deaf  bool   // the leak test does not tell the fit
 	every func(w *watched, hour int)
 }
@@ -82,7 +82,7 @@ type binSum struct {
 func watch(r *scenario.Record, at ...int) *watched {
 	w := &watched{course: newCourse(r), doses: r.Doses, at: at}
 	w.fit = decay.New(r.Setup)
-	w.refit = w.fit.Refit
+	w.refit = func() { w.fit.Update(float64(w.hour)) }
 	w.leak, w.faults = leak.New(leak.Setup{Lines: r.Lines()}), fault.New(r.Lines())
 	n := r.Lines()
 	w.sums, w.history = make([]binSum, n), make([]reading.History, n)
@@ -120,7 +120,7 @@ func (w *watched) branch(r *scenario.Record) (*watched, error) {
 			return nil, fmt.Errorf("copy the state of a stack: %w", err)
 		}
 	}
-	b.refit = b.fit.Refit
+	b.refit = func() { b.fit.Update(float64(b.hour)) }
 	b.sums, b.events, b.stuck, b.silent = slices.Clone(w.sums), slices.Clone(w.events), slices.Clone(w.stuck), slices.Clone(w.silent)
 	b.history = slices.Clone(w.history)
 	for i := range b.history {

@@ -87,7 +87,7 @@ func (bs bins) add(b bin, from, width float32) bins {
 // posterior of so many lines leaves, shared among them.
 func roomForBins(lines int) int {
 	p := inAdded + maxDoses
-	numbers := p + p*(p+1)/2 + states + states*(states+1)/2 + p*states + pathPoints + 9*lines + (p+states+1)*draws/4
+	numbers := p + p*(p+1)/2 + states + states*(states+1)/2 + p*states + pathPoints + 9*lines + (p+states+2)*draws/4
 	return max((stateBytes-numbers*floatBytes)/binBytes/max(lines, 1), leastBins)
 }
 

@@ -1,6 +1,9 @@
 package decay
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // hourDays is the step of the fit's grid; hour i is seen at its middle.
 const hourDays = 1.0 / 24
@@ -20,19 +23,23 @@ type sight struct {
 // leastPPM is the concentration below which ln C is not looked at.
 const leastPPM = 1.0
 
-// gather turns the bins into sights, by hour.
-func (s *State) gather() [][]sight {
+// gather turns the bins from one hour until another into sights, by hour.
+func (s *State) gather(from, till int) [][]sight {
 	hours := 0
 	for _, bs := range s.Bins {
 		if n := len(bs); n > 0 {
 			hours = max(hours, int(float64(bs[n-1].at)*tickHours)+1)
 		}
 	}
+	hours = min(hours, till)
 	out := make([][]sight, hours)
 	for line, bs := range s.Bins {
 		bend := s.Setup.Lines[line].bend()
-		for i := 0; i < len(bs); {
+		for i := sort.Search(len(bs), func(i int) bool { return int(float64(bs[i].at)*tickHours) >= from }); i < len(bs); {
 			h := int(float64(bs[i].at) * tickHours)
+			if h >= hours {
+				break
+			}
 			j := i + 1
 			for j < len(bs) && int(float64(bs[j].at)*tickHours) == h {
 				j++

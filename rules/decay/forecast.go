@@ -92,7 +92,7 @@ func (s *State) draw(days float64, more func(x []float64) float64) [][]float64 {
 	}
 	rnd := rand.New(rand.NewPCG(seedB, seedA))
 	z, x := make([]float64, 2+n), make([]float64, row)
-	for i := range count {
+	for _, i := range f.equal(count) {
 		for j := range x {
 			x[j] = float64(f.Draws[i*row+j])
 		}

@@ -46,9 +46,16 @@ type model struct {
 }
 
 // newModel gathers the readings of s.
-func newModel(s *State) *model {
+func newModel(s *State, till int) *model {
+	m := modelOf(s, 0, till)
+	m.recall(s.Fit)
+	return m
+}
+
+// modelOf gathers the readings of s from one hour until another.
+func modelOf(s *State, from, till int) *model {
 	m := &model{lines: s.Setup.Lines, sampling: s.Setup.SamplingLossPerDay, doses: s.doseDays(), prior: s.priors(), size: firstSize}
-	m.sights = s.gather()
+	m.sights = s.gather(from, till)
 	n := len(m.sights)
 	m.told = make([]bool, n)
 	for _, h := range s.Changes {
@@ -56,7 +63,6 @@ func newModel(s *State) *model {
 			m.told[int(h)] = true
 		}
 	}
-	m.recall(s.Fit)
 	m.pooled, m.hops = make([]pooled, n), make([]hop, n)
 	for _, p := range []*[]float64{&m.path, &m.pathVar, &m.feed, &m.inflow, &m.slope, &m.curve} {
 		*p = make([]float64, n)

@@ -20,6 +20,8 @@ type fit struct {
 	Suspect  suspect
 	AltCov   []float64 `json:",omitempty"` // StateCov of the less likely case
 	Refits   int       // so far
+	Run      int       `json:",omitempty"` // hours taken in since the last
+	Weights  numbers   `json:",omitempty"` // of the draws since then, logs; none = all alike
 
 	course  *course  // made on demand
 	moments []moment // the last ones that were asked about, made on demand

@@ -16,8 +16,12 @@ const (
 // the posterior around it, with the robust weights and the sizes of the misfit found
 // again. The caller calls it once an hour, or when a correction came in. Where the
 // sums come to nothing (hostile readings) the fit before it stays.
-func (s *State) Refit() {
-	m := newModel(s)
+func (s *State) Refit() { s.refit(maxHours + 1) }
+
+// refit is Refit with the hours before one.
+func (s *State) refit(till int) {
+	s.Late = false
+	m := newModel(s, till)
 	x, cost := s.search(m)
 	if x == nil || math.IsNaN(cost) {
 		return
@@ -35,7 +39,7 @@ func (s *State) Refit() {
 	}
 	for range tries {
 		which := []int{s.refits() % 4, (s.refits() + 2) % 4}
-		if s.Fit == nil {
+		if s.Fit == nil || s.Fit.Run > 0 {
 			which = []int{0, 1, 2, 3}
 		}
 		m.chooseSizes(x, which)

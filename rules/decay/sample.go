@@ -40,12 +40,12 @@ func (m *model) sample(before *fit, x []float64, cov *mat.SymDense) (numbers, []
 	seed, moves := uint64(0), coldMoves
 	var e *ensemble
 	if before != nil && len(before.Draws) == draws*(p+states+1) {
-		e, seed, moves = before.ensemble(), uint64(before.Refits), warmMoves
+		e, seed, moves = before.ensemble(), uint64(before.Refits), warmMoves+before.Run/2
 	} else if e = around(x, cov); e == nil {
 		return nil, nil
 	}
 	rnd := rand.New(rand.NewPCG(seedA, seed))
-	if !m.weigh(k, e) && moves == warmMoves {
+	if !m.weigh(k, e) && before != nil && moves < farMoves {
 		moves = farMoves
 	}
 	for range moves {

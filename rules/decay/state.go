@@ -30,6 +30,7 @@ type State struct {
 	Newest  float64   // hours of the newest reading
 	Refused int       // readings that were none: no number, before t = 0, no such line
 	Spikes  int       // readings left out when their hour was thinned
+	Late    bool      `json:",omitempty"` // something came or was told that only a refit takes in
 	Fit     *fit      `json:",omitempty"`
 }
 
@@ -99,6 +100,7 @@ func (s *State) observe(hours float64, line int, ppm float64, weight float32) {
 	}
 	s.Bins[line] = s.Bins[line].add(b, from, width)
 	s.Newest = max(s.Newest, hours)
+	s.Late = s.Late || s.Fit != nil && hours < float64(s.Fit.taken())-lateForRun
 	s.compact(at)
 }
 
@@ -160,6 +162,7 @@ func (s *State) LossChanged(hours float64) {
 	s.Changes = append(s.Changes, 0)
 	copy(s.Changes[i+1:], s.Changes[i:])
 	s.Changes[i] = hours
+	s.Late = true
 }
 
 // UnmarshalJSON reads a State that was written as JSON. It refuses one whose
@@ -176,7 +179,7 @@ func (s *State) UnmarshalJSON(data []byte) error {
 	}
 	if f := in.Fit; f != nil {
 		p := inAdded + len(in.Added)
-		if len(f.X) != p || len(f.Cov) != p*(p+1)/2 || len(f.Move) != p*states || len(f.StateCov) != states*(states+1)/2 || len(f.Dev) != lines || len(f.AltCov) != 0 && len(f.AltCov) != states*(states+1)/2 || !(f.Suspect.Share >= 0 && f.Suspect.Share <= 1) || !(f.PathStep > 0) || len(f.Draws) == 0 || len(f.Draws)%(p+states+1) != 0 {
+		if len(f.X) != p || len(f.Cov) != p*(p+1)/2 || len(f.Move) != p*states || len(f.StateCov) != states*(states+1)/2 || len(f.Dev) != lines || len(f.AltCov) != 0 && len(f.AltCov) != states*(states+1)/2 || !(f.Suspect.Share >= 0 && f.Suspect.Share <= 1) || !(f.PathStep > 0) || len(f.Draws) == 0 || len(f.Draws)%(p+states+1) != 0 || len(f.Weights) != 0 && len(f.Weights)*(p+states+1) != len(f.Draws) || f.Run < 0 || f.Run > longestRun || !(f.Days >= 0 && f.Days <= maxHours) {
 			return errors.New("read the state of a fit: its parameters do not match its lines and doses")
 		}
 	}

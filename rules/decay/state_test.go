@@ -435,6 +435,8 @@ func FuzzState(f *testing.F) {
 		for i := 0; i+1 < len(data) && i < 200; i += 2 {
 			h += float64(data[i]) / 32
 			switch data[i] % 16 {
+			case 12:
+				s.Update(h)
 			case 13:
 				s.AddDose(h, float64(data[i+1]))
 			case 14:

@@ -159,7 +159,7 @@ func (s *Store) Next() logbook.Time {
 		}
 	}
 	for i := range s.Points {
-		note(s.Points[i].Newest.At.Add(s.Points[i].AllowedGap) + 1)
+		note(s.Points[i].heard().Add(s.Points[i].AllowedGap) + 1)
 	}
 	for i := range s.Hands {
 		note(s.Hands[i].At.Add(HandWithin) + 1)
@@ -240,7 +240,7 @@ func (s *Store) point(p *Point) []logbook.Reason {
 	if p.Newest.At == 0 {
 		return append(rs, logbook.Reason{Code: NoReading, About: p.Name})
 	}
-	if age := s.Now.Sub(p.Newest.At); age > p.AllowedGap {
+	if age := s.Now.Sub(p.heard()); age > p.AllowedGap {
 		rs = append(rs, logbook.Reason{Code: PointSilent, About: p.Name, Value: minutes(age), Limit: minutes(p.AllowedGap)})
 	}
 	if !(p.Detection < s.Limit) {

@@ -54,6 +54,15 @@ func (t *Track) Add(j reading.Judged, gap time.Duration) {
 	}
 }
 
+// heard is when the point was last live; what was stored or came late only shows how
+// the air was, not that anybody listens. 0 = never.
+func (t *Track) heard() logbook.Time {
+	if n := len(t.Live); n > 0 {
+		return t.Live[n-1].To
+	}
+	return 0
+}
+
 // extend lengthens the running live stretch, or begins a new one.
 func (t *Track) extend(at logbook.Time, gap time.Duration) {
 	if n := len(t.Live); n > 0 && !t.Broken && at.Sub(t.Live[n-1].To) <= gap {
