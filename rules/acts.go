@@ -81,6 +81,8 @@ func (s *State) opens(e logbook.Acting) bool {
 		ppm, err := dose.PPM(e.Value, e.Unit, dose.StandardC, dose.StandardKPa)
 		limit, _ := exposure.Limit(s.limitSets(), s.At)
 		return err != nil || ppm < limit
+	case *logbook.InstrumentChecked:
+		return e.Passed
 	case *logbook.MaskedExit, *logbook.NoGasDeclared, *logbook.EntryConfirmed:
 		return true
 	}
@@ -111,35 +113,45 @@ func (s *State) refuse(e logbook.Acting, code string, reasons []logbook.Reason) 
 }
 
 // permission judges a permission, after time has passed over the store, and leaves
-// its effect to the recorded verdict.
+// its effect to the recorded verdict. One that a corrected history refuses has none,
+// whatever was recorded before.
 func (s *State) permission(e logbook.Acting, store string) {
 	h := e.Head()
 	s.passAll()
-	s.Pending = append(s.Pending, Pending{h.Seq, h.Kind, store, e.Who().By, s.At})
-	if strings.TrimSpace(e.Who().By) == "" {
-		s.refuse(e, "no-name", nil)
+	code, reasons := s.against(e, store)
+	if code == "" || !s.remade {
+		s.Pending = append(s.Pending, Pending{h.Seq, h.Kind, store, e.Who().By, s.At})
+	}
+	if code != "" {
+		s.refuse(e, code, reasons)
 		return
 	}
-	if h.Kind == logbook.KindNoGasDeclared {
+	s.put(&logbook.Accepted{Entry: h.Kind, Store: store}, logbook.KindAccepted)
+}
+
+// against returns what stands against a permission; no code = nothing.
+func (s *State) against(e logbook.Acting, store string) (code string, reasons []logbook.Reason) {
+	if strings.TrimSpace(e.Who().By) == "" {
+		return "no-name", nil
+	}
+	if e.Head().Kind == logbook.KindNoGasDeclared {
 		for _, name := range s.stacksIn(store) {
 			if t := s.Stacks[name].Treatment; t != nil && (t.Phase == logbook.PhaseDosing || t.Phase == logbook.PhaseExposure) {
-				s.refuse(e, "store-under-gas", []logbook.Reason{{Code: gate.UnderGas, About: name, Value: logbook.Number(s.At.Hours(t.DosingAt))}})
-				return
+				return "store-under-gas", []logbook.Reason{{Code: gate.UnderGas, About: name, Value: logbook.Number(s.At.Hours(t.DosingAt))}}
 			}
 		}
-	} else {
-		in := s.gateOf(store)
-		d := gate.Decide(in)
-		if d.State != logbook.GateCheckOwed {
-			s.refuse(e, "gate-not-check-owed", d.Reasons)
-			return
-		}
-		if owed := gate.Owed(in); len(owed) > 1 {
-			s.refuse(e, "hand-readings-owed", owed[:len(owed)-1])
-			return
-		}
+		return "", nil
 	}
-	s.put(&logbook.Accepted{Entry: h.Kind, Store: store}, logbook.KindAccepted)
+	in := s.gateOf(store)
+	d := gate.Decide(in)
+	again := s.remade && d.State == logbook.GateCleared // a clearance before it, which fell, would have stood
+	if d.State != logbook.GateCheckOwed && !again {
+		return "gate-not-check-owed", d.Reasons
+	}
+	if owed := gate.Owed(in); len(owed) > 1 {
+		return "hand-readings-owed", owed[:len(owed)-1]
+	}
+	return "", nil
 }
 
 // verdict lets a recorded verdict on a permission take effect.
@@ -211,7 +223,7 @@ func (s *State) onStack(e logbook.Acting, name string) {
 	case *logbook.AiringPaused, *logbook.AiringResumed:
 		s.pauseOrResume(e, k, at)
 	case *logbook.DosePlaced:
-		s.dosePlaced(e, k)
+		s.dosePlaced(e, k, at)
 	case *logbook.ResidueTaken:
 		s.residueTaken(e, k)
 	case *logbook.ResidueDisposed:

@@ -6,13 +6,18 @@ import (
 	"slices"
 
 	"undersheet/logbook"
+	"undersheet/rules/reading"
 )
 
 // corrected takes a correction. What it changes lies behind: whoever folds calls
 // Refold when Outdated says so.
 func (s *State) corrected(e *logbook.Corrected) {
-	if e.Of >= e.Seq {
+	switch {
+	case e.Of >= e.Seq:
 		s.refuse(e, "correction-of-nothing", nil)
+		return
+	case ahead(e, s.At):
+		s.refuse(e, "future-dated", nil)
 		return
 	}
 	s.outdated = e.Seq
@@ -27,6 +32,8 @@ func (s *State) Outdated() bool { return s.outdated != 0 }
 // correction, with what corrections have put right. It returns records of what is
 // otherwise than it was recorded: alarms, phases, gates, end levels. What was recorded
 // before stays as it is, and nothing of it is told again.
+// A permission whose conditions would not have held counts for nothing, whatever its
+// recorded verdict, and none that did not stand before stands now.
 // Entries of a logbook hold their verdicts; byHand = they do not, and verdicts take
 // effect as they are made.
 func (s *State) Refold(past iter.Seq2[logbook.Entry, error], byHand bool) ([]logbook.Recorded, error) {
@@ -35,6 +42,7 @@ func (s *State) Refold(past iter.Seq2[logbook.Entry, error], byHand bool) ([]log
 		return nil, err
 	}
 	fresh := New()
+	fresh.remade = true
 	for e, err := range cs.apply(past) {
 		if err != nil {
 			return nil, err
@@ -49,7 +57,7 @@ func (s *State) Refold(past iter.Seq2[logbook.Entry, error], byHand bool) ([]log
 	if slices.Contains(misfit, s.outdated) {
 		fresh.find(logbook.Finding{Code: "correction-does-not-fit", Value: logbook.Number(s.outdated)})
 	}
-	fresh.outdated = 0
+	fresh.outdated, fresh.remade = 0, false
 	fresh.differences(s)
 	*s = *fresh
 	return s.flush(s.LastSeq), nil
@@ -80,15 +88,16 @@ type fixes map[uint64]*logbook.Corrected
 // name no act of their kind. Entries without a seq are numbered from 1.
 func corrections(entries iter.Seq2[logbook.Entry, error]) (cs fixes, misfit []uint64, err error) {
 	cs = fixes{}
-	kinds, n := map[uint64]logbook.Kind{}, uint64(0)
+	kinds, now, n := map[uint64]logbook.Kind{}, logbook.Time(0), uint64(0)
 	for e, err := range entries {
 		if err != nil {
 			return nil, nil, err
 		}
 		n++
+		now = nowAfter(now, e)
 		seq := seqOf(e, n)
 		if c, ok := e.(*logbook.Corrected); ok {
-			if kind, known := kinds[c.Of]; known && fits(c, kind) {
+			if kind, known := kinds[c.Of]; known && fits(c, kind) && !ahead(c, now) {
 				cs[c.Of] = c
 			} else {
 				misfit = append(misfit, seq)
@@ -109,7 +118,7 @@ func seqOf(e logbook.Entry, place uint64) uint64 {
 }
 
 // apply yields entries with the right ones in the place of the wrong ones; one that
-// happened later than that place waits until its own time.
+// happened later than that place waits until its own time, or the end of the entries.
 func (cs fixes) apply(entries iter.Seq2[logbook.Entry, error]) iter.Seq2[logbook.Entry, error] {
 	return func(yield func(logbook.Entry, error) bool) {
 		var waiting []logbook.Entry // in order of time
@@ -148,6 +157,11 @@ func (cs fixes) apply(entries iter.Seq2[logbook.Entry, error]) iter.Seq2[logbook
 					return
 				}
 			case !yield(e, nil):
+				return
+			}
+		}
+		for _, e := range waiting { // a clock a little ahead of the logbook's
+			if e.Head().Received = now; !yield(e, nil) {
 				return
 			}
 		}
@@ -200,11 +214,32 @@ func (s *State) differences(was *State) {
 		}
 	}
 	for _, name := range sorted(s.Stores) {
-		if old := was.Stores[name]; old != nil {
-			s.Stores[name].Gate = old.Gate
-		}
+		s.keepStanding(name, cmp.Or(was.Stores[name], &Store{}))
 	}
 	s.passAll()
+}
+
+// keepStanding keeps a correction from opening a gate: no clearance and no declaration
+// stands that did not stand before. A new one takes a person who looks again.
+func (s *State) keepStanding(name string, was *Store) {
+	st := s.Stores[name]
+	st.Declared, st.Restored = st.Declared && was.Declared, st.Restored || was.Restored
+	stood := was.Cleared != nil && st.Cleared != nil && *was.Cleared == *st.Cleared
+	if st.Cleared != nil && !stood {
+		st.Cleared, st.HandAfter = nil, s.At
+		s.oweHands(name, st)
+	}
+	if was.Cleared != nil && !stood {
+		s.find(logbook.Finding{Code: "clearance-fell-by-correction", Store: name, About: was.Cleared.By})
+	}
+	st.Rebound = st.Rebound || was.Rebound
+	st.Gate = was.Gate
+}
+
+// ahead reports whether what a correction puts right lies ahead of now.
+func ahead(c *logbook.Corrected, now logbook.Time) bool {
+	right, err := c.Right()
+	return !c.Withdrawn && err == nil && right.Head().Time > now.Add(reading.FutureAhead)
 }
 
 // fits reports whether a correction is of an act of a kind.

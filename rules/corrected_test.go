@@ -170,3 +170,113 @@ func TestCorrectionsAgainstTheRightHistory(t *testing.T) {
 		}
 	})
 }
+
+// A confirmation that rested on what was wrong counts for nothing once that is put
+// right: the airing began later, so it had not lasted; the hand reading was above the
+// limit; the point's instrument had failed its check.
+func TestClearanceFallsWithWhatItRestedOn(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		put  func(d *day)
+	}{
+		{"airing began later", func(d *day) {
+			d.correct(d.seqOfKind(logbook.KindAiringStarted), &logbook.AiringStarted{Header: logbook.Header{Kind: logbook.KindAiringStarted}, OnStack: onA(), Act: someone}, 90*time.Minute)
+		}},
+		{"hand reading above the limit", func(d *day) {
+			d.correct(d.seqOfKind(logbook.KindHandReading), &logbook.HandReading{Header: logbook.Header{Kind: logbook.KindHandReading}, Store: "Long Barn", Point: "beside A", Value: 3, Unit: logbook.PPM,
+				Method: "detector tube", Act: someone}, 0)
+		}},
+		{"no hand reading", func(d *day) { d.correct(d.seqOfKind(logbook.KindHandReading), nil, 0) }},
+		{"airing never began", func(d *day) { d.correct(d.seqOfKind(logbook.KindAiringStarted), nil, 0) }},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			d := cleared(t)
+			d.fresh()
+			c.put(d)
+			assert.NotEqual(t, logbook.GateCleared, d.gate())
+			assert.Nil(t, d.state.Stores["Long Barn"].Cleared)
+			d.run(0.5)
+			assert.NotEqual(t, logbook.GateCleared, d.gate(), "and not by time alone")
+		})
+	}
+}
+
+// A clearance that stands on what was right goes on standing through a correction of
+// something else, and so does one that was given after another correction took the
+// first away.
+func TestClearanceOutlastsOtherCorrections(t *testing.T) {
+	d := cleared(t)
+	count := func() {
+		d.act(&logbook.StockCounted{Product: tablets(90)}, logbook.KindStockCounted, 0)
+		d.correct(d.seqOfKind(logbook.KindStockCounted), nil, 0)
+	}
+	count()
+	assert.Equal(t, logbook.GateCleared, d.gate())
+	d.hand("beside A", 0.1)
+	d.correct(d.seqOfKind(logbook.KindHandReading), &logbook.HandReading{Header: logbook.Header{Kind: logbook.KindHandReading}, Store: "Long Barn", Point: "beside A", Value: 3, Unit: logbook.PPM,
+		Method: "detector tube", Act: someone}, 0)
+	require.NotEqual(t, logbook.GateCleared, d.gate(), "gas was found beside the stack")
+	d.run(0.1)
+	d.hand("beside A", 0.1)
+	d.confirm()
+	require.Equal(t, logbook.GateCleared, d.gate())
+	count()
+	assert.Equal(t, logbook.GateCleared, d.gate())
+}
+
+// What made a clearance fall is withdrawn: the clearance does not come back by itself.
+func TestCorrectionClearsNobody(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		make func(d *day) logbook.Kind
+	}{
+		{"hand reading", func(d *day) logbook.Kind { d.hand("beside A", 3); return logbook.KindHandReading }},
+		{"dosing", func(d *day) logbook.Kind {
+			d.act(&logbook.DosingStarted{OnStack: onA(), StoreEmpty: true}, logbook.KindDosingStarted, 0)
+			return logbook.KindDosingStarted
+		}},
+		{"somebody inside", func(d *day) logbook.Kind {
+			d.act(&logbook.MaskedEntry{OnStore: inBarn(), In: "N. Ferreira", AtDoor: "T. Okafor", Protection: "full mask, APF 50"}, logbook.KindMaskedEntry, 0)
+			return logbook.KindMaskedEntry
+		}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			d := cleared(t)
+			kind := c.make(d)
+			d.run(0.1)
+			require.NotEqual(t, logbook.GateCleared, d.gate())
+			d.correct(d.seqOfKind(kind), nil, 0)
+			assert.NotEqual(t, logbook.GateCleared, d.gate())
+			d.run(0.2)
+			assert.NotEqual(t, logbook.GateCleared, d.gate())
+		})
+	}
+}
+
+// An act that is put right to a time ahead of now is not lost: far ahead, the
+// correction is refused and the act stands; by a clock's difference, it counts from now.
+func TestCorrectionAheadOfNowLosesNothing(t *testing.T) {
+	for _, c := range []struct {
+		ahead time.Duration
+		code  string
+	}{{24 * time.Hour, "future-dated"}, {time.Minute, ""}} {
+		d := underGas(t)
+		given := d.state.Stacks["A"].Treatment.Given
+		given.Header = logbook.Header{Kind: logbook.KindTreatmentStarted}
+		d.fresh()
+		d.correct(d.seqOfKind(logbook.KindTreatmentStarted), &given, -c.ahead)
+		if refused := of[*logbook.Refused](d.fresh()); c.code == "" {
+			assert.Empty(t, refused)
+		} else {
+			require.Len(t, refused, 1)
+			assert.Equal(t, c.code, refused[0].Code)
+		}
+		for range 2 {
+			assert.Equal(t, logbook.PhaseExposure, d.state.Stacks["A"].Treatment.Phase)
+			d.act(&logbook.StockCounted{Product: tablets(90)}, logbook.KindStockCounted, 0)
+			d.correct(d.seqOfKind(logbook.KindStockCounted), nil, 0) // another one makes the state again
+		}
+		d.run(0.2)
+		assert.Equal(t, logbook.PhaseExposure, d.state.Stacks["A"].Treatment.Phase)
+	}
+}

@@ -50,8 +50,12 @@ func (s *State) stockCounted(e *logbook.StockCounted) {
 	}
 }
 
-// dosePlaced takes product from the stock under a sheet.
-func (s *State) dosePlaced(e *logbook.DosePlaced, k *Stack) {
+// dosePlaced takes product from the stock under a sheet. Where no dosing and no
+// exposure was running then, it is the start of one: phosphide was laid.
+func (s *State) dosePlaced(e *logbook.DosePlaced, k *Stack, at logbook.Time) {
+	if t := k.Treatment; e.Count > 0 && (t == nil || t.AiringFirst != 0 && at >= t.AiringFirst) {
+		s.newTreatment(k, e.Stack, at)
+	}
 	note := func(when bool, f logbook.Finding) {
 		if when {
 			f.Store, f.Stack = k.Store, e.Stack

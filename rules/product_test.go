@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
 	"undersheet/logbook"
@@ -138,4 +139,18 @@ func TestLicences(t *testing.T) {
 		_, got := d.findings()["licence-expired"]
 		assert.Equal(t, told, got, until)
 	}
+}
+
+// Pieces that are laid under a sheet are a dosing, whatever else was recorded: the gate
+// shuts. A late note of pieces that were laid before airing began shuts nothing.
+func TestPlacedPiecesShutTheGate(t *testing.T) {
+	d := cleared(t)
+	d.act(&logbook.DosePlaced{OnStack: onA(), Product: tablets(3)}, logbook.KindDosePlaced, 100*time.Hour)
+	require.Equal(t, logbook.GateCleared, d.gate())
+	d.act(&logbook.DosePlaced{OnStack: onA(), Product: tablets(100)}, logbook.KindDosePlaced, 0)
+	assert.Equal(t, logbook.GateShut, d.gate())
+	assert.Equal(t, logbook.PhaseDosing, d.state.Stacks["A"].Treatment.Phase)
+	d.act(&logbook.TreatmentStarted{OnStack: onA(), Treatment: "A-2", Protocol: "five-day", Commodity: "maize", Tonnes: 100,
+		VolumeM3: 150, PhosphineG: 100, GrainTempC: 27}, logbook.KindTreatmentStarted, 0)
+	assert.Equal(t, 100, d.state.Stacks["A"].Product["tablets"].Placed, "they stay in the account of the treatment")
 }

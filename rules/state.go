@@ -42,6 +42,7 @@ type State struct {
 	due      logbook.Time        // of what is being looked at
 	out      []logbook.Recorded
 	outdated uint64 // seq of a correction that it does not show yet; 0 = none
+	remade   bool   // it is being made again, for a correction
 }
 
 // Channel is what is known of one channel.
