@@ -84,3 +84,21 @@ func TestAdjoiningStores(t *testing.T) {
 		assert.Nil(t, d.state.Stores["Brick Store"].Cleared)
 	}
 }
+
+// A check that is dated ahead is in doubt: it lets no instrument count again. One that
+// failed counts at once.
+func TestCheckAheadOfNowOpensNothing(t *testing.T) {
+	d := aday(t)
+	d.declare()
+	d.act(&logbook.InstrumentSwapped{Channel: "inside", In: "44"}, logbook.KindInstrumentSwapped, 0)
+	d.run(3)
+	d.act(bump(1), logbook.KindInstrumentChecked, -time.Hour)
+	assert.Equal(t, "future-dated", of[*logbook.Refused](d.fresh())[0].Code)
+	assert.True(t, d.against()["check-after-swap"])
+	d.act(bump(1), logbook.KindInstrumentChecked, 0)
+	assert.False(t, d.against()["check-after-swap"])
+	bad := bump(1)
+	bad.Passed = false
+	d.act(bad, logbook.KindInstrumentChecked, -time.Hour)
+	assert.True(t, d.against()["check-failed"])
+}

@@ -144,11 +144,12 @@ func (cs fixes) apply(entries iter.Seq2[logbook.Entry, error]) iter.Seq2[logbook
 				return
 			}
 			_, correction := e.(*logbook.Corrected)
+			_, act := e.(logbook.Acting)
 			c := cs[seqOf(e, n)]
 			switch {
 			case correction:
 				continue
-			case c != nil && !logbook.IsRecord(e.Head().Kind):
+			case c != nil && act:
 				if right := stands(c, e); right != nil {
 					at, _ := slices.BinarySearchFunc(waiting, right.Head().Time+1, func(w logbook.Entry, t logbook.Time) int { return cmp.Compare(w.Head().Time, t) })
 					waiting = slices.Insert(waiting, at, right)

@@ -232,7 +232,7 @@ func TestExportReplaysToTheSameState(t *testing.T) {
 // one act.
 func TestOutputOfAPrefixIsAPrefix(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		g := &script{t: t, now: epoch, airy: rapid.Bool().Draw(t, "airy"), wired: rapid.Bool().Draw(t, "wired"), restore: true}
+		g := &script{t: t, now: epoch, airy: rapid.Bool().Draw(t, "airy"), wired: rapid.Bool().Draw(t, "wired"), restore: true, correct: rapid.Bool().Draw(t, "correct")}
 		var entries []logbook.Entry
 		for i := 0; i < 30; i++ {
 			for _, e := range g.next() {
@@ -246,6 +246,7 @@ func TestOutputOfAPrefixIsAPrefix(t *testing.T) {
 				site = wiredSite()
 			}
 			p := NewPlayer(&site)
+			p.Keep = g.correct
 			var b strings.Builder
 			last := logbook.Time(0)
 			for _, e := range entries[:n] {

@@ -32,6 +32,8 @@ type script struct {
 	airy    bool // mostly clean air, so that gates come to open
 	wired   bool // doors, water, mains, pumps and wind are read, alarms acknowledged and lines proved
 	restore bool
+	correct bool            // acts are put right or struck
+	given   []logbook.Entry // all of it, in order
 	steps   []time.Duration // between its moments; nil = those of a depot read every few minutes
 }
 
@@ -62,7 +64,49 @@ func (g *script) next() []logbook.Entry {
 	if g.wired {
 		es = append(g.signals(), es...)
 	}
+	if g.correct && rapid.IntRange(0, 5).Draw(g.t, "correct") == 0 {
+		if c := g.correction(); c != nil {
+			es = append(es, c)
+		}
+	}
+	g.given = append(g.given, es...)
 	return es
+}
+
+// correction strikes an act, or puts it right with another time; nil where none was given.
+func (g *script) correction() logbook.Entry {
+	c := &logbook.Corrected{Withdrawn: rapid.Bool().Draw(g.t, "withdrawn"), Why: "misread", Act: someone}
+	var acts []int
+	for i, e := range g.given {
+		if _, act := e.(logbook.Acting); act {
+			acts = append(acts, i)
+		}
+	}
+	if len(acts) == 0 {
+		return nil
+	}
+	i := rapid.SampledFrom(acts).Draw(g.t, "of")
+	if c.Of = g.given[i].Head().Seq; c.Of == 0 {
+		c.Of = uint64(i + 1)
+	}
+	c.Withdrawn = c.Withdrawn || !logbook.Correctable(g.given[i].Head().Kind)
+	if !c.Withdrawn {
+		text, err := logbook.Encode(g.given[i])
+		if err != nil {
+			g.t.Fatal(err)
+		}
+		right, err := logbook.Decode(text)
+		if err != nil {
+			g.t.Fatal(err)
+		}
+		h := right.Head()
+		h.Seq, h.Received = 0, 0
+		h.Time = h.Time.Add(rapid.SampledFrom([]time.Duration{-3 * time.Hour, -time.Minute, 0, time.Minute, 3 * time.Hour, 40 * time.Hour}).Draw(g.t, "moved"))
+		if c.Entry, err = logbook.Encode(right); err != nil {
+			g.t.Fatal(err)
+		}
+	}
+	return g.stamp(c, logbook.KindCorrected, 0)
 }
 
 // signals are what contacts and pumps say at a moment, a word of an instrument, and
@@ -226,6 +270,13 @@ func (d *daemon) commit(e logbook.Entry) {
 	}
 	d.log = append(d.log, e)
 	recs := d.state.Fold(e)
+	if d.state.Outdated() {
+		more, err := d.state.Refold(entriesOf(d.log), false)
+		if err != nil {
+			panic(err)
+		}
+		recs = append(recs, more...)
+	}
 	for _, r := range recs {
 		d.made = append(d.made, r)
 		d.commit(r)

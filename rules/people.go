@@ -46,7 +46,11 @@ func (m *Masked) take(where string, j *reading.Judged) {
 
 // breathed takes a reading in air for all who are inside the store now.
 func (s *State) breathed(st *Store, where string, j *reading.Judged) {
-	if where != logbook.WhereInside && where != logbook.WhereDoor || j.State == reading.Late {
+	if where != logbook.WhereInside && where != logbook.WhereDoor {
+		return
+	}
+	switch j.State {
+	case reading.Late, reading.Duplicate, reading.Retained: // nothing new of now
 		return
 	}
 	for i := range st.Inside {

@@ -56,3 +56,15 @@ func TestMaskedEntriesAddUp(t *testing.T) {
 	assert.Contains(t, d.findings(), "person-exposure-unknown")
 	assert.False(t, d.state.View().Stores[0].People[0].Known)
 }
+
+// A reading that is delivered twice puts no doubt on what somebody met.
+func TestTwiceDeliveredReadingIsNoDoubt(t *testing.T) {
+	d := aday(t)
+	d.declare()
+	d.run(1)
+	d.act(&logbook.MaskedEntry{OnStore: inBarn(), In: "Ada", AtDoor: "Bo", Protection: "self-contained"}, logbook.KindMaskedEntry, 0)
+	d.run(0.3)
+	d.read("inside", d.level["inside"](d.now))
+	d.act(&logbook.MaskedExit{OnStore: inBarn(), Out: "Ada"}, logbook.KindMaskedExit, 0)
+	assert.True(t, d.state.View().Stores[0].People[0].Known)
+}

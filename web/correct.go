@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"crypto/rand"
 	"fmt"
 	"net/http"
@@ -45,8 +46,26 @@ func (p *site) wrong(r *http.Request, f *frame) (logbook.Acting, *form.Form) {
 	made := p.form(string(es[0].Head().Kind), f)
 	if made != nil {
 		made.Field("by").Label, made.Field("by").Hint = "Who did it", ""
+		made.Drop("media", "sha256", "data") // of a photo: the picture itself stays
 	}
 	return e, made
+}
+
+// latest is an act as the newest correction that fits puts it, else as it was written:
+// so that one correction does not undo another.
+func (p *site) latest(ctx context.Context, e logbook.Acting) (logbook.Acting, error) {
+	now := e
+	for x, err := range p.opts.Log.Entries(ctx, e.Head().Seq+1) {
+		if err != nil {
+			return nil, fmt.Errorf("look for corrections of entry %d: %w", e.Head().Seq, err)
+		}
+		if c, ok := x.(*logbook.Corrected); ok && c.Of == e.Head().Seq && !c.Withdrawn {
+			if right, err := c.Right(); err == nil && right.Head().Kind == e.Head().Kind {
+				now, _ = right.(logbook.Acting)
+			}
+		}
+	}
+	return now, nil
 }
 
 // askCorrection shows the form of an act as it stands in the logbook.
@@ -57,7 +76,12 @@ func (p *site) askCorrection(w http.ResponseWriter, r *http.Request) {
 		p.missing(w, r)
 		return
 	}
-	sent, err := made.Values(e)
+	now, err := p.latest(r.Context(), e)
+	if err != nil {
+		p.failed(w, r, err)
+		return
+	}
+	sent, err := made.Again(now)
 	if err != nil {
 		p.failed(w, r, err)
 		return
@@ -104,6 +128,14 @@ func (p *site) takeCorrection(w http.ResponseWriter, r *http.Request) {
 	}
 	sent, ok := sentBy(w, r)
 	if !ok {
+		return
+	}
+	now, err := p.latest(r.Context(), old)
+	if err == nil {
+		_, err = made.Again(now)
+	}
+	if err != nil {
+		p.failed(w, r, err)
 		return
 	}
 	c, faults := correction(old, made, sent, f.now)

@@ -38,6 +38,8 @@ to it; else the logbook is opened directly. Who says so is not verified yet, and
 
   undersheet act -l depot.db dosing-started stack=B store_empty=true by="Ana Brook"
   undersheet act -l depot.db hand-reading store="Store 2" point="beside B" value=0.1 unit=ppm method="detector tube" by="Ana Brook"
+  undersheet act -l depot.db dose-placed stack=B form=tablets count=540 people="Ana Brook, Ben Osei" protection="full mask" by="Ana Brook"
+  undersheet act -l depot.db corrected of=812 entry='{"kind":"dose-placed","time":"2026-03-02T09:00:00Z", ...}' why=miscounted by="Ana Brook"
 
 Acts and their fields:
 `)
@@ -111,7 +113,7 @@ func (c *actCmd) entry(now time.Time) (logbook.Entry, error) {
 	if _, isAct := e.(logbook.Acting); err != nil || !isAct {
 		return nil, fmt.Errorf("%q is no act; acts are: %s", c.Kind, joinKinds(logbook.ActKinds))
 	}
-	types := map[string]reflect.Kind{}
+	types := map[string]reflect.Type{}
 	collectFields(reflect.TypeOf(e).Elem(), types)
 	body := map[string]any{"kind": c.Kind, "time": logbook.At(now)}
 	if c.At != "" {
@@ -126,11 +128,11 @@ func (c *actCmd) entry(now time.Time) (logbook.Entry, error) {
 	}
 	for _, f := range c.Fields {
 		name, value, ok := strings.Cut(f, "=")
-		kind, known := types[name]
+		of, known := types[name]
 		if !ok || !known {
 			return nil, fmt.Errorf("%q is no field of %s; write name=value with one of: %s", f, c.Kind, strings.Join(fieldNames(e), " "))
 		}
-		if body[name], err = scalar(kind, value); err != nil {
+		if body[name], err = fieldValue(of, value); err != nil {
 			return nil, fmt.Errorf("field %s: %w", name, err)
 		}
 	}
@@ -155,9 +157,25 @@ func (c *actCmd) entry(now time.Time) (logbook.Entry, error) {
 // notVerified marks acts while nobody signs in.
 const notVerified = "not verified"
 
-// scalar reads a value of the command line as the field's type.
-func scalar(kind reflect.Kind, value string) (any, error) {
-	switch kind {
+// fieldValue reads a value of the command line as the field's type; a list has commas
+// between its items.
+func fieldValue(of reflect.Type, value string) (any, error) {
+	switch of {
+	case reflect.TypeFor[json.RawMessage]():
+		if !json.Valid([]byte(value)) {
+			return nil, fmt.Errorf("write one JSON object (got %q)", value)
+		}
+		return json.RawMessage(value), nil
+	case reflect.TypeFor[[]string]():
+		var items []string
+		for item := range strings.SplitSeq(value, ",") {
+			if item = strings.TrimSpace(item); item != "" {
+				items = append(items, item)
+			}
+		}
+		return items, nil
+	}
+	switch of.Kind() {
 	case reflect.Bool:
 		v, err := strconv.ParseBool(value)
 		if err != nil {
@@ -176,12 +194,18 @@ func scalar(kind reflect.Kind, value string) (any, error) {
 			return nil, fmt.Errorf("write a whole number (got %q)", value)
 		}
 		return v, nil
+	case reflect.Uint64:
+		v, err := strconv.ParseUint(value, 10, 63)
+		if err != nil {
+			return nil, fmt.Errorf("write the number of an entry (got %q)", value)
+		}
+		return v, nil
 	}
 	return value, nil
 }
 
 // collectFields gathers the JSON names of a kind's own fields and their types.
-func collectFields(t reflect.Type, into map[string]reflect.Kind) {
+func collectFields(t reflect.Type, into map[string]reflect.Type) {
 	for i := range t.NumField() {
 		f := t.Field(i)
 		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
@@ -193,14 +217,14 @@ func collectFields(t reflect.Type, into map[string]reflect.Kind) {
 			if ft.Kind() == reflect.Pointer {
 				ft = ft.Elem()
 			}
-			into[name] = ft.Kind()
+			into[name] = ft
 		}
 	}
 }
 
 // fieldNames lists the fields that an act of e's kind may have, sorted.
 func fieldNames(e logbook.Entry) []string {
-	types := map[string]reflect.Kind{}
+	types := map[string]reflect.Type{}
 	collectFields(reflect.TypeOf(e).Elem(), types)
 	names := make([]string, 0, len(types))
 	for n := range types {

@@ -6,8 +6,11 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"undersheet/logbook"
 )
 
 // tried runs a command as the shell would and returns what it wrote.
@@ -138,6 +141,36 @@ func TestActWithoutADaemon(t *testing.T) {
 		status, _, errs = tried(t, "", append([]string{"act", "-l", book}, wrong...)...)
 		require.Equal(t, 1, status, wrong)
 		require.NotEmpty(t, errs)
+	}
+}
+
+// Lists have commas between their items, an entry is named by its number, and the right
+// entry of a correction is one JSON object.
+func TestActFieldsOfEverySort(t *testing.T) {
+	for _, c := range []struct {
+		kind   string
+		fields []string
+		want   func(e logbook.Entry) any
+		value  any
+	}{
+		{"checks-signed", []string{"store=Store 1", "in_order=floor, corners", "wanting=signs", "second=Ben Osei"}, func(e logbook.Entry) any { return e.(*logbook.ChecksSigned).InOrder }, []string{"floor", "corners"}},
+		{"dose-placed", []string{"stack=B", "form=tablets", "count=540", "people=Ana Brook,Ben Osei"}, func(e logbook.Entry) any { return e.(*logbook.DosePlaced).People }, []string{"Ana Brook", "Ben Osei"}},
+		{"instrument-checked", []string{"channel=door", "check=zero", "read=0.01", "unit=ppm", "passed=true", "due=2026-07-01T00:00:00Z"},
+			func(e logbook.Entry) any { return e.(*logbook.InstrumentChecked).Due.String() }, "2026-07-01T00:00:00Z"},
+		{"corrected", []string{"of=12", "withdrawn=true", "why=never happened"}, func(e logbook.Entry) any { return e.(*logbook.Corrected).Of }, uint64(12)},
+		{"corrected", []string{"of=12", `entry={"kind":"stock-counted","time":"2026-05-04T06:00:00Z","form":"tablets","count":7,"by":"Ana Brook"}`, "why=miscounted"},
+			func(e logbook.Entry) any {
+				right, _ := e.(*logbook.Corrected).Right()
+				return right.(*logbook.StockCounted).Count
+			}, 7},
+	} {
+		e, err := (&actCmd{Kind: c.kind, Fields: append(c.fields, "by=Ana Brook")}).entry(time.Date(2026, 5, 4, 7, 0, 0, 0, time.UTC))
+		require.NoError(t, err, c.kind)
+		require.Equal(t, c.value, c.want(e), c.kind)
+	}
+	for _, wrong := range []string{"of=-1", "of=x", "entry={"} {
+		_, err := (&actCmd{Kind: "corrected", Fields: []string{wrong, "why=x", "by=Ana Brook"}}).entry(time.Now())
+		require.ErrorContains(t, err, "write ", wrong)
 	}
 }
 

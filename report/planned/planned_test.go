@@ -87,3 +87,18 @@ func wellFormed(t *testing.T, page string) {
 		}
 	}
 }
+
+// A chance is never printed as certain, and a sign never names a day that is not known.
+func TestNothingIsCertain(t *testing.T) {
+	p := &plan.Plan{Store: "Store 9", Times: &plan.Times{}, Stacks: []plan.StackPlan{{Name: "Q", Courses: []plan.Course{{Sheet: "tight", Chance: 1}, {Sheet: "average", Chance: 0.5}, {Sheet: "leaky", Chance: 0}}}}}
+	for _, write := range []func(*planned.Sheet, io.Writer) error{(*planned.Sheet).WriteHTML, (*planned.Sheet).WriteText} {
+		var b strings.Builder
+		require.NoError(t, write(&planned.Sheet{Plan: p}, &b))
+		text := html.UnescapeString(b.String())
+		for _, want := range []string{"over 99 %", "under 1 %", "50 %"} {
+			assert.Contains(t, text, want)
+		}
+		assert.NotContains(t, text, "1970")
+		assert.NotContains(t, text, "100 %")
+	}
+}

@@ -16,7 +16,7 @@ type BulkDensity struct {
 // or 76.88 t of barley by it.
 const extension = "extension sheet Storage Capacity, table 2"
 
-// bulk densities; the first whose name is in the commodity's is taken.
+// bulk densities; the first whose name is a word of the commodity's is taken.
 var bulk = []BulkDensity{
 	{"wheat", 0.75, extension}, {"barley", 0.62, extension}, {"oat", 0.50, extension}, {"rye", 0.71, extension}, {"triticale", 0.69, extension},
 	{"chickpea", 0.60, extension}, {"pea", 0.75, extension}, {"faba bean", 0.75, extension}, {"lupin", 0.75, extension},
@@ -30,12 +30,10 @@ const bagged = 0.90
 
 // densityOf returns the bulk density of a commodity, or false.
 func densityOf(commodity string) (BulkDensity, bool) {
-	c := strings.ToLower(commodity)
+	c := strings.NewReplacer("rough rice", "paddy", "peanut", "groundnut").Replace(strings.ToLower(commodity))
+	words := " " + strings.Join(strings.FieldsFunc(c, func(r rune) bool { return r < 'a' || r > 'z' && r < 128 }), " ") + " "
 	for _, b := range bulk {
-		if b.Commodity == "pea" && strings.Contains(c, "peanut") {
-			continue
-		}
-		if strings.Contains(c, b.Commodity) {
+		if strings.Contains(words, " "+b.Commodity+" ") || strings.Contains(words, " "+b.Commodity+"s ") {
 			return b, true
 		}
 	}

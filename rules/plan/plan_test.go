@@ -51,8 +51,15 @@ func TestBulkDensities(t *testing.T) {
 	barley, ok := plan.BulkTonnes(124, "malting barley")
 	require.True(t, ok)
 	assert.InDelta(t, 76.88, barley, 1e-9)
-	_, ok = plan.BulkTonnes(1, "gravel")
-	assert.False(t, ok)
+	for _, other := range []string{"gravel", "pearl millet", "buckwheat"} { // none holds the name of another crop
+		_, ok = plan.BulkTonnes(1, other)
+		assert.False(t, ok, other)
+	}
+	for name, as := range map[string]string{"rough rice": "paddy", "Peanuts, in shell": "groundnut", "yellow peas": "pea"} {
+		got, ok := plan.BulkTonnes(1, name)
+		want, _ := plan.BulkTonnes(1, as)
+		assert.True(t, ok && got == want, "%s is %s", name, as)
+	}
 }
 
 // Stoichiometry: AlP + 3 H₂O → Al(OH)₃ + PH₃, 57.955 g/mol give 33.998 g: 0.5866
@@ -256,5 +263,17 @@ func TestBadAsks(t *testing.T) {
 		change(&a)
 		_, err := plan.Make(a)
 		require.ErrorContains(t, err, name)
+	}
+}
+
+// The rice weevil (Sitophilus oryzae) asks for seven days by the Indian table; the
+// saw-toothed grain beetle (Oryzaephilus), whose name begins alike, is in no row of it.
+func TestPestsAreToldApart(t *testing.T) {
+	for pest, hours := range map[string]float64{"S. oryzae": 168, "Sitophilus oryzae": 168, "rice weevil": 168, "Oryzaephilus surinamensis": 120, "khapra beetle": 336} {
+		a := ask(t)
+		a.Pest = pest
+		p, err := plan.Make(a)
+		require.NoError(t, err)
+		assert.Equal(t, hours, p.Hours, pest)
 	}
 }

@@ -3,6 +3,7 @@ package form
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"net/url"
 	"slices"
 	"strconv"
@@ -12,9 +13,9 @@ import (
 	"undersheet/logbook"
 )
 
-// Values is what the form would have been filled in with to give the act, so that it
-// can be put right. What an act holds that the form has no field for is left out.
-func (f *Form) Values(e logbook.Acting) (url.Values, error) {
+// Again fills the form in with an act, so that it can be put right. What the act holds
+// that the form has no field for stays as it is.
+func (f *Form) Again(e logbook.Acting) (url.Values, error) {
 	text, err := logbook.Encode(e)
 	if err != nil {
 		return nil, fmt.Errorf("write act: %w", err)
@@ -23,6 +24,7 @@ func (f *Form) Values(e logbook.Acting) (url.Values, error) {
 	if err := json.Unmarshal(text, &body); err != nil {
 		return nil, fmt.Errorf("read act: %w", err)
 	}
+	f.keep(body)
 	v := url.Values{}
 	for i := range f.Fields {
 		x := &f.Fields[i]
@@ -62,6 +64,24 @@ func (f *Form) Values(e logbook.Acting) (url.Values, error) {
 		}
 	}
 	return v, nil
+}
+
+// keep holds what an act's body has beside the fields of the form and of every entry.
+func (f *Form) keep(body map[string]any) {
+	f.kept = maps.Clone(body)
+	for _, name := range []string{"seq", "received", "kind", "time", "id", "identity"} {
+		delete(f.kept, name)
+	}
+	for i := range f.Fields {
+		for _, name := range f.Fields[i].Of() {
+			delete(f.kept, name)
+		}
+	}
+}
+
+// Drop takes fields out of the form: they are not asked.
+func (f *Form) Drop(names ...string) {
+	f.Fields = slices.DeleteFunc(f.Fields, func(x Field) bool { return slices.Contains(names, x.Name) })
 }
 
 // written is a JSON value as a person would write it.

@@ -80,6 +80,7 @@ type Form struct {
 	Fields []Field
 	depot  Depot
 	check  func(d Depot, e logbook.Acting) []Fault
+	kept   map[string]any // of an act that is put right: what no field stands for
 }
 
 // Fault is what is wrong with one field; Field is empty when it is of the whole form.

@@ -332,7 +332,7 @@ func TestAnActComesBackFromItsForm(t *testing.T) {
 		require.NoError(t, err)
 		e, faults := f.Read(q)
 		require.Empty(t, faults)
-		v, err := f.Values(e)
+		v, err := f.Again(e)
 		require.NoError(t, err)
 		again, faults := f.Read(v)
 		require.Empty(t, faults, kind)

@@ -3,6 +3,7 @@ package form
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"net/url"
 	"slices"
 	"strconv"
@@ -23,6 +24,7 @@ const ordinary = 200
 // without a moment of its own is of the depot's now.
 func (f *Form) Read(v url.Values) (logbook.Acting, []Fault) {
 	r := reader{form: f, body: map[string]any{"kind": f.Kind, "time": logbook.At(f.depot.Now), "identity": NotVerified}}
+	maps.Copy(r.body, f.kept)
 	r.strangers(v)
 	for i := range f.Fields {
 		r.field(&f.Fields[i], v)
