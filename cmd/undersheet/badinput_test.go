@@ -174,6 +174,40 @@ func TestActFieldsOfEverySort(t *testing.T) {
 	}
 }
 
+// An export's correction is led to the act that it is about, which has another seq in the
+// logbook that takes it in; without that act it is not kept, lest it strike another.
+func TestImportedCorrectionFindsItsAct(t *testing.T) {
+	count := `{"seq":7,"time":"2026-05-04T06:00:00Z","kind":"stock-counted","form":"tablets","count":90,"by":"Ana Brook"}` + "\n"
+	strike := `{"seq":9,"time":"2026-05-04T07:00:00Z","kind":"corrected","of":7,"withdrawn":true,"why":"never happened","by":"Ana Brook"}` + "\n"
+	clocks := `{"time":"2026-05-04T05:00:00Z","kind":"clock"}` + "\n"
+	book := filepath.Join(t.TempDir(), "depot.db")
+	status, _, errs := tried(t, "", "import", book, write(t, "c.jsonl", clocks))
+	require.Zero(t, status, errs)
+	for range 2 { // again: it is there already
+		status, _, errs = tried(t, "", "import", book, write(t, "e.jsonl", count+strike))
+		require.Zero(t, status, errs)
+	}
+	_, out, _ := tried(t, "", "export", book)
+	var seq, of uint64
+	r := logbook.NewReader("export", strings.NewReader(out))
+	for e, err := r.Next(); err == nil; e, err = r.Next() {
+		switch e := e.(type) {
+		case *logbook.StockCounted:
+			seq = e.Seq
+		case *logbook.Corrected:
+			require.Zero(t, of, "kept once")
+			of = e.Of
+		}
+	}
+	require.NotZero(t, seq)
+	require.NotEqual(t, uint64(7), seq)
+	require.Equal(t, seq, of)
+
+	status, _, errs = tried(t, "", "import", book, write(t, "s.jsonl", strings.Replace(strike, `"of":7`, `"of":2`, 1)))
+	require.Equal(t, 1, status)
+	require.Contains(t, errs, "not kept")
+}
+
 // The pages are for this machine only, and nothing is watched without a logbook.
 func TestServeListensHereOnly(t *testing.T) {
 	site := write(t, "site.yaml", smallSite)

@@ -30,6 +30,9 @@ program itself writes, that is verdicts, gates, alarms and other records, and th
 logbook is empty, is passed over and counted: the logbook's own rules judge what was imported. To move a whole
 logbook use "undersheet backup" and "undersheet restore".
 
+A correction or a photo of an export names the entry that it is about by its "seq" there: it is led to the same entry
+here, which must stand before it in the file. One written by hand, without a "seq", names an entry of this logbook.
+
 While a daemon holds the logbook, the entries go to it through the socket beside the logbook.
 
 A line by hand:
@@ -45,6 +48,7 @@ type sender func(ctx context.Context, batch []logbook.Entry) ([]door.Answer, err
 // tally counts what became of the entries of a file.
 type tally struct {
 	read, added, there, passed, refused, clashed int
+	became                                       map[uint64]uint64 // seq of acts in the logbook, by that in the file
 }
 
 // Run checks the file, then adds its entries.
@@ -65,7 +69,7 @@ func (c *importCmd) Run(con *console) error {
 	if _, err := f.Seek(0, io.SeekStart); err != nil {
 		return errors.Join(err, closing())
 	}
-	t := &tally{}
+	t := &tally{became: map[uint64]uint64{}}
 	err = errors.Join(t.add(con, logbook.NewReader(name, f), lines, empty, send), closing())
 	fmt.Fprintf(con.err, "%d entries read: %d added, %d were there already, %d passed over (only the program itself writes them)\n",
 		t.read, t.added, t.there, t.passed)
@@ -162,7 +166,8 @@ func (t *tally) add(con *console, r *logbook.Reader, lines int, takeSite bool, s
 	show, end := progress(con, "importing")
 	defer end()
 	var batch []logbook.Entry
-	var at []int // line of each
+	var at []int      // line of each
+	var were []uint64 // and its seq in the file
 	size := 0
 	flush := func() error {
 		if len(batch) == 0 {
@@ -172,9 +177,9 @@ func (t *tally) add(con *console, r *logbook.Reader, lines int, takeSite bool, s
 		if err != nil {
 			return fmt.Errorf("import up to line %d: %w\nWhat came before it is in the logbook; import the same file again when that is put right", at[len(at)-1], err)
 		}
-		t.count(con, batch, at, answers)
+		t.count(con, batch, at, were, answers)
 		show(uint64(r.Line()), uint64(lines))
-		batch, at, size = nil, nil, 0
+		batch, at, were, size = nil, nil, nil, 0
 		return nil
 	}
 	for {
@@ -191,6 +196,19 @@ func (t *tally) add(con *console, r *logbook.Reader, lines int, takeSite bool, s
 			continue
 		}
 		h := e.Head()
+		if of := names(e); of != nil && *of != 0 && h.Seq != 0 {
+			if err := flush(); err != nil {
+				return err
+			}
+			seq, ok := t.became[*of]
+			if !ok {
+				t.clashed++
+				fmt.Fprintf(con.err, "line %d: not kept: it is about entry %d, which is not among the lines before it that were kept; an export of the whole logbook has it\n", r.Line(), *of)
+				continue
+			}
+			*of = seq
+		}
+		was := h.Seq
 		h.Seq, h.Received, h.V = 0, 0, 0
 		b, err := logbook.Encode(e)
 		if err != nil {
@@ -201,13 +219,28 @@ func (t *tally) add(con *console, r *logbook.Reader, lines int, takeSite bool, s
 				return err
 			}
 		}
-		batch, at, size = append(batch, e), append(at, r.Line()), size+len(b)+1
+		batch, at, were, size = append(batch, e), append(at, r.Line()), append(were, was), size+len(b)+1
 	}
 }
 
+// names is where an act holds the seq of the entry that it is about; nil where it
+// names none.
+func names(e logbook.Entry) *uint64 {
+	switch e := e.(type) {
+	case *logbook.Corrected:
+		return &e.Of
+	case *logbook.PhotoAttached:
+		return &e.Of
+	}
+	return nil
+}
+
 // count adds the answers to a batch and tells what a person must know.
-func (t *tally) count(con *console, batch []logbook.Entry, at []int, answers []door.Answer) {
+func (t *tally) count(con *console, batch []logbook.Entry, at []int, were []uint64, answers []door.Answer) {
 	for i, a := range answers {
+		if _, act := batch[i].(logbook.Acting); act && !a.Differs && were[i] != 0 {
+			t.became[were[i]] = a.Seq
+		}
 		switch {
 		case a.Differs:
 			t.clashed++
