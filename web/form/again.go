@@ -25,6 +25,7 @@ func (f *Form) Again(e logbook.Acting) (url.Values, error) {
 		return nil, fmt.Errorf("read act: %w", err)
 	}
 	f.keep(body)
+	f.times = map[string]logbook.Time{}
 	v := url.Values{}
 	for i := range f.Fields {
 		x := &f.Fields[i]
@@ -47,7 +48,9 @@ func (f *Form) Again(e logbook.Acting) (url.Values, error) {
 			v.Set(x.Name, Place(pairs...))
 		case x.Sort == Moment:
 			if t, err := logbook.ParseTime(written(body[x.Name])); err == nil {
-				v.Set(x.Name, t.Std().In(f.depot.Zone).Format(localLayout+":05"))
+				text := t.Std().In(f.depot.Zone).Format(localLayout + ":05")
+				v.Set(x.Name, text)
+				f.times[x.Name+" "+text] = t
 			}
 		case x.Sort == Length:
 			if d, err := time.ParseDuration(written(body[x.Name])); err == nil {

@@ -80,7 +80,8 @@ type Form struct {
 	Fields []Field
 	depot  Depot
 	check  func(d Depot, e logbook.Acting) []Fault
-	kept   map[string]any // of an act that is put right: what no field stands for
+	kept   map[string]any          // of an act that is put right: what no field stands for
+	times  map[string]logbook.Time // and its moments, by how they are written: an hour that comes twice, and less than a second, are not lost
 }
 
 // Fault is what is wrong with one field; Field is empty when it is of the whole form.

@@ -340,3 +340,23 @@ func TestAnActComesBackFromItsForm(t *testing.T) {
 		require.Equal(t, e, again, kind)
 	}
 }
+
+// The hour that comes twice when summer time ends (Europe/Lisbon, 25 October 2026, 01:00
+// to 02:00 by the IANA time zone database) stays the one it was.
+func TestTheHourThatComesTwiceStays(t *testing.T) {
+	zone, err := time.LoadLocation("Europe/Lisbon")
+	require.NoError(t, err)
+	d := depot()
+	d.Zone, d.Now = zone, time.Date(2026, 10, 25, 12, 0, 0, 0, time.UTC)
+	for _, utc := range []int{0, 1} { // 01:30 by the clock, both
+		at := logbook.At(time.Date(2026, 10, 25, utc, 30, 7, 500_000_000, time.UTC))
+		f, err := New(logbook.KindStockCounted, d)
+		require.NoError(t, err)
+		v, err := f.Again(&logbook.StockCounted{Header: logbook.Header{Kind: logbook.KindStockCounted, Time: at}, Product: logbook.Product{Form: "tablets", Count: 7}, Act: logbook.Act{By: "Amal Quint"}})
+		require.NoError(t, err)
+		require.Equal(t, "2026-10-25T01:30:07", v.Get("time"))
+		again, faults := f.Read(v)
+		require.Empty(t, faults)
+		require.Equal(t, at, again.Head().Time)
+	}
+}

@@ -144,6 +144,10 @@ func (r *reader) value(f *Field, text string) {
 		}
 		r.body[f.Name] = n
 	case Moment:
+		if at, same := r.form.times[f.Name+" "+text]; same {
+			r.body[f.Name] = at
+			return
+		}
 		now := r.form.depot.Now
 		if f.Ahead {
 			now = now.AddDate(20, 0, 0)
