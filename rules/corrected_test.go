@@ -91,7 +91,7 @@ func TestWithdrawnAiringShutsTheGate(t *testing.T) {
 	kinds := map[logbook.Kind]bool{}
 	for _, r := range recs {
 		kinds[r.Head().Kind] = true
-		assert.Equal(t, d.state.LastSeq, r.Rec().Of)
+		assert.Equal(t, d.seqOfKind(logbook.KindCorrected), r.Rec().Of)
 	}
 	assert.True(t, kinds[logbook.KindPhase] && kinds[logbook.KindGate])
 }
