@@ -267,7 +267,11 @@ func TestLeakOnceAndMended(t *testing.T) {
 			})
 		t.Logf("line %d: %d of %d cleared within 2 days of the repair, %d missed", at, cleared, runs, missed)
 		sort.Float64s(rises)
-		require.InDelta(t, 0.5, rises[len(rises)/2], 0.2, "0.5 a day; 0.33 more than the neighbours")
+		want := 0.5 // per day
+		if at >= 0 {
+			want = 0.25 // of the stack: 0.5 at one line, a third of it at the three others
+		}
+		require.InDelta(t, want, rises[len(rises)/2], 0.2)
 		require.LessOrEqual(t, missed, 1, "one has a fit that is 2.8 standard deviations off")
 		require.GreaterOrEqual(t, cleared, runs*2/3)
 	}

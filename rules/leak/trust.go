@@ -1,14 +1,20 @@
 package leak
 
+import "math"
+
 // followsZ is the z of the whole stack from which on it is taken to follow a fall at
-// one line. Under a sheet gas mixes within hours, so a leak beside a line soon takes
-// from all: of invented leaks beside a line 14 in 15 had more when they were called,
-// of drifting instruments 1 in 5 (hard stacks of the bench).
-const followsZ = 1.3
+// one line; followHours how old the fall must be before the stack is missed. Under a
+// sheet gas mixes within hours, so a leak beside a line soon takes from all, and the
+// line soon stops falling away from the others; an instrument drifts on for days.
+const (
+	followsZ    = 1.3
+	followHours = 3.0
+)
 
 // alone reports whether a fall that was found at a line is only that line's.
 func (s *State) alone(f found) bool {
-	return f.place > 0 && s.Bank.at(f.onset, 0).z < followsZ
+	k := f.onset * s.Bank.sums()
+	return f.line >= 0 && f.shape == onward && s.At-s.Bank.Onset[f.onset] >= followHours && s.Bank.Num[k] < followsZ*math.Sqrt(s.Bank.Den[k])
 }
 
 // Leaking returns the leak that stands, if one does.
@@ -23,12 +29,18 @@ func (s *State) Leaking() (e Event, ok bool) {
 // one fell: of three lines or more it is then the one that is wrong, as where its
 // instrument drifts, and what the others lose against it is nothing.
 func (s *State) outRisen(f found) bool {
-	if f.place == 0 || s.Setup.Lines < 3 {
+	if f.line < 0 || s.Setup.Lines < 3 {
 		return false
 	}
-	for place := 1; place < s.Bank.places(); place++ {
-		if place != f.place && !s.Out(place-1) && s.Bank.best(place, -1, s.At).z > f.z {
-			return true
+	fell := s.Bank.alone(f.onset, f.line, f.shape).z
+	for i := range s.Lines {
+		if i == f.line || s.Out(i) {
+			continue
+		}
+		for k, onset := range s.Bank.Onset {
+			if s.At-onset >= youngest && -s.Bank.alone(k, i, onward).z > fell {
+				return true
+			}
 		}
 	}
 	return false
@@ -44,7 +56,7 @@ func (s *State) Suspect(line int) []Event {
 	if s.Raised != nil || !s.live() || s.Out(line) {
 		return nil
 	}
-	f := s.Bank.best(line+1, 1, s.At)
+	f := s.Bank.best(line, 1, s.At)
 	if f.z < suspectZ {
 		return nil
 	}
@@ -63,7 +75,7 @@ func (s *State) Out(line int) bool { return s.Cause(line) != "" }
 // alone showed.
 func (s *State) Distrust(line int) (events []Event) {
 	if r := s.Raised; r != nil && r.Event.Alone && r.Event.Line == line {
-		events = append(events, s.clear(line+1))
+		events = append(events, s.clear())
 	}
 	l := &s.Lines[line]
 	if c := l.Cause; c.Kind != "" {
@@ -79,17 +91,7 @@ func (s *State) Distrust(line int) (events []Event) {
 func (s *State) Anew(line int) {
 	l := &s.Lines[line]
 	l.Cause, l.Known, l.Far, l.Drop = cause{}, false, far{}, 0
-	s.Filter.still(lineLevel(line) + s.Setup.Lines)
 	s.Bank.clear()
-}
-
-// still forgets what was learned of a rate.
-func (f *filter) still(rate int) {
-	d := len(f.Mean)
-	for j := range d {
-		f.Cov[rate*d+j], f.Cov[j*d+rate] = 0, 0
-	}
-	f.Mean[rate], f.Cov[rate*d+rate] = 0, 1
 }
 
 // Wait lets the test call no leak and no line off until hours: two lines jumped, and what it is will
