@@ -160,7 +160,8 @@ func (s *State) blocked() *Event {
 			if f.z > 0 {
 				limit += sureBlocked
 			}
-			if math.Abs(f.z) > limit && s.flat(f) {
+			// Where another line falls, the rest only seem to rise.
+			if math.Abs(f.z) > limit && s.flat(f) && (f.z > 0 || s.other(i, 1) < -f.z) {
 				return s.block(f)
 			}
 		}
@@ -243,12 +244,12 @@ func (s *State) slower(f found) {
 }
 
 // gone reports whether the rise is gone: below half after a change was seen, else
-// surely below a quarter, and enough gas left to say so.
+// surely below a quarter.
 func (s *State) gone() bool {
 	r := s.Raised
 	rise, sd := s.rise()
-	if s.level() < r.Level+math.Log(leastShare) {
-		return false
+	if s.level() < r.Level+math.Log(leastShare) || r.Event.Alone && !r.Changed {
+		return false // too little gas to say; or only the line showed it, and has shown no end
 	}
 	return r.Changed && rise+sd < r.Rate/2 || rise+2*sd < r.Rate/4
 }

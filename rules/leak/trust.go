@@ -3,18 +3,19 @@ package leak
 import "math"
 
 // followsZ is the z of the whole stack from which on it is taken to follow a fall at
-// one line; followHours how old the fall must be before the stack is missed. Under a
-// sheet gas mixes within hours, so a leak beside a line soon takes from all, and the
-// line soon stops falling away from the others; an instrument drifts on for days.
-const (
-	followsZ    = 1.3
-	followHours = 3.0
-)
+// one line. Under a sheet gas mixes within hours, so a leak beside a line soon takes
+// from all; a drifting instrument takes from none.
+const followsZ = 1.3
 
-// alone reports whether a fall that was found at a line is only that line's.
+// alone reports whether a fall that was found at a line is, so far, only that line's:
+// the stack's level, the mean of its lines, falls no more than by the line's part in it.
 func (s *State) alone(f found) bool {
+	if f.line < 0 {
+		return false
+	}
 	k := f.onset * s.Bank.sums()
-	return f.line >= 0 && f.shape == onward && s.At-s.Bank.Onset[f.onset] >= followHours && s.Bank.Num[k] < followsZ*math.Sqrt(s.Bank.Den[k])
+	part := s.Bank.alone(f.onset, f.line, onward).rate / float64(s.Setup.Lines)
+	return s.Bank.Num[k]-part*s.Bank.Den[k] < followsZ*math.Sqrt(s.Bank.Den[k])
 }
 
 // Leaking returns the leak that stands, if one does.
@@ -32,18 +33,23 @@ func (s *State) outRisen(f found) bool {
 	if f.line < 0 || s.Setup.Lines < 3 {
 		return false
 	}
-	fell := s.Bank.alone(f.onset, f.line, f.shape).z
-	for i := range s.Lines {
-		if i == f.line || s.Out(i) {
+	return s.other(f.line, -1) > s.Bank.alone(f.onset, f.line, f.shape).z
+}
+
+// other is the z of the line but i that fell (sign 1) or rose (-1) most surely against
+// the others.
+func (s *State) other(i int, sign float64) (z float64) {
+	for j := range s.Lines {
+		if j == i || s.Out(j) {
 			continue
 		}
 		for k, onset := range s.Bank.Onset {
-			if s.At-onset >= youngest && -s.Bank.alone(k, i, onward).z > fell {
-				return true
+			if s.At-onset >= youngest {
+				z = max(z, sign*s.Bank.alone(k, j, onward).z)
 			}
 		}
 	}
-	return false
+	return z
 }
 
 // suspectZ is the least z of a line that bears a suspicion out.
