@@ -53,6 +53,11 @@ func (f *fit) wander(days float64) float64 {
 // lie after the fit.
 func (s *State) ahead2(from, to float64) float64 {
 	f := s.Fit
+	for _, known := range f.spreads {
+		if known.from == from && known.to == to {
+			return known.variance
+		}
+	}
 	p := len(f.X)
 	a, b := s.moment(from), s.moment(to)
 	v := max(b.ahead.sd*b.ahead.sd-a.ahead.sd*a.ahead.sd, 0)
@@ -63,13 +68,17 @@ func (s *State) ahead2(from, to float64) float64 {
 			slope[j] += (b.ahead.of[i] - a.ahead.of[i]) * f.Move[j*states+i]
 		}
 	}
-	cov := square(f.Cov, p)
 	for i := range p {
 		for j := range p {
-			v += slope[i] * cov[i*p+j] * slope[j]
+			v += slope[i] * f.Cov[max(i, j)*(max(i, j)+1)/2+min(i, j)] * slope[j]
 		}
 	}
-	return max(v, 0)
+	v = max(v, 0)
+	if len(f.spreads) == keepMoments {
+		f.spreads = f.spreads[:0]
+	}
+	f.spreads = append(f.spreads, spread{from, to, v})
+	return v
 }
 
 // slopes are the derivatives of ln of the stack's concentration at a moment by all

@@ -2,6 +2,13 @@ package decay
 
 import "math"
 
+// asked is what was made of a fit for one question and may serve the next.
+type asked struct {
+	near, far *course
+	moments   []moment // the last ones
+	spreads   []spread // the same
+}
+
 // course carries the misfit of a fit on from its time, hour by hour, for those who
 // ask about one time after another.
 type course struct {
@@ -29,18 +36,25 @@ func (s *State) begin() course {
 	return c
 }
 
+// farAhead is the days after the fit from which on a course of its own is kept: who
+// asks about far and near in turn would else begin anew each time.
+const farAhead = 4.0
+
 // course returns that of the fit at days, which must not lie before the fit's time.
 // Whole hours are kept for the next question.
 func (s *State) course(days float64) course {
-	f := s.Fit
-	if f.course == nil || f.course.at > days {
+	kept := &s.Fit.near
+	if days > s.Fit.Days+farAhead {
+		kept = &s.Fit.far
+	}
+	if *kept == nil || (*kept).at > days {
 		c := s.begin()
-		f.course = &c
+		*kept = &c
 	}
-	for f.course.at+hourDays <= days {
-		f.course.step(hourDays)
+	for (*kept).at+hourDays <= days {
+		(*kept).step(hourDays)
 	}
-	c := *f.course
+	c := **kept
 	if left := days - c.at; left > 1e-9 {
 		c.step(left)
 	}
@@ -77,7 +91,10 @@ type moment struct {
 	slope []float64 // derivative of ln of that by parameter; nil = not asked for yet
 }
 
-// keepMoments bounds how many are kept of a fit.
+// spread is the variance of the stack's change of ln C between two times, in days.
+type spread struct{ from, to, variance float64 }
+
+// keepMoments bounds how many moments and spreads are kept of a fit.
 const keepMoments = 16
 
 // moment returns that of a time, which the fit keeps for the next line.

@@ -3,7 +3,7 @@ package decay
 import (
 	"math"
 	"math/rand/v2"
-	"sort"
+	"slices"
 )
 
 // Forecast is what is thought of the true concentration at one time: the
@@ -51,27 +51,62 @@ func (s *State) Lowest(hours, endLevel float64) (Forecast, bool) {
 	return low, ok
 }
 
-// summary describes draws of a concentration, and sorts them. So many draws
+// summary describes draws of a concentration, and reorders them. So many draws
 // cannot show certainty: a chance is (met + ½)/(draws + 1), except that any gas
 // meets an end level of 0.
 func summary(cs []float64, endLevel float64) Forecast {
-	sort.Float64s(cs)
 	f := Forecast{P05: quantile(cs, 0.05), P50: quantile(cs, 0.5), P95: quantile(cs, 0.95)}
 	switch {
 	case endLevel <= 0:
 		f.ChanceMet = 1
 	case !math.IsNaN(endLevel):
-		met := len(cs) - sort.SearchFloat64s(cs, endLevel)
+		met := 0
+		for _, c := range cs {
+			if c >= endLevel {
+				met++
+			}
+		}
 		f.ChanceMet = (float64(met) + 0.5) / float64(len(cs)+1)
 	}
 	return f
 }
 
-// quantile interpolates in sorted xs (R's type 7).
+// quantile interpolates between the values of xs in their order (R's type 7), and
+// reorders xs.
 func quantile(xs []float64, q float64) float64 {
 	h := q * float64(len(xs)-1)
 	i := min(int(h), len(xs)-2)
-	return xs[i] + (h-float64(i))*(xs[i+1]-xs[i])
+	rank(xs, i)
+	next := slices.Min(xs[i+1:])
+	return xs[i] + (h-float64(i))*(next-xs[i])
+}
+
+// rank reorders xs so that what stands at i is what would stand there if they were
+// sorted, nothing before it is larger and nothing after it smaller (Hoare 1961,
+// Algorithm 65: Find, Commun. ACM 4:321).
+func rank(xs []float64, i int) {
+	for low, high := 0, len(xs)-1; low < high; {
+		pivot, left, right := xs[(low+high)/2], low, high
+		for left <= right {
+			for xs[left] < pivot {
+				left++
+			}
+			for pivot < xs[right] {
+				right--
+			}
+			if left <= right {
+				xs[left], xs[right] = xs[right], xs[left]
+				left++
+				right--
+			}
+		}
+		if right < i {
+			low = left
+		}
+		if i < left {
+			high = right
+		}
+	}
 }
 
 // perDraw is how many answers are made from each draw of the parameters.
