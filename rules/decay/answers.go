@@ -84,8 +84,11 @@ func (s *State) ahead2(from, to float64) float64 {
 // slopes are the derivatives of ln of the stack's concentration at a moment by all
 // parameters.
 func (s *State) slopes(t *moment) []float64 {
-	for j := len(t.slope); j < len(s.Fit.X); j++ {
-		t.slope = append(t.slope, s.lnSlope(j, t.days))
+	if t.slope == nil {
+		t.slope = make([]float64, len(s.Fit.X))
+		for j := range t.slope {
+			t.slope[j] = s.lnSlope(j, t.days)
+		}
 	}
 	return t.slope
 }
