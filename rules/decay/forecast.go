@@ -55,7 +55,8 @@ func (s *State) Lowest(hours, endLevel float64) (Forecast, bool) {
 // cannot show certainty: a chance is (met + ½)/(draws + 1), except that any gas
 // meets an end level of 0.
 func summary(cs []float64, endLevel float64) Forecast {
-	f := Forecast{P05: quantile(cs, 0.05), P50: quantile(cs, 0.5), P95: quantile(cs, 0.95)}
+	f := Forecast{P50: quantile(cs, 0.5)} // first: it leaves the least to do for the others
+	f.P05, f.P95 = quantile(cs, 0.05), quantile(cs, 0.95)
 	switch {
 	case endLevel <= 0:
 		f.ChanceMet = 1
