@@ -120,7 +120,7 @@ func (s *State) draw(days float64, more func(x []float64) float64) [][]float64 {
 	f, n, p := s.Fit, len(s.Setup.Lines), len(s.Fit.X)
 	row := p + states + 1
 	count := len(f.Draws) / row
-	a, doses := s.ahead(days), s.doseDays()
+	a, doses := s.ahead(days, true), s.doseDays()
 	gas := f.factors(s.Setup.Lines, a.devs, a.feed, exp(f.X[inLoss])+s.Setup.SamplingLossPerDay)
 	out := make([][]float64, n)
 	for l := range out {
@@ -179,7 +179,7 @@ func pick(fs []factor, u float64) *factor {
 type ahead struct {
 	of        [states]float64 // of the states' mean, in ln C of the stack
 	fixed     float64         // ln C of the stack, where the states do not matter
-	sd, altSD float64         // of the stack's ln C, given the parameters; in the less likely case
+	sd, altSD float64         // of the stack's ln C, given the parameters; in the less likely case; 0 where only the mean is asked for
 	dev       []float64       // of what a line's instrument shows
 	devs      []deviation     // of the lines
 	feed      float64         // per day: release over what is there
@@ -194,8 +194,8 @@ func (a *ahead) level(x *[states]float64) float64 {
 }
 
 // ahead carries the misfit to days. In the past the path is known, and what the
-// parameters leave open there is small beside it.
-func (s *State) ahead(days float64) ahead {
+// parameters leave open there is small beside it. Without whole it is the mean alone.
+func (s *State) ahead(days float64, whole bool) ahead {
 	f := s.Fit
 	a := ahead{}
 	if days < f.Days {
@@ -206,7 +206,7 @@ func (s *State) ahead(days float64) ahead {
 		g := w.to(days)
 		a.feed = min(w.feed()/max(g.air, leastPPM), mostFeed)
 	} else {
-		a.feed = s.reach(days, &a)
+		a.feed = s.reach(days, whole, &a)
 	}
 	hours := math.Abs(days-f.Days) * 24
 	a.devs = append(a.devs, f.Dev...)
@@ -227,17 +227,15 @@ func (s *State) future() *model {
 }
 
 // reach carries the states from the fit's time to days, by the hour.
-func (s *State) reach(days float64, a *ahead) (feed float64) {
-	c := s.course(days)
+func (s *State) reach(days float64, whole bool, a *ahead) (feed float64) {
+	c := s.course(days, whole)
 	g := c.w.to(days)
 	feed = min(c.w.feed()/max(g.air, leastPPM), mostFeed)
 	for i := range c.units {
 		a.of[i] = c.units[i][atOffset] + c.units[i][atSwing] + feed*c.units[i][atFeed]
 	}
-	see := [states]float64{atOffset: 1, atSwing: 1, atFeed: feed}
-	a.sd = c.covs[0].seen(&see)
-	if a.altSD = a.sd; c.forked {
-		a.altSD = c.covs[1].seen(&see)
+	if see := [states]float64{atOffset: 1, atSwing: 1, atFeed: feed}; whole {
+		a.sd, a.altSD = c.covs[0].seen(&see), c.covs[len(c.covs)-1].seen(&see)
 	}
 	return feed
 }

@@ -332,6 +332,11 @@ func (f twoDoses) ExpectedLnChange(line int, from, to float64) (mean, sd float64
 	return math.Log(c(to) / c(from)), math.Hypot(sd, young)
 }
 
+func (f twoDoses) MeanLnChange(line int, from, to float64) float64 {
+	mean, _ := f.ExpectedLnChange(line, from, to)
+	return mean
+}
+
 // Lines that all go alike to nothing within the hour, as when the pump stops and
 // the cells use up the gas that stands in them, are no leak and no line that came
 // off.

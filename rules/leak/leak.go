@@ -23,6 +23,8 @@ type Expecter interface {
 	// ExpectedLnChange is the predicted change of ln C of a line between two
 	// times, hours since dosing, and its standard deviation: +Inf = not known.
 	ExpectedLnChange(line int, from, to float64) (mean, sd float64)
+	// MeanLnChange is the mean alone, for less work.
+	MeanLnChange(line int, from, to float64) float64
 }
 
 // Kind names what an event is about.

@@ -78,9 +78,9 @@ func (r *reference) foresee(hours float64, lines int, e Expecter, hold bool) {
 func predict(hours, from float64, lines int, e Expecter) (ahead, bool) {
 	a, n := ahead{Slope: make(singles, lines)}, float64(lines)
 	for i := range lines {
-		slope, _ := e.ExpectedLnChange(i, from, from+1)
+		slope := e.MeanLnChange(i, from, from+1)
 		sd := slopeSD(i, hours, from+0.5, e)
-		far, _ := e.ExpectedLnChange(i, farHours+from, farHours+from+24)
+		far := e.MeanLnChange(i, farHours+from, farHours+from+24)
 		if !finite(slope) || !(sd >= 0 && sd < 10) {
 			return ahead{}, false
 		}
