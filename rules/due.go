@@ -65,7 +65,7 @@ func (s *State) stir(ch logbook.Channel, c *Channel, f feed, was string) {
 			k.Due = 0
 			return
 		}
-		after, _ := s.quiet(&logbook.Alarm{Alarm: alarmLineSilent, Channel: f.channel}, c)
+		after, _ := s.quiet(alarmLineSilent, f.channel, c)
 		k.Due = min(k.Due, c.Newest.Add(after)+1)
 	case f.where != "" && !f.shared && reading.IsGas(ch): // its store is looked at
 	case f.channel != "":

@@ -178,7 +178,7 @@ func TestRestartAnywhereEqualsOneRun(t *testing.T) {
 	})
 }
 
-func write(t *rapid.T, w *bytes.Buffer, rs []logbook.Recorded) {
+func write(t require.TestingT, w *bytes.Buffer, rs []logbook.Recorded) {
 	for _, r := range rs {
 		b, err := logbook.Encode(r)
 		require.NoError(t, err)
@@ -186,7 +186,7 @@ func write(t *rapid.T, w *bytes.Buffer, rs []logbook.Recorded) {
 	}
 }
 
-func snapshot(t *rapid.T, s *State) string {
+func snapshot(t require.TestingT, s *State) string {
 	b, err := json.Marshal(s)
 	require.NoError(t, err)
 	return string(b)

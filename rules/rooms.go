@@ -24,7 +24,7 @@ const (
 // on with it has afterWork to say so.
 func (s *State) roomAlarms(name string, st *Store, site *logbook.Store) {
 	expected, slow := s.doorsExpected(name, st), time.Duration(0)
-	if s.exposedSince(name) == 0 {
+	if len(site.Doors) > 0 && s.exposedSince(name) == 0 {
 		slow = afterWork
 	}
 	for _, d := range site.Doors {
@@ -110,16 +110,16 @@ func (s *State) exposedSince(store string) logbook.Time {
 func (s *State) silenceAlarm(of logbook.Alarm, watched bool, h *Channel, began logbook.Time) {
 	since := max(h.Newest, began)
 	of.Value, of.Onset = logbook.Number(s.At.Sub(since).Minutes()), since
-	after, slow := s.quiet(&of, h)
+	after, slow := s.quiet(of.Alarm, of.Channel, h)
 	s.again(since.Add(after) + 1)
 	s.alarm(condition{of: of, active: watched && s.At.Sub(since) > after, slow: slow, cause: cause{of: alarmInstrument, channel: of.Channel}})
 }
 
-// quiet is how long nothing comes of a channel before that is looked at, and for how
-// long it must then go on.
-func (s *State) quiet(of *logbook.Alarm, h *Channel) (after, slow time.Duration) {
-	usual := h.Usual(s.Site.Channels[of.Channel])
-	slow = max(s.kindOf(of.Alarm).on, usual)
+// quiet is how long nothing comes of a channel before an alarm looks at that, and for
+// how long it must then go on.
+func (s *State) quiet(alarm, channel string, h *Channel) (after, slow time.Duration) {
+	usual := h.Usual(s.Site.Channels[channel])
+	slow = max(s.kindOf(alarm).on, usual)
 	return max(silentLine, 3*usual) - slow, slow
 }
 

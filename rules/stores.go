@@ -149,9 +149,10 @@ func (s *State) recordGate(name string, in *gate.Store, d gate.Decision) {
 	if sameGate(&st.Gate, &g) {
 		return
 	}
-	s.put(&g, logbook.KindGate)
-	st.Gate = g
-	st.Gate.Reasons, st.Gate.Read = slices.Clone(g.Reasons), slices.Clone(g.Read)
+	r := g
+	s.put(&r, logbook.KindGate)
+	st.Gate = r
+	st.Gate.Reasons, st.Gate.Read = slices.Clone(r.Reasons), slices.Clone(r.Read)
 }
 
 // gateRecord is a decision as it is recorded.

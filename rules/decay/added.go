@@ -79,7 +79,7 @@ func (s *State) recast(old []float64, to func(x []float64, draw int) ([]float64,
 		return
 	}
 	f, doses := *s.Fit, s.doseDays()
-	f.course, f.moments, s.Late = nil, nil, true
+	f.asked, s.Late = asked{}, true
 	p := len(f.X)
 	f.X, _ = to(copied(s.Fit.X), -1)
 	f.States[atOffset] += s.lnFallen(s.Fit.X, old, f.X, doses)(f.Days)

@@ -8,7 +8,7 @@ func (s *State) Curve(line int, hours float64) float64 {
 	if s.Fit == nil || line < 0 || line >= len(s.Setup.Lines) || !(hours >= 0 && hours <= maxHours) {
 		return 0
 	}
-	a := s.ahead(hours / 24)
+	a := s.ahead(hours/24, false)
 	c := s.stack(s.Fit.X, hours/24)
 	return c * exp(a.level(&s.Fit.States)+a.dev[line])
 }
@@ -25,21 +25,38 @@ func (s *State) stack(x []float64, days float64) float64 {
 // of readings. Before there is a fit, or where a time lies before gas is there,
 // it returns 0 and +Inf.
 func (s *State) ExpectedLnChange(line int, from, to float64) (mean, sd float64) {
-	f, known := s.Fit, func(hours float64) bool { return hours >= 0 && hours <= maxHours }
-	if f == nil || line < 0 || line >= len(s.Setup.Lines) || !known(from) || !known(to) {
+	mean, ok := s.lnChange(line, from, to, true)
+	if !ok {
 		return 0, math.Inf(1)
 	}
-	t0, t1 := s.moment(from/24), s.moment(to/24)
-	c0, c1 := t0.curve(f, line), t1.curve(f, line)
-	if !(c0 > 0) || !(c1 > 0) {
-		return 0, math.Inf(1)
-	}
+	f := s.Fit
 	a, b := max(min(from, to)/24, f.Days), max(from, to, 24*f.Days)/24
 	v := f.wander(math.Abs(to-from) / 24)
 	if b > a {
 		v += s.ahead2(a, b)
 	}
-	return math.Log(c1 / c0), math.Sqrt(v)
+	return mean, math.Sqrt(v)
+}
+
+// MeanLnChange is the mean of ExpectedLnChange alone, in a fraction of the time; 0
+// where nothing is known.
+func (s *State) MeanLnChange(line int, from, to float64) float64 {
+	mean, _ := s.lnChange(line, from, to, false)
+	return mean
+}
+
+// lnChange is the expected change of ln C; whole where its error is asked for next.
+func (s *State) lnChange(line int, from, to float64, whole bool) (mean float64, ok bool) {
+	f, known := s.Fit, func(hours float64) bool { return hours >= 0 && hours <= maxHours }
+	if f == nil || line < 0 || line >= len(s.Setup.Lines) || !known(from) || !known(to) {
+		return 0, false
+	}
+	t0, t1 := s.moment(from/24, whole), s.moment(to/24, whole)
+	c0, c1 := t0.curve(f, line), t1.curve(f, line)
+	if !(c0 > 0) || !(c1 > 0) {
+		return 0, false
+	}
+	return math.Log(c1 / c0), true
 }
 
 // wander is the variance of what a line and the stack may do over days beyond the
@@ -53,8 +70,13 @@ func (f *fit) wander(days float64) float64 {
 // lie after the fit.
 func (s *State) ahead2(from, to float64) float64 {
 	f := s.Fit
+	for _, known := range f.spreads {
+		if known.from == from && known.to == to {
+			return known.variance
+		}
+	}
 	p := len(f.X)
-	a, b := s.moment(from), s.moment(to)
+	a, b := s.moment(from, true), s.moment(to, true)
 	v := max(b.ahead.sd*b.ahead.sd-a.ahead.sd*a.ahead.sd, 0)
 	slope, early, late := make([]float64, p), s.slopes(a), s.slopes(b)
 	for j := range p {
@@ -63,20 +85,27 @@ func (s *State) ahead2(from, to float64) float64 {
 			slope[j] += (b.ahead.of[i] - a.ahead.of[i]) * f.Move[j*states+i]
 		}
 	}
-	cov := square(f.Cov, p)
 	for i := range p {
 		for j := range p {
-			v += slope[i] * cov[i*p+j] * slope[j]
+			v += slope[i] * f.Cov[max(i, j)*(max(i, j)+1)/2+min(i, j)] * slope[j]
 		}
 	}
-	return max(v, 0)
+	v = max(v, 0)
+	if len(f.spreads) == keepMoments {
+		f.spreads = f.spreads[:0]
+	}
+	f.spreads = append(f.spreads, spread{from, to, v})
+	return v
 }
 
 // slopes are the derivatives of ln of the stack's concentration at a moment by all
 // parameters.
 func (s *State) slopes(t *moment) []float64 {
-	for j := len(t.slope); j < len(s.Fit.X); j++ {
-		t.slope = append(t.slope, s.lnSlope(j, t.days))
+	if t.slope == nil {
+		t.slope = make([]float64, len(s.Fit.X))
+		for j := range t.slope {
+			t.slope[j] = s.lnSlope(j, t.days)
+		}
 	}
 	return t.slope
 }

@@ -73,11 +73,19 @@ type charge struct{ days, ppm float64 }
 // walker carries the gas of one set of parameters on through time.
 type walker struct {
 	balance
-	charges []charge // in order of time
+	charges [1 + maxDoses]charge // in order of time
+	due     int                  // charges[due:count] are still to come
+	count   int
 	gas
 	at   float64 // days
 	step float64 // days that the transit in hand is for
 	hand transit
+}
+
+// charge adds gas that begins to be released at a time after all others.
+func (w *walker) charge(days, ppm float64) {
+	w.charges[w.count] = charge{days, ppm}
+	w.count++
 }
 
 // feed is the release into the gas space, ppm per day.
@@ -85,12 +93,13 @@ func (w *walker) feed() float64 { return w.release*w.solid + w.balance.ramp*w.ga
 
 // to carries the gas to days, which must not lie before where it is.
 func (w *walker) to(days float64) gas {
-	for len(w.charges) > 0 && w.charges[0].days <= days {
-		w.advance(w.charges[0].days)
-		y, r, a := w.charges[0].ppm, w.release, w.balance.ramp
+	for w.due < w.count && w.charges[w.due].days <= days {
+		next := w.charges[w.due]
+		w.advance(next.days)
+		y, r, a := next.ppm, w.release, w.balance.ramp
 		w.solid += y * a / (a - r)
 		w.gas.ramp -= y * r / (a - r)
-		w.charges = w.charges[1:]
+		w.due++
 	}
 	w.advance(days)
 	return w.gas

@@ -89,8 +89,9 @@ func (m *model) blur(c *matrix, p *hop) {
 	var top [states]float64 // the offset's row of F·P
 	for i, w := range push {
 		if w != 0 {
+			row := (*[states]float64)(c[i*states:])
 			for j := range top {
-				top[j] += w * c[i*states+j]
+				top[j] += w * row[j]
 			}
 		}
 	}
@@ -100,10 +101,11 @@ func (m *model) blur(c *matrix, p *hop) {
 	}
 	for i := 1; i < states; i++ {
 		c[i] = top[i] * keep[i]
-		c[i*states] = c[i]
+		row := (*[states]float64)(c[i*states:])
+		row[0] = c[i]
 		for j := 1; j <= i; j++ {
-			c[i*states+j] *= keep[i] * keep[j]
-			c[j*states+i] = c[i*states+j]
+			row[j] *= keep[i] * keep[j]
+			c[j*states+i] = row[j]
 		}
 	}
 	add := func(i int, sd, stays float64) {

@@ -71,7 +71,8 @@ func TestBalance(t *testing.T) {
 	for _, c := range []struct{ r, mix, k, sorb, free float64 }{
 		{1.2, 16, 0.2, 0.3, 0.5}, {0.5, 3, 0.7, 0.05, 0.7}, {2, 2.2, 0.1, 1, 0.1}, {1.2, 8, 0.4, 0, 0.4},
 	} {
-		q := walker{balance: balance{release: c.r, loss: c.k, sorb: c.sorb, free: c.free, ramp: c.mix}, charges: []charge{{0, 1}}}
+		q := walker{balance: balance{release: c.r, loss: c.k, sorb: c.sorb, free: c.free, ramp: c.mix}}
+		q.charge(0, 1)
 		slope := func(tm float64, y [3]float64) [3]float64 {
 			return [3]float64{c.r*math.Exp(-c.r*tm) - c.mix*y[0], c.mix*y[0] - (c.k+c.sorb)*y[1] + c.free*y[2], c.sorb*y[1] - c.free*y[2]}
 		}
@@ -92,6 +93,7 @@ func TestBalance(t *testing.T) {
 			}
 		}
 	}
-	limit := walker{balance: balance{release: 1.2, loss: 0.2, free: 0.5, ramp: 1e9}, charges: []charge{{0, 1}}}
+	limit := walker{balance: balance{release: 1.2, loss: 0.2, free: 0.5, ramp: 1e9}}
+	limit.charge(0, 1)
 	require.InEpsilon(t, bateman(2, 1.2, 0.2), limit.to(2).air, 1e-8)
 }

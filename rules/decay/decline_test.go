@@ -97,7 +97,8 @@ func TestDeclineRecoversExactFalls(t *testing.T) {
 // (the roots of the characteristic equation; Gibaldi & Perrier, from memory).
 func TestDeclineIsTheBalanceAfterRelease(t *testing.T) {
 	const loss, sorb, free = 0.25, 0.6, 0.4
-	w := walker{balance: balance{release: 30, loss: loss, sorb: sorb, free: free, ramp: 60}, charges: []charge{{0, 1000}}}
+	w := walker{balance: balance{release: 30, loss: loss, sorb: sorb, free: free, ramp: 60}}
+	w.charge(0, 1000)
 	var hours, ppm []float64
 	for h := 24.0; h <= 240; h += 6 {
 		hours, ppm = append(hours, h), append(ppm, w.to(h/24).air)

@@ -3,7 +3,7 @@ package decay
 import (
 	"math"
 	"math/rand/v2"
-	"sort"
+	"slices"
 )
 
 // Forecast is what is thought of the true concentration at one time: the
@@ -51,27 +51,63 @@ func (s *State) Lowest(hours, endLevel float64) (Forecast, bool) {
 	return low, ok
 }
 
-// summary describes draws of a concentration, and sorts them. So many draws
+// summary describes draws of a concentration, and reorders them. So many draws
 // cannot show certainty: a chance is (met + ½)/(draws + 1), except that any gas
 // meets an end level of 0.
 func summary(cs []float64, endLevel float64) Forecast {
-	sort.Float64s(cs)
-	f := Forecast{P05: quantile(cs, 0.05), P50: quantile(cs, 0.5), P95: quantile(cs, 0.95)}
+	f := Forecast{P50: quantile(cs, 0.5)} // first: it leaves the least to do for the others
+	f.P05, f.P95 = quantile(cs, 0.05), quantile(cs, 0.95)
 	switch {
 	case endLevel <= 0:
 		f.ChanceMet = 1
 	case !math.IsNaN(endLevel):
-		met := len(cs) - sort.SearchFloat64s(cs, endLevel)
+		met := 0
+		for _, c := range cs {
+			if c >= endLevel {
+				met++
+			}
+		}
 		f.ChanceMet = (float64(met) + 0.5) / float64(len(cs)+1)
 	}
 	return f
 }
 
-// quantile interpolates in sorted xs (R's type 7).
+// quantile interpolates between the values of xs in their order (R's type 7), and
+// reorders xs.
 func quantile(xs []float64, q float64) float64 {
 	h := q * float64(len(xs)-1)
 	i := min(int(h), len(xs)-2)
-	return xs[i] + (h-float64(i))*(xs[i+1]-xs[i])
+	rank(xs, i)
+	next := slices.Min(xs[i+1:])
+	return xs[i] + (h-float64(i))*(next-xs[i])
+}
+
+// rank reorders xs so that what stands at i is what would stand there if they were
+// sorted, nothing before it is larger and nothing after it smaller (Hoare 1961,
+// Algorithm 65: Find, Commun. ACM 4:321).
+func rank(xs []float64, i int) {
+	for low, high := 0, len(xs)-1; low < high; {
+		pivot, left, right := xs[(low+high)/2], low, high
+		for left <= right {
+			for xs[left] < pivot {
+				left++
+			}
+			for pivot < xs[right] {
+				right--
+			}
+			if left <= right {
+				xs[left], xs[right] = xs[right], xs[left]
+				left++
+				right--
+			}
+		}
+		if right < i {
+			low = left
+		}
+		if i < left {
+			high = right
+		}
+	}
 }
 
 // perDraw is how many answers are made from each draw of the parameters.
@@ -84,7 +120,7 @@ func (s *State) draw(days float64, more func(x []float64) float64) [][]float64 {
 	f, n, p := s.Fit, len(s.Setup.Lines), len(s.Fit.X)
 	row := p + states + 1
 	count := len(f.Draws) / row
-	a, doses := s.ahead(days), s.doseDays()
+	a, doses := s.ahead(days, true), s.doseDays()
 	gas := f.factors(s.Setup.Lines, a.devs, a.feed, exp(f.X[inLoss])+s.Setup.SamplingLossPerDay)
 	out := make([][]float64, n)
 	for l := range out {
@@ -143,7 +179,7 @@ func pick(fs []factor, u float64) *factor {
 type ahead struct {
 	of        [states]float64 // of the states' mean, in ln C of the stack
 	fixed     float64         // ln C of the stack, where the states do not matter
-	sd, altSD float64         // of the stack's ln C, given the parameters; in the less likely case
+	sd, altSD float64         // of the stack's ln C, given the parameters; in the less likely case; 0 where only the mean is asked for
 	dev       []float64       // of what a line's instrument shows
 	devs      []deviation     // of the lines
 	feed      float64         // per day: release over what is there
@@ -158,8 +194,8 @@ func (a *ahead) level(x *[states]float64) float64 {
 }
 
 // ahead carries the misfit to days. In the past the path is known, and what the
-// parameters leave open there is small beside it.
-func (s *State) ahead(days float64) ahead {
+// parameters leave open there is small beside it. Without whole it is the mean alone.
+func (s *State) ahead(days float64, whole bool) ahead {
 	f := s.Fit
 	a := ahead{}
 	if days < f.Days {
@@ -170,7 +206,7 @@ func (s *State) ahead(days float64) ahead {
 		g := w.to(days)
 		a.feed = min(w.feed()/max(g.air, leastPPM), mostFeed)
 	} else {
-		a.feed = s.reach(days, &a)
+		a.feed = s.reach(days, whole, &a)
 	}
 	hours := math.Abs(days-f.Days) * 24
 	a.devs = append(a.devs, f.Dev...)
@@ -191,17 +227,15 @@ func (s *State) future() *model {
 }
 
 // reach carries the states from the fit's time to days, by the hour.
-func (s *State) reach(days float64, a *ahead) (feed float64) {
-	c := s.course(days)
+func (s *State) reach(days float64, whole bool, a *ahead) (feed float64) {
+	c := s.course(days, whole)
 	g := c.w.to(days)
 	feed = min(c.w.feed()/max(g.air, leastPPM), mostFeed)
 	for i := range c.units {
 		a.of[i] = c.units[i][atOffset] + c.units[i][atSwing] + feed*c.units[i][atFeed]
 	}
-	see := [states]float64{atOffset: 1, atSwing: 1, atFeed: feed}
-	a.sd = c.covs[0].seen(&see)
-	if a.altSD = a.sd; c.forked {
-		a.altSD = c.covs[1].seen(&see)
+	if see := [states]float64{atOffset: 1, atSwing: 1, atFeed: feed}; whole {
+		a.sd, a.altSD = c.covs[0].seen(&see), c.covs[len(c.covs)-1].seen(&see)
 	}
 	return feed
 }

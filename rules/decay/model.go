@@ -95,9 +95,9 @@ func walk(x []float64, sampling float64, doses []float64) walker {
 	w := walker{balance: balance{exp(x[inRelease]), exp(x[inLoss]) + sampling, math.Abs(x[inSorb]), exp(x[inFree]), 0}}
 	w.balance.ramp = w.release + 1/max(math.Abs(x[inRamp]), 1e-5)
 	y, lag := exp(x[inYield]), exp(x[inLag])
-	w.charges = append(w.charges, charge{lag, y})
+	w.charge(lag, y)
 	for i, d := range doses {
-		w.charges = append(w.charges, charge{d + lag, y * exp(x[inAdded+i])})
+		w.charge(d+lag, y*exp(x[inAdded+i]))
 	}
 	return w
 }

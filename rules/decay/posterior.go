@@ -23,8 +23,7 @@ type fit struct {
 	Run      int       `json:",omitempty"` // hours taken in since the last
 	Weights  numbers   `json:",omitempty"` // of the draws since then, logs; none = all alike
 
-	course  *course  // made on demand
-	moments []moment // the last ones that were asked about, made on demand
+	asked
 }
 
 // variance is that of parameter j.

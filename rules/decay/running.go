@@ -42,7 +42,7 @@ func (s *State) run(till int) *fit {
 	if f.Run += till - from; from < 0 || till < from || f.Run > longestRun {
 		return nil
 	}
-	f.course, f.moments = nil, nil
+	f.asked = asked{}
 	f.Dev, f.Move, f.Draws, f.Path, f.Weights = slices.Clone(f.Dev), copied(f.Move), slices.Clone(f.Draws), copied(f.Path), slices.Clone(f.Weights)
 	m := modelOf(s, from, till)
 	m.size, m.dev, m.swell, m.placed = f.Size, f.Dev, f.swell(), true

@@ -174,8 +174,8 @@ func (s *State) UnmarshalJSON(data []byte) error {
 		return fmt.Errorf("read the state of a fit: %w", err)
 	}
 	lines := len(in.Setup.Lines)
-	if len(in.Bins) != lines || !(in.Coarse >= 1) || lines > maxLines {
-		return fmt.Errorf("read the state of a fit: %d lines with %d records, bins of %v", lines, len(in.Bins), in.Coarse)
+	if len(in.Bins) != lines || !(in.Coarse >= 1) || lines > maxLines || len(in.Added) > maxDoses {
+		return fmt.Errorf("read the state of a fit: %d lines with %d records, bins of %v, %d added doses", lines, len(in.Bins), in.Coarse, len(in.Added))
 	}
 	if f := in.Fit; f != nil {
 		p := inAdded + len(in.Added)

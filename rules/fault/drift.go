@@ -34,13 +34,20 @@ func (s *State) drifting(test *leak.State) []leak.Event {
 	if e, ok := test.Leaking(); ok && !e.Alone {
 		return nil // what others lose makes a line look high
 	}
-	most, found := 0.0, leak.Event{Line: -1}
-	for line := range s.Lines {
-		if doubted(test, line) && test.Cause(line) != leak.Blocked {
+	most, found, peers := 0.0, leak.Event{Line: -1}, make([]bool, s.Lines)
+	var means [len(windows)][]float32
+	for i, hours := range windows {
+		means[i] = s.means(hours)
+	}
+	for line := range peers {
+		peers[line] = !doubted(test, line)
+	}
+	for line := range peers {
+		if !peers[line] && test.Cause(line) != leak.Blocked {
 			continue
 		}
-		for _, hours := range windows {
-			w, ok := s.window(line, hours, test)
+		for i, hours := range windows {
+			w, ok := s.window(line, hours, means[i], peers)
 			if over := math.Abs(w.slope) / w.limit; ok && over > max(most, 1) && w.steady() && !(w.slope > 0 && math.Abs(w.own) < stillLn) {
 				most = over
 				found = leak.Event{Kind: leak.Drifting, Line: line, Onset: w.from, OnsetLow: w.from - slotHours, OnsetHigh: w.from + float64(hours)/2, Rate: w.slope}
@@ -80,20 +87,21 @@ func (w *span) steady() bool {
 }
 
 // window fits a straight line to the ratio of a line over the last hours. Each line is
-// held against its own mean, and then against the median of the others: another one
-// that drifts does not move it.
-func (s *State) window(line, hours int, test *leak.State) (w span, ok bool) {
-	n := int(float64(hours) / slotHours)
-	first := len(s.Past) - n
-	if first < 0 || s.hours(first) < s.From {
+// held against its own mean, and then against the median of the others that are not in
+// doubt, its peers: another one that drifts does not move it. There are no means where
+// the window is longer than what can be compared.
+func (s *State) window(line, hours int, means []float32, peers []bool) (w span, ok bool) {
+	if means == nil {
 		return span{}, false
 	}
-	means := s.means(first)
+	n := int(float64(hours) / slotHours)
+	first := len(s.Past) - n
 	var all, early, late, own points
+	others := make([]float32, 0, s.Lines)
 	for k := range n {
-		var others []float32
+		others = others[:0]
 		for j, m := range s.Past[first+k] {
-			if j != line && m != 0 && !doubted(test, j) {
+			if j != line && m != 0 && peers[j] {
 				others = append(others, m-means[j])
 			}
 		}
@@ -117,13 +125,24 @@ func (s *State) window(line, hours int, test *leak.State) (w span, ok bool) {
 	return w, true
 }
 
-// means is the mean of each line over the slots from first on.
-func (s *State) means(first int) []float32 {
+// means is the mean of each line over the last hours; nil where they reach back to
+// before the lines can be compared.
+func (s *State) means(hours int) []float32 {
+	first := len(s.Past) - int(float64(hours)/slotHours)
+	if first < 0 || s.hours(first) < s.From {
+		return nil
+	}
 	means := make([]float32, s.Lines)
 	for j := range means {
-		if seen := s.read(j, first, len(s.Past)-first); len(seen) > 0 {
-			for _, m := range seen {
-				means[j] += m / float32(len(seen))
+		n := 0
+		for _, row := range s.Past[first:] {
+			if row[j] != 0 {
+				n++
+			}
+		}
+		for _, row := range s.Past[first:] {
+			if row[j] != 0 {
+				means[j] += row[j] / float32(n)
 			}
 		}
 	}

@@ -192,7 +192,8 @@ func (s *State) noise(line int, test *leak.State) float64 {
 
 // median sorts a copy.
 func median(v []float32) float64 {
-	sorted := slices.Clone(v)
+	var room [keepSlots]float32
+	sorted := append(room[:0], v...)
 	slices.Sort(sorted)
 	m := len(sorted) / 2
 	if len(sorted)%2 == 1 {

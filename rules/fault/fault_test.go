@@ -26,6 +26,11 @@ func (knowing) ExpectedLnChange(_ int, from, to float64) (mean, sd float64) {
 	return -loss * days, 0.02 * math.Abs(days)
 }
 
+func (k knowing) MeanLnChange(line int, from, to float64) float64 {
+	mean, _ := k.ExpectedLnChange(line, from, to)
+	return mean
+}
+
 // stack is a run of both tests.
 type stack struct {
 	*State

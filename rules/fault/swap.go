@@ -26,9 +26,10 @@ const (
 // lets the leak test wait until it is settled.
 func (s *State) jumping(test *leak.State) {
 	s.Past = append(s.Past, s.running())
-	for a := range s.Lines {
+	leaps := s.leaps(place{after: 1}, test)
+	for a := range leaps {
 		for b := a + 1; b < s.Lines; b++ {
-			if !test.Out(a) && !test.Out(b) && s.exchanged(a, b, place{after: 1}, maybeSD, test) {
+			if s.exchanged(a, b, &leaps[a], &leaps[b], maybeSD, test) {
 				test.Wait(float64(s.Slot)*slotHours + swapSettles)
 			}
 		}
@@ -39,12 +40,10 @@ func (s *State) jumping(test *leak.State) {
 // swapped looks for two lines that took each other's level in the newest slots, and
 // lets the leak test find the levels of both anew.
 func (s *State) swapped(test *leak.State) []leak.Event {
+	between, within := s.leaps(place{after: 2}, test), s.leaps(place{after: 2, within: 1}, test)
 	for a := range s.Lines {
 		for b := a + 1; b < s.Lines; b++ {
-			if test.Out(a) || test.Out(b) {
-				continue
-			}
-			if !s.exchanged(a, b, place{after: 2}, surelySD, test) && !s.exchanged(a, b, place{after: 2, within: 1}, surelySD, test) {
+			if !s.exchanged(a, b, &between[a], &between[b], surelySD, test) && !s.exchanged(a, b, &within[a], &within[b], surelySD, test) {
 				continue
 			}
 			for _, line := range []int{a, b} {
@@ -78,26 +77,44 @@ func (s *State) exchange(a, b int) leak.Event {
 	return e
 }
 
-// jump is how far a line stands after a swap from before, in ln C, and where it
-// stood; ok is false where it did not change at once or was not read.
-func (s *State) jump(line int, at place) (by, was float64, ok bool) {
-	first := len(s.Past) - slotsBefore - at.within - at.after
-	if first < 0 {
-		return 0, 0, false
-	}
-	before, after := s.read(line, first, slotsBefore), s.read(line, len(s.Past)-at.after, at.after)
-	if len(before) < slotsBefore-1 || len(after) < at.after {
-		return 0, 0, false
-	}
-	was = median(before)
-	by = median(after) - was
-	half := math.Abs(by) / 2
-	step := math.Abs(float64(after[0] - after[len(after)-1]))
-	return by, was, step < half && math.Abs(float64(before[len(before)-1])-was) < half
+// leap is how far a line stands after a swap from before, in ln C, and where it stood;
+// ok is false where it did not change at once, was not read, or is out of the test.
+type leap struct {
+	by, was float64
+	after   int // slots
+	ok      bool
 }
 
-// read lists what a line read in n slots from first on.
-func (s *State) read(line, first, n int) (seen []float32) {
+// leaps lists those of all lines.
+func (s *State) leaps(at place, test *leak.State) []leap {
+	leaps := make([]leap, s.Lines)
+	for line := range leaps {
+		if !test.Out(line) {
+			leaps[line] = s.leap(line, at)
+		}
+	}
+	return leaps
+}
+
+func (s *State) leap(line int, at place) leap {
+	first := len(s.Past) - slotsBefore - at.within - at.after
+	if first < 0 {
+		return leap{}
+	}
+	var earlier, later [slotsBefore]float32
+	before, after := s.read(earlier[:0], line, first, slotsBefore), s.read(later[:0], line, len(s.Past)-at.after, at.after)
+	if len(before) < slotsBefore-1 || len(after) < at.after {
+		return leap{}
+	}
+	was := median(before)
+	by := median(after) - was
+	half := math.Abs(by) / 2
+	step := math.Abs(float64(after[0] - after[len(after)-1]))
+	return leap{by, was, at.after, step < half && math.Abs(float64(before[len(before)-1])-was) < half}
+}
+
+// read appends what a line read in n slots from first on.
+func (s *State) read(seen []float32, line, first, n int) []float32 {
 	for _, r := range s.Past[first : first+n] {
 		if r[line] != 0 {
 			seen = append(seen, r[line])
@@ -106,18 +123,16 @@ func (s *State) read(line, first, n int) (seen []float32) {
 	return seen
 }
 
-// exchanged reports whether two lines took each other's level, by a jump of so many
+// exchanged reports whether two lines took each other's level, by leaps of so many
 // standard deviations.
-func (s *State) exchanged(a, b int, at place, surely float64, test *leak.State) bool {
-	jumpA, wasA, okA := s.jump(a, at)
-	jumpB, wasB, okB := s.jump(b, at)
-	if !okA || !okB || jumpA*jumpB >= 0 {
+func (s *State) exchanged(a, b int, one, other *leap, surely float64, test *leak.State) bool {
+	if !one.ok || !other.ok || one.by*other.by >= 0 {
 		return false
 	}
-	by := (jumpA - jumpB) / 2
-	sd := math.Hypot(s.noise(a, test), s.noise(b, test)) * math.Sqrt(1.0/slotsBefore+1/float64(at.after)) // of the sum of the jumps
-	due := wasB - wasA
+	by := (one.by - other.by) / 2
+	sd := math.Hypot(s.noise(a, test), s.noise(b, test)) * math.Sqrt(1.0/slotsBefore+1/float64(one.after)) // of the sum of the leaps
+	due := other.was - one.was
 	return math.Abs(by) > max(leastSwap, surely*sd/2) &&
-		math.Abs(jumpA+jumpB) < likeSD*sd+2*commonLn &&
+		math.Abs(one.by+other.by) < likeSD*sd+2*commonLn &&
 		math.Abs(by-due) < min(likeSD*sd+gainLn, math.Abs(by)/2)
 }

@@ -9,7 +9,8 @@ package gate
 
 import (
 	"math"
-	"sort"
+	"slices"
+	"strings"
 	"time"
 
 	"undersheet/logbook"
@@ -180,7 +181,7 @@ func (s *Store) ranOut(now bool) *Clearance {
 
 // shutReasons are those for which the gate is shut whatever the air reads.
 func shutReasons(s *Store) []logbook.Reason {
-	rs := append([]logbook.Reason(nil), s.Block...)
+	rs := append(make([]logbook.Reason, 0, len(s.Block)+len(s.Stacks)+len(s.Inside)+1+len(s.Points)), s.Block...)
 	for _, k := range s.Stacks {
 		switch k.Phase {
 		case logbook.PhaseDosing:
@@ -354,12 +355,13 @@ func again(s *Store) time.Duration {
 // read lists what the points last read, by name.
 func read(s *Store) []logbook.PointRead {
 	var out []logbook.PointRead
-	for _, p := range s.Points {
-		if p.Newest.At != 0 {
+	for i := range s.Points {
+		if p := &s.Points[i]; p.Newest.At != 0 {
+			out = slices.Grow(out, len(s.Points)-i)
 			out = append(out, logbook.PointRead{Point: p.Name, PPM: logbook.Number(p.NewestPPM), Upper: logbook.Number(p.Newest.PPM), At: p.Newest.At})
 		}
 	}
-	sort.Slice(out, func(i, k int) bool { return out[i].Point < out[k].Point })
+	slices.SortFunc(out, func(a, b logbook.PointRead) int { return strings.Compare(a.Point, b.Point) })
 	return out
 }
 

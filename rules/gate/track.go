@@ -1,6 +1,7 @@
 package gate
 
 import (
+	"slices"
 	"time"
 
 	"undersheet/logbook"
@@ -75,7 +76,7 @@ func (t *Track) extend(at logbook.Time, gap time.Duration) {
 	for drop < len(t.Live)-1 && (t.Live[drop].To < at.Add(-keepLive) || len(t.Live)-drop > keepSpans) {
 		drop++
 	}
-	t.Live = append(t.Live[:0], t.Live[drop:]...)
+	t.Live = slices.Delete(t.Live, 0, drop)
 }
 
 // recent puts a reading at its place. One before all that is remembered shows
@@ -101,7 +102,7 @@ func (t *Track) recent(u Upper) {
 	for drop < len(t.Recent)-1 && t.Recent[drop+1].At <= from {
 		drop++
 	}
-	t.Recent = append(t.Recent[:0], t.Recent[drop:]...)
+	t.Recent = slices.Delete(t.Recent, 0, drop)
 }
 
 // BelowFor returns how long every reading up to the newest live one was below

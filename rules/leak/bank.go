@@ -2,17 +2,38 @@ package leak
 
 import "math"
 
-// bank carries, for each candidate onset and each place (0 the stack, i+1 line i),
-// the trace that a loss rate risen by 1 per hour leaves in the filter's error, and
-// the sums of the likelihood ratio.
+// bank carries, for each candidate onset, the traces that a leak which began then
+// leaves in the error of the filter, and the sums of the likelihood ratio: one for
+// the stack, whose loss rate rose by 1 per hour, and one for each shape of each line.
 type bank struct {
-	Lines  int `json:"-"`
+	Lines  int     `json:"-"`
+	From   float64 // hours: a fall of the stack that began before is the end of its release
 	Onset  []float64
 	Level  []float64 // ln ppm of the stack at the onset
-	Num    doubles   // by onset and place: Σ trace·innovation/variance
+	Num    doubles   // by onset and trace: Σ trace·innovation/variance
 	Den    doubles   // Σ trace²/variance
-	Traces singles   // by onset, place and state
+	Traces singles   // by onset, trace and state
 }
+
+// shapes of what gas lost beside a line does to the line, per loss of 1 per hour:
+// it falls beside the others at that rate, which fades as gas from around makes up
+// for it; or it goes on, where little comes.
+var fade = [...]float64{1.5, math.Inf(1)} // hours
+
+const (
+	shapes = len(fade)
+	onward = shapes - 1 // the shape that does not fade
+)
+
+// shares are how much faster the gas beside a torn line is lost than that of the
+// stack, over the number of lines: a line stands for its part of the gas space.
+var shares = [...]float64{0.4, 1, 2.5}
+
+// What a rise must show.
+const (
+	riseSD  = 0.3 / 24 // per hour, of a rise before it is seen: one that is too large needs more to show for it
+	gustAge = 6.0      // hours: what the stack did for less counts for less, for gusts blow hard more often than a normal rate
+)
 
 // grid of onsets.
 const (
@@ -22,77 +43,94 @@ const (
 	capacity  = 12
 )
 
-func newBank(lines int) bank { return bank{Lines: lines} }
+func newBank(lines int, from float64) bank { return bank{Lines: lines, From: from} }
 
-func (b *bank) clear() { *b = newBank(b.Lines) }
+func (b *bank) clear() { *b = newBank(b.Lines, b.From) }
 
-func (b *bank) places() int { return b.Lines + 1 }
+// sums is the number of traces of one onset.
+func (b *bank) sums() int { return 1 + shapes*b.Lines }
+
+// width is the number of states of the traces of one onset.
+func (b *bank) width() int { return stackStates + shapes*lineStates*b.Lines }
+
+// sum is the place of the sums of a shape of line i among those of its onset.
+func sum(i, shape int) int { return 1 + i*shapes + shape }
 
 func (b *bank) fits(lines int) bool {
 	n := len(b.Onset)
-	return n <= capacity && len(b.Level) == n && len(b.Num) == n*(lines+1) && len(b.Den) == n*(lines+1) && len(b.Traces) == n*(lines+1)*dim(lines)
+	in := bank{Lines: lines}
+	return n <= capacity && len(b.Level) == n && len(b.Num) == n*in.sums() && len(b.Den) == len(b.Num) && len(b.Traces) == n*in.width()
 }
 
-// room is the number of onsets: fewer where there are many lines.
-func (b *bank) room() int {
-	if b.Lines > 8 {
-		return capacity / 2
-	}
-	return capacity
+// stack is the trace of the stack for the k-th onset.
+func (b *bank) stack(k int) []float32 {
+	at := k * b.width()
+	return b.Traces[at : at+stackStates]
 }
 
-// trace is that of a place for the k-th onset.
-func (b *bank) trace(k, place int) []float32 {
-	d := dim(b.Lines)
-	at := (k*b.places() + place) * d
-	return b.Traces[at : at+d]
+// line is the trace of a shape of line i for the k-th onset.
+func (b *bank) line(k, i, shape int) []float32 {
+	at := k*b.width() + stackStates + (i*shapes+shape)*lineStates
+	return b.Traces[at : at+lineStates]
 }
 
-// predict carries the traces over a step of dt hours.
-func (b *bank) predict(ms []move, dt float64) {
-	for k := range b.Onset {
-		for p := range b.places() {
-			t := b.trace(k, p)
-			for _, m := range ms {
-				t[m.level] += float32(m.gain) * t[m.rate]
-				t[m.rate] *= float32(m.keep)
+// predict carries the traces over a step of dt hours that ends at hours.
+func (b *bank) predict(ms *moves, hours, dt float64) {
+	for k, onset := range b.Onset {
+		carry(b.stack(k), ms.stack[:], dt)
+		for shape, tau := range fade {
+			force := dt * math.Exp(-max(hours-dt/2-onset, 0)/tau)
+			for i := range b.Lines {
+				carry(b.line(k, i, shape), ms.line[:], force)
 			}
-			forced := atLevel
-			if p > 0 {
-				forced = lineLevel(p - 1)
-			}
-			t[forced] -= float32(dt)
 		}
 	}
 }
 
-// update takes an innovation of line i with its variance and the filter's gain.
-func (b *bank) update(i int, innovation, total float64, gain []float64) {
-	v := lineLevel(i)
+func carry(t []float32, ms []move, force float64) {
+	for i := range ms {
+		m := &ms[i]
+		t[0] += float32(m.gain) * t[m.rate]
+		t[m.rate] *= float32(m.keep)
+	}
+	t[0] -= float32(force)
+}
+
+// updateStack takes an innovation of the stack's level with its variance and the
+// gain of its track.
+func (b *bank) updateStack(innovation, total float64, gain []float64) {
+	n := b.sums()
 	for k := range b.Onset {
-		for p := range b.places() {
-			t := b.trace(k, p)
-			f := t[atLevel] + t[v]
-			if f == 0 {
-				continue
-			}
-			for j := range t {
-				t[j] -= float32(gain[j]) * f
-			}
-			at := k*b.places() + p
-			b.Num[at] += float64(f) * innovation / total
-			b.Den[at] += float64(f) * float64(f) / total
+		b.learn(k*n, b.stack(k), innovation, total, gain)
+	}
+}
+
+// updateLine takes one of how far line i lies from the stack.
+func (b *bank) updateLine(i int, innovation, total float64, gain []float64) {
+	n := b.sums()
+	for k := range b.Onset {
+		for shape := range shapes {
+			b.learn(k*n+sum(i, shape), b.line(k, i, shape), innovation, total, gain)
 		}
 	}
 }
 
-// place follows filter.place: the level of line i was taken from a reading, so it
-// carries the error of the stack's level with the other sign.
+func (b *bank) learn(at int, t []float32, innovation, total float64, gain []float64) {
+	f := t[0]
+	for j := range t {
+		t[j] -= float32(gain[j]) * f
+	}
+	b.Num[at] += float64(f) * innovation / total
+	b.Den[at] += float64(f) * float64(f) / total
+}
+
+// place follows filter.place: what was seen of line i no longer counts.
 func (b *bank) place(i int) {
 	for k := range b.Onset {
-		for p := range b.places() {
-			t := b.trace(k, p)
-			t[lineLevel(i)] = -t[atLevel]
+		for shape := range shapes {
+			clear(b.line(k, i, shape))
+			at := k*b.sums() + sum(i, shape)
+			b.Num[at], b.Den[at] = 0, 0
 		}
 	}
 }
@@ -111,8 +149,16 @@ func (b *bank) open(hours, level float64) {
 		b.drop(b.dense(hours))
 	}
 	b.Onset, b.Level = append(b.Onset, hours), append(b.Level, level)
-	b.Num, b.Den = append(b.Num, make(doubles, b.places())...), append(b.Den, make(doubles, b.places())...)
-	b.Traces = append(b.Traces, make(singles, b.places()*dim(b.Lines))...)
+	b.Num, b.Den = append(b.Num, make(doubles, b.sums())...), append(b.Den, make(doubles, b.sums())...)
+	b.Traces = append(b.Traces, make(singles, b.width())...)
+}
+
+// room is the number of onsets: fewer where there are many lines.
+func (b *bank) room() int {
+	if b.Lines > 8 {
+		return capacity / 2
+	}
+	return capacity
 }
 
 // dense is the inner onset whose neighbours are closest for its age.
@@ -127,44 +173,86 @@ func (b *bank) dense(hours float64) int {
 }
 
 func (b *bank) drop(k int) {
-	p, d := b.places(), dim(b.Lines)
+	n, w := b.sums(), b.width()
 	b.Onset, b.Level = append(b.Onset[:k], b.Onset[k+1:]...), append(b.Level[:k], b.Level[k+1:]...)
-	b.Num, b.Den = append(b.Num[:k*p], b.Num[k*p+p:]...), append(b.Den[:k*p], b.Den[k*p+p:]...)
-	b.Traces = append(b.Traces[:k*p*d], b.Traces[(k+1)*p*d:]...)
+	b.Num, b.Den = append(b.Num[:k*n], b.Num[k*n+n:]...), append(b.Den[:k*n], b.Den[k*n+n:]...)
+	b.Traces = append(b.Traces[:k*w], b.Traces[(k+1)*w:]...)
 }
 
 // found is a change of rate that explains the readings best.
 type found struct {
-	place, onset int
-	z            float64 // √ of twice the log likelihood ratio
-	rate, sd     float64 // rise of the loss rate per hour: negative for a fall
+	line, onset int     // line -1: all alike
+	shape       int     // of what the line does beside the stack
+	share       float64 // how much faster its gas is lost than the stack's; 0 = the stack alone
+	z           float64 // √ of twice the log likelihood ratio, with the sign of the rate
+	rate, sd    float64 // rise of the stack's loss rate per hour: negative for a fall
 }
 
 // best is the most likely onset of a rise (sign 1) or fall (-1) of the loss rate
-// at a place by now, hours; z is 0 when there is none.
-func (b *bank) best(place int, sign, now float64) found {
-	out := found{place: place, onset: -1}
+// of all lines (-1) or beside one by now, hours; z is 0 when there is none.
+func (b *bank) best(line int, sign, now float64) found {
+	out := found{line: line, onset: -1}
 	for k, onset := range b.Onset {
 		if now-onset < youngest {
 			break
 		}
-		f := b.at(k, place)
+		f := b.at(k, line, sign, now)
 		if z := sign * f.z; z > out.z && sign*f.rate*24 >= leastLeakDay {
-			f.z = z
 			out = f
+			out.z = z
 		}
 	}
 	return out
 }
 
-// at is what the k-th onset says of a place; z carries the sign of the rate.
-func (b *bank) at(k, place int) found {
-	num, den := b.Num[k*b.places()+place], b.Den[k*b.places()+place]
-	if !(den > 1e-12) {
-		return found{place: place, onset: k}
+// at is what the k-th onset says of a place by now, hours.
+func (b *bank) at(k, line int, sign, now float64) found {
+	n, weight := k*b.sums(), 1.0
+	if sign > 0 {
+		weight = min((now-b.Onset[k])/gustAge, 1)
+		if b.Onset[k] < b.From {
+			weight = 0
+		}
 	}
-	root := math.Sqrt(den)
-	return found{place: place, onset: k, z: num / root, rate: num / den, sd: 1 / root}
+	num, den := weight*b.Num[n], weight*b.Den[n]
+	if line < 0 {
+		return expected(num, den, found{line: -1, onset: k})
+	}
+	out := found{line: line, onset: k}
+	for shape := range shapes {
+		at := n + sum(line, shape)
+		for _, share := range shares {
+			share *= float64(b.Lines)
+			f := expected(num+share*b.Num[at], den+share*share*b.Den[at], found{line: line, onset: k, shape: shape, share: share})
+			if sign*f.z > sign*out.z {
+				out = f
+			}
+		}
+	}
+	return out
+}
+
+// alone is what the k-th onset says of line i when the stack goes on as before;
+// rate is that of the line.
+func (b *bank) alone(k, i, shape int) found {
+	at := k*b.sums() + sum(i, shape)
+	return ratio(b.Num[at], b.Den[at], found{line: i, onset: k, shape: shape})
+}
+
+// ratio is the likelihood ratio of a rise of any size, from its sums.
+func ratio(num, den float64, f found) found {
+	if den > 1e-12 {
+		root := math.Sqrt(den)
+		f.z, f.rate, f.sd = num/root, num/den, 1/root
+	}
+	return f
+}
+
+// expected is the likelihood ratio where a rise is normal with riseSD.
+func expected(num, den float64, f found) found {
+	f = ratio(num, den, f)
+	f.z *= math.Sqrt(den / (den + 1/(riseSD*riseSD)))
+	return f
 }
 
 // interval is the 95 % interval of the onset: those whose log likelihood ratio is
@@ -173,7 +261,7 @@ func (b *bank) interval(f found, sign, now float64) (low, high float64) {
 	limit := math.Sqrt(max(f.z*f.z-3.84, 0))
 	first, last := f.onset, f.onset
 	for k := range b.Onset {
-		if sign*b.at(k, f.place).z >= limit {
+		if sign*b.at(k, f.line, sign, now).z >= limit {
 			first, last = min(first, k), max(last, k)
 		}
 	}

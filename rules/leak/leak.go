@@ -23,6 +23,8 @@ type Expecter interface {
 	// ExpectedLnChange is the predicted change of ln C of a line between two
 	// times, hours since dosing, and its standard deviation: +Inf = not known.
 	ExpectedLnChange(line int, from, to float64) (mean, sd float64)
+	// MeanLnChange is the mean alone, for less work.
+	MeanLnChange(line int, from, to float64) float64
 }
 
 // Kind names what an event is about.
@@ -60,13 +62,14 @@ type Event struct {
 	Cleared bool
 }
 
-// Stat is where the test stands. The threshold is on z, the signed square root of
-// twice the log likelihood ratio.
+// Stat is where the test stands. z is the signed square root of twice the log
+// likelihood ratio.
 type Stat struct {
-	Value, Threshold float64 // the highest of all z
-	Live             bool    // false: nothing is judged yet, Value is 0
-	Common           float64 // z of all lines together
-	Lines            []float64
+	Threshold float64 // of the z of all lines together
+	Value     float64 // the z that is nearest its threshold, less what its own threshold is higher
+	Live      bool    // false: nothing is judged yet, Value is 0
+	Common    float64 // z of all lines together
+	Lines     []float64
 }
 
 // raised is a leak that was reported and not cleared.
@@ -110,6 +113,7 @@ const (
 	maxHours     = 24 * 400
 	maxGap       = 12.0 // hours without a reading after which levels are found anew
 	quietHours   = 12.0
+	releaseHours = 20.0 // after dosing: until then the end of release may look like a leak of the stack
 	settleHours  = 3.0
 	maxSlopeSD   = 1.0 / 24
 	defaultRate  = 1.0 / 500
@@ -135,7 +139,7 @@ func New(setup Setup) *State {
 func (s *State) Reset(hours float64) {
 	n := s.Setup.Lines
 	*s = State{Setup: s.Setup, Start: clampHours(hours), At: -1}
-	s.Filter, s.Bank = newFilter(n), newBank(n)
+	s.Filter, s.Bank = newFilter(n), newBank(n, s.Start+releaseHours)
 	s.Lines = make([]line, n)
 	for i := range s.Lines {
 		s.Lines[i].Hush = hush{Noise: 1, Near: 1, Apart: 1}
@@ -148,6 +152,7 @@ func (s *State) Reset(hours float64) {
 func (s *State) DoseAdded(hours float64) {
 	s.Start = max(clampHours(hours), s.Start)
 	s.Ref = reference{}
+	s.Bank.From = s.Start + releaseHours
 	s.anew()
 	if s.Raised != nil {
 		s.Raised.Now, s.Raised.Calm, s.Raised.Back = 0, 0, cusum{}
@@ -212,23 +217,23 @@ func (s *State) level() float64 {
 	for _, l := range s.Lines {
 		sum += l.Ref
 	}
-	return sum/float64(len(s.Lines)) + s.Filter.Mean[atLevel]
+	return sum/float64(len(s.Lines)) + s.Filter.Stack.Mean[0]
 }
 
 // Statistic returns where the test stands, for pages.
 func (s *State) Statistic() Stat {
-	st := Stat{Threshold: s.threshold(), Live: s.live(), Lines: make([]float64, s.Setup.Lines)}
+	st := Stat{Threshold: s.threshold(-1), Live: s.live(), Lines: make([]float64, s.Setup.Lines)}
 	if !st.Live {
 		return st
 	}
-	for place := range s.Bank.places() {
-		b := s.Bank.best(place, 1, s.At)
-		if place == 0 {
-			st.Common = b.z
+	for line := -1; line < s.Setup.Lines; line++ {
+		z := s.Bank.best(line, 1, s.At).z
+		if line < 0 {
+			st.Common = z
 		} else {
-			st.Lines[place-1] = b.z
+			st.Lines[line] = z
 		}
-		st.Value = max(st.Value, b.z)
+		st.Value = max(st.Value, z-s.threshold(line)+st.Threshold)
 	}
 	return st
 }

@@ -17,16 +17,21 @@ type line struct {
 	Miss  float64 // newest reading less what was predicted, ln
 	Seen  float64 // its hours
 	Cause cause   `json:",omitzero"`
+	Told  told    // of the stack by its newest reading that was used
 }
+
+// told is what a reading tells of the stack's level: the reading less where its
+// line is thought to lie.
+type told struct{ At, Level, Var float64 }
 
 // hush is what is known of the noise of a line.
 type hush struct {
 	Noise       float64    // its variance over the stated one
 	Tie         float64    // correlation of the noise of a reading with the one before
-	Past        [3]float32 // newest readings, less what was expected, newest first
+	Past        [6]float32 // newest readings, less what was expected, newest first
 	Count       int        // of them
 	At          float64    // hours of the newest of them
-	Near, Apart float32    // mean squares of differences one and three readings apart
+	Near, Apart float32    // mean squares of second differences one and three readings apart
 	Weight      float32    // readings that these hold
 }
 
@@ -69,6 +74,7 @@ const (
 	farNoise   = 0.01
 	offRuns    = 2 // readings in a row
 	jumpRuns   = 3
+	lostRuns   = 6
 	fallRuns   = 3
 	dropLn     = 0.15 // a reading this far below the predicted fell at once
 	fallHours  = 1.5  // a fall that still goes on is judged by what is left then
@@ -86,21 +92,21 @@ func (s *State) advance(hours float64) {
 	}
 	dt := hours - s.At
 	for i := range s.Lines {
-		s.Lines[i].Ref += s.Ref.change(i, s.At, hours) - s.shift(i)*dt
+		s.Lines[i].Ref += s.Ref.change(i, s.At, hours) - s.shift()*dt
 	}
-	ms := s.Ref.sizes(hours, hours-s.Start).moves(s.Setup.Lines, dt)
-	s.Filter.predict(ms)
-	s.Bank.predict(ms, dt)
+	ms := s.Ref.sizes(hours, hours-s.Start).moves(hours, dt)
+	s.Filter.predict(&ms)
+	s.Bank.predict(&ms, hours, dt)
 	s.At = hours
 }
 
-// shift is the rise of the loss rate that the reference of a line holds while a
-// leak is raised, per hour.
-func (s *State) shift(i int) float64 {
-	if r := s.Raised; r != nil && (r.Event.Line < 0 || r.Event.Line == i) {
-		return r.Now
+// shift is the rise of the loss rate that the reference holds while a leak is
+// raised, per hour. Beside a torn line the others fall as fast, once it has fallen.
+func (s *State) shift() float64 {
+	if s.Raised == nil {
+		return 0
 	}
-	return 0
+	return s.Raised.Now
 }
 
 // read is a reading held against what is predicted of it.
@@ -205,7 +211,7 @@ func (s *State) find(r read) {
 }
 
 // far counts readings that are not of the gas that was predicted. A line that
-// stays above gets a new level.
+// stays above gets a new level; early on one that stays below, too.
 func (s *State) far(r read) {
 	l := &s.Lines[r.line]
 	if r.innovation > 0 {
@@ -219,22 +225,50 @@ func (s *State) far(r read) {
 	if l.Far.Down++; l.Far.Down == 1 {
 		l.Far.DownAt = s.At
 	}
+	if l.Far.Down >= lostRuns && s.At-s.Start < quietHours {
+		s.find(r) // while gas comes off: not gone, only less than a young fit promised
+	}
 }
 
-// use updates the filter with a reading.
+// use updates the filter with a reading: the stack's track with what the reading
+// tells of the stack, the line's with how far it lies from what the others told.
+// So far as the lines are noisy alike the two are independent.
 func (s *State) use(r read) {
 	l := &s.Lines[r.line]
-	mean, variance := s.Filter.see(r.line)
-	e := r.y - l.Ref - mean
-	total := max(variance+l.Hush.of(r.noise), e*e/(clipSD*clipSD))
-	if s.Ref.known(s.At) { // before, what is not noise but release would be learned
+	if s.Ref.known(s.At) && s.At-s.Start >= noiseFrom { // before, what is not noise but release would be learned
 		l.Hush.learn(s.At, r.y-l.Ref, r.noise, s.tie())
 	}
+	line, noise := &s.Filter.Lines[r.line], l.Hush.of(r.noise)
+	level := r.y - l.Ref - line.Mean[0]
+	others, doubt := s.told(r.line)
+	var g gains
+	e, total := s.Filter.Stack.clipped(level-s.Filter.Stack.Mean[0], line.Cov[0]+noise)
 	s.Raised.hear(r.line, e/math.Sqrt(total))
-	gain := make([]float64, len(s.Filter.Mean))
-	s.Filter.update(r.line, e, total, gain)
-	s.Bank.update(r.line, e, total, gain)
+	s.Filter.Stack.update(e, total, g.stack[:])
+	s.Bank.updateStack(e, total, g.stack[:])
+	l.Told = told{s.At, level, line.Cov[0] + noise}
+	e, total = line.clipped(level-others, doubt+noise)
+	line.update(e, total, g.line[:])
+	s.Bank.updateLine(r.line, e, total, g.line[:])
 	l.Used = min(l.Used+1, 100)
+}
+
+// toldHours is how long what a reading told of the stack is of use.
+const toldHours = 0.4
+
+// told is the level of the stack by the newest readings of the lines but i, and its
+// variance; by the track of the stack where there are none.
+func (s *State) told(i int) (level, variance float64) {
+	sum, weight := 0.0, 0.0
+	for j := range s.Lines {
+		if t := &s.Lines[j].Told; j != i && t.Var > 0 && s.At-t.At < toldHours {
+			sum, weight = sum+t.Level/t.Var, weight+1/t.Var
+		}
+	}
+	if weight == 0 {
+		return s.Filter.Stack.Mean[0], s.Filter.Stack.Cov[0]
+	}
+	return sum / weight, 1 / weight
 }
 
 // off says that a line came off: it fell to less than half within two readings
@@ -271,9 +305,9 @@ func (s *State) neighbour(i int, since float64) bool {
 // ppm at which it stands; drift what its level was moved by the cause so far.
 func (s *State) set(i int, kind Kind, onset, held, drift float64) {
 	l := &s.Lines[i]
-	gap := l.Ref + s.Filter.Mean[lineLevel(i)] - drift
+	gap := l.Ref + s.Filter.Lines[i].Mean[0] - drift
 	if others, ok := s.others(i); ok {
-		gap -= others - s.Filter.Mean[atLevel]
+		gap -= others - s.Filter.Stack.Mean[0]
 	}
 	l.Far, l.Cause = far{}, cause{Kind: kind, Onset: onset, Held: held, Gap: gap}
 }
@@ -303,7 +337,7 @@ func (s *State) back(r read, events []Event) []Event {
 	others, ok := s.others(r.line)
 	due := l.Cause.Gap + others
 	if !ok {
-		due = l.Cause.Gap + s.Filter.Mean[atLevel]
+		due = l.Cause.Gap + s.Filter.Stack.Mean[0]
 	}
 	near := math.Abs(r.y-due) < math.Abs(r.y-l.Cause.Held) && math.Abs(r.y-due) < 2*farLn && math.Abs(r.y-l.Cause.Held) > 3*math.Sqrt(r.noise)
 	if l.Cause.Kind == LineOff {

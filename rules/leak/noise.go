@@ -5,6 +5,7 @@ import "math"
 const (
 	noiseMemory   = 280 // readings
 	noiseReadings = 12  // before that the noise is taken as stated
+	noiseFrom     = 6.0 // hours after dosing: before, gas rises by the reading
 	noiseGap      = 2.0 // hours: over a longer gap no difference is taken
 	leastNoise    = 0.15
 	mostNoise     = 25.0
@@ -18,26 +19,28 @@ func (n *hush) of(stated float64) float64 {
 	return n.Noise * stated * (1 + n.Tie) / (1 - n.Tie)
 }
 
-// learn follows the noise of a line at hours from the differences of readings one
-// and three apart, which no leak or gust moves: for noise that is a first-order
-// process with correlation ρ from one reading to the next they have the variances
-// 2σ²(1−ρ) and 2σ²(1−ρ³), whose ratio is 1+ρ+ρ². y is ln of the reading less what
-// was expected, stated the variance that was stated, others the ρ of all lines.
-func (n *hush) learn(hours, y, stated, others float64) {
+// learn follows the noise of a line at hours from second differences of readings
+// one and three apart, x₀ − 2x₁ + x₂ and x₀ − 2x₃ + x₆, which no leak, gust or release
+// moves: for noise that is a first-order process with correlation ρ from one reading
+// to the next they have the variances σ²f(ρ) and σ²f(ρ³) with f(x) = 2(1−x)(3−x). y is
+// ln of the reading less what was expected, stated the variance that was stated, tie
+// the ρ of all lines.
+func (n *hush) learn(hours, y, stated, tie float64) {
 	if hours-n.At > noiseGap {
 		n.Count = 0
 	}
 	n.At = hours
-	if n.Count >= len(n.Past) {
+	if p := &n.Past; n.Count >= len(p) {
 		n.Weight = min(n.Weight+1, noiseMemory)
-		n.Near = follow(n.Near, y-float64(n.Past[0]), stated, n.Weight)
-		n.Apart = follow(n.Apart, y-float64(n.Past[2]), stated, n.Weight)
+		n.Near = follow(n.Near, y-2*float64(p[0])+float64(p[1]), stated, n.Weight)
+		n.Apart = follow(n.Apart, y-2*float64(p[2])+float64(p[5]), stated, n.Weight)
 		if n.Weight >= noiseReadings {
-			n.Tie = max(tie(float64(n.Near), float64(n.Apart)), others)
-			n.Noise = min(max(float64(n.Near)/(1-n.Tie), leastNoise), mostNoise)
+			n.Tie = tie
+			n.Noise = min(max(float64(n.Near)*3/((1-tie)*(3-tie)), leastNoise), mostNoise)
 		}
 	}
-	n.Past[2], n.Past[1], n.Past[0] = n.Past[1], n.Past[0], float32(y)
+	copy(n.Past[1:], n.Past[:])
+	n.Past[0] = float32(y)
 	n.Count = min(n.Count+1, len(n.Past))
 }
 
@@ -45,13 +48,19 @@ func (n *hush) learn(hours, y, stated, others float64) {
 // counts for no more than 9 times the mean; 1.03 makes up for that in normal noise.
 func follow(mean float32, difference, stated float64, weight float32) float32 {
 	m := float64(mean)
-	square := min(difference*difference/(2*stated), 9*max(m, 0.1))
+	square := min(difference*difference/(6*stated), 9*max(m, 0.1))
 	return float32(min(max(m+(1.03*square-m)/float64(weight), 1e-3), 1e3))
 }
 
-// tie is the correlation ρ from the mean squares of near and far differences.
-func tie(near, apart float64) float64 {
-	return min(max((math.Sqrt(max(4*apart/near-3, 1))-1)/2, 0), mostTie)
+// tieOf is the correlation ρ from the mean squares of near and far differences,
+// whose ratio is (1+ρ+ρ²)(3−ρ³)/(3−ρ).
+func tieOf(near, apart float64) float64 {
+	rho := 0.0
+	for range 4 {
+		known := apart / near * (3 - rho) / (3 - rho*rho*rho)
+		rho = min(max((math.Sqrt(max(4*known-3, 1))-1)/2, 0), mostTie)
+	}
+	return rho
 }
 
 // tie is that of all lines, which mostly have instruments of one kind: better known
@@ -66,5 +75,5 @@ func (s *State) tie() float64 {
 	if near == 0 {
 		return 0
 	}
-	return tie(near, apart)
+	return tieOf(near, apart)
 }

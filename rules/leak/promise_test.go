@@ -22,6 +22,11 @@ func (o *overPromise) ExpectedLnChange(_ int, from, to float64) (mean, sd float6
 	return math.Log(o.curve(to) / o.curve(from)), 0.02 * math.Sqrt(to-from)
 }
 
+func (o *overPromise) MeanLnChange(line int, from, to float64) float64 {
+	mean, _ := o.ExpectedLnChange(line, from, to)
+	return mean
+}
+
 // Gas that rises less than a fit of the first hours promised is no leak, neither
 // then nor when the test goes live. The curve is the one-compartment identity with
 // release 1.3 and loss 0.35 per day.

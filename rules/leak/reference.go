@@ -20,11 +20,12 @@ type ahead struct {
 
 const (
 	leadHours  = 24 // predictions are this old when they are used
+	youngLead  = 12 // less than leadHours: the loss rate that was thought later, to size gusts by
 	spanHours  = 12.0
 	afterHeal  = 24   // hours after a leak has cleared until the fit is believed again
 	farHours   = 240  // by then the release is over: the fall is the loss
 	vagueSD    = 0.1  // per hour: where nothing was predicted
-	mixedHours = 12.0 // e-folding time of how unevenly lines follow after dosing
+	mixedHours = 10.0 // e-folding time of how unevenly lines follow after dosing
 	usualLoss  = 0.2 / 24
 	forEver    = 1e6
 )
@@ -77,9 +78,9 @@ func (r *reference) foresee(hours float64, lines int, e Expecter, hold bool) {
 func predict(hours, from float64, lines int, e Expecter) (ahead, bool) {
 	a, n := ahead{Slope: make(singles, lines)}, float64(lines)
 	for i := range lines {
-		slope, _ := e.ExpectedLnChange(i, from, from+1)
+		slope := e.MeanLnChange(i, from, from+1)
 		sd := slopeSD(i, hours, from+0.5, e)
-		far, _ := e.ExpectedLnChange(i, farHours+from, farHours+from+24)
+		far := e.MeanLnChange(i, farHours+from, farHours+from+24)
 		if !finite(slope) || !(sd >= 0 && sd < 10) {
 			return ahead{}, false
 		}
@@ -155,15 +156,42 @@ func (r *reference) freeze(onset float64) {
 // to forget the leak.
 func (r *reference) thaw(hours float64) { r.Frozen = hours + afterHeal }
 
-// sizes of the rates at hours, age hours after dosing. The shares of the loss rate
-// are from memory of sheeted stacks; how fast lines mix, too.
+// Sizes of the rates, as shares of the loss rate and per hour. The shares are from
+// memory of sheeted stacks; how fast lines mix, too.
+const (
+	gustShare  = 0.25
+	dayShare   = 0.15
+	slopeShare = 0.1 // at the least
+	mixShare   = 0.01
+	errorShare = 0.7 // of the fit's own standard deviation: a part of it is the weather
+	leastGust  = 0.0002
+	leastSlope = 0.0004
+	leastMix   = 0.00005
+	youngMix   = 0.015 // fades with mixedHours
+)
+
+// sizes of the rates at hours, age hours after dosing.
 func (r *reference) sizes(hours, age float64) sizes {
 	a := r.at(hours)
+	loss := max(a.Loss, r.at(hours+youngLead).Loss, -a.mean())
 	return sizes{
-		gust:  0.25*a.Loss + 0.0002,
-		slope: min(max(1.1*a.SD, 0.1*a.Loss+0.0004), vagueSD),
-		mix:   0.02*a.Loss + 0.0001 + 0.05*math.Exp(-max(age, 0)/mixedHours),
+		gust:  gustShare*loss + leastGust,
+		slope: min(max(errorShare*a.SD, slopeShare*loss+leastSlope), vagueSD),
+		day:   dayShare * loss,
+		mix:   mixShare*loss + leastMix + youngMix*math.Exp(-max(age, 0)/mixedHours),
 		// Release, lag and loss err in turn, each on the time scale of the curve then.
 		slopeHours: min(max(age/2, 6), slopeHours),
 	}
+}
+
+// mean is the slope that is expected of the stack, per hour; 0 where none is.
+func (a *ahead) mean() float64 {
+	if len(a.Slope) == 0 {
+		return 0
+	}
+	sum := 0.0
+	for _, x := range a.Slope {
+		sum += float64(x)
+	}
+	return sum / float64(len(a.Slope))
 }

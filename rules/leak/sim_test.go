@@ -173,6 +173,11 @@ func (f *roughFit) ExpectedLnChange(_ int, from, to float64) (mean, sd float64) 
 	return mean, math.Sqrt(dr*dr + dk*dk + floor*floor)
 }
 
+func (f *roughFit) MeanLnChange(line int, from, to float64) float64 {
+	mean, _ := f.ExpectedLnChange(line, from, to)
+	return mean
+}
+
 // timed is an event and when it came.
 type timed struct {
 	Event

@@ -106,6 +106,11 @@ func (w wild) any() float64 { return nasty[w.rnd.IntN(len(nasty))] }
 
 func (w wild) ExpectedLnChange(int, float64, float64) (mean, sd float64) { return w.any(), w.any() }
 
+func (w wild) MeanLnChange(line int, from, to float64) float64 {
+	mean, _ := w.ExpectedLnChange(line, from, to)
+	return mean
+}
+
 // TestHostileInput: whatever comes, no number turns to NaN or infinity, and the
 // state can be written.
 func TestHostileInput(t *testing.T) {
@@ -163,6 +168,11 @@ type steady struct{ slope, sd float64 }
 
 func (e steady) ExpectedLnChange(_ int, from, to float64) (mean, sd float64) {
 	return e.slope * (to - from), e.sd * (to - from)
+}
+
+func (e steady) MeanLnChange(line int, from, to float64) float64 {
+	mean, _ := e.ExpectedLnChange(line, from, to)
+	return mean
 }
 
 // TestReadRefuses: what does not belong together is refused and changes nothing.

@@ -1,14 +1,21 @@
 package leak
 
+import "math"
+
 // followsZ is the z of the whole stack from which on it is taken to follow a fall at
 // one line. Under a sheet gas mixes within hours, so a leak beside a line soon takes
-// from all: of invented leaks beside a line 14 in 15 had more when they were called,
-// of drifting instruments 1 in 5 (hard stacks of the bench).
+// from all; a drifting instrument takes from none.
 const followsZ = 1.3
 
-// alone reports whether a fall that was found at a line is only that line's.
+// alone reports whether a fall that was found at a line is, so far, only that line's:
+// the stack's level, the mean of its lines, falls no more than by the line's part in it.
 func (s *State) alone(f found) bool {
-	return f.place > 0 && s.Bank.at(f.onset, 0).z < followsZ
+	if f.line < 0 {
+		return false
+	}
+	k := f.onset * s.Bank.sums()
+	part := s.Bank.alone(f.onset, f.line, onward).rate / float64(s.Setup.Lines)
+	return s.Bank.Num[k]-part*s.Bank.Den[k] < followsZ*math.Sqrt(s.Bank.Den[k])
 }
 
 // Leaking returns the leak that stands, if one does.
@@ -23,15 +30,26 @@ func (s *State) Leaking() (e Event, ok bool) {
 // one fell: of three lines or more it is then the one that is wrong, as where its
 // instrument drifts, and what the others lose against it is nothing.
 func (s *State) outRisen(f found) bool {
-	if f.place == 0 || s.Setup.Lines < 3 {
+	if f.line < 0 || s.Setup.Lines < 3 {
 		return false
 	}
-	for place := 1; place < s.Bank.places(); place++ {
-		if place != f.place && !s.Out(place-1) && s.Bank.best(place, -1, s.At).z > f.z {
-			return true
+	return s.other(f.line, -1) > s.Bank.alone(f.onset, f.line, f.shape).z
+}
+
+// other is the z of the line but i that fell (sign 1) or rose (-1) most surely against
+// the others.
+func (s *State) other(i int, sign float64) (z float64) {
+	for j := range s.Lines {
+		if j == i || s.Out(j) {
+			continue
+		}
+		for k, onset := range s.Bank.Onset {
+			if s.At-onset >= youngest {
+				z = max(z, sign*s.Bank.alone(k, j, onward).z)
+			}
 		}
 	}
-	return false
+	return z
 }
 
 // suspectZ is the least z of a line that bears a suspicion out.
@@ -44,7 +62,7 @@ func (s *State) Suspect(line int) []Event {
 	if s.Raised != nil || !s.live() || s.Out(line) {
 		return nil
 	}
-	f := s.Bank.best(line+1, 1, s.At)
+	f := s.Bank.best(line, 1, s.At)
 	if f.z < suspectZ {
 		return nil
 	}
@@ -63,7 +81,7 @@ func (s *State) Out(line int) bool { return s.Cause(line) != "" }
 // alone showed.
 func (s *State) Distrust(line int) (events []Event) {
 	if r := s.Raised; r != nil && r.Event.Alone && r.Event.Line == line {
-		events = append(events, s.clear(line+1))
+		events = append(events, s.clear())
 	}
 	l := &s.Lines[line]
 	if c := l.Cause; c.Kind != "" {
@@ -79,17 +97,7 @@ func (s *State) Distrust(line int) (events []Event) {
 func (s *State) Anew(line int) {
 	l := &s.Lines[line]
 	l.Cause, l.Known, l.Far, l.Drop = cause{}, false, far{}, 0
-	s.Filter.still(lineLevel(line) + s.Setup.Lines)
 	s.Bank.clear()
-}
-
-// still forgets what was learned of a rate.
-func (f *filter) still(rate int) {
-	d := len(f.Mean)
-	for j := range d {
-		f.Cov[rate*d+j], f.Cov[j*d+rate] = 0, 0
-	}
-	f.Mean[rate], f.Cov[rate*d+rate] = 0, 1
 }
 
 // Wait lets the test call no leak and no line off until hours: two lines jumped, and what it is will

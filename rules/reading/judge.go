@@ -97,12 +97,12 @@ const (
 // Judge judges r of channel ch at the given now and remembers it.
 func (h *History) Judge(ch logbook.Channel, r *logbook.Reading, now logbook.Time) Judged {
 	j := Judged{At: r.Time, Raw: r.Value, RawUnit: r.Unit}
-	value, ok := inUnit(ch, r.Value, r.Unit)
+	value, ok := inUnit(&ch, r.Value, r.Unit)
 	if !ok {
 		j.State = UnitMismatch
 		return h.show(j)
 	}
-	j.Value, j.Upper = value, upper(ch, value)
+	j.Value, j.Upper = value, upper(&ch, value)
 	if r.Retained && r.Stamped || r.Retained && r.Time == 0 {
 		j.State = Retained
 		return h.show(j)
@@ -118,8 +118,8 @@ func (h *History) Judge(ch logbook.Channel, r *logbook.Reading, now logbook.Time
 		return j
 	}
 	h.Recent = push(h.Recent, Moment{r.Time, value}, keepRecent)
-	j.State = state(ch, r, value)
-	if top := rangeTop(ch); j.State == OverRange {
+	j.State = state(&ch, r, value)
+	if top := rangeTop(&ch); j.State == OverRange {
 		j.Value = math.Min(value, top) // at least that much
 	}
 	j.Fits = j.State == OK || j.State == BelowDetection || j.State == OverRange
@@ -133,12 +133,12 @@ func (h *History) Judge(ch logbook.Channel, r *logbook.Reading, now logbook.Time
 		return j // out of order: counts, but shows nothing of now
 	}
 	j.Live = j.Fits && !r.Retained && r.Time >= now.Add(-MinGap)
-	h.advance(ch, r, &j)
+	h.advance(&ch, r, &j)
 	return j
 }
 
 // advance makes j the newest reading and looks for a stuck instrument.
-func (h *History) advance(ch logbook.Channel, r *logbook.Reading, j *Judged) {
+func (h *History) advance(ch *logbook.Channel, r *logbook.Reading, j *Judged) {
 	if h.Newest != 0 && r.Time > h.Newest {
 		h.Gaps = push(h.Gaps, min(int64(r.Time-h.Newest), widestGap.Microseconds()), keepGaps)
 	}
@@ -149,7 +149,7 @@ func (h *History) advance(ch logbook.Channel, r *logbook.Reading, j *Judged) {
 	h.RunCount++
 	scatter := j.Value * fraction(ch.Accuracy)
 	digit, _ := inUnit(ch, ch.Resolution, ch.Unit)
-	if j.State == OK && IsGas(ch) && h.RunCount >= stuckCount && r.Time.Sub(h.RunSince) >= stuckFor && digit > 0 && scatter >= digit {
+	if j.State == OK && isGas(ch) && h.RunCount >= stuckCount && r.Time.Sub(h.RunSince) >= stuckFor && digit > 0 && scatter >= digit {
 		j.State, j.Fits, j.Live = Stuck, false, false
 	}
 	h.Last = *j
@@ -216,13 +216,13 @@ func (h *History) SilentFor(ch logbook.Channel, now logbook.Time) (time.Duration
 }
 
 // state judges the value itself.
-func state(ch logbook.Channel, r *logbook.Reading, value float64) string {
+func state(ch *logbook.Channel, r *logbook.Reading, value float64) string {
 	zero, _ := inUnit(ch, ch.Zero(), ch.Unit)
 	limit, _ := inUnit(ch, ch.DetectionLimit, ch.Unit)
 	switch {
 	case r.Fault != "":
 		return Fault
-	case !IsGas(ch):
+	case !isGas(ch):
 		return OK
 	case value < -zero:
 		return BelowZero
@@ -235,26 +235,31 @@ func state(ch logbook.Channel, r *logbook.Reading, value float64) string {
 }
 
 // rangeTop is the top of a gas channel's range in ppm; without one, all of the air.
-func rangeTop(ch logbook.Channel) float64 {
-	if top := PPM(ch, ch.Range); top > 0 && top < mostPPM {
+func rangeTop(ch *logbook.Channel) float64 {
+	if top, _ := inUnit(ch, ch.Range, ch.Unit); top > 0 && top < mostPPM {
 		return top
 	}
 	return mostPPM
 }
 
 // IsGas reports whether the channel measures a concentration.
-func IsGas(ch logbook.Channel) bool {
+func IsGas(ch logbook.Channel) bool { return isGas(&ch) }
+
+func isGas(ch *logbook.Channel) bool {
 	return ch.Unit == logbook.PPM || ch.Unit == logbook.MgM3 || ch.Unit == logbook.GM3
 }
 
 // inUnit brings a value to ppm for a gas channel, else leaves it; false when the
 // unit does not fit the channel. Conversion is at 25 °C and 101.325 kPa.
-func inUnit(ch logbook.Channel, value float64, unit string) (float64, bool) {
+func inUnit(ch *logbook.Channel, value float64, unit string) (float64, bool) {
 	if math.IsNaN(value) || math.IsInf(value, 0) {
 		return 0, false
 	}
-	if !IsGas(ch) {
+	if !isGas(ch) {
 		return value, unit == ch.Unit
+	}
+	if unit == logbook.PPM {
+		return value, true
 	}
 	ppm, err := dose.PPM(value, unit, dose.StandardC, dose.StandardKPa)
 	return ppm, err == nil && !math.IsInf(ppm, 0)
@@ -262,11 +267,11 @@ func inUnit(ch logbook.Channel, value float64, unit string) (float64, bool) {
 
 // PPM returns a figure of a gas channel (range, detection limit, …) in ppm.
 func PPM(ch logbook.Channel, figure float64) float64 {
-	v, _ := inUnit(ch, figure, ch.Unit)
+	v, _ := inUnit(&ch, figure, ch.Unit)
 	return v
 }
 
-func upper(ch logbook.Channel, value float64) float64 {
+func upper(ch *logbook.Channel, value float64) float64 {
 	zero, _ := inUnit(ch, ch.Zero(), ch.Unit)
 	return math.Max(-mostPPM, math.Min(value, mostPPM))*(1+fraction(ch.Accuracy)) + zero
 }
@@ -281,8 +286,5 @@ func fraction(a float64) float64 {
 
 // push appends v and keeps the last n.
 func push[T any](s []T, v T, n int) []T {
-	if len(s) >= n {
-		s = append(s[:0], s[len(s)-n+1:]...)
-	}
-	return append(s, v)
+	return append(s[max(len(s)-n+1, 0):], v)
 }
