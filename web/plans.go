@@ -113,7 +113,12 @@ func (p *site) planPage(v *rules.View, st *rules.StoreView, sent url.Values, fau
 	}
 	for i, s := range st.Stacks {
 		row := planStack{Name: s.Name}
+		known := map[string]string{"commodity": s.Commodity}
+		if s.GrainTempC != 0 {
+			known["temp"] = figure(s.GrainTempC)
+		}
 		for _, f := range stackFields {
+			f.Preset = known[f.Name]
 			f.Name += "-" + strconv.Itoa(i)
 			row.Fields = append(row.Fields, viewOf(f, sent, wrong[f.Name]))
 		}
