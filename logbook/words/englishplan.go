@@ -67,6 +67,7 @@ var englishPlan = map[string]string{
 	"instruments-checked": "Instruments zeroed, bump tested and in date of calibration",
 	"emergency-card":      "Emergency card at the door: hospital, poison centre, no rescue without apparatus",
 	"weather":             "No storm and no still air foretold for the hours of opening",
+	"law-may-add":         "The law and the label may add to this: notice to authorities and neighbours, distances, more people, other breathing protection, longer exposure, airing or withholding, limits of residue, and forms of their own.",
 	"caution":             "Phosphine kills. A plan is no permission: local law, the label of the product and the licensed fumigator decide. Nobody enters a store under gas or not yet cleared, but two trained people with breathing protection, in daylight.",
 	"cages-placed":        "Cages with live test insects placed before sheeting, their places written down",
 }

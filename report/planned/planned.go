@@ -67,6 +67,7 @@ func (s *Sheet) WriteText(w io.Writer) error {
 		fmt.Fprintf(&b, "  Sheet shut %s; exposure over %s; open by daylight from %s to %s at the latest\n", s.time(t.Shut), s.time(t.End), s.time(t.AirFrom), s.time(t.AirLatest))
 	}
 	s.says(&b, p.Says)
+	fmt.Fprintf(&b, "  note: %s\n", words.Plan(s.Lang, "law-may-add", "", 0))
 	for i := range p.Stacks {
 		sp := &p.Stacks[i]
 		fmt.Fprintf(&b, "\nStack %s, %s\n", orBlank(sp.Name, "(no name)"), sp.Commodity)

@@ -42,7 +42,7 @@ func TestBothForms(t *testing.T) {
 		for _, f := range append(s.Plan.Figures, s.Plan.Stacks[0].Figures...) {
 			assert.True(t, strings.Contains(html.UnescapeString(out), f.Source), "%s: the source of %s", name, f.Code)
 		}
-		for _, want := range []string{"Stack R of this store is not treated", "cottonseed is on the list", "temperature of the grain is owed", "2 sampling line(s)", "A plan is no permission", "Sand-snakes"} {
+		for _, want := range []string{"Stack R of this store is not treated", "cottonseed is on the list", "temperature of the grain is owed", "2 sampling line(s)", "The law and the label may add", "A plan is no permission", "Sand-snakes"} {
 			assert.True(t, strings.Contains(out, want), "%s: %s", name, want)
 		}
 		assert.False(t, strings.Contains(strings.ToLower(out), "safe "), name)
