@@ -241,10 +241,11 @@ func TestTooCold(t *testing.T) {
 // Lowest to highest line below 25 % for two hours, after a quarter of the exposure:
 // one of the published criteria for success.
 func TestUnevenGas(t *testing.T) {
-	d := underGas(t)
-	d.level["a2"] = flat(140) // 140/600 = 0.23
-	d.fresh()
-	d.run(28)
+	d := aday(t)
+	d.level["a1"], d.level["a2"] = flat(600), flat(140) // 140/600 = 0.23
+	d.declare()
+	d.dose("five-day")
+	d.run(29)
 	assert.Empty(t, alarms(d.fresh(), alarmUneven), "gas needs time to spread")
 	d.run(4)
 	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarmUneven))
@@ -259,6 +260,21 @@ func TestUnevenGas(t *testing.T) {
 	d.level["a1"], d.level["a2"] = nil, nil
 	d.run(5)
 	assert.Empty(t, alarms(d.fresh(), alarmUneven), "one uneven moment, and then nothing was read")
+}
+
+// A line that came off and reads the store's air makes no gas uneven (the project's own
+// rule): 3 of 600 ppm.
+func TestLineOffMakesNothingUneven(t *testing.T) {
+	d := aday(t)
+	d.level["a1"], d.level["a2"] = flat(600), flat(500)
+	d.declare()
+	d.dose("five-day")
+	d.run(40)
+	d.level["a2"] = flat(3)
+	d.run(5)
+	got := d.fresh()
+	assert.Equal(t, []string{"raised"}, linesOf(got, alarmLineOff, "low"))
+	assert.Empty(t, alarms(got, alarmUneven))
 }
 
 // The logbook keeps one forecast a day, also when nothing came in that hour.
