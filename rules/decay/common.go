@@ -69,7 +69,14 @@ var hourSlow, hourGust, hourSwing = math.Exp(-hourDays / slowDays), math.Exp(-ho
 
 // hopTo describes the step of days that ends at the middle of hour h.
 func (m *model) hopTo(h int, days float64) hop {
-	g, t := m.inflow[h], float64(h)*hourDays+hourDays/2
+	p, t := m.still(h, days), float64(h)*hourDays+hourDays/2
+	p.sin, p.cos = math.Sincos(2 * math.Pi * (t - days/2))
+	return p
+}
+
+// still is hopTo without the time of day.
+func (m *model) still(h int, days float64) hop {
+	g := m.inflow[h]
 	p := hop{stay: math.Exp(-g * days), slow: hourSlow, gust: hourGust, swing: hourSwing, feed: m.feed[h], swell: 1}
 	if days != hourDays {
 		p.slow, p.gust, p.swing = math.Exp(-days/slowDays), math.Exp(-days/gustDays), math.Exp(-days/lineDays)
@@ -78,7 +85,6 @@ func (m *model) hopTo(h int, days float64) hop {
 	if g*days > 1e-6 {
 		p.drive = m.rate * (1 - p.stay) / g
 	}
-	p.sin, p.cos = math.Sincos(2 * math.Pi * (t - days/2))
 	return p
 }
 

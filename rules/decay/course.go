@@ -67,7 +67,7 @@ func (c *course) step(days float64) {
 	ppm := max(g.air, leastPPM)
 	c.m.feed[0] = min(c.w.feed()/ppm, mostFeed)
 	c.m.inflow[0] = min(c.m.feed[0]+c.w.free*g.held/ppm, 2*mostFeed)
-	p := c.m.hopTo(0, days)
+	p := c.m.still(0, days)
 	p.sin, p.cos = math.Sincos(2 * math.Pi * (c.at + days/2))
 	for i := range c.units {
 		p.carry(&c.units[i])
