@@ -168,7 +168,7 @@ func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 	h := at.Hours(t.Started)
 	g.Fit.AddDose(h, grams)
 	if g.Leak.Raised != nil {
-		g.Fit.LossChanged(h) // whoever adds gas to a torn sheet mends it: common practice
+		g.Fit.LossMended(h) // whoever adds gas to a torn sheet mends it: common practice
 	}
 	g.ahead = nil
 	g.Leak.DoseAdded(h)
@@ -178,14 +178,14 @@ func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 
 // mended is the hour at which a leak was mended that is seen to be over: that of a dose
 // added since, less than a day ago, for the leak test is blind for some hours after it;
-// else now.
+// else so long ago as the rise has been gone.
 func (g *Gas) mended(onset, now float64) float64 {
 	if n := len(g.Fit.Added); n > 0 {
 		if at := g.Fit.Added[n-1].Hours; at > onset && now-at < 24 {
 			return at
 		}
 	}
-	return now
+	return max(now-leak.CalmHours, onset+1)
 }
 
 // closeBin hands the running bin to the leak test and begins the one of hour h.

@@ -32,11 +32,11 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 				of.Code = codeOrDrift
 			}
 			of.Grounds = s.leakFound(k, t, &of, e)
-			changed := e.Onset
 			if e.Cleared {
-				changed = k.Gas.mended(e.Onset, s.At.Hours(t.Started))
+				k.Gas.Fit.LossMended(k.Gas.mended(e.Onset, s.At.Hours(t.Started)))
+			} else {
+				k.Gas.Fit.LossChanged(e.Onset)
 			}
-			k.Gas.Fit.LossChanged(changed)
 		case leak.LineOff:
 			of.Alarm = alarmLineOff
 		case leak.Blocked:
