@@ -18,8 +18,8 @@ func byTime(ss []sample) {
 	sort.SliceStable(ss, func(i, k int) bool { return ss[i].At < ss[k].At })
 }
 
-// figures sums up a line: hours from t = 0 on, days and product to end; the product
-// leaves out the hours in which the line did not draw the stack's gas.
+// figures sums up a line: hours from t = 0 on, days and product to end; both leave out
+// the hours in which the line did not draw the stack's gas.
 func (l *Line) figures(started, end logbook.Time, tempC float64, hours exposure.Hours) {
 	byTime(l.samples)
 	var exposed []sample
@@ -28,10 +28,8 @@ func (l *Line) figures(started, end logbook.Time, tempC float64, hours exposure.
 			continue
 		}
 		l.Hours = addHour(l.Hours, s.Reading)
-		if s.At <= end {
-			if !hours.Away(started, s.At) {
-				exposed = append(exposed, s)
-			}
+		if s.At <= end && !hours.Away(started, s.At) {
+			exposed = append(exposed, s)
 			l.addDay(started, s)
 		}
 	}
