@@ -262,21 +262,6 @@ func TestUnevenGas(t *testing.T) {
 	assert.Empty(t, alarms(d.fresh(), alarmUneven), "one uneven moment, and then nothing was read")
 }
 
-// A line that came off and reads the store's air makes no gas uneven (the project's own
-// rule): 3 of 600 ppm.
-func TestLineOffMakesNothingUneven(t *testing.T) {
-	d := aday(t)
-	d.level["a1"], d.level["a2"] = flat(600), flat(500)
-	d.declare()
-	d.dose("five-day")
-	d.run(40)
-	d.level["a2"] = flat(3)
-	d.run(5)
-	got := d.fresh()
-	assert.Equal(t, []string{"raised"}, linesOf(got, alarmLineOff, "low"))
-	assert.Empty(t, alarms(got, alarmUneven))
-}
-
 // The logbook keeps one forecast a day, also when nothing came in that hour.
 func TestOneForecastADayIsKept(t *testing.T) {
 	d := underGas(t)

@@ -151,3 +151,18 @@ func TestOffBeforeItWasKnown(t *testing.T) {
 	d.act(&logbook.HandReading{Stack: "A", Line: "low", Value: 480, Unit: logbook.PPM, Method: "detector tube"}, logbook.KindHandReading, 0)
 	assert.Equal(t, []any{logbook.ShownMet, true}, []any{l.Shortest.Shown, l.Shortest.ByHand})
 }
+
+// A line that came off and reads the store's air makes no gas uneven (the project's own
+// rule): 3 of 600 ppm.
+func TestLineOffMakesNothingUneven(t *testing.T) {
+	d := aday(t)
+	d.level["a1"], d.level["a2"] = flat(600), flat(500)
+	d.declare()
+	d.dose("five-day")
+	d.run(40)
+	d.level["a2"] = flat(3)
+	d.run(5)
+	got := d.fresh()
+	assert.Equal(t, []string{"raised"}, linesOf(got, alarmLineOff, "low"))
+	assert.Empty(t, alarms(got, alarmUneven))
+}

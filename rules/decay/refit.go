@@ -14,7 +14,7 @@ const (
 
 // Refit fits everything observed so far: the mode of the posterior, and draws from
 // the posterior around it, with the robust weights and the sizes of the misfit found
-// again. The caller calls it once an hour, or when a correction came in. Where the
+// again; [State.Update] does it only where the posterior cannot run on. Where the
 // sums come to nothing (hostile readings) the fit before it stays.
 func (s *State) Refit() { s.refit(maxHours + 1) }
 
