@@ -3,6 +3,7 @@ package logbook
 import (
 	"bytes"
 	"strconv"
+	"time"
 )
 
 // plainReading reads a reading in its plainest form, as nearly all lines of a long
@@ -29,7 +30,7 @@ func plainReading(line []byte) (*Reading, bool) {
 			}
 			value, rest = rest[:end], rest[end:]
 		}
-		at, took := r.plainField(string(name), string(value), quoted)
+		at, took := r.plainField(name, value, quoted)
 		if !ok || !took || seen[at] || len(rest) == 0 {
 			return nil, false
 		}
@@ -60,36 +61,82 @@ func plainText(b []byte) (text, rest []byte, ok bool) {
 
 // plainField takes a field and returns its place among those that are known; false
 // where it is none of them, or its value is not in the plainest form.
-func (r *Reading) plainField(name, value string, quoted bool) (at int, ok bool) {
-	var err error
-	switch {
-	case value == "":
+func (r *Reading) plainField(name, value []byte, quoted bool) (at int, ok bool) {
+	if len(value) == 0 {
 		return 0, false
-	case name == "value" && !quoted && isNumber(value):
-		r.Value, err = strconv.ParseFloat(value, 64)
+	}
+	var err error
+	switch field := string(name); {
+	case field == "value" && !quoted && isNumber(string(value)):
+		r.Value, err = strconv.ParseFloat(string(value), 64)
 		return 0, err == nil
-	case name == "seq" && !quoted && value[0] != '0' && value[0] != '+':
-		r.Seq, err = strconv.ParseUint(value, 10, 64)
+	case field == "seq" && !quoted && value[0] != '0' && value[0] != '+':
+		r.Seq, err = strconv.ParseUint(string(value), 10, 64)
 		return 1, err == nil
 	case !quoted:
 		return 0, false
-	case name == "time":
-		r.Time, err = ParseTime(value)
-		return 2, err == nil
-	case name == "received":
-		r.Received, err = ParseTime(value)
-		return 3, err == nil
-	case name == "kind":
+	case field == "time":
+		r.Time, ok = plainTime(value)
+		return 2, ok
+	case field == "received":
+		r.Received, ok = plainTime(value)
+		return 3, ok
+	case field == "kind":
 		r.Kind = KindReading
-		return 4, value == string(KindReading)
-	case name == "channel":
-		r.Channel = value
+		return 4, string(value) == string(KindReading)
+	case field == "channel":
+		r.Channel = string(value)
 		return 5, true
-	case name == "unit":
-		r.Unit = value
+	case field == "unit" && string(value) == PPM:
+		r.Unit = PPM
+		return 6, true
+	case field == "unit":
+		r.Unit = string(value)
 		return 6, true
 	}
 	return 0, false
+}
+
+// plainTime reads an RFC 3339 time in UTC, to the microsecond at most; false leaves it
+// to ParseTime.
+func plainTime(b []byte) (Time, bool) {
+	const form = "0000-00-00T00:00:00"
+	if len(b) <= len(form) || b[len(b)-1] != 'Z' {
+		return 0, false
+	}
+	whole, part := b[:len(form)], b[len(form):len(b)-1]
+	for i, c := range whole {
+		if digit := form[i] == '0'; digit && (c < '0' || c > '9') || !digit && c != form[i] {
+			return 0, false
+		}
+	}
+	number := func(from, to int) (n int) {
+		for _, c := range whole[from:to] {
+			n = 10*n + int(c-'0')
+		}
+		return n
+	}
+	nanos := 0
+	if len(part) > 0 {
+		if part[0] != '.' || len(part) < 2 || len(part) > 7 {
+			return 0, false
+		}
+		scale := 100_000_000
+		for _, c := range part[1:] {
+			if c < '0' || c > '9' {
+				return 0, false
+			}
+			nanos += int(c-'0') * scale
+			scale /= 10
+		}
+	}
+	year, month, day := number(0, 4), time.Month(number(5, 7)), number(8, 10)
+	hour, minute, second := number(11, 13), number(14, 16), number(17, 19)
+	t := time.Date(year, month, day, hour, minute, second, nanos, time.UTC)
+	if y, m, d := t.Date(); y != year || year == 0 || m != month || d != day || hour > 23 || minute > 59 || second > 59 {
+		return 0, false // time.Date took a 30 February for 2 March
+	}
+	return At(t), true
 }
 
 // isNumber reports whether s is a number as JSON has it (RFC 8259, section 6).

@@ -2,7 +2,9 @@ package logbook
 
 import (
 	"bytes"
+	"fmt"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 )
@@ -10,8 +12,10 @@ import (
 // plainSeeds are lines in the plainest form, and lines that are nearly so.
 var plainSeeds = []string{
 	`{"time":"2026-03-01T08:00:00Z","kind":"reading","channel":"b-north-top","value":412,"unit":"ppm"}`,
-	`{"time":"2026-03-01T08:00:00.000001Z","kind":"reading","seq":7,"received":"2026-03-01T09:00:00+01:00","channel":"a","value":-1.5e-3,"unit":"ppm"}`,
+	`{"time":"2026-03-01T08:00:00.000001Z","kind":"reading","seq":7,"received":"2026-03-01T09:00:00.25Z","channel":"a","value":-1.5e-3,"unit":"ppm"}`,
 	`{"kind":"reading","value":0,"unit":"ppm","channel":"a","time":"2026-03-01T08:00:00Z"}`,
+	`{"time":"2026-03-01T08:00:00+01:00","kind":"reading","channel":"a","value":1,"unit":"ppm"}`,
+	`{"time":"2026-02-29T08:00:00Z","kind":"reading","channel":"a","value":1,"unit":"ppm"}`,
 	`{"time":"2026-03-01T08:00:00Z","kind":"reading","channel":"a","value":1,"unit":"ppm","v":2}`,
 	`{"time":"2026-03-01T08:00:00Z","kind":"reading","channel":"a","value":1,"value":2,"unit":"ppm"}`,
 	`{"time":"2026-03-01T08:00:00Z","kind":"reading","channel":"a","value":01,"unit":"ppm"}`,
@@ -59,6 +63,32 @@ func TestPlainReadingTakesTheUsualForm(t *testing.T) {
 	require.NoError(t, err)
 	_, ok := plainReading(bytes.TrimSpace(b))
 	require.True(t, ok, "%s", b)
+}
+
+// A plain time is what the standard library reads; where that reads none, it is none.
+func TestPlainTimeIsThatOfTheStandardLibrary(t *testing.T) {
+	plain := 0
+	for _, year := range []string{"0000", "0001", "1900", "1969", "1970", "2000", "2026", "2028", "9999"} {
+		for month := range 14 {
+			for day := range 33 {
+				for _, clock := range []string{"00:00:00", "23:59:59.999999", "24:00:00", "12:60:00", "23:59:60", "07:00:00.", "07:00:00.25"} {
+					s := fmt.Sprintf("%s-%02d-%02dT%sZ", year, month, day, clock)
+					got, ok := plainTime([]byte(s))
+					want, err := time.Parse(time.RFC3339Nano, s)
+					require.Equal(t, err == nil && year != "0000", ok, s)
+					if ok {
+						require.Equal(t, At(want), got, s)
+						plain++
+					}
+				}
+			}
+		}
+	}
+	require.Equal(t, 3*(6*365+2*366), plain)
+	for _, s := range []string{"", "Z", "2026-03-01T8:00:00Z", "2026-03-01T08:00:00", "2026-03-01 08:00:00Z", "2026-03-01T08:00:00+01:00", "2026-03-01T08:00:00,5Z", "2026-03-01T08:00:00.1234567Z"} {
+		_, ok := plainTime([]byte(s))
+		require.False(t, ok, s)
+	}
 }
 
 // BenchmarkDecode reads the usual line.

@@ -113,7 +113,7 @@ func (l *Line) csv(t *table) {
 	t.value("line", 0, l.Name, "CTP", l.Product.GhM3, "g·h/m3", "")
 	t.value("line", 0, l.Name, "hours not covered", l.Product.GapHours, "h", "")
 	for _, g := range l.Product.Gaps {
-		t.value("gap", g.From, l.Name, "not read", g.To.Hours(g.From), "h", "until "+g.To.String())
+		t.value("gap", g.From, l.Name, "not counted", g.To.Hours(g.From), "h", "until "+g.To.String())
 	}
 	for _, e := range l.View.EndLevels {
 		text := e.Shown

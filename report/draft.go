@@ -251,7 +251,11 @@ func (d *draft) finish(s *rules.State) *Report {
 	for i, l := range d.t.Lines {
 		x := Line{Key: key(i), Name: l.Name, Channel: l.Channel, Instrument: r.Site.Channels[l.Channel], View: r.Stack.Lines[i], samples: d.lines[i]}
 		x.View.EndLevels = d.recorded(l.Name, x.View.EndLevels)
-		x.figures(d.t.Started, end, r.Aired.TempC)
+		var away exposure.Hours
+		if held := r.Stack.Efficacy; held != nil && i < len(held.Lines) {
+			away = held.Lines[i].Hours
+		}
+		x.figures(d.t.Started, end, r.Aired.TempC, away)
 		r.Lines = append(r.Lines, x)
 	}
 	for i := range r.Air {

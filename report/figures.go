@@ -18,8 +18,9 @@ func byTime(ss []sample) {
 	sort.SliceStable(ss, func(i, k int) bool { return ss[i].At < ss[k].At })
 }
 
-// figures sums up a line: hours from t = 0 on, days and product to end.
-func (l *Line) figures(started, end logbook.Time, tempC float64) {
+// figures sums up a line: hours from t = 0 on, days and product to end; both leave out
+// the hours in which the line did not draw the stack's gas.
+func (l *Line) figures(started, end logbook.Time, tempC float64, hours exposure.Hours) {
 	byTime(l.samples)
 	var exposed []sample
 	for _, s := range l.samples {
@@ -27,7 +28,7 @@ func (l *Line) figures(started, end logbook.Time, tempC float64) {
 			continue
 		}
 		l.Hours = addHour(l.Hours, s.Reading)
-		if s.At <= end {
+		if s.At <= end && !hours.Away(started, s.At) {
 			exposed = append(exposed, s)
 			l.addDay(started, s)
 		}

@@ -241,10 +241,11 @@ func TestTooCold(t *testing.T) {
 // Lowest to highest line below 25 % for two hours, after a quarter of the exposure:
 // one of the published criteria for success.
 func TestUnevenGas(t *testing.T) {
-	d := underGas(t)
-	d.level["a2"] = flat(140) // 140/600 = 0.23
-	d.fresh()
-	d.run(28)
+	d := aday(t)
+	d.level["a1"], d.level["a2"] = flat(600), flat(140) // 140/600 = 0.23
+	d.declare()
+	d.dose("five-day")
+	d.run(29)
 	assert.Empty(t, alarms(d.fresh(), alarmUneven), "gas needs time to spread")
 	d.run(4)
 	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarmUneven))

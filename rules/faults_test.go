@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/leak"
 )
 
 // Faults of lines, pumps and instruments that the gas itself tells of. The figures
@@ -122,4 +123,46 @@ func TestLeakOrDrift(t *testing.T) {
 	}
 	assert.Equal(t, logbook.NotShown, shown["a3"], shown)
 	assert.Equal(t, logbook.ShownMet, shown["a4"], shown)
+}
+
+// A line that is found to be off has shown nothing since it came off, not even where
+// the shortest exposure had passed between: its readings are taken back, and a hand
+// reading is waited for (the project's own rule; 500 ppm held for 118.5 h of 120).
+func TestOffBeforeItWasKnown(t *testing.T) {
+	d := aday(t)
+	d.level["a1"], d.level["a2"] = flat(600), flat(500)
+	d.declare()
+	d.dose("five-day")
+	d.run(119.5)
+	k := d.state.Stacks["A"]
+	l := &k.Treatment.Lines[1]
+	d.run(1)
+	require.Equal(t, logbook.ShownMet, l.Shortest.Shown)
+	before, gaps := l.CTP, l.CTP.GapHours()
+	d.fresh()
+	off := leak.Event{Kind: leak.LineOff, Line: 1, Onset: 118.6, OnsetLow: 118.5, OnsetHigh: 118.6}
+	d.state.out = nil
+	d.state.leakEvents(k, k.Treatment, []leak.Event{off})
+	assert.Equal(t, logbook.NotShown, l.Shortest.Shown)
+	assert.InDelta(t, before.PPMh-500*2.5, l.CTP.PPMh, 500*0.2, "from hour 118 on")
+	assert.InDelta(t, before.Above-2.5, l.CTP.Above, 0.2)
+	assert.InDelta(t, gaps+2.5, l.CTP.GapHours(), 0.2)
+	assert.Equal(t, logbook.ShownMet, k.Treatment.Lines[0].Shortest.Shown)
+	d.act(&logbook.HandReading{Stack: "A", Line: "low", Value: 480, Unit: logbook.PPM, Method: "detector tube"}, logbook.KindHandReading, 0)
+	assert.Equal(t, []any{logbook.ShownMet, true}, []any{l.Shortest.Shown, l.Shortest.ByHand})
+}
+
+// A line that came off and reads the store's air makes no gas uneven (the project's own
+// rule): 3 of 600 ppm.
+func TestLineOffMakesNothingUneven(t *testing.T) {
+	d := aday(t)
+	d.level["a1"], d.level["a2"] = flat(600), flat(500)
+	d.declare()
+	d.dose("five-day")
+	d.run(40)
+	d.level["a2"] = flat(3)
+	d.run(5)
+	got := d.fresh()
+	assert.Equal(t, []string{"raised"}, linesOf(got, alarmLineOff, "low"))
+	assert.Empty(t, alarms(got, alarmUneven))
 }

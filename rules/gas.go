@@ -41,7 +41,7 @@ type Gas struct {
 	Lowest    *logbook.Forecast  // newest, of the lowest line
 	Atlow     int                // forecasts in a row with a poor chance
 	FairAt    logbook.Time       // of the last forecast with a fair one
-	Ratio     float64            // lowest / highest line of the last whole bin; 0 = not known
+	Ratio     float64            // lowest / highest line of the last whole bin, of those that draw the stack's gas; 0 = not known
 	RatioSlot int                // of that bin
 	FullPPM   float64            // what the dose would give without loss; 0 = not known
 	Rises     []Rise             // one per line
@@ -79,7 +79,7 @@ func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 	}
 	g.Fit = decay.New(fit)
 	g.Leak = leak.New(leak.Setup{Lines: len(t.Lines), FalseAlarmsPerStackDay: falseLeaks(site)})
-	g.Faults = fault.New(len(t.Lines))
+	g.Faults = fault.New(min(len(t.Lines), leak.MaxLines))
 	g.Sums = make([]Sum, len(t.Lines))
 	g.Rises = make([]Rise, len(t.Lines))
 	return g
@@ -169,7 +169,7 @@ func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 	h := at.Hours(t.Started)
 	g.Fit.AddDose(h, grams)
 	if g.Leak.Raised != nil {
-		g.Fit.LossChanged(h) // whoever adds gas to a torn sheet mends it: common practice
+		g.Fit.LossMended(h) // whoever adds gas to a torn sheet mends it: common practice
 	}
 	g.ahead = nil
 	g.Leak.DoseAdded(h)
@@ -179,14 +179,14 @@ func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 
 // mended is the hour at which a leak was mended that is seen to be over: that of a dose
 // added since, less than a day ago, for the leak test is blind for some hours after it;
-// else now.
+// else so long ago as the rise has been gone.
 func (g *Gas) mended(onset, now float64) float64 {
 	if n := len(g.Fit.Added); n > 0 {
 		if at := g.Fit.Added[n-1].Hours; at > onset && now-at < 24 {
 			return at
 		}
 	}
-	return now
+	return max(now-leak.CalmHours, onset+1)
 }
 
 // closeBin hands the running bin to the leak test and begins the one of hour h.
@@ -196,17 +196,19 @@ func (g *Gas) closeBin(h float64) []leak.Event {
 		return nil
 	}
 	var obs []leak.Obs
-	low, high := math.Inf(1), 0.0
+	low, high, told := math.Inf(1), 0.0, 0
 	for i := range g.Sums {
 		sum := g.Sums[i]
 		if sum.N == 0 {
 			continue
 		}
 		ppm := sum.PPM / float64(sum.N)
-		low, high = math.Min(low, ppm), math.Max(high, ppm)
+		if !g.Leak.Out(i) {
+			low, high, told = math.Min(low, ppm), math.Max(high, ppm), told+1
+		}
 		obs = append(obs, leak.Obs{Line: i, PPM: ppm, SDLn: g.scatter(i, ppm, sum.N), Censored: sum.Censored})
 	}
-	if len(obs) == len(g.Sums) && high > 0 {
+	if len(obs) == len(g.Sums) && told > 1 && high > 0 {
 		g.Ratio, g.RatioSlot = math.Max(low, 0)/high, g.Slot
 	}
 	var events []leak.Event

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
@@ -94,4 +95,25 @@ func TestHostileTimes(t *testing.T) {
 			require.NoError(t, err)
 		}
 	}
+}
+
+// A stack with more lines than the fit and the leak test take is read all the same.
+func TestVeryManyLines(t *testing.T) {
+	var more []string
+	for i := range 70 {
+		more = append(more, fmt.Sprintf("m%d", i))
+	}
+	d := aday(t, lines(more...))
+	d.declare()
+	d.dose("five-day")
+	for range 36 {
+		for _, name := range append(more, "a1", "a2") {
+			d.read(name, 500)
+		}
+		d.run(5.0 / 60)
+	}
+	last := d.state.Stacks["A"].Treatment.Lines[71]
+	assert.InDelta(t, 3*500, last.CTP.PPMh, 250)
+	d.act(&logbook.HandReading{Stack: "A", Line: last.Name, Value: 480, Unit: logbook.PPM, Method: "detector tube"}, logbook.KindHandReading, 0)
+	assert.NotNil(t, d.state.View())
 }

@@ -177,9 +177,13 @@ func (g *Gas) show(v *StackView, t *treatmentOf) {
 		f := *g.Lowest
 		v.Lowest = &f
 	}
-	v.LowHighRatio = g.Ratio
 	if p, ok := g.Fit.Params(); ok {
 		v.Fit = fitView(p)
 	}
 	v.Leak = g.leakView()
+	if t.Phase == logbook.PhaseExposure {
+		v.LowHighRatio = g.Ratio
+	} else {
+		v.Leak.Live = false // neither is a figure of now
+	}
 }

@@ -22,10 +22,8 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 			Value: logbook.Number(e.LossAfter), Limit: logbook.Number(e.LossBefore)}
 		if e.Line >= 0 && e.Line < len(t.Lines) {
 			of.Line = t.Lines[e.Line].Name
-			if e.Kind == leak.LineOff || e.Kind == leak.Blocked || e.Kind == leak.Drifting {
-				t.Lines[e.Line].CTP.MarkAway(of.Onset, s.At)
-			}
 		}
+		s.takeBack(k, t, e)
 		by := cause{}
 		switch e.Kind {
 		case leak.Leak:
@@ -34,11 +32,11 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 				of.Code = codeOrDrift
 			}
 			of.Grounds = s.leakFound(k, t, &of, e)
-			changed := e.Onset
 			if e.Cleared {
-				changed = k.Gas.mended(e.Onset, s.At.Hours(t.Started))
+				k.Gas.Fit.LossMended(k.Gas.mended(e.Onset, s.At.Hours(t.Started)))
+			} else {
+				k.Gas.Fit.LossChanged(e.Onset)
 			}
-			k.Gas.Fit.LossChanged(changed)
 		case leak.LineOff:
 			of.Alarm = alarmLineOff
 		case leak.Blocked:
@@ -54,6 +52,20 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 			continue
 		}
 		s.alarm(condition{of: of, active: !e.Cleared, sure: true, atOnce: true, cause: by})
+	}
+}
+
+// takeBack takes back what a line was taken to show while it did not draw the stack's
+// gas, or its instrument read wrong, before that was known.
+func (s *State) takeBack(k *Stack, t *treatmentOf, e leak.Event) {
+	from := t.Started.Add(hoursOf(min(e.Onset, e.OnsetLow)))
+	for i := range t.Lines {
+		switch away := e.Kind == leak.LineOff || e.Kind == leak.Blocked || e.Kind == leak.Drifting; {
+		case e.Kind == leak.PumpStop, away && i == e.Line:
+			if moment := t.Away(i, from, s.At); moment != "" {
+				s.putEndLevels(k, moment, i)
+			}
+		}
 	}
 }
 

@@ -174,7 +174,7 @@ func (f *frame) line(k rules.StackView, l rules.LineView, key string) lineCard {
 			c.CTP += fmt.Sprintf("; by the planned end %s ppm·h are expected", figure(l.CTPByEnd))
 		}
 		if l.GapHours > 0 {
-			c.CTP += fmt.Sprintf("; %s h without readings not counted", figure(l.GapHours))
+			c.CTP += fmt.Sprintf("; %s h not counted: not read, or not the stack's gas", figure(l.GapHours))
 		}
 	}
 	for _, e := range l.EndLevels {

@@ -6,6 +6,7 @@ import (
 
 	"undersheet/cmd/bench/scenario"
 	"undersheet/rules/decay"
+	"undersheet/rules/leak"
 )
 
 // How well the end is forecast in the hours after something that changes its course:
@@ -17,8 +18,14 @@ const (
 	toldHour   = afterHour + 3   // the first refit that knows of a leak that is told
 )
 
-// afterHours are the hours at which the end is forecast.
-var afterHours = []int{afterHour, afterHour + 1, toldHour, afterHour + 6, afterHour + 12, afterHour + 24}
+// Hours at which the end is forecast after an upset, and after a mending.
+var (
+	afterHours  = []int{0, 1, 3, 6, 12, 24}
+	mendedHours = []int{1, 3, 6, 12}
+)
+
+// overSeen is the hours that the leak test takes to see that a leak is over.
+const overSeen = leak.CalmHours + 1
 
 // upset is what happens and whether the fit is told.
 type upset struct {
@@ -26,17 +33,46 @@ type upset struct {
 	kind   scenario.Kind
 	factor float64
 	told   bool
-	since  int // first hour that is scored
+	since  int  // first hour that is scored
+	mended int  // hours until it is mended; 0 = it is not
+	topped bool // and phosphine is added then
+}
+
+// hours are those at which the end is forecast.
+func (u *upset) hours() []int {
+	from, after := afterHour, afterHours
+	if u.mended > 0 {
+		from, after = afterHour+u.mended, mendedHours
+	}
+	var out []int
+	for _, h := range after {
+		if from+h >= u.since {
+			out = append(out, from+h)
+		}
+	}
+	return out
 }
 
 // upsets are what is measured, beside no trouble at all.
 var upsets = []upset{
-	{"nothing happens", scenario.None, 0, false, afterHour},
-	{"phosphine added, told", scenario.DoseAdded, 0, true, afterHour},
-	{"tear ×2, told after 3 h", scenario.TearElsewhere, 2, true, toldHour},
-	{"tear ×2, not told", scenario.TearElsewhere, 2, false, toldHour},
-	{"tear ×3, told after 3 h", scenario.TearElsewhere, 3, true, toldHour},
-	{"tear ×3, not told", scenario.TearElsewhere, 3, false, toldHour},
+	{name: "nothing happens", since: afterHour},
+	{name: "phosphine added, told", kind: scenario.DoseAdded, told: true, since: afterHour},
+	{name: "tear ×2, told after 3 h", kind: scenario.TearElsewhere, factor: 2, told: true, since: toldHour},
+	{name: "tear ×2, not told", kind: scenario.TearElsewhere, factor: 2, told: false, since: toldHour},
+	{name: "tear ×3, told after 3 h", kind: scenario.TearElsewhere, factor: 3, told: true, since: toldHour},
+	{name: "tear ×3, not told", kind: scenario.TearElsewhere, factor: 3, told: false, since: toldHour},
+	{name: "tear ×2, told, mended after 6 h", kind: scenario.TearElsewhere, factor: 2, told: true, mended: 6, topped: false},
+	{name: "tear ×2, told, mended after 6 h with phosphine added", kind: scenario.TearElsewhere, factor: 2, told: true, mended: 6, topped: true},
+	{name: "tear ×2, told, mended after 12 h", kind: scenario.TearElsewhere, factor: 2, told: true, mended: 12, topped: false},
+	{name: "tear ×2, told, mended after 12 h with phosphine added", kind: scenario.TearElsewhere, factor: 2, told: true, mended: 12, topped: true},
+	{name: "tear ×3, told, mended after 6 h", kind: scenario.TearElsewhere, factor: 3, told: true, mended: 6, topped: false},
+	{name: "tear ×3, told, mended after 6 h with phosphine added", kind: scenario.TearElsewhere, factor: 3, told: true, mended: 6, topped: true},
+	{name: "tear ×3, told, mended after 12 h", kind: scenario.TearElsewhere, factor: 3, told: true, mended: 12, topped: false},
+	{name: "tear ×3, told, mended after 12 h with phosphine added", kind: scenario.TearElsewhere, factor: 3, told: true, mended: 12, topped: true},
+	{name: "tear ×8, told, mended after 6 h", kind: scenario.TearElsewhere, factor: 8, told: true, mended: 6, topped: false},
+	{name: "tear ×8, told, mended after 6 h with phosphine added", kind: scenario.TearElsewhere, factor: 8, told: true, mended: 6, topped: true},
+	{name: "tear ×8, told, mended after 12 h", kind: scenario.TearElsewhere, factor: 8, told: true, mended: 12, topped: false},
+	{name: "tear ×8, told, mended after 12 h with phosphine added", kind: scenario.TearElsewhere, factor: 8, told: true, mended: 12, topped: true},
 }
 
 // sequel is how the forecasts of one stack came out after an upset, by hour.
@@ -50,33 +86,51 @@ type spread struct {
 
 // afterStack tries upsets on one stack. Its leak test tells the fit nothing.
 func (b *bench) afterStack(seed uint64, upsets []upset) ([]sequel, error) {
-	trunk := watch(draw(b.family, seed), afterHours...)
+	var at []int
+	for _, u := range upsets {
+		at = append(at, u.hours()...)
+	}
+	trunk := watch(draw(b.family, seed), at...)
 	trunk.deaf = true
 	trunk.until(afterOnset - 1)
 	var out []sequel
 	for _, u := range upsets {
-		w, err := trunk.branch(draw(b.family, seed, scenario.Trouble{Kind: u.kind, Factor: u.factor, Onset: afterOnset}))
+		trouble := scenario.Trouble{Kind: u.kind, Factor: u.factor, Onset: afterOnset, Topped: u.topped}
+		if u.mended > 0 {
+			trouble.Mended = afterOnset + float64(u.mended)
+		}
+		w, err := trunk.branch(draw(b.family, seed, trouble))
 		if err != nil {
 			return nil, err
 		}
 		if u.told && u.kind.IsLeak() {
-			w.every = func(w *watched, hour int) {
-				if hour == toldHour-1 { // after its refit
-					w.fit.LossChanged(afterOnset)
-				}
-			}
+			w.every = func(w *watched, hour int) { u.tell(w.fit, hour) }
 		}
-		w.until(float64(afterHours[len(afterHours)-1]) + 1)
-		out = append(out, b.sequelOf(&w.course, u.since))
+		hours := u.hours()
+		w.until(float64(hours[len(hours)-1]) + 1)
+		out = append(out, b.sequelOf(&w.course, hours))
 	}
 	return out, nil
 }
 
-// sequelOf holds the forecasts from an hour on against the truth.
-func (b *bench) sequelOf(w *course, since int) sequel {
+// tell tells a fit, after its refit of an hour, what is known by then.
+func (u *upset) tell(fit *decay.State, hour int) {
+	mended := afterHour + u.mended
+	switch {
+	case hour == toldHour-1:
+		fit.LossChanged(afterOnset)
+	case u.topped && hour == mended-1: // by whoever mends it
+		fit.LossMended(afterOnset + float64(u.mended))
+	case u.mended > 0 && !u.topped && hour == mended+overSeen-1:
+		fit.LossMended(afterOnset + float64(u.mended))
+	}
+}
+
+// sequelOf holds the forecasts against the truth.
+func (b *bench) sequelOf(w *course, hours []int) sequel {
 	out := sequel{}
-	for _, h := range afterHours {
-		if h < since || len(w.outlooks[h].lines) == 0 {
+	for _, h := range hours {
+		if len(w.outlooks[h].lines) == 0 {
 			continue
 		}
 		s := spread{answer: judge(b.family, w, h)}
@@ -99,10 +153,7 @@ func (b *bench) afterPart() ([]figure, error) {
 	}
 	var out []figure
 	for k, u := range upsets {
-		for _, h := range afterHours {
-			if h < u.since {
-				continue
-			}
+		for _, h := range u.hours() {
 			var at []spread
 			for _, r := range runs {
 				if s, ok := r[k][h]; ok {
@@ -111,7 +162,7 @@ func (b *bench) afterPart() ([]figure, error) {
 			}
 			for _, f := range afterFigures(at) {
 				f.table = fmt.Sprintf("Forecast of the end after %d h, %s, %s, %d stacks", afterHour, u.name, b.family, b.stacks)
-				f.column = fmt.Sprintf("+%d h", h-afterHour)
+				f.column = fmt.Sprintf("+%d h", h-afterHour-u.mended)
 				out = append(out, f)
 			}
 		}

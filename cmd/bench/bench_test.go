@@ -240,7 +240,7 @@ func TestForecastAfterDose(t *testing.T) {
 	}
 	b := &bench{family: "hard"}
 	runs := each(8, func(i int) sequel {
-		out, err := b.afterStack(uint64(100+i), []upset{{"", scenario.DoseAdded, 0, true, afterHour}})
+		out, err := b.afterStack(uint64(100+i), []upset{{kind: scenario.DoseAdded, told: true, since: afterHour}})
 		require.NoError(t, err)
 		return out[0]
 	})

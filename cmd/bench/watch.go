@@ -194,7 +194,7 @@ func (w *watched) closeBin(hours float64) {
 				continue
 			}
 			if e.Cleared {
-				w.fit.LossChanged(hours)
+				w.fit.LossMended(max(hours-leak.CalmHours, e.Onset+1))
 			} else {
 				w.fit.LossChanged(e.Onset)
 			}

@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"testing"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -84,8 +85,7 @@ func (t *treatment) run(x []float64, z size, rnd *rand.Rand, bad flaws) {
 	for n := 0; ; n++ {
 		days := float64(n) * step
 		g := w.to(days)
-		c := max(g.air, leastPPM)
-		feed := min(w.feed()/c, mostFeed)
+		feed, inflow := w.renewal(g, s[atOffset])
 		if n%12 == 0 { // what mixing leaves undone is one for the hour
 			f := feed * hourDays
 			if g.air <= leastPPM {
@@ -108,7 +108,7 @@ func (t *treatment) run(x []float64, z size, rnd *rand.Rand, bad flaws) {
 				t.read(days*24, l, ln[l]+gain[l]+early, bad.noise*z.Noise, rnd)
 			}
 		}
-		m.feed[0], m.inflow[0] = feed, min(feed+w.free*g.held/c, 2*mostFeed)
+		m.feed[0], m.inflow[0] = feed, inflow
 		p := m.hopTo(0, step)
 		p.sin, p.cos = math.Sincos(2 * math.Pi * (days + step/2))
 		p.carry(&s)
@@ -141,11 +141,11 @@ func (t *treatment) read(hours float64, line int, ln, share float64, rnd *rand.R
 type ranks struct{ line, lowest []float64 }
 
 // calibrate draws treatments from a seed on, and fits each until every horizon.
-func calibrate(t *testing.T, seed, n int, bad flaws, horizons ...float64) []ranks {
+func calibrate(t *testing.T, seed, n, lines int, bad flaws, horizons ...float64) []ranks {
 	t.Helper()
 	out := make([]ranks, len(horizons))
 	for i := range n {
-		d := drawn(uint64(seed+i), 3, bad)
+		d := drawn(uint64(seed+i), lines, bad)
 		s, rest := New(d.setup), d.seen
 		for k, at := range horizons {
 			rest = feed(s, rest, at, 12)
@@ -159,7 +159,7 @@ func calibrate(t *testing.T, seed, n int, bad flaws, horizons ...float64) []rank
 }
 
 // byChance is how often an even sample may be called uneven by one look: 1 in 10,000,
-// since TestCalibration looks twelve times.
+// since TestCalibration looks 36 times.
 const byChance = 1e-4
 
 // uneven says why shares are not even between 0 and 1; "" = nothing speaks against it.
@@ -188,7 +188,7 @@ func uneven(shares []float64) string {
 }
 
 // TestCalibration: the fit's intervals hold as often as they say on treatments of its own
-// model, a day, two and four days into five. CALIBRATION=1500 draws more of them.
+// model, with one, two and three lines, a day, two and four days into five. CALIBRATION=1500 draws more of them.
 func TestCalibration(t *testing.T) {
 	many(t)
 	t.Parallel()
@@ -199,9 +199,11 @@ func TestCalibration(t *testing.T) {
 		require.NoError(t, err)
 	}
 	horizons := []float64{24, 48, 96}
-	for k, r := range calibrate(t, 1000, n, flawless, horizons...) {
-		require.Empty(t, uneven(r.line), "of a line, from %v h", horizons[k])
-		require.Empty(t, uneven(r.lowest), "of the lowest line, from %v h", horizons[k])
+	for _, lines := range []int{1, 2, 3} {
+		for k, r := range calibrate(t, 1000, n, lines, flawless, horizons...) {
+			assert.Empty(t, uneven(r.line), "of a line of %d, from %v h", lines, horizons[k])
+			assert.Empty(t, uneven(r.lowest), "of the lowest line of %d, from %v h", lines, horizons[k])
+		}
 	}
 }
 
@@ -211,10 +213,10 @@ func TestCalibration(t *testing.T) {
 func TestCalibrationTells(t *testing.T) {
 	many(t)
 	t.Parallel()
-	gains := calibrate(t, 1000, 60, flaws{noise: 1, gain: 3}, 96)[0]
+	gains := calibrate(t, 1000, 60, 3, flaws{noise: 1, gain: 3}, 96)[0]
 	require.NotEmpty(t, uneven(gains.line))
 	require.NotEmpty(t, uneven(gains.lowest))
-	losses := calibrate(t, 1000, 100, flaws{noise: 1, gain: 1, loss: math.Ln2}, 24)[0]
+	losses := calibrate(t, 1000, 100, 3, flaws{noise: 1, gain: 1, loss: math.Ln2}, 24)[0]
 	require.NotEmpty(t, uneven(losses.line))
 	even := make([]float64, 200)
 	for i := range even {
@@ -232,7 +234,7 @@ func TestCalibrationTells(t *testing.T) {
 func TestNoiseIsFoundOut(t *testing.T) {
 	many(t)
 	t.Parallel()
-	r := calibrate(t, 1000, 40, flaws{noise: 2, gain: 1}, 96)[0]
+	r := calibrate(t, 1000, 40, 3, flaws{noise: 2, gain: 1}, 96)[0]
 	require.Empty(t, uneven(r.line))
 	require.Empty(t, uneven(r.lowest))
 }

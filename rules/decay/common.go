@@ -11,7 +11,7 @@ import "math"
 //	dz/dt = −k·(w + f + a·sin 2πt + b·cos 2πt + j) − g·z + h·e
 //
 // where g is what comes into the gas space over what is there, per day: an offset is
-// forgotten as new gas comes.
+// forgotten as new gas comes, see [walker.renewal].
 const (
 	atOffset = iota
 	atSlow
@@ -31,10 +31,9 @@ const (
 	breathShare = 0.8   // sd of the daily breathing, of the gusts'
 	breathMost  = 0.25  // of the loss rate
 	feedSD      = 0.004 // days: of the part that goes with the release
-	jumpMean    = 0.4   // of the loss rate, when it is told that it changed
-	jumpSD      = 0.9
-	leastJump   = 0.35 // per day: a tear in a tight sheet may be many times its loss
 	mostFeed    = 24.0
+	leastSweep  = 0.5 // beyond, an offset is no small one any more
+	mostSweep   = 1.5
 	earlyNoise  = 0.05 // hours: what mixing leaves undone, over the time since the release began
 	laidSD      = 0.05 // of ln C: gas that goes while the sheet is open to add a dose, from memory
 	startNoise  = 0.5  // what the first hour of release is wrong by, falling with the square of time
@@ -49,7 +48,7 @@ type hop struct {
 	feed              float64
 	gain              [states]float64
 	root              float64 // 1/√(innovation variance)
-	opens             bool    // the loss rate may change here
+	turn              turn    // of the loss rate
 	swell             float64 // by how much gusts have grown with the loss rate
 }
 
@@ -69,7 +68,14 @@ var hourSlow, hourGust, hourSwing = math.Exp(-hourDays / slowDays), math.Exp(-ho
 
 // hopTo describes the step of days that ends at the middle of hour h.
 func (m *model) hopTo(h int, days float64) hop {
-	g, t := m.inflow[h], float64(h)*hourDays+hourDays/2
+	p, t := m.still(h, days), float64(h)*hourDays+hourDays/2
+	p.sin, p.cos = math.Sincos(2 * math.Pi * (t - days/2))
+	return p
+}
+
+// still is hopTo without the time of day.
+func (m *model) still(h int, days float64) hop {
+	g := m.inflow[h]
 	p := hop{stay: math.Exp(-g * days), slow: hourSlow, gust: hourGust, swing: hourSwing, feed: m.feed[h], swell: 1}
 	if days != hourDays {
 		p.slow, p.gust, p.swing = math.Exp(-days/slowDays), math.Exp(-days/gustDays), math.Exp(-days/lineDays)
@@ -78,7 +84,6 @@ func (m *model) hopTo(h int, days float64) hop {
 	if g*days > 1e-6 {
 		p.drive = m.rate * (1 - p.stay) / g
 	}
-	p.sin, p.cos = math.Sincos(2 * math.Pi * (t - days/2))
 	return p
 }
 
@@ -139,9 +144,12 @@ func (m *model) open() matrix {
 }
 
 // feedSD is the sd of the stack's part that goes with the release: what the lines
-// show of it, over their number.
+// show of it, over their number. A lone line shows nothing of it.
 func (m *model) feedSD() float64 {
 	v := feedSD * feedSD
+	if len(m.lines) == 1 {
+		v += unevenDays * unevenDays
+	}
 	for i := range m.dev {
 		v += m.dev[i].Mean[ofRelease] * m.dev[i].Mean[ofRelease] / float64(len(m.dev)*len(m.dev))
 	}
@@ -167,11 +175,9 @@ func (m *model) track(jump int) (matrix, float64) {
 		}
 		m.blur(&c, &p)
 		c[0] += m.laid((float64(h)-0.5)*hourDays, (float64(h)+0.5)*hourDays)
-		if m.told[h] || h == jump {
-			sd := max(jumpSD, leastJump/max(m.rate, 1e-3))
-			c[atJump*states+atJump] += sd * sd
-			p.opens = true
-		}
+		c[0] += m.unsure[h] * m.rate * m.rate
+		p.turn = m.turnOf(h, jump)
+		p.turn.widen(&c)
 		if m.pooled[h].seen {
 			p.seen = true
 			logDet += p.fix(&c, m.noise(h))
@@ -222,16 +228,17 @@ func (p *hop) fix(c *matrix, noise float64) float64 {
 
 // whiten turns what the stack showed less a curve (ln, by hour) into independent
 // residuals of unit variance in out (its length counts the hours with a sight), and
-// returns the states' mean at the end. each, where not nil, sees the states of
-// every hour.
+// returns the states' mean at the end. Jumps of the loss rate are expected as often as
+// jumps says: 1, or 0 for a derivative. each, where not nil, sees the states of every
+// hour.
 func (m *model) whiten(curve func(h int) float64, out []float64, jumps float64, each func(h int, x *[states]float64)) [states]float64 {
 	var x [states]float64
 	n := 0
 	for h := range m.hops {
 		p := &m.hops[h]
 		p.carry(&x)
-		if p.opens {
-			x[atJump] += jumps
+		if p.turn.opens {
+			x[atJump] = p.turn.keep*x[atJump] + jumps*p.turn.mean
 		}
 		if p.seen {
 			e := curve(h) - x[atOffset] - x[atSwing] - p.feed*x[atFeed]
@@ -246,4 +253,21 @@ func (m *model) whiten(curve func(h int) float64, out []float64, jumps float64, 
 		}
 	}
 	return x
+}
+
+// renewal is the release over what is there, per day, and all that comes over what is
+// there as far as it makes an offset z of ln C be forgotten: of dz/dt = g·(e^(−z) − 1), the
+// factor of −z. Gas that comes into an emptied stack fills it sooner than the curve.
+func (w *walker) renewal(g gas, z float64) (feed, inflow float64) {
+	c := max(g.air, leastPPM)
+	feed = min(w.feed()/c, mostFeed)
+	return feed, min((feed+w.free*g.held/c)*sweeps(z), 2*mostFeed)
+}
+
+// sweeps is (e^(−z) − 1)/(−z), within bounds.
+func sweeps(z float64) float64 {
+	if math.Abs(z) < 1e-6 {
+		return 1
+	}
+	return min(max(-math.Expm1(-z)/z, leastSweep), mostSweep)
 }

@@ -18,6 +18,7 @@ type course struct {
 	m     *model
 	w     walker
 	at    float64                 // days
+	mean  [states]float64         // of the states at the fit's time
 	units [states][states]float64 // what each state has become
 	covs  []matrix                // of the states, given the parameters; in the less likely case, where there is one; none of a mean course
 }
@@ -25,7 +26,7 @@ type course struct {
 // begin is the course of a fit at its time; whole with its covariances.
 func (s *State) begin(whole bool) *course {
 	f, m := s.Fit, s.future()
-	c := &course{m: m, w: walk(f.X, m.sampling, m.doses), at: f.Days}
+	c := &course{m: m, w: walk(f.X, m.sampling, m.doses), at: f.Days, mean: f.States}
 	m.rate = c.w.loss
 	c.w.to(f.Days)
 	for i := range c.units {
@@ -64,10 +65,12 @@ func (s *State) course(days float64, whole bool) course {
 // step goes on for days, an hour at the most.
 func (c *course) step(days float64) {
 	g := c.w.to(c.at + days/2)
-	ppm := max(g.air, leastPPM)
-	c.m.feed[0] = min(c.w.feed()/ppm, mostFeed)
-	c.m.inflow[0] = min(c.m.feed[0]+c.w.free*g.held/ppm, 2*mostFeed)
-	p := c.m.hopTo(0, days)
+	off := 0.0
+	for i, v := range c.mean {
+		off += v * c.units[i][atOffset]
+	}
+	c.m.feed[0], c.m.inflow[0] = c.w.renewal(g, off)
+	p := c.m.still(0, days)
 	p.sin, p.cos = math.Sincos(2 * math.Pi * (c.at + days/2))
 	for i := range c.units {
 		p.carry(&c.units[i])

@@ -20,7 +20,7 @@ func TestFactorAgainstConditioning(t *testing.T) {
 	devs := make([]deviation, n)
 	prior, seen := mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)
 	for i := range n {
-		devs[i].start(0)
+		devs[i].start(0, len(devs))
 		devs[i].learn(shown[i], 0, noise[i])
 		for j := range n {
 			prior.SetSym(i, j, wide)
@@ -63,7 +63,7 @@ func TestFactorsLearnTheirSize(t *testing.T) {
 	kept := func(spread float64) float64 {
 		devs := make([]deviation, len(lines))
 		for i, z := range []float64{-1.16, -0.5, 0, 0.5, 1.16} { // normal scores
-			devs[i].start(0)
+			devs[i].start(0, len(devs))
 			devs[i].learn(spread*z, 0, 1e-5)
 		}
 		sum := 0.0

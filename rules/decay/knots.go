@@ -44,7 +44,7 @@ func (m *model) tie() *knots {
 	k := &knots{hours: knotHours(len(m.curve))}
 	n, seen := len(k.hours), m.seen()
 	r0, cols := make([]float64, seen), make([]float64, n*seen)
-	k.end = m.whiten(m.residual, r0, jumpMean, nil)
+	k.end = m.whiten(m.residual, r0, 1, nil)
 	for j, at := range k.hours {
 		k.start = append(k.start, m.curve[at])
 		left, right := at, at

@@ -22,11 +22,24 @@ const (
 	unevenDays   = 0.04 // sd of the part that goes with release, per unit of inflow/C
 	lineDays     = 0.5  // correlation time of the swing
 	cellSD       = 0.003
-	tails        = 8.0 // degrees of freedom of the readings' heavy tails
+	loneVar      = 1e-12 // of a lone line against its stack: none, but divided by
+	tails        = 8.0   // degrees of freedom of the readings' heavy tails
 )
 
-func (d *deviation) start(swing float64) {
+func (d *deviation) start(swing float64, lines int) {
+	if lines == 1 { // it is the stack, as far as readings tell: the curve is fitted to it
+		*d = deviation{Cov: [6]float64{loneVar, 0, loneVar, 0, 0, 0}}
+		return
+	}
 	*d = deviation{Cov: [6]float64{lineFactorSD * lineFactorSD, 0, unevenDays * unevenDays, 0, 0, swing * swing}}
+}
+
+// apart is the sd of a line's swing against its stack's.
+func (m *model) apart() float64 {
+	if len(m.lines) == 1 {
+		return 0
+	}
+	return m.size.Swing
 }
 
 // wait lets hours pass for the swing.
@@ -78,13 +91,13 @@ func (m *model) pool(reweigh bool) float64 {
 	}
 	m.dev = m.dev[:n]
 	for i := range m.dev {
-		m.dev[i].start(m.size.Swing)
+		m.dev[i].start(m.apart(), n)
 	}
 	ll := 0.0
 	for h := range m.sights {
 		if h > 0 {
 			for i := range m.dev {
-				m.dev[i].wait(1, m.size.Swing)
+				m.dev[i].wait(1, m.apart())
 			}
 		}
 		m.pooled[h] = pooled{}

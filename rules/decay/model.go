@@ -29,9 +29,11 @@ type model struct {
 
 	sights  [][]sight // by hour
 	suspect suspect
-	grown   int     // hour of the last change of the loss rate that the fit before knew
-	swell   float64 // the loss rate since then, over what it was
-	told    []bool  // hours in which the loss rate is told to have changed
+	grown   int       // hour of the last change of the loss rate that the fit before knew
+	swell   float64   // the loss rate since then, over what it was
+	told    []bool    // hours in which the loss rate is told to have changed
+	unsure  []float64 // by hour: variance of how far the lines are from the stack's new course, over rate²
+	stood   []float64 // in which a leak is told to be mended: what it had added
 	pooled  []pooled
 	dev     []deviation // at the last hour
 
@@ -49,6 +51,7 @@ type model struct {
 func newModel(s *State, till int) *model {
 	m := modelOf(s, 0, till)
 	m.recall(s.Fit)
+	m.unsettle(s.Changes, s.Fit)
 	return m
 }
 
@@ -57,10 +60,10 @@ func modelOf(s *State, from, till int) *model {
 	m := &model{lines: s.Setup.Lines, sampling: s.Setup.SamplingLossPerDay, doses: s.doseDays(), prior: s.priors(), size: firstSize}
 	m.sights = s.gather(from, till)
 	n := len(m.sights)
-	m.told = make([]bool, n)
-	for _, h := range s.Changes {
-		if int(h) < n {
-			m.told[int(h)] = true
+	m.told, m.stood = make([]bool, n), make([]float64, n)
+	for _, c := range s.Changes {
+		if h := int(c.Hours); h < n {
+			m.told[h], m.stood[h] = true, c.Stood
 		}
 	}
 	m.pooled, m.hops = make([]pooled, n), make([]hop, n)
@@ -119,16 +122,14 @@ func (m *model) place(x []float64) {
 	m.rate = w.loss
 	for h := range m.curve {
 		g := w.to(float64(h)*hourDays + hourDays/2)
-		c := max(g.air, leastPPM)
-		m.curve[h] = math.Log(c)
-		m.feed[h] = min(w.feed()/c, mostFeed)
-		m.inflow[h] = min(m.feed[h]+w.free*g.held/c, 2*mostFeed)
+		m.curve[h] = lnAbove(g.air)
+		if !m.placed {
+			m.path[h], m.pathVar[h] = m.curve[h], 0
+		}
+		m.feed[h], m.inflow[h] = w.renewal(g, m.path[h]-m.curve[h])
 		m.slope[h] = 0
 		if g.air > leastPPM {
 			m.slope[h] = m.inflow[h] - w.loss - w.sorb
-		}
-		if !m.placed {
-			m.path[h], m.pathVar[h] = m.curve[h], 0
 		}
 	}
 }
@@ -138,7 +139,7 @@ func (m *model) place(x []float64) {
 func (m *model) residuals(x, r, jac []float64) {
 	p, n := len(x), len(r)-len(x)
 	m.lnCurve(x, m.curve)
-	m.whiten(func(h int) float64 { return m.pooled[h].ln - m.curve[h] }, r[:n], jumpMean, nil)
+	m.whiten(func(h int) float64 { return m.pooled[h].ln - m.curve[h] }, r[:n], 1, nil)
 	for j, pr := range m.prior {
 		r[n+j] = (x[j] - pr.mean) / pr.sd
 	}

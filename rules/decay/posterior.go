@@ -49,7 +49,7 @@ func (m *model) posterior(x []float64, before *fit) *fit {
 		}
 	}
 	out := make([]float64, n)
-	f.States = m.whiten(m.residual, out, jumpMean, nil)
+	f.States = m.whiten(m.residual, out, 1, nil)
 	m.columns(s.x, func(_ int, _ []float64, end [states]float64) { f.Move = append(f.Move, end[:]...) })
 	f.keepPath(m)
 	f.Suspect = m.suspect

@@ -14,7 +14,7 @@ const (
 
 // Refit fits everything observed so far: the mode of the posterior, and draws from
 // the posterior around it, with the robust weights and the sizes of the misfit found
-// again. The caller calls it once an hour, or when a correction came in. Where the
+// again; [State.Update] does it only where the posterior cannot run on. Where the
 // sums come to nothing (hostile readings) the fit before it stays.
 func (s *State) Refit() { s.refit(maxHours + 1) }
 
@@ -148,7 +148,7 @@ func (m *model) mode(x []float64, rounds int) ([]float64, float64) {
 func (m *model) follow(x []float64) {
 	m.lnCurve(x, m.curve)
 	out := make([]float64, m.seen())
-	m.whiten(m.residual, out, jumpMean, func(h int, s *[states]float64) {
+	m.whiten(m.residual, out, 1, func(h int, s *[states]float64) {
 		m.path[h] = m.curve[h] + s[atOffset] + s[atSwing] + m.hops[h].feed*s[atFeed]
 		m.pathVar[h] = 0
 		if p := &m.hops[h]; p.seen {

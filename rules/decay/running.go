@@ -39,7 +39,7 @@ func (f *fit) taken() int { return int(math.Round(f.Days/hourDays + 0.5)) }
 func (s *State) run(till int) *fit {
 	f := *s.Fit
 	from := f.taken()
-	if f.Run += till - from; from < 0 || till < from || f.Run > longestRun {
+	if f.Run += till - from; from < 0 || till < from || f.Run > longestRun || s.unsettled(from, till) {
 		return nil
 	}
 	f.asked = asked{}
@@ -117,13 +117,11 @@ type runner struct {
 func (r *runner) take(h int, s *State) bool {
 	m, f, days := r.m, r.f, float64(h)*hourDays+hourDays/2
 	g := r.at.to(days)
-	c := max(g.air, leastPPM)
-	m.curve[h] = math.Log(c)
-	m.feed[h] = min(r.at.feed()/c, mostFeed)
-	m.inflow[h] = min(m.feed[h]+r.at.free*g.held/c, 2*mostFeed)
+	m.curve[h] = lnAbove(g.air)
+	m.feed[h], m.inflow[h] = r.at.renewal(g, f.States[atOffset])
 	m.slope[h] = m.inflow[h] - r.at.loss - r.at.sorb
 	for i := range m.dev {
-		m.dev[i].wait(1, m.size.Swing)
+		m.dev[i].wait(1, m.apart())
 	}
 	hops := [2]hop{m.hopTo(h, hourDays)}
 	hops[0].swell = m.swell

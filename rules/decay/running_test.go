@@ -90,6 +90,7 @@ func TestRunningEnds(t *testing.T) {
 	for what, do := range map[string]func(*State){
 		"a late reading":          func(s *State) { s.Observe(float64(h)-5, 1, 100) },
 		"an added dose":           func(s *State) { s.AddDose(float64(h)-0.5, 50) },
+		"a mended leak":           func(s *State) { s.LossMended(float64(h) - 0.5) },
 		"a change of loss":        func(s *State) { s.LossChanged(float64(h) - 0.5) },
 		"an hour of half the gas": func(s *State) { halve(s, h-1) },
 	} {
@@ -99,8 +100,13 @@ func TestRunningEnds(t *testing.T) {
 		require.Zero(t, other.Fit.Run, what)
 		require.False(t, other.Late, what)
 	}
+	other := again(t, s)
+	other.Update(float64(h))
+	require.Positive(t, other.Fit.Run, "without any of that it runs on")
+	s.LossChanged(float64(h) - 0.5) // in an hour that the next fit does not take in yet
+	s.Update(float64(h) - 1)
 	s.Update(float64(h))
-	require.Positive(t, s.Fit.Run, "without any of that it runs on")
+	require.Zero(t, s.Fit.Run, "a change of loss in the running hour")
 }
 
 // halve takes half the gas from what the lines showed from an hour on.

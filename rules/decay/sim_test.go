@@ -25,11 +25,11 @@ type reading struct {
 
 // ease says how much of the trouble a depot has: 0 none beyond the model, 1 all.
 func simulate(seed uint64, hours float64, lines int, ease float64) depot {
-	return torn(seed, hours, lines, ease, hours, 0)
+	return torn(seed, hours, lines, ease, hours, hours, 0)
 }
 
-// torn is simulate with more loss (per day) from an hour on.
-func torn(seed uint64, hours float64, lines int, ease, from, extra float64) depot {
+// torn is simulate with more loss (per day) from an hour until another.
+func torn(seed uint64, hours float64, lines int, ease, from, until, extra float64) depot {
 	rnd := rand.New(rand.NewPCG(seed, 77))
 	norm := rnd.NormFloat64
 	ln := func(mid, sd float64) float64 { return mid * math.Exp(sd*norm()) }
@@ -72,7 +72,7 @@ func torn(seed uint64, hours float64, lines int, ease, from, extra float64) depo
 		}
 		wander += -wander*dt/2 + ease*0.15*math.Sqrt(dt)*norm() // sd 0.15 of ln leak over 2 days
 		kt := k*math.Exp(wander)*(1+swing*math.Sin(2*math.Pi*t+phase)) + perm
-		if t*24 >= from {
+		if t*24 >= from && t*24 < until {
 			kt += extra
 		}
 		c, q = c+dt*(rel-(kt+sorb)*c+free*q), q+dt*(sorb*c-free*q)

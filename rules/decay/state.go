@@ -14,7 +14,6 @@ const (
 	maxPPM   = 1e6
 	maxDoses = 6
 	maxLines = 64
-	maxBreak = 16
 )
 
 // State is the running fit of one stack. The zero value is of no use: New makes
@@ -22,16 +21,16 @@ const (
 // concurrent use.
 type State struct {
 	Setup   Setup
-	Added   []Dose    `json:",omitempty"`
-	Changes []float64 `json:",omitempty"` // hours at which the loss rate changed
-	Bins    []bins    // one per line
-	Fine    float32   // ticks: bins from here on are one tick wide
-	Coarse  float32   // ticks in a bin before Fine
-	Newest  float64   // hours of the newest reading
-	Refused int       // readings that were none: no number, before t = 0, no such line
-	Spikes  int       // readings left out when their hour was thinned
-	Late    bool      `json:",omitempty"` // something came or was told that only a refit takes in
-	Fit     *fit      `json:",omitempty"`
+	Added   []Dose   `json:",omitempty"`
+	Changes []change `json:",omitempty"` // of the loss rate, as told, in order of time
+	Bins    []bins   // one per line
+	Fine    float32  // ticks: bins from here on are one tick wide
+	Coarse  float32  // ticks in a bin before Fine
+	Newest  float64  // hours of the newest reading
+	Refused int      // readings that were none: no number, before t = 0, no such line
+	Spikes  int      // readings left out when their hour was thinned
+	Late    bool     `json:",omitempty"` // something came or was told that only a refit takes in
+	Fit     *fit     `json:",omitempty"`
 }
 
 // New starts the fit of a stack at t = 0. Numbers in setup that make no sense
@@ -142,27 +141,6 @@ func (s *State) widest() int {
 		n = max(n, len(b))
 	}
 	return n
-}
-
-// LossChanged tells that the loss rate changed at hours after t = 0: a leak
-// began, or was closed. The fit then lets go of the rate it had; without it, it
-// takes about half a day to believe in a new one. The next Refit uses it. One
-// told within the hour of another is the same change.
-func (s *State) LossChanged(hours float64) {
-	if !(hours >= 0 && hours <= maxHours) {
-		return
-	}
-	i := 0
-	for ; i < len(s.Changes) && s.Changes[i] < hours; i++ {
-	}
-	near := (i > 0 && hours-s.Changes[i-1] < 1) || (i < len(s.Changes) && s.Changes[i]-hours < 1)
-	if near || len(s.Changes) >= maxBreak {
-		return
-	}
-	s.Changes = append(s.Changes, 0)
-	copy(s.Changes[i+1:], s.Changes[i:])
-	s.Changes[i] = hours
-	s.Late = true
 }
 
 // UnmarshalJSON reads a State that was written as JSON. It refuses one whose

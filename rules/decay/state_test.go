@@ -33,6 +33,10 @@ func TestRoundTrip(t *testing.T) {
 			whole.LossChanged(28)
 			cut.LossChanged(28)
 		}
+		if at == 50 {
+			whole.LossMended(49)
+			cut.LossMended(49)
+		}
 		data, err := json.Marshal(cut)
 		require.NoError(t, err)
 		back := new(State)
@@ -441,6 +445,7 @@ func FuzzState(f *testing.F) {
 				s.AddDose(h, float64(data[i+1]))
 			case 14:
 				s.LossChanged(h - float64(data[i+1])/16)
+				s.LossMended(h - float64(data[i+1])/32)
 			case 15:
 				s.Refit()
 			default:

@@ -113,6 +113,6 @@ func (m *model) suspectChange(x []float64) {
 func (m *model) likelihood(hour int) float64 {
 	_, logDet := m.track(hour)
 	out := make([]float64, m.seen())
-	m.whiten(m.residual, out, jumpMean, nil)
+	m.whiten(m.residual, out, 1, nil)
 	return -(sumSquares(out) + logDet) / 2
 }

@@ -9,8 +9,9 @@ import (
 // CTP sums a concentration-time product by the trapezoid rule on actual times.
 // A value below detection counts as 0; a stretch between readings longer than the
 // allowed gap is not bridged but counted as a gap, until late readings fill it.
-// With Began set, the stretch before the first reading is a gap too, and the sum
-// is kept hour by hour as well.
+// With Began set, readings before it are of no account, the stretch before the first
+// reading is a gap too, and the sum is kept hour by hour as well; hours in which the
+// line did not draw the stack's gas are not counted.
 type CTP struct {
 	PPMh   float64 // ppm·h
 	Level  float64 // ppm; Above is of it
@@ -37,6 +38,7 @@ const maxGaps = 48
 func (c *CTP) Add(at logbook.Time, ppm float64, gap time.Duration) {
 	p := Point{at, ppm}
 	switch {
+	case at < c.Began:
 	case c.Last.At == 0:
 		if c.Last = p; c.Began != 0 && at > c.Began {
 			c.join(0, Point{c.Began, notRead}, p, gap)
@@ -61,11 +63,7 @@ func (c *CTP) Add(at logbook.Time, ppm float64, gap time.Duration) {
 // join bridges from a to b, or keeps the gap at place i of the list.
 func (c *CTP) join(i int, a, b Point, gap time.Duration) {
 	if a.PPM != notRead && b.At.Sub(a.At) <= gap {
-		c.PPMh += b.At.Hours(a.At) * (a.PPM + b.PPM) / 2
-		c.Above += hoursAbove(a, b, c.Level)
-		if c.Began != 0 {
-			c.Hourly.spread(c.Began, a, b)
-		}
+		c.bridge(a, b)
 		return
 	}
 	c.Gaps = append(c.Gaps, Gap{})
@@ -76,11 +74,38 @@ func (c *CTP) join(i int, a, b Point, gap time.Duration) {
 	}
 }
 
-// GapHours returns the hours that no reading covers.
+// bridge counts the straight line from a to b, hour by hour where hours are kept.
+func (c *CTP) bridge(a, b Point) {
+	slope := (b.PPM - a.PPM) / b.At.Hours(a.At)
+	for from := a; from.At < b.At; {
+		to, hour := b, c.Hourly.at(c.Began, from.At)
+		if hour != nil {
+			if end := c.Began.Add((from.At.Sub(c.Began)/time.Hour + 1) * time.Hour); end < b.At {
+				to = Point{end, a.PPM + slope*end.Hours(a.At)}
+			}
+		}
+		part := to.At.Hours(from.At)
+		ppmH, above := part*(from.PPM+to.PPM)/2, hoursAbove(from, to, c.Level)
+		if hour != nil {
+			hour.PPMh, hour.Above, hour.Read = hour.PPMh+ppmH, hour.Above+above, hour.Read+part
+		}
+		if hour == nil || !hour.Away {
+			c.PPMh, c.Above = c.PPMh+ppmH, c.Above+above
+		}
+		from = to
+	}
+}
+
+// GapHours returns the hours that no reading covers, or none of the stack's gas.
 func (c *CTP) GapHours() float64 {
 	h := 0.0
 	for _, g := range c.Gaps {
 		h += g.To.At.Hours(g.From.At)
+	}
+	for _, hour := range c.Hourly {
+		if hour.Away {
+			h += hour.Read
+		}
 	}
 	return h
 }
@@ -101,26 +126,30 @@ func hoursAbove(a, b Point, level float64) float64 {
 // MarkOver notes that a reading was at the top of its instrument's range: what its
 // hour holds is at least that much.
 func (c *CTP) MarkOver(at logbook.Time) {
-	if c.Began == 0 {
-		return
-	}
 	if h := c.Hourly.at(c.Began, at); h != nil {
 		h.Over = true
 	}
 }
 
 // MarkAway notes that the line did not draw the stack's gas from one moment to
-// another: none of these hours tells of it, however they were read.
+// another: none of these hours tells of it, however they were read. What they had
+// counted is taken back.
 func (c *CTP) MarkAway(from, to logbook.Time) {
-	if c.Began == 0 {
+	if from > to {
 		return
 	}
-	for t := max(from, c.Began); t <= to; t = t.Add(time.Hour) {
-		if h := c.Hourly.at(c.Began, t); h != nil {
-			h.Away = true
-		}
+	for t := max(from, c.Began); t < to; t = t.Add(time.Hour) {
+		c.away(t)
 	}
-	if h := c.Hourly.at(c.Began, to); h != nil && from <= to {
-		h.Away = true
+	c.away(to)
+}
+
+// away marks one hour.
+func (c *CTP) away(at logbook.Time) {
+	h := c.Hourly.at(c.Began, at)
+	if h == nil || h.Away {
+		return
 	}
+	h.Away = true
+	c.PPMh, c.Above = max(c.PPMh-h.PPMh, 0), max(c.Above-h.Above, 0)
 }

@@ -12,10 +12,11 @@ import (
 
 // Hour is what one hour of an exposure held on one line.
 type Hour struct {
-	PPMh float64 // ppm·h
-	Read float64 // how much of the hour readings cover, 0 to 1
-	Over bool    // a reading was at the top of the range: at least PPMh
-	Away bool    // the line was not drawing the stack's gas: what was read tells nothing of it
+	PPMh  float64 // ppm·h
+	Above float64 // hours at or above the level
+	Read  float64 // how much of the hour readings cover, 0 to 1
+	Over  bool    // a reading was at the top of the range: at least PPMh
+	Away  bool    // the line was not drawing the stack's gas: what was read tells nothing of it
 }
 
 // leastRead is how much of an hour readings must cover to speak for it: half,
@@ -39,10 +40,10 @@ type Hours []Hour
 // treatments are held against (54 days). Later hours are not kept one by one.
 const mostHours = 60 * 24
 
-// at returns the hour that holds a moment, nil when it is not kept.
+// at returns the hour that holds a moment, nil when it is not kept; began = 0 keeps none.
 func (h *Hours) at(began, at logbook.Time) *Hour {
 	i := int(at.Sub(began) / time.Hour)
-	if at < began || i >= mostHours {
+	if began == 0 || at < began || i >= mostHours {
 		return nil
 	}
 	for len(*h) <= i {
@@ -51,20 +52,11 @@ func (h *Hours) at(began, at logbook.Time) *Hour {
 	return &(*h)[i]
 }
 
-// spread lays the trapezoid between two readings over the hours that it covers.
-func (h *Hours) spread(began logbook.Time, a, b Point) {
-	slope := (b.PPM - a.PPM) / float64(b.At-a.At)
-	for t := max(a.At, began); t < b.At; {
-		hour := h.at(began, t)
-		if hour == nil {
-			return
-		}
-		end := min(began.Add((t.Sub(began)/time.Hour+1)*time.Hour), b.At)
-		part := end.Hours(t)
-		hour.PPMh += part * (a.PPM + slope*(float64(t-a.At)+float64(end-t)/2))
-		hour.Read += part
-		t = end
-	}
+// Away reports whether a moment lies in an hour in which the line did not draw the
+// stack's gas; began is t = 0.
+func (h Hours) Away(began, at logbook.Time) bool {
+	i := int(at.Sub(began) / time.Hour)
+	return at >= began && i < len(h) && h[i].Away
 }
 
 // MarshalJSON writes the bits.
@@ -94,7 +86,7 @@ func (h *Hours) UnmarshalJSON(data []byte) error {
 		}
 	}
 	for i, x := range out {
-		if v := x.PPMh + x.Read; math.IsNaN(v) || math.IsInf(v, 0) {
+		if v := x.PPMh + x.Above + x.Read; math.IsNaN(v) || math.IsInf(v, 0) {
 			return fmt.Errorf("read hours: hour %d holds %g ppm·h in %g h", i, x.PPMh, x.Read)
 		}
 	}

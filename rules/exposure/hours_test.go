@@ -106,19 +106,30 @@ func TestHoursInASnapshot(t *testing.T) {
 }
 
 // An hour in which the line did not draw the stack's gas tells nothing of it, however
-// it was read (the project's own rule); the sum stays that of the readings.
+// it was read, before it was known or after (the project's own rule): it counts for
+// nothing, and is a gap. By hand: 200 ppm over 10 h, of them 3 away.
 func TestHoursAway(t *testing.T) {
-	c := CTP{Began: start}
-	for h := range 11 {
-		c.Add(start.Add(time.Duration(h)*time.Hour), 200, time.Hour)
+	c := CTP{Began: start, Level: 150}
+	add := func(from, to int) {
+		for h := from; h < to; h++ {
+			c.Add(start.Add(time.Duration(h)*time.Hour), 200, 10*time.Hour)
+		}
 	}
-	c.MarkAway(start.Add(3*time.Hour+50*time.Minute), start.Add(5*time.Hour+10*time.Minute))
+	away := func() { c.MarkAway(start.Add(3*time.Hour+50*time.Minute), start.Add(5*time.Hour+10*time.Minute)) }
+	add(0, 5)
+	assert.InDelta(t, 800, c.PPMh, 1e-9)
+	away()
+	assert.InDelta(t, 600, c.PPMh, 1e-9, "the hour from 3 on is taken back")
+	add(7, 11) // bridged from 4 on
+	away()
 	c.MarkAway(start.Add(8*time.Hour), start.Add(7*time.Hour))
 	for i, h := range c.Hourly {
 		_, ok := h.Mean()
 		assert.Equal(t, i < 3 || i > 5, ok, "hour %d", i)
 	}
-	assert.InDelta(t, 2000, c.PPMh, 1e-9)
+	assert.InDelta(t, 1400, c.PPMh, 1e-9)
+	assert.InDelta(t, 7, c.Above, 1e-9)
+	assert.InDelta(t, 3, c.GapHours(), 1e-9)
 }
 
 // A treatment that nobody ends does not grow for ever.

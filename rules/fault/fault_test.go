@@ -280,6 +280,35 @@ func TestRoundTrip(t *testing.T) {
 	require.Equal(t, string(a), string(b))
 }
 
+// A state whose parts do not fit each other is refused, and leaves what was there.
+func TestBrokenState(t *testing.T) {
+	s := New(2)
+	for _, bad := range []string{`{"Lines":-1}`, `{"Lines":3,"Now":[null,null]}`, `{"Lines":2,"Now":[null,null],"Past":[[1]]}`, `[`,
+		`{"Lines":2,"Now":[null,null],"Swaps":[{"A":0,"B":2}]}`, `{"Lines":2,"Now":[null,null],"Drift":[{"Line":-1}]}`,
+		`{"Lines":0,"Now":[],"Past":[` + strings.Repeat("[],", keepSlots) + `[]]}`} {
+		require.Error(t, json.Unmarshal([]byte(bad), s), bad)
+		require.Equal(t, New(2), s)
+	}
+}
+
+// A line that was set right to within what a hand reading can tell is let in again by
+// one that agrees with it, and not by one that does not.
+func TestHandLetsIn(t *testing.T) {
+	k := newStack(3, 0, 0.1, 0, 0.2).until(40, nil).until(68, drift(0.35))
+	require.Contains(t, k.take(), "drifting 1")
+	k.until(76, func(i int, _ float64) (int, float64) { // 8 % too high
+		if i == 1 {
+			return i, 0.08
+		}
+		return i, 0
+	})
+	require.Empty(t, k.take())
+	due := math.Exp(math.Log(900) + 0.1 - loss*k.hours/24)
+	require.Empty(t, k.State.Hand(1, due/1.2, k.test))
+	require.Len(t, k.State.Hand(1, due, k.test), 1)
+	require.False(t, k.test.Out(1))
+}
+
 // TestHostileInput: whatever comes, nothing panics and the state can be written.
 func TestHostileInput(t *testing.T) {
 	nasty := []float64{0, 1, -1, 1e-300, 1e300, math.NaN(), math.Inf(1), math.Inf(-1), 400, 2000, 50}

@@ -15,8 +15,12 @@ const settles = 0.12
 // Hand takes a hand reading at the end of a line, ppm. Where the line alone shows a
 // leak and the hand reading is nearer to what the others make due there, its
 // instrument drifts, and there is no leak; where an instrument was said to drift and
-// the hand reading is nearer to it, it does not.
+// the hand reading is nearer to it, or agrees with it where the two hardly differ, it
+// does not, or no longer.
 func (s *State) Hand(line int, ppm float64, test *leak.State) []leak.Event {
+	if line < 0 || line >= s.Lines {
+		return nil
+	}
 	at := s.newest(line, test)
 	if at < 0 || !(ppm >= leastPPM && ppm < 1e6) {
 		return nil
@@ -38,8 +42,11 @@ func (s *State) Hand(line int, ppm float64, test *leak.State) []leak.Event {
 	due := reads - ratio + gap
 	hand := math.Log(ppm)
 	right := math.Abs(hand-reads) < math.Abs(hand-due)
+	if math.Abs(reads-due) < settles { // then it reads right as far as anybody can tell
+		right = known >= 0 && math.Abs(hand-reads) < settles
+	}
 	switch {
-	case math.Abs(reads-due) < settles || right != (known >= 0):
+	case right != (known >= 0), known < 0 && math.Abs(reads-due) < settles:
 		return nil
 	case known >= 0:
 		d := s.Drift[known]

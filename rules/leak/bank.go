@@ -216,16 +216,17 @@ func (b *bank) at(k, line int, sign, now float64) found {
 	}
 	num, den := weight*b.Num[n], weight*b.Den[n]
 	if line < 0 {
-		return expected(num, den, found{line: -1, onset: k})
+		z, rate, sd := expected(num, den)
+		return found{line: -1, onset: k, z: z, rate: rate, sd: sd}
 	}
 	out := found{line: line, onset: k}
 	for shape := range shapes {
 		at := n + sum(line, shape)
 		for _, share := range shares {
 			share *= float64(b.Lines)
-			f := expected(num+share*b.Num[at], den+share*share*b.Den[at], found{line: line, onset: k, shape: shape, share: share})
-			if sign*f.z > sign*out.z {
-				out = f
+			z, rate, sd := expected(num+share*b.Num[at], den+share*share*b.Den[at])
+			if sign*z > sign*out.z {
+				out = found{line, k, shape, share, z, rate, sd}
 			}
 		}
 	}
@@ -236,23 +237,23 @@ func (b *bank) at(k, line int, sign, now float64) found {
 // rate is that of the line.
 func (b *bank) alone(k, i, shape int) found {
 	at := k*b.sums() + sum(i, shape)
-	return ratio(b.Num[at], b.Den[at], found{line: i, onset: k, shape: shape})
+	z, rate, sd := ratio(b.Num[at], b.Den[at])
+	return found{line: i, onset: k, shape: shape, z: z, rate: rate, sd: sd}
 }
 
 // ratio is the likelihood ratio of a rise of any size, from its sums.
-func ratio(num, den float64, f found) found {
-	if den > 1e-12 {
-		root := math.Sqrt(den)
-		f.z, f.rate, f.sd = num/root, num/den, 1/root
+func ratio(num, den float64) (z, rate, sd float64) {
+	if !(den > 1e-12) {
+		return 0, 0, 0
 	}
-	return f
+	root := math.Sqrt(den)
+	return num / root, num / den, 1 / root
 }
 
 // expected is the likelihood ratio where a rise is normal with riseSD.
-func expected(num, den float64, f found) found {
-	f = ratio(num, den, f)
-	f.z *= math.Sqrt(den / (den + 1/(riseSD*riseSD)))
-	return f
+func expected(num, den float64) (z, rate, sd float64) {
+	z, rate, sd = ratio(num, den)
+	return z * math.Sqrt(den/(den+1/(riseSD*riseSD))), rate, sd
 }
 
 // interval is the 95 % interval of the onset: those whose log likelihood ratio is

@@ -188,9 +188,12 @@ func (r *raised) hear(i int, z float64) {
 	}
 }
 
+// CalmHours is how long a leak's rise must be gone before it is cleared: it was mended
+// so many hours ago.
+const CalmHours = 3
+
 // figures of the end of a leak.
 const (
-	calmHours   = 3
 	leastShare  = 0.1 // of the gas when it was raised: below it nothing is cleared
 	firstHours  = 2.0 // a change this soon after the leak was raised corrects its size
 	leastOfRate = 0.25
@@ -214,7 +217,7 @@ func (s *State) mending() []Event {
 		r.Calm = 0
 		return nil
 	}
-	if r.Calm++; r.Calm < calmHours {
+	if r.Calm++; r.Calm < CalmHours {
 		return nil
 	}
 	return []Event{s.clear()}

@@ -107,9 +107,11 @@ type State struct {
 	Refused int     // readings that were none, or of no line of this stack
 }
 
+// MaxLines is how many lines of a stack are tested: the first.
+const MaxLines = 64
+
 // limits of what is taken.
 const (
-	maxLines     = 64
 	maxHours     = 24 * 400
 	maxGap       = 12.0 // hours without a reading after which levels are found anew
 	quietHours   = 12.0
@@ -125,7 +127,7 @@ const (
 
 // New starts the test of a stack at t = 0.
 func New(setup Setup) *State {
-	setup.Lines = min(max(setup.Lines, 1), maxLines)
+	setup.Lines = min(max(setup.Lines, 1), MaxLines)
 	if r := setup.FalseAlarmsPerStackDay; !(r > 0) || math.IsInf(r, 0) {
 		setup.FalseAlarmsPerStackDay = defaultRate
 	}

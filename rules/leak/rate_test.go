@@ -158,25 +158,19 @@ func delays(n int, of func(i int) plan) (found []float64, missed, right, inside 
 }
 
 // TestDetectionDelay: a leak is found, the sooner the larger; place and onset are
-// right more often than not.
+// right more often than not. What all lines share is hidden in gusts for longer: a rise
+// of half the loss rate is then not found within 30 h, and none is asked for.
 func TestDetectionDelay(t *testing.T) {
 	n := worlds(t, 24, 10)
-	for _, at := range []int{1, -1} {
-		common := 0.0 // what all lines share is hidden in gusts for longer
-		if at < 0 {
-			common = 10
-		}
-		for _, c := range []struct{ times, median, missed float64 }{{1.5, 30, 1}, {2, 13 + common, 0.35 + common/40}, {3, 7, 0.15}} {
+	type limit struct{ times, median, missed float64 }
+	for at, limits := range map[int][]limit{1: {{1.5, 22, 0.8}, {2, 11, 0.15}, {3, 6, 0.1}}, -1: {{2, 17, 0.5}, {3, 6, 0.1}}} {
+		for _, c := range limits {
 			found, missed, right, inside := delays(n, func(i int) plan {
 				p := usual(uint64(1000 + i))
 				p.at, p.times, p.from = at, c.times, 60+float64(i)
 				return p
 			})
-			if len(found) == 0 {
-				t.Logf("line %d, loss × %.1f: all of %d missed", at, c.times, n)
-				require.LessOrEqual(t, 1.0, c.missed)
-				continue
-			}
+			require.NotEmpty(t, found, "line %d, loss × %.1f", at, c.times)
 			median := found[len(found)/2]
 			t.Logf("line %d, loss × %.1f: median %.1f h, 9 of 10 within %.1f h, missed %.2f, right place %.2f, onset in its interval %.2f",
 				at, c.times, median, found[len(found)*9/10], missed, right, inside)

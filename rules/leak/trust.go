@@ -70,8 +70,13 @@ func (s *State) Suspect(line int) []Event {
 }
 
 // Cause is why a line is out of the test, LineOff, Blocked or Drifting: what it reads
-// is not the gas at its place. "" = it is in.
-func (s *State) Cause(line int) Kind { return s.Lines[line].Cause.Kind }
+// is not the gas at its place. "" = it is in, or none of those that are tested.
+func (s *State) Cause(line int) Kind {
+	if line < 0 || line >= len(s.Lines) {
+		return ""
+	}
+	return s.Lines[line].Cause.Kind
+}
 
 // Out reports whether a line is out of the test.
 func (s *State) Out(line int) bool { return s.Cause(line) != "" }

@@ -8,7 +8,6 @@ package treatment
 
 import (
 	"math"
-	"sort"
 	"time"
 
 	"undersheet/logbook"
@@ -41,7 +40,9 @@ type Judgement struct {
 type Line struct {
 	Name, Channel string
 	Samples       []Sample // of the last hours, oldest first
-	Hand          Sample   // newest hand reading; At = 0: none
+	AwayFrom      logbook.Time
+	AwayTo        logbook.Time // newest stretch in which the line did not draw the stack's gas; 0 = none
+	Hand          Sample       // newest hand reading; At = 0: none
 	CTP           exposure.CTP
 	Shortest      Judgement // when the shortest exposure had passed
 	Airing        Judgement // when airing started
@@ -276,15 +277,17 @@ func (t *Treatment) JudgeAiring(at logbook.Time) {
 
 func (t *Treatment) judge(at logbook.Time, pick func(*Line) *Judgement) {
 	for i := range t.Lines {
-		l := &t.Lines[i]
-		j := pick(l)
-		*j = Judgement{At: at, Shown: logbook.NotShown}
-		if m, ok := median(l.Samples, at); ok {
-			t.show(j, m)
-		} else if h := l.Hand; h.At != 0 && h.At <= at && at.Sub(h.At) < LastHour {
-			t.show(j, h.PPM)
-			j.ByHand = true
-		}
+		t.judgeLine(&t.Lines[i], at, pick(&t.Lines[i]))
+	}
+}
+
+func (t *Treatment) judgeLine(l *Line, at logbook.Time, j *Judgement) {
+	*j = Judgement{At: at, Shown: logbook.NotShown}
+	if m, ok := median(l.Samples, at); ok {
+		t.show(j, m)
+	} else if h := l.Hand; h.At != 0 && h.At <= at && at.Sub(h.At) < LastHour {
+		t.show(j, h.PPM)
+		j.ByHand = true
 	}
 }
 
@@ -354,58 +357,5 @@ func (t *Treatment) settle(end bool) {
 	}
 	if end && held && t.Verdict == logbook.VerdictProvisional {
 		t.Verdict = logbook.VerdictHeld
-	}
-}
-
-// keepSamples bounds the memory of a line; samplesFor is how far back it goes, so
-// that an airing entered a little late is still judged on its own last hour.
-// Readings closer than samplesEvery to the one before are passed over.
-const (
-	keepSamples  = 720
-	samplesFor   = 3 * time.Hour
-	samplesEvery = samplesFor / keepSamples
-)
-
-// Read takes a reading of a line: at in any order, ppm as judged, gap the longest
-// stretch that the concentration-time product bridges.
-func (t *Treatment) Read(line int, at logbook.Time, ppm float64, gap time.Duration) {
-	l := &t.Lines[line]
-	if t.Started != 0 && at >= t.Started && (t.AiringFirst == 0 || at <= t.AiringFirst) {
-		l.CTP.Add(at, ppm, gap)
-	}
-	n := len(l.Samples)
-	i := n
-	for i > 0 && l.Samples[i-1].At > at {
-		i--
-	}
-	if i > 0 && at < l.Samples[i-1].At.Add(samplesEvery) {
-		return
-	}
-	l.Samples = append(l.Samples, Sample{})
-	copy(l.Samples[i+1:], l.Samples[i:])
-	l.Samples[i] = Sample{at, ppm}
-	from, drop := l.Samples[n].At.Add(-samplesFor), 0
-	for drop < n && (l.Samples[drop].At < from || n+1-drop > keepSamples) {
-		drop++
-	}
-	l.Samples = append(l.Samples[:0], l.Samples[drop:]...)
-}
-
-// median returns the median of the samples in the last hour up to at.
-func median(samples []Sample, at logbook.Time) (float64, bool) {
-	var vs []float64
-	for _, s := range samples {
-		if s.At <= at && at.Sub(s.At) < LastHour {
-			vs = append(vs, s.PPM)
-		}
-	}
-	if len(vs) == 0 {
-		return 0, false
-	}
-	sort.Float64s(vs)
-	if m := len(vs) / 2; len(vs)%2 == 1 {
-		return vs[m], true
-	} else {
-		return (vs[m-1] + vs[m]) / 2, true
 	}
 }

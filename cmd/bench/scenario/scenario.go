@@ -45,6 +45,8 @@ type Trouble struct {
 	Factor float64 // of the loss rate, for a leak; 0 = 2
 	Onset  float64 // hours; 0 = drawn from 30–84
 	Line   int     // counted from 1; 0 = drawn. Of a tear beside a line, or a trouble of one line
+	Mended float64 // hours at which a leak is mended; 0 = never
+	Topped bool    // phosphine is added as it is mended; the fit is told
 }
 
 // Reading is what an instrument gave.

@@ -33,12 +33,16 @@ func (p *plan) befall(t Trouble, d draws) {
 	p.trouble.Line = min(t.Line, len(p.lines)) - 1
 	switch t.Kind {
 	case TearByLine, TearElsewhere, Skirt:
+		if t.Mended > 0 {
+			p.until = t.Mended
+		}
 		p.tear()
+		if t.Mended > 0 && t.Topped {
+			p.add(t.Mended, share)
+		}
 	case DoseAdded:
 		p.trouble.Line = -1
-		dose := decay.Dose{Hours: p.trouble.Onset, Grams: math.Round(share * p.grams)}
-		p.told, p.gas.added = []decay.Dose{dose}, []decay.Dose{dose}
-		p.gas.tears = []tear{{p.bare(), laidFlow, p.trouble.Onset - laidHours, p.trouble.Onset}}
+		p.add(p.trouble.Onset, share)
 	case Swapped:
 		p.other = (p.trouble.Line + other) % len(p.lines)
 		p.until = p.trouble.Onset + lasts
@@ -47,6 +51,13 @@ func (p *plan) befall(t Trouble, d draws) {
 	case PumpStop, PowerCut:
 		p.trouble.Line, p.until = -1, p.trouble.Onset+lasts/2
 	}
+}
+
+// add lays a share of the first dose at hours.
+func (p *plan) add(hours, share float64) {
+	dose := decay.Dose{Hours: hours, Grams: math.Round(share * p.grams)}
+	p.told, p.gas.added = []decay.Dose{dose}, []decay.Dose{dose}
+	p.gas.tears = append(p.gas.tears, tear{p.bare(), laidFlow, hours - laidHours, hours})
 }
 
 // tear adds leakage: the loss rate of the whole stack becomes Factor times what
