@@ -14,6 +14,7 @@ const (
 	wantChance = 0.95 // of every line at or above the end level
 	longerBy   = 24.0 // hours: steps of a longer exposure that are tried
 	longerMost = 3    // steps
+	lookFar    = 720  // hours: an exposure that ends later was mistyped, and what is not known of it takes long to reckon
 )
 
 // outlook is what can still be done for the end level, reckoned anew after each
@@ -21,7 +22,7 @@ const (
 func (s *State) outlook(k *Stack, t *treatmentOf) (*logbook.Outlook, []float64) {
 	g := k.Gas
 	now, end := s.At.Hours(t.Started), t.PlannedEnd.Hours(t.Started)
-	if t.Phase != logbook.PhaseExposure || s.At >= t.PlannedEnd || now < forecastFrom {
+	if t.Phase != logbook.PhaseExposure || s.At >= t.PlannedEnd || now < forecastFrom || end > now+lookFar {
 		return nil, nil
 	}
 	if o := g.ahead; o != nil && o.PlannedEnd == t.PlannedEnd {

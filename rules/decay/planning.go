@@ -68,7 +68,7 @@ func (s *State) TopUp(at, hours, endLevel, want float64) (grams float64, ok bool
 		return 0, false
 	}
 	low, high := 0.0, most
-	for high-low > most/500 {
+	for range 9 { // to a 500th
 		if mid := (low + high) / 2; chance(mid) >= want {
 			high = mid
 		} else {
