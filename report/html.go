@@ -10,6 +10,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/logbook/words"
+	"undersheet/rules"
 	"undersheet/rules/dose"
 	"undersheet/rules/efficacy"
 )
@@ -27,22 +28,23 @@ func (r *Report) WriteHTML(w io.Writer) error {
 			}
 			return t.Std().In(zone).Format("2006-01-02 15:04")
 		},
-		"utc":    func(t logbook.Time) string { return t.String() },
-		"ppm":    func(v any) string { return plain(number(v)) },
-		"pct":    func(v any) string { return fmt.Sprintf("%.0f %%", 100*number(v)) },
-		"hours":  func(a, b logbook.Time) string { return fmt.Sprintf("%.1f", a.Hours(b)) },
-		"per":    per,
-		"apart":  func(p HandPair) string { return fmt.Sprintf("%.0f min", apart(p.Fixed.At, p.Act.At).Minutes()) },
-		"share":  func(p HandPair) string { return share(p.PPM, p.Fixed.PPM) },
-		"alarm":  func(a logbook.Alarm) string { h, _ := words.Alarm("en", &a); return h },
-		"reason": func(x logbook.Reason) string { return words.Reason("en", x) },
-		"text":   fill,
-		"stands": criterion,
-		"about":  about,
-		"asks":   asks,
-		"result": func(r string) string { return results[r] },
-		"source": source,
-		"next":   func(i int) int { return i + 1 },
+		"utc":     func(t logbook.Time) string { return t.String() },
+		"ppm":     func(v any) string { return plain(number(v)) },
+		"pct":     func(v any) string { return fmt.Sprintf("%.0f %%", 100*number(v)) },
+		"hours":   func(a, b logbook.Time) string { return fmt.Sprintf("%.1f", a.Hours(b)) },
+		"per":     per,
+		"apart":   func(p HandPair) string { return fmt.Sprintf("%.0f min", apart(p.Fixed.At, p.Act.At).Minutes()) },
+		"share":   func(p HandPair) string { return share(p.PPM, p.Fixed.PPM) },
+		"alarm":   func(a logbook.Alarm) string { h, _ := words.Alarm("en", &a); return h },
+		"reason":  func(x logbook.Reason) string { return words.Reason("en", x) },
+		"text":    fill,
+		"verdict": func(k rules.StackView) string { return words.Verdict(k.Verdict, len(k.Lines)) },
+		"stands":  criterion,
+		"about":   about,
+		"asks":    asks,
+		"result":  func(r string) string { return results[r] },
+		"source":  source,
+		"next":    func(i int) int { return i + 1 },
 	}).Parse(page)
 	if err != nil {
 		return fmt.Errorf("read report page: %w", err)

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"crypto/rand"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -19,7 +20,8 @@ type photoPage struct {
 	Stack, Path, Back string
 	Fields            []fieldView
 	Faults            []faultView
-	Most              int // KiB
+	Most              int    // KiB
+	ID                string // the same when it is sent again: it counts once
 }
 
 // photoPath is where a picture of a stack is attached.
@@ -45,7 +47,10 @@ func (f *frame) hasStack(name string) bool {
 
 func (p *site) photoPage(f frame, stack string, sent func(string) string, faults ...string) photoPage {
 	page := photoPage{frame: f, Stack: stack, Path: photoPath(stack), Back: linkTo(stack).Path, Most: logbook.MostPhoto >> 10}
-	page.Here, page.Still = "acts", true
+	page.Here, page.Still, page.ID = "acts", true, printable(sent("id"))
+	if page.ID == "" {
+		page.ID = "web-" + rand.Text()
+	}
 	for _, x := range photoFields() {
 		v := viewOf(x, nil, "")
 		v.Value = printable(sent(x.Name))
@@ -111,7 +116,7 @@ func photoOf(w http.ResponseWriter, r *http.Request, stack string, now logbook.T
 		return nil, fmt.Errorf("the photo cannot be read: %w", err)
 	}
 	sum := sha256.Sum256(data)
-	e := &logbook.PhotoAttached{Header: logbook.Header{Kind: logbook.KindPhoto, Time: now}, Stack: stack, Name: printable(head.Filename), Media: logbook.MediaOf(data),
+	e := &logbook.PhotoAttached{Header: logbook.Header{Kind: logbook.KindPhoto, Time: now, ID: printable(r.FormValue("id"))}, Stack: stack, Name: printable(head.Filename), Media: logbook.MediaOf(data),
 		SHA256: hex.EncodeToString(sum[:]), Data: data, Act: logbook.Act{By: printable(r.FormValue("by")), Identity: form.NotVerified, Note: printable(r.FormValue("note"))}}
 	if of := r.FormValue("of"); of != "" {
 		if e.Of, err = strconv.ParseUint(of, 10, 63); err != nil {

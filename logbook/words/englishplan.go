@@ -67,9 +67,22 @@ var englishPlan = map[string]string{
 	"instruments-checked": "Instruments zeroed, bump tested and in date of calibration",
 	"emergency-card":      "Emergency card at the door: hospital, poison centre, no rescue without apparatus",
 	"weather":             "No storm and no still air foretold for the hours of opening",
+	"pest-owed":           "The insect was not named: {about} asks for longer against some. Look for insects, and name them.",
 	"law-may-add":         "The law and the label may add to this: notice to authorities and neighbours, distances, more people, other breathing protection, longer exposure, airing or withholding, limits of residue, and forms of their own.",
 	"caution":             "Phosphine kills. A plan is no permission: local law, the label of the product and the licensed fumigator decide. Nobody enters a store under gas or not yet cleared, but two trained people with breathing protection, in daylight.",
 	"cages-placed":        "Cages with live test insects placed before sheeting, their places written down",
+}
+
+// fewPoints is said with a verdict that rests on fewer than three sampling lines.
+var fewPoints = map[int]string{0: ", at no point", 1: ", at one point", 2: ", at two points"}
+
+// Verdict returns a verdict with how few points of the stack it rests on: three lines,
+// top, heart and far low corner, are the least by common practice.
+func Verdict(verdict string, lines int) string {
+	if verdict == "" {
+		return ""
+	}
+	return verdict + fewPoints[lines]
 }
 
 // Plan returns the words of a code of a plan.

@@ -305,3 +305,11 @@ func TestNumber(t *testing.T) {
 	require.Equal(t, "119", whole(119.999))
 	require.Equal(t, "0", whole(0.4))
 }
+
+// A verdict that rests on fewer than three lines says so (common practice).
+func TestVerdictSaysHowFewPointsItRestsOn(t *testing.T) {
+	for lines, want := range map[int]string{0: "held, at no point", 1: "held, at one point", 2: "held, at two points", 3: "held", 9: "held"} {
+		require.Equal(t, want, Verdict("held", lines))
+	}
+	require.Empty(t, Verdict("", 1))
+}

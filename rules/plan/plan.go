@@ -2,6 +2,7 @@ package plan
 
 import (
 	"math"
+	"slices"
 
 	"undersheet/logbook"
 	"undersheet/rules/protocol"
@@ -178,6 +179,9 @@ func (p *Plan) guided(a *Ask, tempC float64, hours, level *Figure) {
 		return
 	}
 	fitted := false
+	if a.Pest == "" && slices.ContainsFunc(a.Guide.Exposures, func(e Exposure) bool { return len(e.Pests) > 0 }) {
+		p.Says = append(p.Says, Say{Code: "pest-owed", About: a.Guide.Title})
+	}
 	for i := range a.Guide.Exposures {
 		e := &a.Guide.Exposures[i]
 		if !e.fits(a.Pest, tempC) {

@@ -89,6 +89,7 @@ func TestIndianTable(t *testing.T) {
 		require.NoError(t, err)
 		assert.Equal(t, hours, figure(t, p.Figures, "exposure").Value, pest)
 		assert.Equal(t, 48.0, figure(t, p.Figures, "withholding").Value)
+		assert.Equal(t, pest == "", codes(p.Says)["pest-owed"], "some insects need longer")
 		s := p.Stacks[0]
 		assert.Equal(t, 360.0, s.GramsPH3)
 		assert.Equal(t, 360, s.Pieces, "3 tablets a tonne, 120 t")
