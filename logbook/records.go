@@ -35,6 +35,15 @@ func (n Number) MarshalJSON() ([]byte, error) {
 	return strconv.AppendFloat(nil, v, 'g', 6, 64), nil
 }
 
+// Round returns v as it is written, to six significant digits: what is kept in memory
+// then reads the same as what comes back from a snapshot.
+func Round(v float64) Number {
+	if r, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 6, 64), 64); err == nil {
+		return Number(r)
+	}
+	return Number(v)
+}
+
 // Record is the part that all records share: by whom and of what they were made.
 type Record struct {
 	Of      uint64 `json:"of,omitempty"`      // seq of the entry that made it known

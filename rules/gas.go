@@ -251,8 +251,8 @@ func (g *Gas) forecast(t *treatment.Treatment, hour int) {
 }
 
 func record(t *treatment.Treatment, line string, f decay.Forecast) logbook.Forecast {
-	return logbook.Forecast{Stack: t.Stack, Line: line, For: t.PlannedEnd, ChanceMet: logbook.Number(f.ChanceMet),
-		PPM: logbook.Quantiles{P05: logbook.Number(f.P05), P50: logbook.Number(f.P50), P95: logbook.Number(f.P95)}}
+	return logbook.Forecast{Stack: t.Stack, Line: line, For: t.PlannedEnd, ChanceMet: logbook.Round(f.ChanceMet),
+		PPM: logbook.Quantiles{P05: logbook.Round(f.P05), P50: logbook.Round(f.P50), P95: logbook.Round(f.P95)}}
 }
 
 // curvePoints is how many points of a curve are drawn.
