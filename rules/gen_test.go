@@ -184,7 +184,7 @@ func (g *script) act() logbook.Entry {
 		logbook.KindHandReading, logbook.KindHandReading, logbook.KindHandReading, logbook.KindMaskedEntry, logbook.KindMaskedExit, logbook.KindMaskedExit,
 		logbook.KindEntryConfirmed, logbook.KindEntryConfirmed, logbook.KindEntryConfirmed, logbook.KindClockStepped, logbook.KindRestored, logbook.KindClock,
 	}
-	if g.n%3 == 0 { // seldom, for they shut gates
+	if g.n%5 == 0 { // seldom, for they shut gates
 		kinds = append(kinds, logbook.KindDosePlaced, logbook.KindResidueTaken, logbook.KindInstrumentChecked, logbook.KindInstrumentSwapped, logbook.KindChecksSigned, logbook.KindStockCounted)
 	}
 	kind := rapid.SampledFrom(kinds).Draw(g.t, "kind")

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"undersheet/logbook/words"
 	"undersheet/rules/decay"
 )
 
@@ -289,18 +290,7 @@ func (r fitResult) tell(w io.Writer, c *fitCmd, rs fitReadings, at float64) erro
 func (f fitForecast) tell(w io.Writer, name string) {
 	fmt.Fprintf(w, "  %-20s %9.4g %9.4g %9.4g", name, f.PPM.P05, f.PPM.P50, f.PPM.P95)
 	if f.ChanceMet != nil {
-		fmt.Fprintf(w, "   %s", chanceWords(float64(*f.ChanceMet)))
+		fmt.Fprintf(w, "   %s", words.Chance(float64(*f.ChanceMet)))
 	}
 	fmt.Fprintln(w)
-}
-
-// chanceWords is a chance in per cent that never claims to be sure.
-func chanceWords(p float64) string {
-	switch {
-	case p > 0.99:
-		return "over 99 %"
-	case p < 0.01:
-		return "under 1 %"
-	}
-	return fmt.Sprintf("%.0f %%", 100*p)
 }

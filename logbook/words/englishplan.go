@@ -1,5 +1,7 @@
 package words
 
+import "fmt"
+
 // englishPlan says what a plan says: names of figures, what stands against the
 // treatment or is owed, where sampling lines end, and what is checked and signed.
 var englishPlan = map[string]string{
@@ -83,6 +85,17 @@ func Verdict(verdict string, lines int) string {
 		return ""
 	}
 	return verdict + fewPoints[lines]
+}
+
+// Chance writes a probability in per cent, which is never certain either way.
+func Chance(p float64) string {
+	switch {
+	case p > 0.99:
+		return "over 99 %"
+	case p < 0.01:
+		return "under 1 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*p)
 }
 
 // Plan returns the words of a code of a plan.

@@ -26,7 +26,7 @@ type plan struct {
 	at          int     // -1 all lines; else beside this line, the others at a third
 }
 
-// usual is the plan that the issue of the test names: 3 % noise, 1 ppm rounding,
+// usual is the plan that most tests take: 3 % noise, 1 ppm rounding,
 // gusts, ±20 % of daily breathing.
 func usual(seed uint64) plan {
 	return plan{seed: seed, lines: 4, hours: 120, every: 1 + int(seed%2), noise: 0.03, gusts: 0.2, swing: 0.2, sorb: seed%3 == 0, mixing: 1, errs: 1, at: -1, times: 1}
