@@ -100,10 +100,23 @@ func (c *catalogue) pieces(up logbook.TopUp) string {
 	return " " + c.fill("pieces", "{count}", plain(n, 3), "{form}", up.Form, "{piece}", plain(up.Piece, 3))
 }
 
+// Text returns the sentence or label of a key with values put in the place of their
+// names: pairs are "{name}", value, … A key without a sentence is shown as it is.
+func Text(lang, key string, pairs ...string) string {
+	if s := of(lang).fill(key, pairs...); s != "" {
+		return s
+	}
+	return key
+}
+
 // fill puts values in the place of their names in a sentence. They are put in one
 // pass, so a name that looks like a value stays what it is.
 func (c *catalogue) fill(key string, pairs ...string) string {
-	return strings.TrimSpace(strings.NewReplacer(pairs...).Replace(c.seen[key]))
+	s, ok := c.texts[key]
+	if !ok {
+		s = english.texts[key]
+	}
+	return strings.TrimSpace(strings.NewReplacer(pairs...).Replace(s))
 }
 
 // Moment writes a time as sentences do, in a zone.

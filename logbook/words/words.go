@@ -19,7 +19,7 @@ type catalogue struct {
 	gates    map[string]string   // by state
 	plans    map[string]string   // words of a plan, by code
 	criteria map[string]string   // for success: what each asks by its code, how it stands by code/state or code/why, else by why
-	seen     map[string]string   // what forecasts and leaks rest on
+	texts    map[string]string   // all other sentences and labels, by key
 	phrase   map[string]string   // small parts
 }
 
@@ -30,7 +30,7 @@ type sentence struct {
 }
 
 // catalogues are the languages there are.
-var catalogues = map[string]*catalogue{"en": &english}
+var catalogues = map[string]*catalogue{"en": &english, "fr": &french}
 
 // joined is all sentences of some maps in one.
 func joined(parts ...map[string]string) map[string]string {
