@@ -1,0 +1,12 @@
+// Package paper is what a report says, before it is known whether it becomes a page
+// on a screen or a sheet of paper.
+//
+// Fill in a [Document] with blocks in the order of reading: [Heading], [Paragraph],
+// [Caution], [Terms], [Table], [Picture], [List], [Signatures] and [PageBreak]. Then
+// [Document.WriteHTML] writes one self-contained page that prints on A4. A Document is
+// data alone: it knows no clock, no log and no units, and the same Document gives the
+// same bytes.
+//
+// Texts are plain, never markup. A line break in a text is a line break on the paper; a
+// no-break space (U+00A0) keeps a figure with its unit and the parts of a time together.
+package paper
