@@ -38,7 +38,7 @@ func (r *Report) WriteHTML(w io.Writer) error {
 		"alarm":   func(a logbook.Alarm) string { h, _ := words.Alarm("en", &a); return h },
 		"reason":  func(x logbook.Reason) string { return words.Reason("en", x) },
 		"text":    fill,
-		"verdict": func(k rules.StackView) string { return words.Verdict(k.Verdict, len(k.Lines)) },
+		"verdict": func(k rules.StackView) string { return words.Verdict("en", k.Verdict, len(k.Lines)) },
 		"stands":  criterion,
 		"about":   about,
 		"asks":    asks,

@@ -110,7 +110,7 @@ func forecastOf(k rules.StackView, f *logbook.Forecast) *logbook.Forecast {
 
 // head says where a stack stands.
 func (f *frame) head(k rules.StackView) stackHead {
-	h := stackHead{Phase: "Not under treatment", Verdict: words.Verdict(k.Verdict, len(k.Lines))}
+	h := stackHead{Phase: "Not under treatment", Verdict: words.Verdict(f.Lang, k.Verdict, len(k.Lines))}
 	if k.Phase != "" {
 		h.Phase = sentence(plain(k.Phase))
 	}

@@ -290,7 +290,7 @@ func (r fitResult) tell(w io.Writer, c *fitCmd, rs fitReadings, at float64) erro
 func (f fitForecast) tell(w io.Writer, name string) {
 	fmt.Fprintf(w, "  %-20s %9.4g %9.4g %9.4g", name, f.PPM.P05, f.PPM.P50, f.PPM.P95)
 	if f.ChanceMet != nil {
-		fmt.Fprintf(w, "   %s", words.Chance(float64(*f.ChanceMet)))
+		fmt.Fprintf(w, "   %s", words.Chance("en", float64(*f.ChanceMet)))
 	}
 	fmt.Fprintln(w)
 }

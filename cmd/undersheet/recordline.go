@@ -44,7 +44,7 @@ func recordText(rec logbook.Recorded, zone *time.Location) string {
 			line = "lowest line"
 		}
 		return fmt.Sprintf("%s for %s: %.4g ppm (%.4g to %.4g), chance to hold the end level %s", place("", r.Stack, line),
-			r.For.Std().In(zone).Format("2006-01-02 15:04"), float64(r.PPM.P50), float64(r.PPM.P05), float64(r.PPM.P95), words.Chance(float64(r.ChanceMet)))
+			r.For.Std().In(zone).Format("2006-01-02 15:04"), float64(r.PPM.P50), float64(r.PPM.P05), float64(r.PPM.P95), words.Chance("en", float64(r.ChanceMet)))
 	case *logbook.Message:
 		return fmt.Sprintf("%s to %s by %s: %s", r.State, r.To, r.Messenger, r.Subject)
 	}

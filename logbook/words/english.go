@@ -36,6 +36,9 @@ var english = catalogue{
 		"read":           "Read: ",
 		"point-read":     "{point} {value} ppm, with its error up to {limit} ppm",
 		"nothing-read":   "No air point has been read yet.",
+		"percent":        "{} %",
+		"chance-over":    "over 99 %",
+		"chance-under":   "under 1 %",
 	},
 }
 

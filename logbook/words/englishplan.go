@@ -1,7 +1,5 @@
 package words
 
-import "fmt"
-
 // englishPlan says what a plan says: names of figures, what stands against the
 // treatment or is owed, where sampling lines end, and what is checked and signed.
 var englishPlan = map[string]string{
@@ -73,29 +71,6 @@ var englishPlan = map[string]string{
 	"law-may-add":         "The law and the label may add to this: notice to authorities and neighbours, distances, more people, other breathing protection, longer exposure, airing or withholding, limits of residue, and forms of their own.",
 	"caution":             "Phosphine kills. A plan is no permission: local law, the label of the product and the licensed fumigator decide. Nobody enters a store under gas or not yet cleared, but two trained people with breathing protection, in daylight.",
 	"cages-placed":        "Cages with live test insects placed before sheeting, their places written down",
-}
-
-// fewPoints is said with a verdict that rests on fewer than three sampling lines.
-var fewPoints = map[int]string{0: ", at no point", 1: ", at one point", 2: ", at two points"}
-
-// Verdict returns a verdict with how few points of the stack it rests on: three lines,
-// top, heart and far low corner, are the least by common practice.
-func Verdict(verdict string, lines int) string {
-	if verdict == "" {
-		return ""
-	}
-	return verdict + fewPoints[lines]
-}
-
-// Chance writes a probability in per cent, which is never certain either way.
-func Chance(p float64) string {
-	switch {
-	case p > 0.99:
-		return "over 99 %"
-	case p < 0.01:
-		return "under 1 %"
-	}
-	return fmt.Sprintf("%.0f %%", 100*p)
 }
 
 // Plan returns the words of a code of a plan.

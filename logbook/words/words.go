@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -21,6 +22,7 @@ type catalogue struct {
 	criteria map[string]string   // for success: what each asks by its code, how it stands by code/state or code/why, else by why
 	texts    map[string]string   // all other sentences and labels, by key
 	phrase   map[string]string   // small parts
+	style    style
 }
 
 // sentence is what an alarm says.
@@ -29,22 +31,49 @@ type sentence struct {
 	advice   string // what to do about it
 }
 
-// catalogues are the languages there are.
-var catalogues = map[string]*catalogue{"en": &english, "fr": &french}
+// catalogues are the languages there are, by their codes (ISO 639-1).
+var catalogues = map[string]*catalogue{"en": &english, "fr": french.over(&english)}
 
-// joined is all sentences of some maps in one.
+// Languages lists the codes of the languages there are.
+func Languages() []string { return slices.Sorted(maps.Keys(catalogues)) }
+
+// joined is all sentences of some maps in one. It panics at a key that two of them
+// have, at the start of the program: one of the two would be lost.
 func joined(parts ...map[string]string) map[string]string {
 	all := map[string]string{}
 	for _, p := range parts {
-		maps.Copy(all, p)
+		for key, s := range p {
+			if _, twice := all[key]; twice {
+				panic(fmt.Sprintf("words: two sentences for the key %q", key))
+			}
+			all[key] = s
+		}
 	}
 	return all
 }
 
-// Languages lists the languages there are.
-func Languages() []string { return []string{"en"} }
+// over is a catalogue with the sentences of another one wherever it has none of its
+// own, and its own with the spaces of its language.
+func (c catalogue) over(base *catalogue) *catalogue {
+	spaced := func(own, base map[string]string) map[string]string {
+		all := maps.Clone(base)
+		for k, s := range own {
+			all[k] = c.style.space(s)
+		}
+		return all
+	}
+	alarms := maps.Clone(base.alarms)
+	for k, s := range c.alarms {
+		alarms[k] = sentence{c.style.space(s.headline), c.style.space(s.advice)}
+	}
+	return &catalogue{
+		reasons: spaced(c.reasons, base.reasons), refused: spaced(c.refused, base.refused), findings: spaced(c.findings, base.findings),
+		alarms: alarms, gates: spaced(c.gates, base.gates), plans: spaced(c.plans, base.plans), criteria: spaced(c.criteria, base.criteria),
+		texts: spaced(c.texts, base.texts), phrase: spaced(c.phrase, base.phrase), style: c.style,
+	}
+}
 
-// of returns the catalogue of a language; English stands in for what is missing.
+// of returns the catalogue of a language; English stands in for one that is missing.
 func of(lang string) *catalogue {
 	if c := catalogues[lang]; c != nil {
 		return c
@@ -198,7 +227,7 @@ func (c *catalogue) say(from map[string]string, code string, v values) string {
 		}
 	}
 	s := fmt.Sprintf("%q: %s", code, c.place(v))
-	return strings.TrimSpace(s) + fmt.Sprintf(" (%s, %s).", number(v.Value, v.Limit), number(v.Limit, v.Value))
+	return strings.TrimSpace(s) + fmt.Sprintf(" (%s, %s).", c.number(v.Value, v.Limit), c.number(v.Limit, v.Value))
 }
 
 // put puts values in the place of their names. Values are put in one pass, so a
@@ -211,11 +240,11 @@ func (c *catalogue) put(s string, v values) string {
 	return strings.NewReplacer(
 		"{store}", v.Store, "{stack}", v.Stack, "{line}", v.Line, "{point}", v.Point, "{channel}", v.Channel, "{about}", about,
 		"{place}", c.place(v),
-		"{value}", number(v.Value, v.Limit), "{limit}", number(v.Limit, v.Value),
-		"{abs}", number(math.Abs(v.Value), v.Limit),
-		"{tenths}", strconv.FormatFloat(math.Round(10*v.Value)/10, 'f', -1, 64),
+		"{value}", c.number(v.Value, v.Limit), "{limit}", c.number(v.Limit, v.Value),
+		"{abs}", c.number(math.Abs(v.Value), v.Limit),
+		"{tenths}", c.figure(strconv.FormatFloat(math.Round(10*v.Value)/10, 'f', -1, 64)),
 		"{whole}", whole(v.Value), "{wholelimit}", whole(v.Limit),
-		"{percent}", whole(100*v.Value), "{hours}", plain(v.Hours, 3), "{within}", plain(v.Within, 3),
+		"{percent}", whole(100*v.Value), "{hours}", c.figure(plain(v.Hours, 3)), "{within}", c.figure(plain(v.Within, 3)),
 	).Replace(s)
 }
 
@@ -239,6 +268,9 @@ func (c *catalogue) place(v values) string {
 	}
 	return strings.Join(parts, ", ")
 }
+
+// number is number in the language's figures.
+func (c *catalogue) number(v, against float64) string { return c.figure(number(v, against)) }
 
 // number writes v plainly with 3 significant digits; with up to 6 where fewer
 // would make it look like the figure that it is held against.

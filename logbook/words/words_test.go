@@ -309,7 +309,7 @@ func TestNumber(t *testing.T) {
 // A verdict that rests on fewer than three lines says so (common practice).
 func TestVerdictSaysHowFewPointsItRestsOn(t *testing.T) {
 	for lines, want := range map[int]string{0: "held, at no point", 1: "held, at one point", 2: "held, at two points", 3: "held", 9: "held"} {
-		require.Equal(t, want, Verdict("held", lines))
+		require.Equal(t, want, Verdict("en", "held", lines))
 	}
-	require.Empty(t, Verdict("", 1))
+	require.Empty(t, Verdict("en", "", 1))
 }

@@ -161,7 +161,7 @@ func (s *Stack) Sheet(alarms []rules.AlarmView) *chart.Sheet {
 			sheet.Words = append(sheet.Words, text)
 		}
 	}
-	say(fmt.Sprintf("t = 0: %s. Drawn as of %s (%s).", words.Moment(v.Started, s.Zone), words.Moment(s.Now, s.Zone), s.Zone))
+	say(fmt.Sprintf("t = 0: %s. Drawn as of %s (%s).", words.Moment(s.Lang, v.Started, s.Zone), words.Moment(s.Lang, s.Now, s.Zone), s.Zone))
 	if v.Lowest != nil && v.Phase == logbook.PhaseExposure {
 		say(words.Forecast(s.Lang, v.Lowest, v.EndLevelPPM, s.Zone))
 	}

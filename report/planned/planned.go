@@ -42,7 +42,7 @@ func (s *Sheet) WriteHTML(w io.Writer) error {
 	t, err := template.New("plan").Funcs(template.FuncMap{
 		"word": func(code string) string { return words.Plan(s.Lang, code, "", 0) },
 		"say":  s.say, "num": num, "time": s.time,
-		"pct":   words.Chance,
+		"pct":   func(p float64) string { return words.Chance(s.Lang, p) },
 		"or":    func(v, blank string) string { return orBlank(v, blank) },
 		"signs": func() []int { return make([]int, max(s.Entrances, 1)) },
 		"chart": s.chart, "letter": func(k int) string { return string(rune('A' + k)) }, "unit": unit,
@@ -77,7 +77,7 @@ func (s *Sheet) WriteText(w io.Writer) error {
 		}
 		for _, c := range sp.Courses {
 			fmt.Fprintf(&b, "  Under a%s %s\tat the end %s ppm (%s to %s), chance to hold the end level %s\tloses %s a day, %s\n", map[bool]string{true: "n"}[c.Sheet == "average"],
-				words.Plan(s.Lang, c.Sheet, "", 0), num(c.P50), num(c.P05), num(c.P95), words.Chance(c.Chance), num(c.LossPerDay), plan.SheetSource)
+				words.Plan(s.Lang, c.Sheet, "", 0), num(c.P50), num(c.P05), num(c.P95), words.Chance(s.Lang, c.Chance), num(c.LossPerDay), plan.SheetSource)
 		}
 		s.says(&b, sp.Says)
 	}
