@@ -72,6 +72,8 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	}
 	g.rooms(v)
 	g.alarms(v.Alarms)
+	g.stock(v.Stock)
+	g.checks(v.Channels)
 	g.gauge("clock_timestamp_seconds", unix(g.now))
 	if v.Config != nil {
 		g.gauge("site_info", 1, v.Site, v.Timezone)

@@ -20,6 +20,8 @@ import (
 	"undersheet/ingest"
 	"undersheet/logbook"
 	"undersheet/rules"
+	"undersheet/rules/gate"
+	"undersheet/rules/ledger"
 	"undersheet/rules/reading"
 )
 
@@ -35,6 +37,9 @@ func full() (*fake, http.Handler) {
 	flow := sample(0.9, time.Second, reading.OK)
 	flow.Unit = logbook.LMin
 	f.view.Pumps = []rules.PumpView{{Name: "north pump", State: rules.PumpRuns, Flow: 1.2, Last: flow}, {Name: "spare", State: rules.PumpNotWatched, Flow: 1}}
+	f.view.Stock = []rules.StockView{{Form: "pellets", Stock: ledger.Stock{Received: 5000, Used: 1500, Left: 3500}}, {Form: "a strip of paper", Stock: ledger.Stock{Left: -2}}, {Form: "a roll", Stock: ledger.Stock{Left: 5}}}
+	due := logbook.At(now.Add(-24 * time.Hour))
+	f.view.Channels = []rules.ChannelView{{Name: "door", Owes: gate.CheckOverdue, Checks: []rules.CheckView{{What: logbook.CheckBump, Check: rules.Check{Passed: true, Due: due}}}}, {Name: "office"}}
 	f.view.Wind = &rules.WindView{Speed: sample(3.5, time.Second, reading.OK), Direction: sample(270, time.Second, reading.Silent)}
 	return f, f.handler(Options{Intake: intake{ingest.Stats{Waiting: 1, Instruments: []ingest.Instrument{{Name: "rack", Readings: 900, Refused: 2, Repeated: 7, Reused: 1, Last: now.Add(-8 * time.Second)}}}},
 		Outbox: outbox{alert.Stats{Pending: 3, Oldest: 90 * time.Second, HandedOver: 8, Repeats: 2, Attention: []string{"x"}}},
@@ -87,12 +92,16 @@ func TestMetricsSayWhatTheViewSays(t *testing.T) {
 		`undersheet_messenger_oldest_age_seconds{messenger="mail"} 60`, `undersheet_messenger_waiting_attempts{messenger="mail"} 4`, `undersheet_messenger_waiting_attempts{messenger="sms"} 0`,
 		`undersheet_modem_registered 1`, `undersheet_modem_signal_dbm -83`, `undersheet_forward_lag_entries{forward="archive"} 19`, `undersheet_forward_attempts_failed_total{forward="archive"} 5`,
 		`undersheet_forward_oldest_age_seconds{forward="archive"} 7`, `undersheet_forward_lines_total{forward="archive"} 4700`, `undersheet_forward_refused_lines_total{forward="archive"} 2`, `undersheet_forward_attention{forward="archive"} 1`,
+		// 0.2 g of phosphine a pellet of 0.6 g: rules/plan has the source
+		`undersheet_stock_pieces{form="pellets"} 3500`, `undersheet_stock_phosphine_grams{form="pellets"} 700`, `undersheet_stock_pieces{form="other"} 3`,
+		`undersheet_channels_owing_check{reason="check-overdue"} 1`, `undersheet_channels_owing_check{reason="check-failed"} 0`, `undersheet_channel_check_due_timestamp_seconds{channel="door",check="bump"} 1.7779896e+09`,
 		`undersheet_modem_ready 1`, `undersheet_modem_parts_sent_total 6`, `undersheet_modem_attempts_failed_total 1`,
 	} {
 		require.Contains(t, body, want)
 	}
 	require.NotContains(t, body, `undersheet_line_concentration_ppm{line="south low"`, "a silent line has no present concentration")
 	require.NotContains(t, body, `undersheet_line_concentration_ppm{line="top"`, "nor has one that was never read")
+	require.NotContains(t, body, "strip of paper", "free text of the log is no label")
 	require.NotContains(t, body, "Amal Quint", "people are no labels")
 	require.NotContains(t, body, `door="hatch"`, "a door that was never read is neither open nor shut")
 	require.NotContains(t, body, "undersheet_wind_direction_degrees ", "a wind vane that is silent shows nothing")

@@ -13,6 +13,7 @@ var (
 	ofPoint      = []string{"store", "point", "where"}
 	ofAlarm      = []string{"alarm", "priority", "store", "stack", "line", "point", "channel"}
 	ofInstrument = []string{"instrument"}
+	ofForm       = []string{"form"}
 	ofMessenger  = []string{"messenger"}
 	ofForward    = []string{"forward"}
 )
@@ -25,7 +26,7 @@ func with(labels []string, more ...string) []string {
 // catalogue lists all metrics, by the part of their names after "undersheet_".
 func catalogue() []metric {
 	var all []metric
-	for _, part := range [][]metric{gasMetrics(), stackMetrics(), gateMetrics(), roomMetrics(), watchMetrics(), wayMetrics()} {
+	for _, part := range [][]metric{gasMetrics(), stackMetrics(), gateMetrics(), dueMetrics(), roomMetrics(), watchMetrics(), wayMetrics()} {
 		all = append(all, part...)
 	}
 	return all
@@ -81,6 +82,16 @@ func gateMetrics() []metric {
 		{"alarms_raised", "Alarms that are raised now, by name and priority.", []string{"alarm", "priority"}},
 		{"alarms_raised_priority", "Alarms that are raised now, by priority.", []string{"priority"}},
 		{"alarms_unacknowledged", "Alarms that are raised now and that nobody took charge of, by priority.", []string{"priority"}},
+	}
+}
+
+// dueMetrics are of what is in stock and of what is owed.
+func dueMetrics() []metric {
+	return []metric{
+		{"stock_pieces", "Pieces of product that the store of chemicals must hold by the ledger, by form. Below 0 more was used than came in.", ofForm},
+		{"stock_phosphine_grams", "Phosphine that the pieces in stock give off in full, by form. Absent for forms whose yield is not known.", ofForm},
+		{"channels_owing_check", "Channels whose instrument owes a check before it counts for a gate, by why.", []string{"reason"}},
+		{"channel_check_due_timestamp_seconds", "When the next zero, bump test or calibration of a channel is due, in seconds since 1970. Absent where no check on record says.", []string{"channel", "check"}},
 	}
 }
 

@@ -112,6 +112,8 @@ func (w *watched) step() {
 func (w *watched) tornSheet() {
 	w.accepted("no-gas-declared|store=Store 1|by=Ana Brook")
 	w.step()
+	w.accepted("stock-received|form=tablets|count=1000|by=Ana Brook")
+	w.accepted("instrument-checked|channel=gangway|check=bump|applied=1|read=0.98|unit=ppm|passed=true|due=2027-01-05T08:00:00Z|by=Ana Brook")
 	w.accepted("dosing-started|stack=A|store_empty=true|by=Ana Brook")
 	w.depot.Dose("A")
 	w.accepted("treatment-started|stack=A|treatment=A-1|protocol=five-day|commodity=milled rice|tonnes=180|volume_m3=260|phosphine_g=285|grain_temp_c=27|by=Ana Brook")

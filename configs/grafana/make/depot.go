@@ -20,7 +20,7 @@ func gateWords() []dashboard.ValueMapping {
 // depotBoard shows all stores of a depot at once.
 func depotBoard() *dashboard.DashboardBuilder {
 	b := board("Depot: stores under gas", "undersheet-depot", "Gates, alarms, stacks and air of one depot, and whether its watch keeps up.").Time("now-24h", "now").WithPanel(cautionPanel())
-	for _, part := range []func(*dashboard.DashboardBuilder){gateRow, alarmRow, stackRow, airRow, roomRow, watchRow, wireRow} {
+	for _, part := range []func(*dashboard.DashboardBuilder){gateRow, alarmRow, stackRow, airRow, dueRow, roomRow, watchRow, wireRow} {
 		part(b)
 	}
 	return b
@@ -89,6 +89,20 @@ func airRow(b *dashboard.DashboardBuilder) {
 			Decimals(2).Span(8).Height(6).Thresholds(steps(grey, 0.5, orange, 1.0, red))).
 		WithPanel(curves("Mean of the air over 8 hours", "Against the limit for a working day.", "ppm", query(`undersheet_air_mean_ppm{instance="$depot",window="8h"}`, "{{store}} {{point}}")).Span(8).Height(6).Min(0)).
 		WithPanel(curves("Age of the newest air reading", "", "s", query(`undersheet_air_reading_age_seconds{instance="$depot"}`, "{{store}} {{point}}")).Span(8).Height(6).Min(0))
+}
+
+// dueRow shows what instruments owe and what is left in stock.
+func dueRow(b *dashboard.DashboardBuilder) {
+	b.WithRow(dashboard.NewRowBuilder("What is owed, and what is in stock")).
+		WithPanel(figure("Instruments that owe a check", "Until it is done their air points count for no gate.", "none", now(`sum by (reason) (undersheet_channels_owing_check{instance="$depot"})`, "{{reason}}")).
+			Thresholds(steps(grey, 1.0, orange)).Height(7).Span(8).Orientation(common.VizOrientationHorizontal)).
+		WithPanel(column(list("Next checks of instruments", "Below 0 a check is overdue.", nil,
+			rows(`min by (channel, check) (undersheet_channel_check_due_timestamp_seconds{instance="$depot"} - on (instance) group_left () undersheet_clock_timestamp_seconds{instance="$depot"})`)),
+			"Value", "until it is due", "s", 1).Span(8)).
+		WithPanel(figure("Product in stock, pieces", "By the ledger. Below 0 more was used than came in: count what is there.", "none", now(`sum by (form) (undersheet_stock_pieces{instance="$depot"})`, "{{form}}")).
+			Thresholds(steps(red, 0.0, grey)).Height(7).Span(4)).
+		WithPanel(figure("Phosphine in stock", "What the pieces in stock give off in full.", "massg", now(`sum by (form) (undersheet_stock_phosphine_grams{instance="$depot"})`, "{{form}}")).
+			Thresholds(steps(red, 0.0, grey)).Height(7).Span(4))
 }
 
 // roomRow shows doors, pumps, power and wind, where a depot has them.
