@@ -5,11 +5,25 @@ package words
 const frenchTwoPeople = "N'entrez pas seul : deux personnes formées, protection respiratoire, en plein jour ; sinon, attendez. "
 
 // french is the catalogue of sentences in French, with the same keys and the same
-// named values as english. Its words are those of the trade: pile, bâche, magasin,
-// aération, délai d'attente, fumigateur agréé. The spaces before high punctuation
-// and units are put in by its style.
+// named values as english. The spaces before high punctuation and units are put in
+// by its style. Its words are those of the trade, one for each thing:
+//
+//	stack pile · sheet bâche · store magasin · line ligne (de prélèvement) · air point point de mesure de l'air ·
+//	channel voie · logbook registre · exposure exposition · end level concentration finale · airing aération ·
+//	gate accès (ouvert, fermé) · clearance levée de l'interdiction · withholding délai d'attente ·
+//	hand reading mesure manuelle · masked entry entrée sous protection respiratoire · leak fuite · drift dérive ·
+//	acknowledge prendre en charge · owed dû · dose dose · piece unité · gas space volume gazeux ·
+//	bump test essai au gaz · calibration étalonnage · span sensibilité · line proof épreuve de la ligne ·
+//	sand-snake boudin de sable · residue résidus · licensed fumigator fumigateur agréé · site file fichier du site
 var french = catalogue{
-	texts: joined(frenchSeen),
+	reasons:  joined(frenchReasons, frenchRecordReasons),
+	refused:  frenchRefused,
+	findings: joined(frenchFindings, frenchRecordFindings),
+	plans:    frenchPlan,
+	alarms:   frenchAlarms,
+	criteria: frenchCriteria,
+	texts:    joined(frenchSeen),
+	gates:    frenchGates,
 	phrase: map[string]string{
 		"not-named":      "(non indiqué)",
 		"in-stack":       "pile {}",

@@ -1,0 +1,103 @@
+package words
+
+// frenchGates say where a gate stands.
+var frenchGates = map[string]string{
+	"shut":       "{store} : l'accès est fermé. N'entrez pas.",
+	"airing":     "{store} : aération en cours, l'accès n'est pas ouvert. N'entrez pas.",
+	"check-owed": "{store} : les points fixes lisent moins de {limit} ppm ; le contrôle par des personnes reste dû. Personne n'entre, hormis deux personnes formées avec protection respiratoire, en plein jour, pour ce contrôle.",
+	"cleared":    "{store} : une personne nommée a levé l'interdiction, sur des mesures inférieures à {limit} ppm. Consultez les mesures, et sortez au premier doute.",
+}
+
+// frenchReasons say what keeps a gate from opening.
+var frenchReasons = map[string]string{
+	"catching-up":               "Le programme lit encore le registre : ce qui a été consigné en dernier n'est pas encore connu.",
+	"clock-behind":              "L'horloge de l'ordinateur retarde sur la dernière inscription du registre : mettez l'horloge à l'heure.",
+	"clock-stepped":             "L'horloge de l'ordinateur a été déplacée de {value} secondes : l'aération est comptée de nouveau.",
+	"no-entries":                "Rien n'est parvenu au registre depuis trop longtemps, pas même l'horloge : le programme ne sait pas ce qui se passe.",
+	"logbook-failing":           "Le registre ne peut pas être écrit : vérifiez le disque. Entre-temps rien de nouveau n'est jugé.",
+	"fold-stalled":              "Le programme est en retard dans ses jugements : les dernières mesures ne sont pas encore jugées.",
+	"fold-failed":               "Le programme s'est arrêté sur une inscription du registre et ne juge plus rien : relancez-le, et signalez la panne.",
+	"watch-stopped":             "Le programme a cessé de juger : relancez-le.",
+	"watch-in-trouble":          "Le programme a un problème avec son registre et réessaie.",
+	"no-site":                   "Le fichier du site ne décrit pas ce magasin : ajoutez-le.",
+	"no-gate-air-points":        "Aucun point de mesure de l'air, à l'intérieur ou à la porte, n'est prévu pour ce magasin : rien n'en lit l'air.",
+	"no-clearance-on-record":    "Aucune levée de l'interdiction n'est consignée pour ce magasin : traitez, aérez et contrôlez-le, ou faites déclarer par une personne nommée que rien n'y est sous gaz.",
+	"restored-logbook":          "Le registre a été restauré d'une copie : ce qui s'est passé depuis la copie n'est pas connu ; une levée de l'interdiction ou une déclaration est donc due.",
+	"dosing":                    "Du phosphure est en cours de pose dans la pile {about}.",
+	"under-gas":                 "La pile {about} est sous gaz, à {tenths} heures du début.",
+	"inside-by-masked-entry":    "{about} est à l'intérieur avec protection respiratoire : sa sortie n'est pas consignée.",
+	"airing-too-short":          "La pile {about} a été aérée pendant {whole} des {wholelimit} minutes durant lesquelles chaque point de mesure de l'air doit être lu.",
+	"airing-paused":             "L'aération de la pile {about} est suspendue : à la reprise, toute la durée recommence.",
+	"air-above-limit":           "L'air à {about} peut contenir {value} ppm, mesure et erreur comprises : il doit être au-dessous de {limit} ppm.",
+	"air-not-below-long-enough": "L'air à {about} est au-dessous de la limite depuis {whole} des {wholelimit} minutes exigées.",
+	"point-no-reading":          "Rien n'a encore été lu à {about}.",
+	"point-silent":              "Rien n'a été lu à {about} depuis {whole} minutes.",
+	"pump-off":                  "La pompe qui aspire l'air de {about} est arrêtée : ce qui y est lu ne montre rien.",
+	"pump-not-known":            "Rien n'indique si la pompe qui aspire l'air de {about} tourne : ce qui y est lu n'est pas pris en compte.",
+	"point-over-range":          "L'instrument à {about} est en haut de son étendue de mesure : l'air peut contenir plus qu'il ne peut montrer.",
+	"point-stuck":               "L'instrument à {about} montre sans cesse la même valeur : il n'est pas digne de confiance.",
+	"point-fault":               "L'instrument à {about} signale un défaut.",
+	"point-below-zero":          "L'instrument à {about} montre {value} ppm, plus au-dessous de zéro que son erreur : c'est un défaut, non de l'air pur.",
+	"detection-limit-too-high":  "L'instrument à {about} ne détecte rien au-dessous de {value} ppm ; la limite est de {limit} ppm.",
+	"second-value":              "{about} a donné deux valeurs pour le même instant : la première est utilisée, et le doute demeure.",
+	"late-reading-above-limit":  "Une mesure tardive à {about} n'était pas au-dessous de la limite.",
+	"lines-still-read-gas":      "Les lignes sous la bâche de la pile {about} lisent encore du gaz : prenez garde quand la bâche est levée.",
+	"hand-reading-owed":         "Une mesure manuelle à côté de la pile {about} est due : deux personnes formées, protection respiratoire, en plein jour.",
+	"hand-reading-above-limit":  "La mesure manuelle pour {about} était de {value} ppm : elle doit être au-dessous de {limit} ppm.",
+	"hand-reading-too-coarse":   "La mesure manuelle pour {about} a été faite par une méthode qui ne détecte rien au-dessous de {value} ppm ; la limite est de {limit} ppm.",
+	"hand-reading-too-coarse/0": "La mesure manuelle pour {about} ne dit pas ce que sa méthode peut détecter : sa limite de détection doit être au-dessous de {limit} ppm.",
+	"hand-reading-too-old":      "La mesure manuelle pour {about} date de {whole} minutes, ou d'avant la durée d'aération complète : une autre est due.",
+	"confirmation-owed":         "La confirmation par une personne nommée est due.",
+	"confirmation-lapsed":       "La dernière confirmation date de {value} heures et n'est plus valable : une autre est due.",
+	"withholding":               "La pile {about} reste sous délai d'attente pendant encore {value} heures.",
+}
+
+// frenchRefused say why an act took no effect.
+var frenchRefused = map[string]string{
+	"correction-of-nothing": "La correction n'a pas été prise : elle désigne une inscription qui n'est pas encore au registre.",
+	"unknown-store":         "Non exécuté : le fichier du site n'a pas de magasin {store}. Vérifiez l'orthographe.",
+	"unknown-stack":         "Non exécuté : le fichier du site n'a pas de pile {stack}. Vérifiez l'orthographe.",
+	"unknown-unit":          "Non exécuté : l'unité n'est ni ppm, ni mg/m3, ni g/m3.",
+	"no-site":               "Non exécuté : le registre ne contient pas encore de site. Lancez d'abord undersheet serve avec un fichier du site.",
+	"no-name":               "Non exécuté : dites qui vous êtes. Une levée de l'interdiction ou une déclaration sans nom ne compte pas.",
+	"gate-not-check-owed":   "Interdiction maintenue : {store} n'est pas prêt pour une confirmation.",
+	"hand-readings-owed":    "Interdiction maintenue : des mesures manuelles dans {store} sont encore dues.",
+	"no-treatment-running":  "Non exécuté : aucun traitement de la pile {stack} n'est en cours.",
+	"already-running":       "Non exécuté : un traitement de la pile {stack} est déjà en cours.",
+	"store-under-gas":       "Non déclaré : {store} est sous gaz.",
+	"masked-entry-open":     "Non exécuté : quelqu'un est à l'intérieur de {store} avec protection respiratoire. Consignez d'abord la sortie.",
+	"future-dated":          "Non exécuté : l'heure donnée est en avance sur l'horloge de l'ordinateur. Corrigez l'heure.",
+	"not-in-exposure":       "Non exécuté : la pile {stack} n'est pas en exposition.",
+	"not-airing":            "Non exécuté : la pile {stack} n'est pas en aération.",
+}
+
+// frenchCriteria say what the criteria for success ask, and how a treatment stands.
+var frenchCriteria = map[string]string{
+	"inspected-free":    "(a) Le grain est trouvé exempt d'insectes à l'inspection après traitement.",
+	"average-maximum":   "(b) Les concentrations maximales des lignes dépassent en moyenne la moitié de ce que la dose donnerait sans perte.",
+	"end-concentration": "(c) À la fin de l'exposition, chaque ligne est au-dessus de la concentration finale.",
+	"even-gas":          "(d) Après un quart de l'exposition au plus, la ligne la plus basse dépasse le quart de la plus haute, et cela se maintient.",
+
+	"met":           "Rempli.",
+	"not-met":       "Non rempli.",
+	"not-decidable": "Pas encore décidable.",
+
+	"inspected-free/met":            "Aucun insecte vivant n'a été trouvé.",
+	"inspected-free/not-met":        "Des insectes vivants ont été trouvés.",
+	"average-maximum/met":           "{value} ppm, plus que {limit} ppm.",
+	"average-maximum/not-met":       "{value} ppm ; il faut plus de {limit} ppm.",
+	"average-maximum/not-over":      "{value} ppm jusqu'ici ; il faut plus de {limit} ppm.",
+	"average-maximum/over-range":    "Au moins {value} ppm ; il faut plus de {limit} ppm : une ligne contenait plus que son instrument ne montre.",
+	"end-concentration/met":         "La ligne la plus basse avait {value} ppm, plus que {limit} ppm.",
+	"end-concentration/not-met":     "La ligne la plus basse avait {value} ppm ; il faut plus de {limit} ppm.",
+	"end-concentration/not-over":    "Jugé au début de l'aération : plus de {limit} ppm sur chaque ligne.",
+	"end-concentration/aired-early": "L'aération a commencé avant la fin de l'exposition minimale.",
+	"end-concentration/not-read":    "Une ligne n'a pas été lue pendant la dernière heure.",
+	"even-gas/met":                  "Au-dessus de {limit} depuis l'heure {hours}, exigé à l'heure {within} ; le rapport le plus bas ensuite est {value}.",
+	"even-gas/not-met":              "Le rapport le plus bas à partir de l'heure {within} est {value} ; il doit dépasser {limit}.",
+	"even-gas/not-over":             "Jugé à partir de l'heure {within}.",
+	"no-inspection":                 "Aucune inspection après traitement n'est consignée.",
+	"dose-not-known":                "La dose ou le volume gazeux n'est pas connu.",
+	"not-read":                      "Une ligne n'a pas été lue au moment voulu, ou contenait plus que son instrument ne montre.",
+	"one-line":                      "La pile n'a qu'une ligne : elle ne montre aucune répartition.",
+}
