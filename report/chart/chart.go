@@ -1,8 +1,9 @@
-// Package chart draws what goes on in time as SVG: readings, fitted curves,
+// Package chart draws what goes on in time: readings, fitted curves,
 // forecast bands, levels to hold, spans of time and numbered events, on a linear or
 // a logarithmic axis. Pages, printed reports and files share it.
 //
-// Fill in a [Chart] and call [Chart.WriteSVG], or put several under one title as a
+// Fill in a [Chart] and call [Chart.WriteSVG], or [Chart.Draw] it on a [Canvas] of
+// another kind, with the same strokes at the same places; or put several under one title as a
 // [Sheet], which stands alone in a file. Nothing is told by colour alone:
 // series differ in dash and carry a letter at their end, bands have edges, levels
 // are written on, and events are numbered for a list beside the chart. The SVG
@@ -14,10 +15,7 @@
 // logarithmic axis values under the floor are drawn on the floor.
 package chart
 
-import (
-	"io"
-	"math"
-)
+import "math"
 
 // Point is one value in time: X in hours, Y in the unit of the chart.
 type Point struct{ X, Y float64 }
@@ -109,30 +107,4 @@ func Thin(points []Point, n int) []Point {
 		i = j
 	}
 	return out
-}
-
-// WriteSVG writes the chart as one svg element.
-func (c *Chart) WriteSVG(w io.Writer) error {
-	d := newDrawing(c)
-	d.chart("")
-	_, err := w.Write(d.b.Bytes())
-	return err
-}
-
-// chart draws everything; place are attributes of the svg element.
-func (d *drawing) chart(place string) {
-	c := d.c
-	d.open(place)
-	d.spans()
-	d.axes()
-	for _, b := range c.Bands {
-		d.band(b)
-	}
-	d.marks()
-	for i := range c.Series {
-		d.series(&c.Series[i])
-	}
-	d.levels()
-	d.keys()
-	d.text("</svg>\n")
 }

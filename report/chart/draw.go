@@ -1,35 +1,28 @@
 package chart
 
 import (
-	"bytes"
-	"encoding/xml"
 	"math"
 	"sort"
-	"strconv"
 )
 
-// Ink of the drawing: dark on white for sunlight and for a laser printer.
+// Inks beside the usual one, and the usual width of a character.
 const (
-	ink      = "#111111"
 	faint    = "#c9c9c9"
 	shade    = "#dcdcdc"
 	fan      = "#cfe0f0"
 	fanEdge  = "#4a6f94"
 	levelInk = "#9c1c1c"
-	fontSize = 15.0
-	letter   = 0.56 * fontSize // usual width of a character
+	white    = "#ffffff"
+	letter   = 0.56 * TextSize
 )
 
-// halo keeps letters that stand on lines readable.
-const halo = ` stroke="#ffffff" stroke-width="4" stroke-linejoin="round" paint-order="stroke"`
-
 // Dashes are the patterns by which series differ, in user units.
-var Dashes = []string{"", "9 4", "2 3", "12 3 2 3", "5 2", "1 2", "14 5", "6 3 1 3 1 3"}
+var Dashes = [][]float64{nil, {9, 4}, {2, 3}, {12, 3, 2, 3}, {5, 2}, {1, 2}, {14, 5}, {6, 3, 1, 3, 1, 3}}
 
-// drawing is one chart on its way to SVG.
+// drawing is one chart on its way to a canvas.
 type drawing struct {
 	c                        *Chart
-	b                        bytes.Buffer
+	on                       Canvas
 	x, y                     axis
 	w, h                     float64
 	left, right, top, bottom float64 // edges of the plot
@@ -43,10 +36,8 @@ type end struct {
 }
 
 func newDrawing(c *Chart) *drawing {
-	d := &drawing{c: c, w: c.Width, h: c.Height}
-	if d.w <= 0 || d.h <= 0 {
-		d.w, d.h = 480, 320
-	}
+	d := &drawing{c: c}
+	d.w, d.h = c.Size()
 	d.top, d.bottom = 26, d.h-46
 	d.y = c.yAxis(d.bottom, d.top)
 	d.left = 18
@@ -64,56 +55,36 @@ func newDrawing(c *Chart) *drawing {
 	return d
 }
 
-// text writes markup as it is.
-func (d *drawing) text(parts ...string) {
-	for _, p := range parts {
-		d.b.WriteString(p)
+// all draws everything.
+func (d *drawing) all() {
+	d.spans()
+	d.axes()
+	for _, b := range d.c.Bands {
+		d.band(b)
 	}
-}
-
-// num prints a place with one decimal.
-func num(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) }
-
-// escaped returns s for use in text and attributes; what XML forbids becomes U+FFFD.
-func escaped(s string) string {
-	var b bytes.Buffer
-	if xml.EscapeText(&b, []byte(s)) != nil { // a Buffer never fails
-		return ""
+	d.marks()
+	for i := range d.c.Series {
+		d.series(&d.c.Series[i])
 	}
-	return b.String()
-}
-
-func (d *drawing) open(place string) {
-	id := escaped(d.c.ID)
-	d.text(`<svg xmlns="http://www.w3.org/2000/svg"`, place, ` viewBox="0 0 `, num(d.w), " ", num(d.h), `" role="img" aria-labelledby="`,
-		id, `-t `, id, `-d" font-family="sans-serif" font-size="`, num(fontSize), `" fill="`, ink, "\">\n",
-		`<title id="`, id, `-t">`, escaped(d.c.Title), `</title><desc id="`, id, `-d">`, escaped(d.c.Summary), "</desc>\n")
-}
-
-func (d *drawing) line(x1, y1, x2, y2 float64, attrs string) {
-	d.text(`<line x1="`, num(x1), `" y1="`, num(y1), `" x2="`, num(x2), `" y2="`, num(y2), `" `, attrs, "/>\n")
-}
-
-// label writes words; anchor is start, middle or end.
-func (d *drawing) label(x, y float64, anchor, words, attrs string) {
-	d.text(`<text x="`, num(x), `" y="`, num(y), `" text-anchor="`, anchor, `"`, attrs, `>`, escaped(words), "</text>\n")
+	d.levels()
+	d.keys()
 }
 
 func (d *drawing) axes() {
 	for _, v := range valueTicks(d.y, 5) {
 		y := d.y.at(v)
-		d.line(d.left, y, d.right, y, `stroke="`+faint+`"`)
-		d.label(d.left-5, y+5, "end", short(v), "")
+		d.on.Line(d.left, y, d.right, y, Pen{Ink: faint})
+		d.on.Text(d.left-5, y+5, short(v), Type{Anchor: End})
 	}
 	for _, v := range hourTicks(d.x, int((d.right-d.left)/(letter*6))) {
 		x := d.x.at(v)
-		d.line(x, d.bottom, x, d.bottom+5, `stroke="`+ink+`"`)
-		d.label(math.Min(x, d.w-letter*float64(len(short(v)))/2-2), d.bottom+20, "middle", short(v), "")
+		d.on.Line(x, d.bottom, x, d.bottom+5, Pen{Ink: Ink})
+		d.on.Text(math.Min(x, d.w-letter*float64(len(short(v)))/2-2), d.bottom+20, short(v), Type{Anchor: Middle})
 	}
-	d.line(d.left, d.bottom, d.right, d.bottom, `stroke="`+ink+`" stroke-width="1.5"`)
-	d.line(d.left, d.top, d.left, d.bottom, `stroke="`+ink+`" stroke-width="1.5"`)
-	d.label(d.right, d.h-6, "end", d.c.XLabel, "")
-	d.label(2, 15, "start", d.c.YLabel, "")
+	d.on.Line(d.left, d.bottom, d.right, d.bottom, Pen{Ink: Ink, Width: 1.5})
+	d.on.Line(d.left, d.top, d.left, d.bottom, Pen{Ink: Ink, Width: 1.5})
+	d.on.Text(d.right, d.h-6, d.c.XLabel, Type{Anchor: End})
+	d.on.Text(2, 15, d.c.YLabel, Type{Anchor: Start})
 }
 
 // spans shades stretches of time. The words stand inside, half way up.
@@ -123,10 +94,9 @@ func (d *drawing) spans() {
 			continue
 		}
 		from, to := d.x.at(s.From), d.x.at(s.To)
-		d.text(`<rect x="`, num(from), `" y="`, num(d.top), `" width="`, num(math.Max(to-from, 2)), `" height="`, num(d.bottom-d.top),
-			`" fill="`, shade, `" stroke="`, ink, `" stroke-width="0.8" stroke-dasharray="4 2"/>`, "\n")
+		d.on.Rect(from, d.top, math.Max(to-from, 2), d.bottom-d.top, Fill{Ink: shade}, Pen{Ink: Ink, Width: 0.8, Dash: []float64{4, 2}})
 		half := letter * float64(len([]rune(s.Label))) / 2
-		d.label(math.Min(math.Max((from+to)/2, d.left+half+2), d.right-half), (d.top+d.bottom)/2, "middle", s.Label, halo)
+		d.on.Text(math.Min(math.Max((from+to)/2, d.left+half+2), d.right-half), (d.top+d.bottom)/2, s.Label, Type{Anchor: Middle, Halo: true})
 	}
 }
 
@@ -145,26 +115,24 @@ func (d *drawing) band(b Band) {
 	for i := len(down) - 1; i >= 0; i-- {
 		area = append(area, down[i])
 	}
-	d.text(`<path d="`, d.path(area, 0), `Z" fill="`, fan, `"/>`, "\n")
+	d.on.Path(d.runs(area, 0), Fill{Ink: fan}, Pen{})
 	for _, edge := range [][]Point{up, down} {
-		d.text(`<path d="`, d.path(edge, 0), `" fill="none" stroke="`, fanEdge, `" stroke-dasharray="2 2"/>`, "\n")
+		d.on.Path(d.runs(edge, 0), Fill{}, Pen{Ink: fanEdge, Dash: []float64{2, 2}})
 	}
 }
 
-// path joins points by straight lines, broken where X jumps by more than gap.
-func (d *drawing) path(points []Point, gap float64) string {
-	var b []byte
+// runs are the places of points, parted where X jumps by more than gap.
+func (d *drawing) runs(points []Point, gap float64) [][]Point {
+	var all [][]Point
+	places := make([]Point, len(points))
+	first := 0
 	for i, p := range points {
-		step := byte('L')
-		if i == 0 || gap > 0 && p.X-points[i-1].X > gap {
-			step = 'M'
+		places[i] = Point{d.x.at(p.X), d.y.at(p.Y)}
+		if i > 0 && gap > 0 && p.X-points[i-1].X > gap {
+			all, first = append(all, places[first:i]), i
 		}
-		b = append(b, step)
-		b = strconv.AppendFloat(b, d.x.at(p.X), 'f', 1, 64)
-		b = append(b, ' ')
-		b = strconv.AppendFloat(b, d.y.at(p.Y), 'f', 1, 64)
 	}
-	return string(b)
+	return append(all, places[first:])
 }
 
 func (d *drawing) series(s *Series) {
@@ -177,36 +145,18 @@ func (d *drawing) series(s *Series) {
 	if len(seen) == 0 {
 		return
 	}
-	if s.Dots {
-		d.dots(seen)
-	} else {
-		d.stroke(s, seen)
+	pen := Pen{Ink: Ink, Width: 1.6, Round: true, Dash: Dashes[((s.Dash%len(Dashes))+len(Dashes))%len(Dashes)]}
+	switch {
+	case s.Dots:
+		pen = Pen{Ink: Ink, Width: 3, Dots: true}
+	case s.Strong:
+		pen.Width = 2.6
 	}
+	d.on.Path(d.runs(seen, s.Gap), Fill{}, pen)
 	if s.Key != "" {
 		last := seen[len(seen)-1]
 		d.ends = append(d.ends, end{s.Key, d.x.at(last.X), d.y.at(last.Y)})
 	}
-}
-
-// dots draws all points as one path of round caps.
-func (d *drawing) dots(points []Point) {
-	d.text(`<path d="`)
-	for _, p := range points {
-		d.text("M", num(d.x.at(p.X)), " ", num(d.y.at(p.Y)), "h0")
-	}
-	d.text(`" fill="none" stroke="`, ink, `" stroke-width="3" stroke-linecap="round"/>`, "\n")
-}
-
-func (d *drawing) stroke(s *Series, points []Point) {
-	width := "1.6"
-	if s.Strong {
-		width = "2.6"
-	}
-	d.text(`<path d="`, d.path(points, s.Gap), `" fill="none" stroke="`, ink, `" stroke-width="`, width, `" stroke-linejoin="round"`)
-	if dash := Dashes[((s.Dash%len(Dashes))+len(Dashes))%len(Dashes)]; dash != "" {
-		d.text(` stroke-dasharray="`, dash, `"`)
-	}
-	d.text("/>\n")
 }
 
 // levels draws the levels with their words on a white ground.
@@ -216,14 +166,13 @@ func (d *drawing) levels() {
 			continue
 		}
 		y := d.y.at(l.Y)
-		d.line(d.left, y, d.right, y, `stroke="`+levelInk+`" stroke-width="2" stroke-dasharray="7 3"`)
+		d.on.Line(d.left, y, d.right, y, Pen{Ink: levelInk, Width: 2, Dash: []float64{7, 3}})
 		base := y - 5
-		if base-fontSize < d.top {
-			base = y + fontSize
+		if base-TextSize < d.top {
+			base = y + TextSize
 		}
-		d.text(`<rect x="`, num(d.left+3), `" y="`, num(base-fontSize+2), `" width="`, num(letter*float64(len([]rune(l.Name)))),
-			`" height="`, num(fontSize+2), `" fill="#ffffff" fill-opacity="0.8"/>`, "\n")
-		d.label(d.left+4, base, "start", l.Name, ` fill="`+levelInk+`"`)
+		d.on.Rect(d.left+3, base-TextSize+2, letter*float64(len([]rune(l.Name))), TextSize+2, Fill{Ink: white, Opacity: 0.8}, Pen{})
+		d.on.Text(d.left+4, base, l.Name, Type{Anchor: Start, Ink: levelInk})
 	}
 }
 
@@ -240,14 +189,14 @@ func (d *drawing) marks() {
 		first, x, words, j := marks[i], d.x.at(marks[i].X), marks[i].Label, i
 		for ; j < len(marks) && (j == i || d.x.at(marks[j].X)-x < letter*float64(len(words)+1)) && d.x.inside(marks[j].X); j++ {
 			mx := d.x.at(marks[j].X)
-			d.line(mx, d.top, mx, d.bottom, `stroke="`+ink+`" stroke-dasharray="1 3"`)
+			d.on.Line(mx, d.top, mx, d.bottom, Pen{Ink: Ink, Dash: []float64{1, 3}})
 			if j > i {
 				words = first.Label + "–" + marks[j].Label
 			}
 		}
 		at := math.Max(x, edge+letter*float64(len([]rune(words)))/2)
 		at = math.Min(at, d.right-letter*float64(len([]rune(words)))/2)
-		d.label(at, 15, "middle", words, ` font-weight="bold"`)
+		d.on.Text(at, 15, words, Type{Anchor: Middle, Bold: true})
 		i = j
 	}
 }
@@ -258,17 +207,17 @@ func (d *drawing) keys() {
 	sort.SliceStable(ends, func(i, j int) bool { return ends[i].y < ends[j].y })
 	for i := range ends {
 		if i > 0 {
-			ends[i].y = math.Max(ends[i].y, ends[i-1].y+fontSize*0.9)
+			ends[i].y = math.Max(ends[i].y, ends[i-1].y+TextSize*0.9)
 		}
 	}
 	for i := len(ends) - 1; i >= 0; i-- {
 		limit := d.bottom
 		if i < len(ends)-1 {
-			limit = ends[i+1].y - fontSize*0.9
+			limit = ends[i+1].y - TextSize*0.9
 		}
 		ends[i].y = math.Min(ends[i].y, limit)
 	}
 	for _, e := range ends {
-		d.label(e.x+5, e.y+5, "start", e.key, ` font-weight="bold"`+halo)
+		d.on.Text(e.x+5, e.y+5, e.key, Type{Anchor: Start, Bold: true, Halo: true})
 	}
 }

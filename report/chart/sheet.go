@@ -25,7 +25,7 @@ type Panel struct {
 const (
 	usualWidth = 760.0
 	margin     = 16.0
-	lineHeight = 1.3 * fontSize
+	lineHeight = 1.3 * TextSize
 	titleSize  = 20.0
 )
 
@@ -44,35 +44,34 @@ func (s *Sheet) WriteSVG(w io.Writer) error {
 		c.Width = width - 2*margin
 		left = math.Max(left, newDrawing(c).left)
 	}
-	body := &drawing{}
+	var body svg
 	y := margin + titleSize
-	write := func(words, attrs string) {
-		body.label(margin, y, "start", words, attrs)
+	write := func(words string, t Type) {
+		t.Anchor = Start
+		body.Text(margin, y, words, t)
 		y += lineHeight
 	}
-	write(s.Title, ` font-weight="bold" font-size="`+num(titleSize)+`"`)
+	write(s.Title, Type{Bold: true, Size: titleSize})
 	for _, p := range s.Words {
 		for _, line := range wrapped(p, width-2*margin) {
-			write(line, "")
+			write(line, Type{})
 		}
 	}
 	for _, p := range s.Panels {
 		c := p.Chart
 		c.left = left
 		y += lineHeight
-		write(c.Title, ` font-weight="bold"`)
-		d := newDrawing(&c)
-		d.chart(` x="` + num(margin) + `" y="` + num(y-fontSize/2) + `" width="` + num(c.Width) + `" height="` + num(c.Height) + `"`)
-		body.text(d.b.String())
-		y += c.Height + fontSize/2
+		write(c.Title, Type{Bold: true})
+		body.chart(newDrawing(&c), ` x="`+num(margin)+`" y="`+num(y-TextSize/2)+`" width="`+num(c.Width)+`" height="`+num(c.Height)+`"`)
+		y += c.Height + TextSize/2
 		for _, line := range wrapped(p.Caption, width-2*margin) {
-			write(line, "")
+			write(line, Type{})
 		}
 	}
 	id := escaped(s.ID)
-	out := &drawing{}
-	out.text(`<svg xmlns="http://www.w3.org/2000/svg" width="`, num(width), `" height="`, num(y+margin), `" viewBox="0 0 `, num(width), " ", num(y+margin),
-		`" role="img" aria-labelledby="`, id, `-t" font-family="sans-serif" font-size="`, num(fontSize), `" fill="`, ink, "\">\n",
+	var out svg
+	out.put(`<svg xmlns="http://www.w3.org/2000/svg" width="`, num(width), `" height="`, num(y+margin), `" viewBox="0 0 `, num(width), " ", num(y+margin),
+		`" role="img" aria-labelledby="`, id, `-t" font-family="sans-serif" font-size="`, num(TextSize), `" fill="`, Ink, "\">\n",
 		`<title id="`, id, `-t">`, escaped(s.Title), "</title>\n", `<rect width="100%" height="100%" fill="#ffffff"/>`, "\n", body.b.String(), "</svg>\n")
 	_, err := w.Write(out.b.Bytes())
 	return err
