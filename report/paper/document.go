@@ -18,7 +18,8 @@ type Document struct {
 
 // Block is one part of a document.
 type Block interface {
-	page() string // name of its template on a page
+	page() string      // name of its template on a page
+	lay(p *press) part // how it is laid out on paper
 }
 
 // Heading begins a part of the document.
