@@ -47,7 +47,7 @@ func newStoryDepot() *sim.Depot {
 
 // story is the whole demonstration, in order of time.
 func story() []chapter {
-	s := slices.Concat(dosing(), exposure(), airing())
+	s := slices.Concat(keeping(), dosing(), exposure(), airing())
 	s = append(s, clearance("Long Store", 7*day+6*time.Hour, "L1", "L2")...)
 	s = append(s, clearance("Round Store", 9*day+4*time.Hour, "R1")...)
 	for _, morning := range []time.Duration{8*day + 4*time.Hour, 9*day + 2*time.Hour, 10*day + 2*time.Hour} {
@@ -81,7 +81,7 @@ func proofs() []string {
 	var acts []string
 	for _, stack := range []string{"L1", "L2", "R1"} {
 		for _, line := range []string{"top", "middle", "low far corner"} {
-			acts = append(acts, fmt.Sprintf(`line-proved|stack=%s|line=%s|zero=0|flow=1.1|end_test=span gas|span=500|read=496|unit=ppm|seen=true|lag=40s|by=Ines Fall`, stack, line))
+			acts = append(acts, fmt.Sprintf(`line-proved|stack=%s|line=%s|zero=0|flow=1.1|end_test=span gas|span=500|read=496|unit=ppm|seen=true|lag=40s|%s`, stack, line, byIF))
 		}
 	}
 	return acts
@@ -99,15 +99,17 @@ func exposure() []chapter {
 			gas: func(d *sim.Depot) { d.Pull("L1", "l1-middle") }},
 		{after: 3*day + 3*time.Hour, say: "A gust tears the sheet of L2 near the low far corner. Nobody sees it.",
 			gas: func(d *sim.Depot) { d.Tear("L2", "l2-low", 0.9); d.Set("wind-speed", 13) }},
-		{after: 3*day + 4*time.Hour, say: "The licensed fumigator takes charge, on the telephone.", gas: func(d *sim.Depot) { d.Set("wind-speed", 4) },
+		{after: 3*day + 4*time.Hour + 40*time.Minute, say: "The licensed fumigator takes charge, on the telephone.", gas: func(d *sim.Depot) { d.Set("wind-speed", 4) },
 			acts: []string{`alarm-acknowledged|alarm=leak|stack=L2|` + byTR, `alarm-acknowledged|alarm=end-level-at-risk|stack=L2|` + byTR}},
 		{after: 3*day + 7*time.Hour + 20*time.Minute, acts: []string{`alarm-acknowledged|alarm=air-gas|store=Long Store|point=door|` + byOM}},
-		{after: 3*day + 9*time.Hour, say: "Warned by SMS and mail, two trained people with breathing protection come by daylight: the one mends the sheet, adds tablets and puts the line back, the other stays at the door.",
+		{after: 3*day + 9*time.Hour, say: "Warned by SMS and mail, three trained people with breathing protection come by daylight: two mend the sheet, add tablets and put the line back, the third stays at the door.",
 			gas: func(d *sim.Depot) { d.Mend("L2"); d.Add("L2", 0.45); d.Refit("L1") }, acts: []string{
 				`masked-entry|store=Long Store|in=Tobias Renn|at_door=Ines Fall|protection=self-contained apparatus|` + byOM,
+				`masked-entry|store=Long Store|in=Bela Quist|at_door=Ines Fall|protection=self-contained apparatus|` + byOM,
 				`dose-added|stack=L2|phosphine_g=75|` + byTR,
+				`dose-placed|stack=L2|form=tablets|count=75|places=6|people=Tobias Renn,Bela Quist|protection=self-contained apparatus|` + byTR,
 				`exposure-extended|stack=L2|exposure_hours=168|` + byTR}},
-		{after: 3*day + 9*time.Hour + 20*time.Minute, acts: []string{`masked-exit|store=Long Store|out=Tobias Renn|` + byOM}},
+		{after: 3*day + 9*time.Hour + 20*time.Minute, acts: []string{`masked-exit|store=Long Store|out=Tobias Renn|` + byOM, `masked-exit|store=Long Store|out=Bela Quist|` + byOM}},
 	}
 }
 
