@@ -14,11 +14,13 @@ const (
 	mostPartsUCS2 = 4
 )
 
-// plainer puts letters of the GSM 7-bit alphabet in the place of those that
-// sentences and units use beyond it.
+// plainer puts letters of the GSM 7-bit alphabet (3GPP TS 23.038, 6.2.1) in the place
+// of those that sentences, units and French words use beyond it.
 var plainer = strings.NewReplacer("°", "", "–", "-", "—", "-", "−", "-", "‑", "-", "’", "'", "‘", "'", "“", "\"", "”", "\"", "„", "\"",
 	"…", "...", "·", ".", "×", "x", "±", "+/-", "≥", ">=", "≤", "<=", "µ", "u", "μ", "u", "`", "'", "\t", " ",
-	"\u00a0", " ", "\u202f", " ", "\u2009", " ", "₂", "2", "₃", "3", "²", "2", "³", "3", "[", "(", "]", ")", "{", "(", "}", ")")
+	"«\u00a0", "\"", "\u00a0»", "\"", "«", "\"", "»", "\"", "â", "a", "ê", "e", "ë", "e", "î", "i", "ï", "i", "ô", "o", "û", "u", "ÿ", "y", "ç", "c", "œ", "oe", "æ", "ae",
+	"À", "A", "Â", "A", "È", "E", "Ê", "E", "Ë", "E", "Î", "I", "Ï", "I", "Ô", "O", "Ù", "U", "Û", "U", "Œ", "OE",
+	"→", "->", "\u00a0", " ", "\u202f", " ", "\u2009", " ", "₂", "2", "₃", "3", "²", "2", "³", "3", "[", "(", "]", ")", "{", "(", "}", ")")
 
 // fits reports whether s is as short as an SMS should be.
 func fits(s string) bool {

@@ -3,11 +3,11 @@ package alert
 import (
 	"context"
 	"encoding/json"
-	"fmt"
 	"strings"
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/logbook/words"
 )
 
 // Letter is one message to one person, as it waits in the outbox.
@@ -18,7 +18,8 @@ type Letter struct {
 	Subject  string       `json:"subject"`
 	Text     string       `json:"text"`
 	Written  logbook.Time `json:"written"`
-	Wake     bool         `json:"wake,omitempty"` // it goes out by SMS at night too
+	Language string       `json:"language,omitempty"` // of subject and text; empty: en
+	Wake     bool         `json:"wake,omitempty"`     // it goes out by SMS at night too
 
 	Short  string          `json:"short,omitempty"`  // the text for a telephone's screen; empty: this letter goes by no SMS
 	Record json.RawMessage `json:"record,omitempty"` // the record that it tells of, for programs; empty: it goes to people alone
@@ -39,7 +40,7 @@ const lateAfter = 15 * time.Minute
 // Heading returns the subject, saying when it may be a repeat.
 func (d *Delivery) Heading() string {
 	if d.Repeat {
-		return "May be a repeat: " + oneLine(d.Subject)
+		return words.Text(d.Language, "mail/repeat", "{subject}", oneLine(d.Subject))
 	}
 	return oneLine(d.Subject)
 }
@@ -48,11 +49,11 @@ func (d *Delivery) Heading() string {
 func (d *Delivery) Content() string {
 	var b strings.Builder
 	if d.Repeat {
-		b.WriteString("This may be a repeat: the program was interrupted while it handed this message over.\n\n")
+		b.WriteString(words.Text(d.Language, "mail/repeated") + "\n\n")
 	}
 	if late := d.At.Sub(d.Written.Std()); late > lateAfter {
-		fmt.Fprintf(&b, "This message is late: it was written at %s, %s before it could be handed over. Things may have changed since.\n\n",
-			d.Written.Std().Format(time.DateTime+" MST"), late.Round(time.Minute))
+		b.WriteString(words.Text(d.Language, "mail/late", "{when}", d.Written.Std().Format(time.DateTime+" MST"),
+			"{late}", late.Round(time.Minute).String()) + "\n\n")
 	}
 	b.WriteString(d.Text)
 	return b.String()

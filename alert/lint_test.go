@@ -20,44 +20,62 @@ import (
 	"undersheet/logbook/words"
 )
 
-// What the rules of the lint look for, sentence by sentence.
+// tongue is what the rules of the lint look for in one language, sentence by
+// sentence, with all marks and letters as an SMS has them.
+type tongue struct {
+	goesIn, denied, atSheet *regexp.Regexp
+	trained, protection     string
+	daylight                *regexp.Regexp
+}
+
+var tongues = map[string]tongue{
+	"en": {regexp.MustCompile(`(?i)\b(enter|enters|entering|(go|goes|going|gone|step|steps|walk|run|crawl|climb|look|send|sent) (back )?(in|inside|into))\b`),
+		regexp.MustCompile(`(?i)\b(not|nobody|never|no one)\b`), regexp.MustCompile(`(?i)\b(look along|weigh (it|them) down|at the stack|under the sheet again)\b`),
+		"two trained people", "breathing protection", regexp.MustCompile(`daylight`)},
+	"fr": {regexp.MustCompile(`(?i)\b(entrer|entrez|entre|entrent|pénétre\p{L}*|retourne|retournez|rendez-vous)( |$|[.,;:!?])`),
+		regexp.MustCompile(`(?i)\bpersonne (n'|à)|\bn'entrez pas|\bne pas\b|\bjamais\b`), regexp.MustCompile(`(?i)cherchez un passage|lestez|à la pile\b`),
+		"deux personnes formées", "protection respiratoire", regexp.MustCompile(`(?i)plein jour|de jour`)},
+}
+
 var (
-	goesIn   = regexp.MustCompile(`(?i)\b(enter|enters|entering|(go|goes|going|gone|step|steps|walk|run|crawl|climb|look|send|sent) (back )?(in|inside|into))\b`)
-	denied   = regexp.MustCompile(`(?i)\b(not|nobody|never|no one)\b`)
-	atSheet  = regexp.MustCompile(`(?i)\b(look along|weigh (it|them) down|at the stack|under the sheet again)\b`)
+	promise  = regexp.MustCompile(`(?i)\bsafe|sûr|\bsur\b[,.]|sécurité|sans danger|sans risque`)
 	sentence = regexp.MustCompile(`[.!?]\s|\n`)
 )
+
+// said is a sentence of the catalogue as the lint reads it.
+func said(lang, key string) string { return plainer.Replace(words.Text(lang, key)) }
 
 // lint lists what is wrong with a text that people get. The rules: it never says
 // safe; it ends with the emergency line; a sentence that speaks of going in
 // denies it or names two trained people, breathing protection and, by day,
 // daylight; a task at the sheet has such a sentence in its text; and at night the
 // text that speaks of going in says that nobody does.
-func lint(text, emergency string, night bool) (faults []string) {
-	low := strings.ToLower(text)
-	if strings.Contains(low, "safe") {
+func lint(lang, text, emergency string, night bool) (faults []string) {
+	tongue := tongues[lang]
+	if promise.MatchString(text) {
 		faults = append(faults, "it says safe")
 	}
+	text, emergency = plainer.Replace(text), plainer.Replace(emergency)
 	if !strings.HasSuffix(strings.TrimRight(text, "\n"), "\n"+emergency) {
 		faults = append(faults, "it does not end with the emergency line")
 	}
+	dark := strings.Contains(text, said(lang, "mail/night")) || strings.Contains(text, said(lang, "sms/night-care"))
 	guarded := func(s string) bool {
-		return strings.Contains(s, "two trained people") && strings.Contains(s, "breathing protection") &&
-			(strings.Contains(s, "daylight") || strings.Contains(text, atNight))
+		return strings.Contains(s, tongue.trained) && strings.Contains(s, tongue.protection) && (tongue.daylight.MatchString(s) || dark)
 	}
-	speaks, cared := false, strings.Contains(text, notAlone) || strings.Contains(text, atNight) || strings.Contains(text, goingIn)
+	speaks, cared := false, strings.Contains(text, said(lang, "two-people")) || dark || strings.Contains(text, said(lang, "mail/going-in"))
 	for _, s := range sentence.Split(text, -1) {
 		if guarded(s) {
 			speaks = true
 		}
-		if goesIn.MatchString(s) && !denied.MatchString(s) && !guarded(s) {
+		if tongue.goesIn.MatchString(s) && !tongue.denied.MatchString(s) && !guarded(s) {
 			faults = append(faults, "it sends somebody in: "+s)
 		}
-		if atSheet.MatchString(s) && !cared {
+		if tongue.atSheet.MatchString(s) && !cared {
 			faults = append(faults, "it has a task at the sheet and does not say how: "+s)
 		}
 	}
-	if night && speaks && !strings.Contains(text, atNight) {
+	if night && speaks && !dark {
 		faults = append(faults, "it is night, and it does not say that nobody goes in")
 	}
 	return faults
@@ -66,29 +84,44 @@ func lint(text, emergency string, night bool) (faults []string) {
 // TestLint: each rule finds what it is for.
 func TestLint(t *testing.T) {
 	const end = "\nEmergency: call"
-	for text, want := range map[string]string{
-		"The air is safe." + end:                                               "it says safe",
-		"Leak." + end + " 1":                                                   "it does not end",
-		"Go inside and look." + end:                                            "it sends somebody in",
-		"One person enters with a mask." + end:                                 "it sends somebody in",
-		"Two people go in with breathing protection, in daylight." + end:       "it sends somebody in", // they are not said to be trained
-		"Look along the sheet's edge." + end:                                   "it has a task at the sheet",
-		goingIn + end:                                                          "", // by day
-		notAlone + " Look along the sheet's edge." + end:                       "",
-		"Nobody goes in." + end:                                                "",
-		"Wait. If you go in, then two trained people: breathing protection.\n": "it does not end",
+	for lang, texts := range map[string]map[string]string{
+		"en": {
+			"The air is safe." + end:                                               "it says safe",
+			"Leak." + end + " 1":                                                   "it does not end",
+			"Go inside and look." + end:                                            "it sends somebody in",
+			"One person enters with a mask." + end:                                 "it sends somebody in",
+			"Two people go in with breathing protection, in daylight." + end:       "it sends somebody in", // they are not said to be trained
+			"Look along the sheet's edge." + end:                                   "it has a task at the sheet",
+			said("en", "mail/going-in") + end:                                      "", // by day
+			said("en", "two-people") + " Look along the sheet's edge." + end:       "",
+			"Nobody goes in." + end:                                                "",
+			"Wait. If you go in, then two trained people: breathing protection.\n": "it does not end",
+		},
+		"fr": {
+			"L'air est sûr." + end:                     "it says safe",
+			"Fuite." + end + " 1":                      "it does not end",
+			"Entrez et regardez." + end:                "it sends somebody in",
+			"Une personne entre avec un masque." + end: "it sends somebody in",
+			"Deux personnes peuvent entrer avec protection respiratoire, en plein jour." + end: "it sends somebody in",
+			"Cherchez un passage le long de la bâche." + end:                                   "it has a task at the sheet",
+			words.Text("fr", "mail/going-in") + end:                                            "",
+			words.Text("fr", "two-people") + " Cherchez un passage." + end:                     "",
+			"Personne n'entre." + end:                                                          "",
+		},
 	} {
-		got := strings.Join(lint(text, "Emergency: call", false), "; ")
-		if want == "" {
-			require.Empty(t, got, text)
-		} else {
-			require.Contains(t, got, want, text)
+		for text, want := range texts {
+			got := strings.Join(lint(lang, text, "Emergency: call", false), "; ")
+			if want == "" {
+				require.Empty(t, got, text)
+			} else {
+				require.Contains(t, got, want, text)
+			}
 		}
+		require.Contains(t, strings.Join(lint(lang, said(lang, "two-people")+end, "Emergency: call", true), ";"), "it is night")
+		require.Contains(t, strings.Join(lint(lang, said(lang, "mail/going-in")+end, "Emergency: call", true), ";"), "it is night")
+		require.Empty(t, lint(lang, said(lang, "mail/going-in-later")+end, "Emergency: call", true))
+		require.Empty(t, lint(lang, said(lang, "sms/night-care")+end, "Emergency: call", true))
 	}
-	require.Contains(t, strings.Join(lint(notAlone+end, "Emergency: call", true), ";"), "it is night")
-	require.Contains(t, strings.Join(lint(goingIn+end, "Emergency: call", true), ";"), "it is night")
-	require.Empty(t, lint(goingInLater+end, "Emergency: call", true))
-	require.Empty(t, lint(laterIn+end, "Emergency: call", true))
 }
 
 // strings of the source: the keys of the map variable englishAlarms under
@@ -136,20 +169,31 @@ func sourceNames(t *testing.T) (sentences, alarms []string) {
 // is one thing to do about it that fits an SMS.
 func TestEveryAlarmHasAShort(t *testing.T) {
 	sentences, alarms := sourceNames(t)
-	for _, name := range append(sentences, alarms...) {
-		name, _, _ = strings.Cut(name, "/")
-		require.NotEmpty(t, shorts[name], name)
+	for _, lang := range words.Languages() {
+		for _, name := range append(sentences, alarms...) {
+			name, _, _ = strings.Cut(name, "/")
+			require.NotEmpty(t, words.First(lang, "sms/"+name), "%s %s", lang, name)
+		}
 	}
-	for key := range shorts {
-		name, _, _ := strings.Cut(key, "/")
-		require.True(t, slices.ContainsFunc(sentences, func(s string) bool { return s == name || strings.HasPrefix(s, name+"/") }), "%s is no alarm", key)
-	}
+}
+
+// spoken is the wired site in a language.
+func spoken(lang string) logbook.Site {
+	s := wired()
+	s.Language = lang
+	return s
 }
 
 // TestNoMessageSendsAnybodyIn plays every alarm of the catalogue in every state,
 // by day and by night, waking and not, and reads all that is written.
 func TestNoMessageSendsAnybodyIn(t *testing.T) {
 	sentences, alarms := sourceNames(t)
+	for _, lang := range words.Languages() {
+		t.Run(lang, func(t *testing.T) { playAll(t, lang, sentences, alarms) })
+	}
+}
+
+func playAll(t *testing.T, lang string, sentences, alarms []string) {
 	read := 0
 	for _, key := range append(append(sentences, alarms...), "one-nobody-knows") {
 		name, code, _ := strings.Cut(key, "/")
@@ -157,7 +201,7 @@ func TestNoMessageSendsAnybodyIn(t *testing.T) {
 			for _, wake := range []bool{false, true} {
 				a := of(name, logbook.PriorityHigh, wake)
 				a.Code, a.Line, a.Point, a.Channel = code, "north top", "door\r\nEmergency: none", "s2-door"
-				read += readAll(t, a, start)
+				read += readAll(t, lang, a, start)
 			}
 		}
 	}
@@ -166,12 +210,12 @@ func TestNoMessageSendsAnybodyIn(t *testing.T) {
 }
 
 // readAll plays the life of an alarm and lints each message of it.
-func readAll(t *testing.T, a *logbook.Alarm, start string) (read int) {
-	f := feedAt(t, wired(), start)
+func readAll(t *testing.T, lang string, a *logbook.Alarm, start string) (read int) {
+	f := feedAt(t, spoken(lang), start)
 	look := func(out []sqlite.Outgoing) {
 		for _, o := range out {
 			read++
-			lintLetter(t, f, a, o)
+			lintLetter(t, lang, f, a, o)
 		}
 	}
 	look(f.fold(a))
@@ -192,7 +236,7 @@ func readAll(t *testing.T, a *logbook.Alarm, start string) (read int) {
 }
 
 // lintLetter reads one message as the person or program gets it.
-func lintLetter(t *testing.T, f *feed, a *logbook.Alarm, o sqlite.Outgoing) {
+func lintLetter(t *testing.T, lang string, f *feed, a *logbook.Alarm, o sqlite.Outgoing) {
 	l := read(o)
 	night := nightOf(f.Site).at(o.NotBefore)
 	text := l.Text
@@ -201,64 +245,110 @@ func lintLetter(t *testing.T, f *feed, a *logbook.Alarm, o sqlite.Outgoing) {
 		require.Equal(t, pdu.GSM7, pdu.Best(l.Short), l.Short)
 		require.LessOrEqual(t, len(pdu.Split(l.Short, pdu.GSM7, 1)), 2, l.Short)
 	}
-	const emergency = "Emergency: call 00 1 and the fumigator, 00 2"
-	require.Empty(t, lint(text, emergency, night), "%s %s:\n%s", o.Messenger, l.Subject, text)
+	emergency := words.Text(lang, "mail/emergency", "{line}", "call 00 1 and the fumigator, 00 2")
+	require.Empty(t, lint(lang, text, emergency, night), "%s %s:\n%s", o.Messenger, l.Subject, text)
+	require.Equal(t, lang, l.Language)
 	require.NotContains(t, text, "\nEmergency: none", "a name makes no line of its own")
-	require.NotContains(t, strings.ToLower(l.Subject), "safe")
+	require.NotContains(t, text, "{", "a value that nobody put in")
+	require.NotRegexp(t, promise, l.Subject)
 	require.NotContains(t, l.Subject, "\n")
 	if o.Messenger != BySMS && night {
-		require.Contains(t, text, atNight, l.Subject)
+		require.Contains(t, text, words.Text(lang, "mail/night"), l.Subject)
 	}
 	if o.Messenger == ByMail && !night {
-		require.Contains(t, text, goingIn, l.Subject)
+		require.Contains(t, text, words.Text(lang, "mail/going-in"), l.Subject)
 	}
-	headline, _ := words.Alarm("en", standing(a))
+	headline, _ := words.Alarm(lang, standing(a))
+	over, _ := words.Alarm(lang, in(logbook.AlarmCleared, a, ""))
 	if !slices.Contains(opensWithCare, a.Alarm) || !strings.Contains(l.Subject, headline[:20]) {
 		return
 	}
 	if o.Messenger != BySMS {
-		require.True(t, strings.HasPrefix(text, notAlone), text)
-	} else if !strings.Contains(l.Subject, "Over: ") {
-		require.Contains(t, text, map[bool]string{false: notAlone, true: laterIn}[night])
+		require.True(t, strings.HasPrefix(text, words.Text(lang, "two-people")), text)
+	} else if !strings.Contains(l.Subject, over[:10]) {
+		require.Contains(t, text, map[bool]string{false: said(lang, "two-people"), true: said(lang, "sms/night-care")}[night])
 	}
 }
 
 // TestSentencesAgree: the catalogue opens the advice of these alarms with the
 // same sentence, so that a mail says it once.
 func TestSentencesAgree(t *testing.T) {
-	for _, name := range opensWithCare {
-		_, advice := words.Alarm("en", of(name, logbook.PriorityHigh, false))
-		require.True(t, strings.HasPrefix(advice, notAlone), name)
-		l := read(feedAt(t, wired(), "2026-03-01 12:00").fold(of(name, logbook.PriorityHigh, false))[0])
-		require.Equal(t, 1, strings.Count(l.Text, notAlone), l.Text)
+	for _, lang := range words.Languages() {
+		open := words.Text(lang, "two-people")
+		for _, name := range opensWithCare {
+			_, advice := words.Alarm(lang, of(name, logbook.PriorityHigh, false))
+			require.True(t, strings.HasPrefix(advice, open), name)
+			l := read(feedAt(t, spoken(lang), "2026-03-01 12:00").fold(of(name, logbook.PriorityHigh, false))[0])
+			require.Equal(t, 1, strings.Count(l.Text, open), l.Text)
+		}
 	}
 }
 
 // TestShortOfLongNames: nothing that matters is cut, however long names are and
 // whatever their letters.
 func TestShortOfLongNames(t *testing.T) {
-	for _, name := range []string{strings.Repeat("Long Meadow Grain Terminal ", 9), "गोदाम नम्बर २", "Łódź", "°C₃–[x]"} {
-		for _, line := range []string{"", "call the duty officer of the district's grain depots, 00 977 1 000 0000, at any hour, and the fumigator", "फोन १"} {
-			s := wired()
-			s.Name, s.Emergency = name, line
-			for _, start := range []string{"2026-03-01 12:00", "2026-03-01 23:00"} {
-				f := feedAt(t, s, start)
-				a := leak(logbook.AlarmRaised)
-				a.Wake, a.Stack, a.Line = true, name, name
-				for _, o := range by(BySMS, f.fold(a)) {
-					l := read(o)
-					want := map[bool]string{true: "Emergency: " + line, false: "Emergency: call the public emergency number."}[line != ""]
-					require.True(t, strings.HasSuffix(l.Short, "\n"+want), l.Short)
-					require.Contains(t, l.Short, map[bool]string{false: notAlone, true: laterIn}[f.isNight()])
-					require.Contains(t, l.Short, " HIGH: ")
-					if pdu.Best(l.Short) == pdu.GSM7 {
-						require.True(t, fits(l.Short), l.Short)
-					}
+	for _, lang := range words.Languages() {
+		for _, name := range []string{strings.Repeat("Long Meadow Grain Terminal ", 9), "गोदाम नम्बर २", "Łódź", "°C₃–[x]", "Dépôt de l'Œuvre «Ça»"} {
+			for _, line := range []string{"", "call the duty officer of the district's grain depots, 00 977 1 000 0000, at any hour, and the fumigator", "फोन १"} {
+				s := spoken(lang)
+				s.Name, s.Emergency = name, line
+				for _, start := range []string{"2026-03-01 12:00", "2026-03-01 23:00"} {
+					shortOf(t, lang, feedAt(t, s, start))
 				}
 			}
 		}
 	}
 	require.Equal(t, pdu.GSM7, pdu.Best(plainer.Replace("29 °C, 0.3 g/m³ PH₃ – “so” … ≥ 5 µg [x]")))
+}
+
+// shortOf reads the SMS of a leak that wakes people.
+func shortOf(t *testing.T, lang string, f *feed) {
+	a := leak(logbook.AlarmRaised)
+	a.Wake, a.Stack, a.Line = true, f.Site.Name, f.Site.Name
+	want := said(lang, "sms/no-emergency")
+	if line := f.Site.Emergency; line != "" {
+		want = plainer.Replace(words.Text(lang, "mail/emergency", "{line}", line))
+	}
+	for _, o := range by(BySMS, f.fold(a)) {
+		l := read(o)
+		require.True(t, strings.HasSuffix(l.Short, "\n"+want), l.Short)
+		require.Contains(t, l.Short, map[bool]string{false: said(lang, "two-people"), true: said(lang, "sms/night-care")}[f.isNight()])
+		require.Contains(t, l.Short, " "+strings.ToUpper(words.Text(lang, "priority/high")))
+		if pdu.Best(l.Short) == pdu.GSM7 {
+			require.True(t, fits(l.Short), l.Short)
+		}
+	}
+}
+
+// TestSentencesOfAnSMS are written with the letters that an SMS has (3GPP TS 23.038,
+// 6.2.1): nothing has to be put in the place of them.
+func TestSentencesOfAnSMS(t *testing.T) {
+	sentences, alarms := sourceNames(t)
+	for _, lang := range words.Languages() {
+		keys := []string{"two-people", "sms/no-emergency", "sms/night-care", "sms/still", "sms/since", "sms/taken", "sms/alarms", "sms/messages", "sms/unacknowledged",
+			"sms/rest", "sms/repeat", "sms/late", "sms/do-over", "sms/do-fell", "sms/do-taken", "sms/do-else"}
+		for _, name := range append(sentences, alarms...) {
+			keys = append(keys, "sms/"+name)
+		}
+		for _, key := range keys {
+			s := strings.NewReplacer("\u00a0", " ", "{", "", "}", "").Replace(words.First(lang, key))
+			require.Equal(t, pdu.GSM7, pdu.Best(s), "%s %s: %s", lang, key, s)
+		}
+	}
+}
+
+// TestEachPersonsLanguage: everybody is written to in their own language, programs
+// in the site's.
+func TestEachPersonsLanguage(t *testing.T) {
+	s := spoken("fr")
+	s.People[1].Language = "en"
+	f := feedAt(t, s, "2026-03-01 12:00")
+	want := map[string]string{"S. Rai": "fr", "P. Gurung": "en", "T. Lama": "fr", "D. Thapa": "fr", "board": "fr", "dispatch": "fr"}
+	for _, o := range f.fold(leak(logbook.AlarmRaised)) {
+		l := read(o)
+		require.Equal(t, want[o.To], l.Language, o.To)
+		require.Contains(t, l.Text, map[string]string{"fr": "N'entrez pas seul", "en": "Do not enter alone"}[l.Language], o.To)
+	}
 }
 
 // TestDigestOfMany: what has no room is counted.

@@ -13,6 +13,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
+	"undersheet/logbook/words"
 )
 
 // wired is the invented depot with a modem and two webhooks.
@@ -119,7 +120,7 @@ func TestEvents(t *testing.T) {
 			var r struct{ Kind, State, Text string }
 			require.NoError(t, json.Unmarshal(l.Record, &r))
 			require.True(t, strings.HasSuffix(l.Text, "\nEmergency: call 00 1 and the fumigator, 00 2\n"))
-			require.Contains(t, l.Text, atNight)
+			require.Contains(t, l.Text, words.Text("en", "mail/night"))
 			if r.Kind == "alarm" {
 				require.True(t, strings.HasSuffix(r.Text, "Emergency: call 00 1 and the fumigator, 00 2"))
 			}
@@ -161,7 +162,7 @@ func TestHeldUntilLight(t *testing.T) {
 		require.Equal(t, tt.utc, out[0].NotBefore.UTC().Format("15:04"))
 		l := read(out[0])
 		require.Contains(t, l.Short, "(since "+tt.raised[11:]+")")
-		require.Contains(t, l.Short, notAlone)
+		require.Contains(t, l.Short, words.Text("en", "two-people"))
 		require.False(t, l.Wake)
 		require.Empty(t, by(BySMS, f.after(14*time.Minute)), "told once")
 	}
@@ -201,7 +202,7 @@ func TestMergedAtLight(t *testing.T) {
 	require.Equal(t, "[Bagmati Store] HIGH: 3 alarms since 22:10", l.Subject)
 	require.Regexp(t, `^Bagmati Store HIGH: 3 alarms since 22:10: 1\) Leak: .*; 2\) Uneven gas: .*; 3\) Silent: .*`, l.Short)
 	require.NotContains(t, l.Short, "cold", "it is over: nothing is said by SMS of what was never told")
-	require.Contains(t, l.Short, notAlone)
+	require.Contains(t, l.Short, words.Text("en", "two-people"))
 	require.True(t, strings.HasSuffix(l.Short, "\nEmergency: call 00 1 and the fumigator, 00 2"))
 	require.Regexp(t, `^Bagmati Store HIGH: Leak: .*\(since 23:00\)`, read(by(BySMS, out)[1]).Short, "one alone needs no list")
 	f.until(t, "2026-03-02 06:05")
@@ -220,7 +221,7 @@ func TestWaking(t *testing.T) {
 	graver.Wake, graver.Code = true, "collapsing"
 	out = by(BySMS, f.fold(graver))
 	require.Len(t, out, 3)
-	require.Contains(t, read(out[0]).Short, atNight)
+	require.Contains(t, read(out[0]).Short, words.Text("en", "mail/night"))
 	f.fold(in(logbook.AlarmSeen, risk, "S. Rai"))
 	f.fold(in(logbook.AlarmSeen, of("air-gas", "", true), "S. Rai"))
 	require.Empty(t, by(BySMS, f.until(t, "2026-03-02 07:00")), "nothing is held of it any more")
@@ -258,14 +259,15 @@ func TestClearanceThatFellAtNight(t *testing.T) {
 	}
 }
 
-// TestAcknowledged: who was called by SMS hears by e-mail who takes charge, and
-// nothing is repeated.
+// TestAcknowledged: who was called by SMS hears by e-mail who takes charge, or by SMS
+// where there is no e-mail, and nothing is repeated.
 func TestAcknowledged(t *testing.T) {
 	f := feedAt(t, wired(), "2026-03-01 10:00")
 	f.fold(leak(logbook.AlarmRaised))
 	out := f.fold(in(logbook.AlarmSeen, leak(""), "P. Gurung"))
 	require.Equal(t, []string{"S. Rai"}, to(by(ByMail, out)), "D. Thapa has no e-mail, T. Lama no telephone, P. Gurung knows")
-	require.Empty(t, by(BySMS, out))
+	require.Equal(t, []string{"D. Thapa"}, to(by(BySMS, out)), "who hears by no e-mail")
+	require.Regexp(t, `^Bagmati Store HIGH: Acknowledged by P\. Gurung: Leak: .* It stands until it is said to be over\.`, strings.ReplaceAll(read(by(BySMS, out)[0]).Short, "\n", " "))
 	l := read(out[0])
 	require.Contains(t, l.Subject, "taken by P. Gurung: Leak")
 	require.Contains(t, l.Text, "P. Gurung has acknowledged this alarm and takes charge of it.")

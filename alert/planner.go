@@ -25,7 +25,6 @@ const (
 type PlannerOptions struct {
 	Quiet    time.Duration // how long an alarm must stay over before that is told; 0 = 30 min
 	Together time.Duration // how long after an alarm what it names as of the same cause is not told by itself; 0 = 15 min
-	Language string        // of the messages; empty = "en"
 }
 
 // Planner is the fold that messages come from. Its exported fields are what a
@@ -69,9 +68,6 @@ func NewPlanner(o PlannerOptions) *Planner {
 	if o.Together == 0 {
 		o.Together = 15 * time.Minute
 	}
-	if o.Language == "" {
-		o.Language = "en"
-	}
 	return &Planner{Known: map[string]*episode{}, Gates: map[string]string{}, opts: o}
 }
 
@@ -114,9 +110,9 @@ func (n *news) about() string {
 	return n.What + "\x00" + n.Key
 }
 
-// wakes reports whether people are woken for it.
+// wakes reports whether people are woken for it, or were and need not set out.
 func (n *news) wakes() bool {
-	return (n.What == toldRaised || n.What == toldStill) && n.Alarm.Wake
+	return n.Alarm != nil && n.Alarm.Wake && (n.What == toldRaised || n.What == toldStill || n.What == toldTaken)
 }
 
 // Fold takes the next entry and returns the messages it asks for. now gives the
@@ -232,6 +228,9 @@ func (p *Planner) cause(key string, a *logbook.Alarm) string {
 	return ""
 }
 
+// unnamed stands for whoever acknowledged an alarm without a name.
+const unnamed = "?"
+
 // taken takes an alarm that somebody acknowledged: whoever was called by SMS need
 // not set out any more.
 func (p *Planner) taken(a *logbook.Alarm) []*news {
@@ -241,7 +240,7 @@ func (p *Planner) taken(a *logbook.Alarm) []*news {
 	}
 	ep.Taken, ep.Again = oneLine(a.By), 0
 	if ep.Taken == "" {
-		ep.Taken = "somebody"
+		ep.Taken = unnamed
 	}
 	if rank(ep.Top) < rank(logbook.PriorityHigh) || len(ep.Texted) == 0 {
 		return nil

@@ -11,6 +11,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
+	"undersheet/logbook/words"
 	"undersheet/rules"
 )
 
@@ -138,8 +139,8 @@ func TestOutlookInMessage(t *testing.T) {
 		l := read(f.fold(a)[0])
 		require.Contains(t, l.Text, "Phosphine added now, 122 g, would bring the chance to 95 %")
 		require.Contains(t, l.Text, "is for the licensed fumigator to decide, within the label and the law.")
-		require.Equal(t, 1, strings.Count(l.Text, notAlone), l.Text)
-		require.Equal(t, at.night, strings.Contains(l.Text, "within the label and the law. "+atNight), l.Text)
+		require.Equal(t, 1, strings.Count(l.Text, words.Text("en", "two-people")), l.Text)
+		require.Equal(t, at.night, strings.Contains(l.Text, "within the label and the law. "+words.Text("en", "mail/night")), l.Text)
 	}
 	require.NotContains(t, read(newFeed().fold(leak(logbook.AlarmRaised))[0]).Text, "Phosphine added", "it answers another alarm")
 }

@@ -18,6 +18,7 @@ import (
 // parcel is what goes to one recipient one way: one thing, or several put together.
 type parcel struct {
 	messenger, to string
+	lang          string // of the recipient
 	items         []*news
 	notBefore     logbook.Time // 0 = now
 }
@@ -54,7 +55,7 @@ func (p *Planner) mails(told []*news) []parcel {
 	for _, n := range told {
 		for _, person := range p.Site.People {
 			if person.Email != "" && n.concerns(person) {
-				ps = append(ps, parcel{messenger: ByMail, to: person.Name, items: []*news{n}})
+				ps = append(ps, parcel{messenger: ByMail, to: person.Name, lang: p.Site.Reads(person), items: []*news{n}})
 			}
 		}
 	}
@@ -92,7 +93,7 @@ func (p *Planner) events(e logbook.Entry) []parcel {
 	var ps []parcel
 	for _, hook := range p.Site.Webhooks {
 		if n.Gate != nil || wants(hook.From, logbook.PriorityLow, n.Priority) {
-			ps = append(ps, parcel{messenger: ByWebhook, to: hook.Name, items: []*news{n}})
+			ps = append(ps, parcel{messenger: ByWebhook, to: hook.Name, lang: p.Site.Speaks(), items: []*news{n}})
 		}
 	}
 	return ps
@@ -104,18 +105,23 @@ func (p *Planner) letters(ps []parcel, now func() (*rules.View, sqlite.Head)) []
 		return nil
 	}
 	v, h := now()
-	written := map[*news]Letter{} // what goes to many is written once for each way
+	type version struct {
+		of   *news
+		lang string
+	}
+	written := map[version]Letter{} // what goes to many is written once for each way and language
 	var out []sqlite.Outgoing
 	for i, c := range ps {
 		if i > 0 && c.messenger != ps[i-1].messenger {
 			clear(written)
 		}
-		l, ok := written[c.items[0]]
+		this := version{c.items[0], c.lang}
+		l, ok := written[this]
 		if !ok || len(c.items) > 1 {
 			l = p.write(c, v, h)
 		}
 		if len(c.items) == 1 {
-			written[c.items[0]] = l
+			written[this] = l
 		}
 		out = append(out, p.outgoing(c, l, h))
 	}
@@ -124,28 +130,30 @@ func (p *Planner) letters(ps []parcel, now func() (*rules.View, sqlite.Head)) []
 
 // write writes a letter for one way.
 func (p *Planner) write(c parcel, v *rules.View, h sqlite.Head) (l Letter) {
+	say := voice{p, c.lang}
+	l.Language = c.lang
 	switch c.messenger {
 	case BySMS:
-		l.Subject, l.Short = p.brief(c.items)
+		l.Subject, l.Short = say.brief(c.items)
 		l.Text = l.Short
 		l.Wake = c.notBefore == 0 && slices.ContainsFunc(c.items, (*news).wakes)
 	case ByWebhook:
-		l.Subject, l.Text, l.Record = p.event(c.items[0])
+		l.Subject, l.Text, l.Record = say.event(c.items[0])
 	default:
-		l.Subject, l.Text = p.compose(c.items[0], v, h)
+		l.Subject, l.Text = say.compose(c.items[0], v, h)
 	}
 	return l
 }
 
 // event writes what a program is told: the record with its sentences, and the
 // same as a text.
-func (p *Planner) event(n *news) (subject, text string, record json.RawMessage) {
-	subject, text = p.say(n)
+func (p voice) event(n *news) (subject, text string, record json.RawMessage) {
+	subject, text = p.record(n)
 	var e logbook.Entry = n.Gate
 	if n.Alarm != nil {
 		e = n.Alarm
 	}
-	words.Fill(p.opts.Language, e)
+	words.Fill(p.lang, e)
 	if n.Alarm != nil {
 		n.Alarm.Text = oneLine(text)
 	}
@@ -202,10 +210,10 @@ func (p *Planner) domain() string {
 
 // since says when something began, by the site's clock, short; with the day when
 // it was not within the last 20 hours.
-func (p *Planner) since(t logbook.Time) string {
+func (p voice) since(t logbook.Time) string {
 	local := t.Std().In(p.zone())
 	if p.Now.Sub(t) > 20*time.Hour {
-		return local.Format("2 Jan 15:04")
+		return words.When(p.lang, local, "2 Jan 15:04")
 	}
 	return local.Format("15:04")
 }

@@ -13,17 +13,6 @@ import (
 	"undersheet/rules"
 )
 
-// Sentences that messages carry.
-const (
-	notAlone = "Do not enter alone: two trained people, breathing protection, daylight; else wait."
-	atNight  = "It is night: nobody goes in; wait for daylight."
-	lawFirst = "Local law and the licensed fumigator's word come before this message."
-	goingIn  = "If somebody has to go in: two trained people with breathing protection, in daylight. " +
-		"Otherwise keep everybody out and wait. " + lawFirst
-	goingInLater = atNight + " If somebody has to go in then: two trained people with breathing protection; otherwise keep everybody out. " + lawFirst
-	noEmergency  = "Emergency: no line is set in the site file. Call the public emergency number."
-)
-
 // opensWithCare are the alarms at which people are tempted to go in and mend
 // something: what is asked of them opens with notAlone.
 var opensWithCare = []string{"leak", "line-off", "line-blocked", "end-level-at-risk"}
@@ -31,26 +20,47 @@ var opensWithCare = []string{"leak", "line-off", "line-blocked", "end-level-at-r
 // careful reports whether news is of one of these.
 func (n *news) careful() bool { return n.Alarm != nil && slices.Contains(opensWithCare, n.Alarm.Alarm) }
 
-// writer returns what a text is written with now.
-func (p *Planner) writer() *writer {
-	return &writer{zone: p.zone(), lang: p.opts.Language, night: p.isNight()}
+// voice writes messages in one language.
+type voice struct {
+	*Planner
+	lang string
 }
+
+// text returns the sentence of a key, see [words.Text].
+func (p voice) text(key string, pairs ...string) string { return words.Text(p.lang, key, pairs...) }
+
+// writer returns what a text is written with now.
+func (p voice) writer() *writer { return &writer{voice: p, zone: p.zone(), night: p.isNight()} }
 
 // subject heads a message.
-func (p *Planner) subject(priority, what string) string {
-	return oneLine(fmt.Sprintf("[%s] %s: %s", p.Site.Name, strings.ToUpper(priority), what))
+func (p voice) subject(priority, what string) string {
+	return oneLine(p.text("mail/subject", "{site}", p.Site.Name, "{priority}", p.priority(priority), "{what}", what))
 }
 
-// emergency is the line that ends every message.
-func (p *Planner) emergency() string {
-	if line := oneLine(p.Site.Emergency); line != "" {
-		return "Emergency: " + line
+// priority writes the word for a priority in capitals.
+func (p voice) priority(priority string) string {
+	return strings.ToUpper(p.word("priority/", priority))
+}
+
+// word is the word for a code of a kind; the code itself where there is none.
+func (p voice) word(kind, code string) string {
+	if s := words.First(p.lang, kind+code); s != "" {
+		return s
 	}
-	return noEmergency
+	return code
+}
+
+// emergency is the line that ends every message; none is what stands for it where
+// the site has none.
+func (p voice) emergency(none string) string {
+	if line := oneLine(p.Site.Emergency); line != "" {
+		return p.text("mail/emergency", "{line}", line)
+	}
+	return p.text(none)
 }
 
 // compose writes subject and text of an e-mail.
-func (p *Planner) compose(n *news, v *rules.View, h sqlite.Head) (subject, text string) {
+func (p voice) compose(n *news, v *rules.View, h sqlite.Head) (subject, text string) {
 	w := p.writer()
 	subject = w.news(n)
 	var store, stack string
@@ -63,28 +73,28 @@ func (p *Planner) compose(n *news, v *rules.View, h sqlite.Head) (subject, text 
 	w.outlook(n, v)
 	w.store(v, storeOf(v, store, stack))
 	w.goingIn()
-	w.para("Written at " + w.time(p.Now) + ". " + headLine(h))
-	w.para(p.emergency())
+	w.para(p.text("mail/written", "{when}", w.time(p.Now), "{head}", p.head(h)))
+	w.para(p.emergency("mail/no-emergency"))
 	return p.subject(n.Priority, subject), w.b.String()
 }
 
-// say writes subject and text of what a program is told: the record alone.
-func (p *Planner) say(n *news) (subject, text string) {
+// record writes subject and text of what a program is told: the record alone.
+func (p voice) record(n *news) (subject, text string) {
 	w := p.writer()
 	subject = w.news(n)
 	if w.night || n.Gate == nil || n.Gate.State != logbook.GateCleared {
 		w.goingIn()
 	}
-	w.para(p.emergency())
+	w.para(p.emergency("mail/no-emergency"))
 	return p.subject(n.Priority, subject), w.b.String()
 }
 
-// headLine says where the logbook stood, for verify --head.
-func headLine(h sqlite.Head) string {
+// head says where the logbook stood, for verify --head.
+func (p voice) head(h sqlite.Head) string {
 	if h.Hash == "" {
-		return "The logbook's head could not be read."
+		return p.text("mail/no-head")
 	}
-	return fmt.Sprintf("The logbook (id %s) stood at entry %d; check it with: undersheet verify --head %s", h.LogID, h.Seq, h.Hash)
+	return p.text("mail/head", "{id}", h.LogID, "{entry}", strconv.FormatUint(h.Seq, 10), "{hash}", h.Hash)
 }
 
 // zone is the time zone of the site.
@@ -107,31 +117,29 @@ func storeOf(v *rules.View, store, stack string) string {
 
 // writer puts the text of a message together.
 type writer struct {
+	voice
 	b     strings.Builder
 	zone  *time.Location
-	lang  string
 	night bool // nobody is to go in now
 }
 
 // oneBreak keeps a name with a line break in it from making lines of its own.
 var oneBreak = strings.NewReplacer("\r", " ", "\n", " ")
 
-func (w *writer) line(format string, args ...any) {
-	w.b.WriteString(oneBreak.Replace(fmt.Sprintf(format, args...)) + "\n")
-}
+func (w *writer) line(s string) { w.b.WriteString(oneBreak.Replace(s) + "\n") }
 
 // para writes a paragraph: an empty line before it unless it is the first.
 func (w *writer) para(s string) {
 	if w.b.Len() > 0 {
 		w.b.WriteByte('\n')
 	}
-	w.line("%s", s)
+	w.line(s)
 }
 
 // time writes t in the site's zone and in UTC.
 func (w *writer) time(t logbook.Time) string {
 	if t == 0 {
-		return "an unknown time"
+		return w.text("mail/no-time")
 	}
 	u := t.Std()
 	return fmt.Sprintf("%s (%s)", u.In(w.zone).Format("2006-01-02 15:04 MST"), u.Format("2006-01-02 15:04 UTC"))
@@ -140,9 +148,9 @@ func (w *writer) time(t logbook.Time) string {
 // news writes what is told and returns its headline.
 func (w *writer) news(n *news) string {
 	if n.careful() {
-		w.para(notAlone)
+		w.para(w.text("two-people"))
 		if w.night {
-			w.line(atNight)
+			w.line(w.text("mail/night"))
 		}
 	}
 	switch {
@@ -155,27 +163,30 @@ func (w *writer) news(n *news) string {
 		return w.alarm(n)
 	}
 	by := oneLine(n.Alarm.By)
-	w.para(by + " has acknowledged this alarm and takes charge of it. It stands until it is said to be over.")
-	return "taken by " + by + ": " + w.alarm(n)
+	if by == "" {
+		by = w.text("mail/somebody")
+	}
+	w.para(w.text("mail/charge", "{by}", by))
+	return w.text("mail/taken", "{by}", by, "{what}", w.alarm(n))
 }
 
 // goingIn writes what holds for whoever thinks of going in.
 func (w *writer) goingIn() {
 	if w.night {
-		w.para(goingInLater)
+		w.para(w.text("mail/going-in-later"))
 		return
 	}
-	w.para(goingIn)
+	w.para(w.text("mail/going-in"))
 }
 
 // advice fits what is to be done to the hour: said once where the message opens
 // with it, and at night nobody is told how to go in.
 func (w *writer) advice(n *news, advice string) string {
 	if n.careful() {
-		advice = strings.TrimSpace(strings.TrimPrefix(advice, notAlone))
+		advice = strings.TrimSpace(strings.TrimPrefix(advice, w.text("two-people")))
 	}
 	if w.night {
-		advice = strings.ReplaceAll(advice, notAlone, atNight)
+		advice = strings.ReplaceAll(advice, w.text("two-people"), w.text("mail/night"))
 	}
 	return advice
 }
@@ -191,18 +202,18 @@ func (w *writer) alarm(n *news) string {
 	if advice = w.advice(n, advice); advice != "" {
 		w.para(advice)
 	}
-	w.para("Alarm: " + a.Alarm + place(a))
+	w.para(w.text("mail/alarm", "{alarm}", a.Alarm) + w.place(a))
 	if a.Onset != 0 {
-		w.line("Began: %s", w.time(a.Onset))
+		w.line(w.text("mail/began", "{when}", w.time(a.Onset)))
 	}
 	if a.State == logbook.AlarmCleared && n.Since != 0 {
-		w.line("Raised first: %s", w.time(n.Since))
+		w.line(w.text("mail/raised-first", "{when}", w.time(n.Since)))
 		if n.Times > 1 {
-			w.line("It came %d times in that span; this message speaks for all of them.", n.Times)
+			w.line(w.text("mail/came", "{times}", strconv.Itoa(n.Times)))
 		}
 	}
 	if len(a.Also) > 0 {
-		w.line("Of the same cause: %s", strings.Join(a.Also, ", "))
+		w.line(w.text("mail/same-cause", "{alarms}", strings.Join(a.Also, ", ")))
 	}
 	return headline
 }
@@ -223,15 +234,19 @@ func (w *writer) gate(g *logbook.Gate) string {
 	headline, read := words.Gate(w.lang, g)
 	w.para(headline)
 	w.reasons(g.Reasons)
-	w.line("%s", read)
+	w.line(read)
 	return headline
 }
 
-func place(a *logbook.Alarm) string {
+// place says where an alarm is, part by part.
+func (w *writer) place(a *logbook.Alarm) string {
 	var s string
-	for _, part := range [][2]string{{"", a.Store}, {"stack ", a.Stack}, {"line ", a.Line}, {"point ", a.Point}, {"channel ", a.Channel}} {
+	if a.Store != "" {
+		s = ", " + a.Store
+	}
+	for _, part := range [][2]string{{"mail/of-stack", a.Stack}, {"mail/of-line", a.Line}, {"mail/of-point", a.Point}, {"mail/of-channel", a.Channel}} {
 		if part[1] != "" {
-			s += ", " + part[0] + part[1]
+			s += ", " + w.text(part[0], "{name}", part[1])
 		}
 	}
 	return s
@@ -239,21 +254,18 @@ func place(a *logbook.Alarm) string {
 
 // fell writes that a clearance no longer holds and returns the headline.
 func (w *writer) fell(g *logbook.Gate) string {
-	headline := fellHeadline(g)
+	headline := w.text("mail/fell", "{store}", g.Store)
 	state, read := words.Gate(w.lang, g)
 	w.para(headline + ".")
-	w.para("Whoever is inside comes out. " + state)
+	w.para(w.text("mail/come-out", "{gate}", state))
 	w.reasons(g.Reasons)
-	w.line("%s", read)
+	w.line(read)
 	return headline
 }
 
-// fellHeadline says that a clearance no longer holds.
-func fellHeadline(g *logbook.Gate) string { return "The clearance of " + g.Store + " no longer holds" }
-
 func (w *writer) reasons(rs []logbook.Reason) {
 	for _, r := range rs {
-		w.line("- %s", words.Reason(w.lang, r))
+		w.line("- " + words.Reason(w.lang, r))
 	}
 }
 
@@ -263,12 +275,16 @@ func (w *writer) stack(v *rules.View, name string) {
 	if k == nil || len(k.Lines) == 0 {
 		return
 	}
-	w.para(fmt.Sprintf("Stack %s, treatment %s, read last under the sheet:", k.Name, given(k.Treatment)))
+	treatment := k.Treatment
+	if treatment == "" {
+		treatment = w.text("mail/no-name")
+	}
+	w.para(w.text("mail/stack", "{stack}", k.Name, "{treatment}", treatment))
 	for _, l := range k.Lines {
-		w.line("- %s: %s", l.Name, w.sample(l.Last))
+		w.line(w.text("mail/item", "{name}", l.Name, "{what}", w.sample(l.Last)))
 	}
 	if f := k.Lowest; f != nil && k.Phase == logbook.PhaseExposure {
-		w.line("%s", words.Forecast(w.lang, f, k.EndLevelPPM, w.zone))
+		w.line(words.Forecast(w.lang, f, k.EndLevelPPM, w.zone))
 	}
 }
 
@@ -284,14 +300,14 @@ func (w *writer) outlook(n *news, v *rules.View) {
 	}
 	instead := ""
 	if w.night {
-		instead = atNight
+		instead = w.text("mail/night")
 	}
 	for i, s := range words.Outlook(w.lang, k.Outlook, w.zone) {
-		s = strings.TrimSpace(strings.ReplaceAll(s, notAlone, instead))
+		s = strings.TrimSpace(strings.ReplaceAll(s, w.text("two-people"), instead))
 		if i == 0 {
 			w.para(s)
 		} else {
-			w.line("%s", s)
+			w.line(s)
 		}
 	}
 }
@@ -304,10 +320,10 @@ func (w *writer) store(v *rules.View, name string) {
 			continue
 		}
 		headline, _ := words.Gate(w.lang, &s.Gate)
-		w.para("Gate: " + headline)
+		w.para(w.text("mail/gate", "{gate}", headline))
 		w.reasons(s.Gate.Reasons)
 		for _, a := range s.Air {
-			w.line("- %s (%s): %s", a.Name, a.Where, w.sample(a.Last))
+			w.line(w.text("mail/item", "{name}", a.Name+" ("+w.word("where/", a.Where)+")", "{what}", w.sample(a.Last)))
 		}
 	}
 }
@@ -326,21 +342,14 @@ func stackView(v *rules.View, name string) *rules.StackView {
 // sample writes a reading as it was judged.
 func (w *writer) sample(s rules.Sample) string {
 	if s.At == 0 {
-		return "nothing read yet"
+		return w.text("mail/no-sample")
 	}
 	unit := s.Unit
 	switch unit {
 	case logbook.PPM, logbook.MgM3, logbook.GM3:
 		unit = logbook.PPM
 	}
-	return fmt.Sprintf("%s %s (%s) at %s", figure(s.PPM), unit, s.State, w.time(s.At))
-}
-
-func given(s string) string {
-	if s == "" {
-		return "without a name yet"
-	}
-	return s
+	return w.text("mail/sample", "{value}", words.Figure(w.lang, figure(s.PPM)), "{unit}", unit, "{state}", w.word("reading/", s.State), "{when}", w.time(s.At))
 }
 
 // figure writes v with about three significant digits.

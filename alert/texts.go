@@ -30,12 +30,12 @@ func (p *Planner) texts(told []*news) []parcel {
 	night := p.isNight()
 	var ps []parcel
 	for _, n := range told {
-		if n.What == toldTaken {
-			continue // by e-mail only
+		if n.What != toldTaken {
+			p.unhold(n.Key)
 		}
-		p.unhold(n.Key)
 		switch {
 		case n.What == toldOver && len(n.To) == 0: // nobody was told that it began
+		case n.What == toldTaken && night && !n.wakes(): // it woke nobody, and the page says it
 		case !night || n.wakes():
 			ps = append(ps, p.tell(0, n)...)
 		case n.Alarm != nil && n.Alarm.Alarm == alarmStopped:
@@ -110,14 +110,14 @@ func (p *Planner) tell(notBefore logbook.Time, told ...*news) []parcel {
 	for _, person := range p.Site.People {
 		var items []*news
 		for _, n := range told {
-			if n.calls(person) {
+			if p.calls(n, person) {
 				items = append(items, n)
 				p.texted(n, person.Name)
 			}
 		}
 		if len(items) > 0 {
 			slices.SortStableFunc(items, func(a, b *news) int { return b.gravity() - a.gravity() })
-			ps = append(ps, parcel{messenger: BySMS, to: person.Name, items: items, notBefore: notBefore})
+			ps = append(ps, parcel{messenger: BySMS, to: person.Name, lang: p.Site.Reads(person), items: items, notBefore: notBefore})
 		}
 	}
 	return ps
@@ -134,13 +134,16 @@ func (n *news) gravity() int {
 }
 
 // calls reports whether a person gets news by SMS: an end and a repeat only who
-// was told of the alarm.
-func (n *news) calls(person logbook.Person) bool {
+// was told of the alarm, and that somebody took charge of it only who hears that
+// by no e-mail.
+func (p *Planner) calls(n *news, person logbook.Person) bool {
 	switch {
 	case person.Phone == "":
 		return false
 	case n.What == toldOver, n.What == toldStill:
 		return slices.Contains(n.To, person.Name)
+	case n.What == toldTaken:
+		return n.concerns(person) && (person.Email == "" || p.Site.Mail == nil)
 	}
 	return wants(person.From, logbook.PriorityMedium, n.Priority)
 }

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/logbook/words"
 	"undersheet/rules/exposure"
 	"undersheet/rules/reading"
 )
@@ -120,6 +121,7 @@ func (c *checker) head() {
 	if len(s.Stores) == 0 {
 		c.wrong("stores", nil, "is missing: describe at least one store")
 	}
+	c.oneOf("language", s.Language, words.Languages()...)
 	if s.Emergency == "" {
 		c.warn("emergency", nil, "is missing: messages will not say whom to call")
 	}

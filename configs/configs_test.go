@@ -133,6 +133,8 @@ var faultCases = []struct {
 	{"mail password itself", "emergency: call", "mail: {host: m.example, from: a@b.example, user: u, password_env: 'p w'}", "4:67: mail.password_env: must be the name of an environment variable, not the password itself", ""},
 	{"person", "emergency: call", "people: [{name: P, email: 'P <p@b.example>'}]", "4:27: people[0].email: is no e-mail address", `"P <p@b.example>"`},
 	{"priority", "emergency: call", "people: [{name: P, from: urgent}]", "4:26: people[0].from: must be one of low, medium, high", `"urgent"`},
+	{"language", "emergency: call", "language: xx", "4:11: language: must be one of en, fr", `"xx"`},
+	{"language of a person", "emergency: call", "people: [{name: P, language: French}]", "4:30: people[0].language: must be one of en, fr", `"French"`},
 }
 
 // instrumentCases are the same for instruments.
@@ -388,4 +390,18 @@ func FuzzParse(f *testing.F) {
 		f.Add([]byte(strings.Replace(wired, c.old, c.new, 1)))
 	}
 	f.Fuzz(func(t *testing.T, text []byte) { requireSettled(t, text) })
+}
+
+// Who has no language of their own is written to in the site's; a logbook of before
+// there were languages speaks English.
+func TestLanguages(t *testing.T) {
+	site := logbook.Site{Language: "fr", People: []logbook.Person{{Name: "P"}, {Name: "Q", Language: "en"}}}
+	require.Equal(t, "fr", site.Reads(site.People[0]))
+	Normalise(&site)
+	require.Equal(t, []string{"fr", "en"}, []string{site.People[0].Language, site.People[1].Language})
+	site = logbook.Site{People: []logbook.Person{{Name: "P"}}}
+	require.Equal(t, "en", site.Reads(site.People[0]))
+	Normalise(&site)
+	require.Equal(t, "en", site.Language)
+	require.Equal(t, "en", (*logbook.Site)(nil).Speaks(), "before a site is known")
 }

@@ -22,6 +22,7 @@ const (
 	DefaultModemBaud      = 115200
 	DefaultNightFrom      = "20:00"
 	DefaultNightTo        = "06:00"
+	DefaultLanguage       = "en"
 )
 
 // Normalise fills in what a site file leaves out; a site that is normalised
@@ -45,8 +46,10 @@ func Normalise(s *logbook.Site) {
 	normalSettings(&s.Settings)
 	normalMail(s.Mail)
 	normalWires(s)
+	orText(&s.Language, DefaultLanguage)
 	for i := range s.People {
 		orText(&s.People[i].From, logbook.PriorityMedium)
+		orText(&s.People[i].Language, s.Language)
 	}
 	s.Instruments, s.People, s.Unsuited = noEmpty(s.Instruments), noEmpty(s.People), noEmpty(s.Unsuited)
 	if len(s.Protocols) == 0 {

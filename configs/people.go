@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/logbook/words"
 	"undersheet/rules/protocol"
 )
 
@@ -125,6 +126,7 @@ func (c *checker) people() {
 		path := fmt.Sprintf("people[%d]", i)
 		c.named(path+".name", p.Name, names, "person")
 		c.oneOf(path+".from", p.From, logbook.PriorityLow, logbook.PriorityMedium, logbook.PriorityHigh)
+		c.oneOf(path+".language", p.Language, words.Languages()...)
 		c.reachable(p, path, &reached)
 		if _, err := time.Parse(time.DateOnly, p.LicenceUntil); p.LicenceUntil != "" && err != nil {
 			c.wrong(path+".licence_until", p.LicenceUntil, "is no date, for example 2027-03-31")

@@ -10,6 +10,7 @@ type Site struct {
 	Limits      string              `json:"limits,omitempty" yaml:"limits"`                   // ISO 3166 code or EU; empty: 0.3 ppm holds
 	LimitSets   []LimitSet          `json:"limit_sets,omitempty" yaml:"-"`                    // of the country, oldest first; filled in by configs
 	Logbook     string              `json:"logbook,omitempty" yaml:"logbook"`                 // path of the embedded database
+	Language    string              `json:"language,omitempty" yaml:"language"`               // of sentences, ISO 639-1; empty in older logbooks: en
 	Emergency   string              `json:"emergency,omitempty" yaml:"emergency"`             // line that ends every message
 	Instruments []Instrument        `json:"instruments,omitempty" yaml:"instruments"`         // may be empty for a replay
 	Channels    map[string]Channel  `json:"channels" yaml:"channels"`                         // by name
@@ -28,6 +29,22 @@ type Site struct {
 	People      []Person            `json:"people,omitempty" yaml:"people"`                   // who is told
 	Unsuited    []string            `json:"unsuited,omitempty" yaml:"unsuited"`               // commodities unfit for phosphine; empty: the shipped list
 	Authority   string              `json:"unsuited_source,omitempty" yaml:"unsuited_source"` // who says so
+}
+
+// Speaks returns the language of the site.
+func (s *Site) Speaks() string {
+	if s == nil || s.Language == "" {
+		return "en"
+	}
+	return s.Language
+}
+
+// Reads returns the language that a person is written to in.
+func (s *Site) Reads(p Person) string {
+	if p.Language == "" {
+		return s.Speaks()
+	}
+	return p.Language
 }
 
 // Position is where a depot lies, in degrees.
@@ -159,6 +176,7 @@ type Person struct {
 	Email        string `json:"email,omitempty" yaml:"email"`
 	Phone        string `json:"phone,omitempty" yaml:"phone"`                 // for SMS: +, country code and number, or a short code
 	From         string `json:"from,omitempty" yaml:"from"`                   // lowest priority told: low, medium (default) or high
+	Language     string `json:"language,omitempty" yaml:"language"`           // of messages, ISO 639-1; empty: the site's
 	LicenceUntil string `json:"licence_until,omitempty" yaml:"licence_until"` // last day of the fumigator's licence, 2006-01-02; empty = not said
 }
 

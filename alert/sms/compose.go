@@ -10,6 +10,7 @@ import (
 
 	"undersheet/alert"
 	"undersheet/alert/sms/pdu"
+	"undersheet/logbook/words"
 )
 
 const (
@@ -33,7 +34,7 @@ type part struct {
 
 // sayable returns what the letter says on a telephone's screen.
 func sayable(d *alert.Delivery) string {
-	text, repeat := strings.TrimSpace(d.Short), "May be a repeat. "
+	text, repeat := strings.TrimSpace(d.Short), words.Text(d.Language, "sms/repeat")+" "
 	if text == "" {
 		text, repeat = d.Heading(), "" // the heading says it by itself
 	}
@@ -42,7 +43,7 @@ func sayable(d *alert.Delivery) string {
 	}
 	late := ""
 	if d.At.Sub(d.Written.Std()) > lateAfter {
-		late = fmt.Sprintf("Late, written %s. ", d.Written.Std().UTC().Format("2006-01-02 15:04 UTC"))
+		late = words.Text(d.Language, "sms/late", "{when}", d.Written.Std().UTC().Format("2006-01-02 15:04 UTC")) + " "
 	}
 	return plain(strings.ToValidUTF8(repeat+late+strings.ReplaceAll(text, "\r\n", "\n"), "\uFFFD"))
 }

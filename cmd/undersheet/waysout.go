@@ -16,7 +16,7 @@ import (
 func (d *daemon) waysOut() error {
 	b := d.site.Beacon
 	if b != nil {
-		out, err := beacon.New(*b, d.site.Name, d.loop, beacon.Options{Clock: d.opts.Clock.Now, Logger: d.opts.Logger})
+		out, err := beacon.New(*b, d.site.Name, d.loop, beacon.Options{Language: d.site.Speaks(), Clock: d.opts.Clock.Now, Logger: d.opts.Logger})
 		if err != nil {
 			return fmt.Errorf("beacon: %w", err)
 		}

@@ -15,7 +15,7 @@ var frenchSeen = map[string]string{
 	"longer":         "Une exposition plus longue, jusqu'au {when}, finirait à {end} ppm ou plus avec {want}.",
 	"no-longer":      "Une exposition plus longue ne suffit pas à porter la probabilité à {want} : le gaz continue de baisser.",
 	"other-protocol": "Le protocole {protocol}, {level} ppm jusqu'au {when}, serait tenu avec une probabilité de {chance} ; c'est au fumigateur agréé de dire s'il convient aux insectes.",
-	"top-up":         "De la phosphine ajoutée maintenant, {grams} g{pieces}, porterait la probabilité à {want} ; plus tard il en faudrait davantage, et après {until} même les {most} g posés au début ne suffiraient plus.",
+	"top-up":         "De la phosphine ajoutée maintenant, {grams} g{pieces}, porterait la probabilité à {want} ; plus tard il en faudrait davantage, et au-delà du {until} même les {most} g posés au début ne suffiraient plus.",
 	"top-up-none":    "De la phosphine ajoutée maintenant ne porterait pas la probabilité à {want}, pas même les {most} g posés au début.",
 	"pieces":         "({count} {form} de {piece} g)",
 	"as-it-leaks":    "Ce calcul prend la fuite telle qu'elle est : ce qui est ajouté fuit aussi dans le magasin, tant que la bâche n'est pas réparée.",

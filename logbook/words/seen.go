@@ -105,6 +105,17 @@ func Text(lang, key string, pairs ...string) string {
 	return key
 }
 
+// First returns the sentence of the first key that has one; empty where none has.
+func First(lang string, keys ...string) string {
+	c := of(lang)
+	for _, key := range keys {
+		if s := c.fill(key); s != "" {
+			return s
+		}
+	}
+	return ""
+}
+
 // fill puts values in the place of their names in a sentence. They are put in one
 // pass, so a name that looks like a value stays what it is.
 func (c *catalogue) fill(key string, pairs ...string) string {

@@ -1,0 +1,106 @@
+package words
+
+// Sentences that several messages carry.
+const (
+	frenchNight = "Il fait nuit : personne n'entre ; attendez le jour."
+	frenchLaw   = "La loi locale et la parole du fumigateur agréé priment sur ce message."
+)
+
+// frenchMessages are what englishMessages are. The words of an SMS do without the
+// letters â ê î ô û ç œ, which its alphabet does not have.
+var frenchMessages = map[string]string{
+	"two-people": frenchTwoPeople,
+
+	"priority/high": "urgent", "priority/medium": "important", "priority/low": "info",
+	"where/inside": "intérieur", "where/door": "porte", "where/office": "bureau", "where/outside": "extérieur", "where/dwelling": "habitation",
+
+	"mail/subject":        "[{site}] {priority} : {what}",
+	"mail/night":          frenchNight,
+	"mail/going-in":       "Si quelqu'un doit entrer : deux personnes formées avec protection respiratoire, en plein jour. Sinon, tenez tout le monde dehors et attendez. " + frenchLaw,
+	"mail/going-in-later": frenchNight + " Si quelqu'un doit entrer ensuite : deux personnes formées avec protection respiratoire ; sinon, tenez tout le monde dehors. " + frenchLaw,
+	"mail/emergency":      "Urgence : {line}",
+	"mail/no-emergency":   "Urgence : aucun numéro n'est indiqué dans le fichier du site. Appelez le numéro d'urgence public.",
+	"mail/written":        "Écrit le {when}. {head}",
+	"mail/head":           "Le registre (id {id}) en était à l'inscription {entry} ; vérifiez-le avec : undersheet verify --head {hash}",
+	"mail/no-head":        "La dernière inscription du registre n'a pas pu être lue.",
+	"mail/no-time":        "une heure inconnue",
+	"mail/somebody":       "quelqu'un",
+	"mail/charge":         "{by} a pris cette alarme en charge. Elle demeure jusqu'à ce que sa fin soit annoncée.",
+	"mail/taken":          "prise en charge par {by} : {what}",
+	"mail/alarm":          "Alarme : {alarm}",
+	"mail/of-stack":       "pile {name}",
+	"mail/of-line":        "ligne {name}",
+	"mail/of-point":       "point {name}",
+	"mail/of-channel":     "voie {name}",
+	"mail/began":          "Début : {when}",
+	"mail/raised-first":   "Donnée la première fois : {when}",
+	"mail/came":           "Elle est venue {times} fois pendant ce temps ; ce message vaut pour toutes.",
+	"mail/same-cause":     "De même cause : {alarms}",
+	"mail/fell":           "La levée de l'interdiction pour {store} ne tient plus",
+	"mail/come-out":       "Quiconque est à l'intérieur sort. {gate}",
+	"mail/stack":          "Pile {stack}, traitement {treatment}, dernières mesures sous la bâche :",
+	"mail/no-name":        "encore sans nom",
+	"mail/item":           "- {name} : {what}",
+	"mail/gate":           "Accès : {gate}",
+	"mail/sample":         "{value} {unit} ({state}) le {when}",
+	"mail/no-sample":      "rien n'a encore été lu",
+	"mail/repeat":         "Peut-être une répétition : {subject}",
+	"mail/repeated":       "Ceci est peut-être une répétition : le programme a été interrompu pendant qu'il remettait ce message.",
+	"mail/late":           "Ce message est en retard : il a été écrit le {when}, {late} avant de pouvoir être remis. La situation a pu changer depuis.",
+
+	"sms/head":           "{site} {priority} :",
+	"sms/no-emergency":   "Urgence : appelez le numéro d'urgence public.",
+	"sms/night-care":     "Nuit : personne n'entre ; attendez. De jour : deux personnes formées, protection respiratoire, jamais seul.",
+	"sms/still":          "toujours pas prise en charge depuis {since} :",
+	"sms/since":          "depuis {since}",
+	"sms/taken":          "prise en charge par {by}",
+	"sms/alarms":         "{count} alarmes depuis {since}",
+	"sms/messages":       "{count} messages depuis {since}",
+	"sms/unacknowledged": "(pas prise en charge)",
+	"sms/rest":           "et {count} autres, voir les pages",
+	"sms/repeat":         "Message peut-etre en double.",
+	"sms/late":           "En retard, écrit le {when}.",
+	"sms/do-over":        "Cela n'autorise personne à entrer : consultez l'état de l'accès au magasin.",
+	"sms/do-fell":        "Quiconque est à l'intérieur sort ; personne n'entre.",
+	"sms/do-taken":       "Elle demeure jusqu'à l'annonce de sa fin.",
+	"sms/do-else":        "Consultez la personne responsable du traitement.",
+
+	"sms/leak":                 "Gardez le magasin fermé ; mesurez l'air à la porte ; consultez le fumigateur agréé.",
+	"sms/leak/or-drift":        "Gardez le magasin fermé ; mesurez l'air à la porte ; une mesure manuelle à l'armoire hors du magasin distingue fuite et dérive.",
+	"sms/end-level-at-risk":    "Consultez le fumigateur agréé maintenant, tant que cela peut se rattraper.",
+	"sms/end-level-missed":     "Ne commencez pas l'aération ; consultez le fumigateur agréé.",
+	"sms/uneven-gas":           "Demandez au fumigateur agréé une exposition plus longue.",
+	"sms/air-gas":              "Tout le monde dehors, face au vent, maintenant ; comptez les personnes ; personne n'y retourne.",
+	"sms/air-gas/office":       "Tout le monde hors du bureau, face au vent, maintenant ; comptez les personnes ; personne n'y retourne.",
+	"sms/air-gas/dwelling":     "En appelant, tout le monde dehors, face au vent, maintenant, à toute heure ; comptez les personnes ; personne n'y retourne.",
+	"sms/gate-rebound":         "Tout le monde dehors, maintenant ; comptez les personnes ; fermez et gardez la porte ; personne n'y retourne.",
+	"sms/line-silent":          "Vérifiez l'instrument, son alimentation et ses fils, seulement de l'extérieur du magasin.",
+	"sms/line-off":             "Gardez le magasin fermé ; prévoyez la réparation avec le fumigateur agréé.",
+	"sms/line-blocked":         "Vérifiez pompe, filtre et piège à eau, seulement hors du magasin.",
+	"sms/lines-swapped":        "Vérifiez les raccords des deux lignes à l'armoire, seulement hors du magasin.",
+	"sms/instrument-drift":     "Faites une mesure manuelle de cette ligne à l'armoire hors du magasin ; vérifiez zéro et sensibilité.",
+	"sms/instrument-fault":     "Ses valeurs ne sont pas utilisées. Faites-le vérifier, seulement de l'extérieur du magasin.",
+	"sms/instrument-silent":    "Vérifiez son alimentation, ses fils et son port, seulement de l'extérieur du magasin.",
+	"sms/point-silent":         "Vérifiez l'instrument, seulement de l'extérieur du magasin. L'accès reste fermé.",
+	"sms/sensor-silent":        "Vérifiez le capteur, son alimentation et ses fils, seulement de l'extérieur du magasin.",
+	"sms/pump-off":             "Vérifiez la pompe de prélèvement, seulement de l'extérieur du magasin ; remettez-la en marche.",
+	"sms/pump-off/by-gas":      "Vérifiez la pompe de prélèvement, seulement de l'extérieur du magasin. Si elle tourne : tenez cela pour une bache ouverte, gardez le magasin fermé.",
+	"sms/door-opened":          "Appelez de la porte quiconque est entré ; fermez-la et gardez-la ; personne n'entre pour voir.",
+	"sms/door-opened/overdue":  "Appelez-les de la porte, maintenant. Pas de réponse : appelez le numéro d'urgence ; personne ne suit.",
+	"sms/power-lost":           "Gardez les magasins fermés et sous garde jusqu'au retour du courant.",
+	"sms/fire-risk":            "Personne n'entre ; ni interrupteurs, ni flammes, ni eau ; appelez les pompiers et le fumigateur agréé.",
+	"sms/fire-risk/over-range": "Personne n'entre ; ni interrupteurs, ni flammes, ni eau ; consultez le fumigateur agréé, sinon les pompiers.",
+	"sms/fire-risk/attention":  "Personne n'entre ; tenez flammes et interrupteurs à l'écart ; prévenez le fumigateur agréé.",
+	"sms/too-cold":             "Laissez la bache fermée ; consultez le fumigateur agréé.",
+	"sms/masked-entry-overdue": "Appelez de la porte, maintenant. Pas de réponse : appelez le numéro d'urgence ; personne ne suit.",
+	"sms/follow-up-due":        "Consultez la page de la pile : elle dit ce qui reste à faire.",
+	"sms/watch-stopped":        "Rien n'est surveillé : relancez le programme. Tous les accès restent fermés.",
+}
+
+// frenchStates name how a reading was judged.
+var frenchStates = map[string]string{
+	"reading/ok": "bonne", "reading/below-detection": "sous la limite de détection", "reading/over-range": "au-delà de l'étendue", "reading/fault": "défaut",
+	"reading/below-zero": "au-dessous de zéro", "reading/stuck": "figée", "reading/future": "datée en avance", "reading/late": "tardive",
+	"reading/second-value": "deuxième valeur", "reading/duplicate": "répétée", "reading/retained": "conservée par le serveur",
+	"reading/unit-mismatch": "mauvaise unité", "reading/silent": "silence", "reading/none": "rien encore",
+}
