@@ -141,10 +141,22 @@ func (s *State) stackView(name string) StackView {
 	}
 	v.Efficacy = s.efficacy(k)
 	if k.Gas != nil {
+		v.Fit = s.Fitted(name)
 		k.Gas.show(&v, t)
 		s.showAhead(&v, k, t)
 	}
 	return v
+}
+
+// Fitted returns what the fit says of a stack's current or last treatment; nil where
+// there is none.
+func (s *State) Fitted(stack string) *FitView {
+	if k := s.Stacks[stack]; k != nil && k.Gas != nil {
+		if p, ok := k.Gas.Fit.Params(); ok {
+			return fitView(p)
+		}
+	}
+	return nil
 }
 
 func (s *State) lineView(k *Stack, t *treatmentOf, line int) LineView {
@@ -176,9 +188,6 @@ func (g *Gas) show(v *StackView, t *treatmentOf) {
 	if g.Lowest != nil {
 		f := *g.Lowest
 		v.Lowest = &f
-	}
-	if p, ok := g.Fit.Params(); ok {
-		v.Fit = fitView(p)
 	}
 	v.Leak = g.leakView()
 	if t.Phase == logbook.PhaseExposure {

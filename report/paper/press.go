@@ -190,10 +190,15 @@ func (p *press) pen(width float64, grey int) {
 	p.pdf.SetDashPattern(nil, 0)
 }
 
-// lines prints lines one under the other, onto as many pages as they take.
+// lines prints lines one under the other, onto as many pages as they take; the last two
+// stand on one.
 func (p *press) lines(lines []string, x float64, f face) {
-	for _, s := range lines {
-		p.room(leading * f.size)
+	for i, s := range lines {
+		need := leading * f.size
+		if i == len(lines)-2 {
+			need *= 2
+		}
+		p.room(need)
 		p.write(x, p.y, s, f)
 		p.y += leading * f.size
 	}

@@ -55,7 +55,8 @@ func (t Table) lay(p *press) part {
 	}
 	least, most := g.needs(len(t.Columns), rows)
 	if need := sum(least); need > textWidth { // smaller letters rather than broken words
-		g.size = max(cellSize*textWidth/need, leastCell)
+		bare := 2 * aside * float64(len(t.Columns)) // does not shrink
+		g.size = max(cellSize*(textWidth-bare)/(need-bare), leastCell)
 		least, most = g.needs(len(t.Columns), rows)
 	}
 	widths := shared(t.Columns, least, most)
