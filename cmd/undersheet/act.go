@@ -23,11 +23,12 @@ import (
 
 // actCmd puts a person's act into a logbook.
 type actCmd struct {
-	Logbook string   `short:"l" required:"" placeholder:"PATH" env:"UNDERSHEET_LOGBOOK" help:"Path of the logbook."`
-	At      string   `placeholder:"TIME" help:"When it happened, RFC 3339; now when left out."`
-	ID      string   `name:"id" placeholder:"KEY" help:"Your own key for this act: sent twice, it counts once."`
-	Kind    string   `arg:"" help:"What was done, for example airing-started."`
-	Fields  []string `arg:"" optional:"" name:"name=value" help:"The act's fields, for example stack=B by='Ana Brook'."`
+	Logbook string `short:"l" required:"" placeholder:"PATH" env:"UNDERSHEET_LOGBOOK" help:"Path of the logbook."`
+	At      string `placeholder:"TIME" help:"When it happened, RFC 3339; now when left out."`
+	ID      string `name:"id" placeholder:"KEY" help:"Your own key for this act: sent twice, it counts once."`
+	speaking
+	Kind   string   `arg:"" help:"What was done, for example airing-started."`
+	Fields []string `arg:"" optional:"" name:"name=value" help:"The act's fields, for example stack=B by='Ana Brook'."`
 }
 
 // Help teaches a newcomer.
@@ -94,17 +95,33 @@ func (c *actCmd) again(ctx context.Context, e logbook.Entry, seq uint64) (door.A
 
 // tell prints the verdict; a refusal is an error, so that scripts see it.
 func (c *actCmd) tell(con *console, a door.Answer) error {
+	lang := c.Lang
+	if lang == "" {
+		lang = a.Language
+	}
+	say := func(key string, pairs ...string) string {
+		return words.Text(lang, key, append(pairs, "{act}", c.Kind, "{entry}", strconv.FormatUint(a.Seq, 10))...)
+	}
 	switch {
 	case a.Differs:
-		return fmt.Errorf("the id %q was used before for something else (entry %d): nothing was kept", c.ID, a.Seq)
+		return errors.New(say("act/differs", "{id}", c.ID))
 	case a.Verdict == logbook.KindRefused:
-		return fmt.Errorf("refused: %s (kept as entry %d)", a.Why, a.Seq)
+		return errors.New(say("act/refused", "{why}", whyRefused(a, lang)))
 	case a.Verdict == logbook.KindAccepted:
-		fmt.Fprintf(con.out, "%s accepted as entry %d\n", c.Kind, a.Seq)
+		fmt.Fprintln(con.out, say("act/accepted"))
 	default:
-		fmt.Fprintf(con.out, "%s kept as entry %d; it is judged when the daemon has caught up\n", c.Kind, a.Seq)
+		fmt.Fprintln(con.out, say("act/kept"))
 	}
 	return nil
+}
+
+// whyRefused says in a language why an act took no effect.
+func whyRefused(a door.Answer, lang string) string {
+	if a.Refused == nil {
+		return ""
+	}
+	words.Fill(lang, a.Refused)
+	return a.Refused.Why
 }
 
 // entry makes the act of the command line.
@@ -310,10 +327,10 @@ func verdictOn(ctx context.Context, loop *watch.Loop, s sqlite.Stored) door.Answ
 	if err != nil {
 		return a
 	}
-	a.Verdict = verdict.Head().Kind
+	a.Verdict, a.Language = verdict.Head().Kind, loop.View().Config.Speaks()
 	if r, ok := verdict.(*logbook.Refused); ok {
-		words.Fill("en", r)
-		a.Why = r.Why
+		a.Refused = r
+		words.Fill(a.Language, r)
 	}
 	return a
 }

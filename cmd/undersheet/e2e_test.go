@@ -56,7 +56,7 @@ func TestFromDosingToReport(t *testing.T) {
 	d.until(d.at.Add(time.Hour))
 	early := d.act("entry-confirmed|store=Store 1|by=Ana Brook")
 	require.Equal(t, logbook.KindRefused, early.Verdict)
-	require.Contains(t, early.Why, "aired for 60 of 120 minutes")
+	require.Contains(t, early.Refused.Why, "aired for 60 of 120 minutes")
 	d.killAtWork()
 	d.start()
 	require.Equal(t, logbook.GateAiring, d.gate())

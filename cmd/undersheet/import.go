@@ -252,7 +252,7 @@ func (t *tally) count(con *console, batch []logbook.Entry, at []int, were []uint
 		}
 		if a.Verdict == logbook.KindRefused && !a.Duplicate {
 			t.refused++
-			fmt.Fprintf(con.err, "line %d: kept as seq %d, but refused: %s\n", at[i], a.Seq, a.Why)
+			fmt.Fprintf(con.err, "line %d: kept as seq %d, but refused: %s\n", at[i], a.Seq, whyRefused(a, a.Language))
 		}
 	}
 }

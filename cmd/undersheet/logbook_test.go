@@ -118,14 +118,14 @@ func TestImportGoesThroughTheDoor(t *testing.T) {
 		served <- door.Serve(ctx, l, func(ctx context.Context, entries []logbook.Entry) ([]door.Answer, error) {
 			answers, err := appendTo(s)(ctx, entries)
 			if answers[0].Seq == 1 && !answers[0].Duplicate {
-				answers[0].Verdict, answers[0].Why = logbook.KindRefused, "the gate of Store 2 is shut"
+				answers[0].Verdict, answers[0].Refused = logbook.KindRefused, &logbook.Refused{Entry: logbook.KindEntryConfirmed, Store: "Store 2", Code: "gate-not-check-owed"}
 			}
 			return answers, err
 		})
 	}()
 	_, said, err := do(t, notes, "import", db, "-")
 	require.ErrorIs(t, err, errReported)
-	require.Contains(t, said, "line 1: kept as seq 1, but refused: the gate of Store 2 is shut")
+	require.Contains(t, said, "line 1: kept as seq 1, but refused: Not cleared: Store 2 is not ready for a confirmation.")
 	require.Contains(t, said, "2 added")
 	_, said, err = do(t, notes, "import", db, "-")
 	require.NoError(t, err)

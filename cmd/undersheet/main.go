@@ -12,6 +12,8 @@ import (
 	_ "time/tzdata" // depots run on boards without a zone database
 
 	"github.com/alecthomas/kong"
+
+	"undersheet/logbook/words"
 )
 
 // console is where a command reads from and writes to.
@@ -57,7 +59,7 @@ func run(args []string, con *console) int {
 	exited := -1
 	p, err := kong.New(&c, kong.Name("undersheet"), kong.Description(about), kong.Writers(con.out, con.err),
 		kong.Exit(func(code int) { exited = code }), kong.UsageOnError(),
-		kong.Vars{"guides": guideCountries()}, kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 110}))
+		kong.Vars{"guides": guideCountries(), "languages": strings.Join(words.Languages(), " or ")}, kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 110}))
 	if err != nil {
 		fmt.Fprintln(con.err, "undersheet:", err)
 		return 2

@@ -45,6 +45,7 @@ type planCmd struct {
 	Entrances int      `default:"1" help:"Signs to print."`
 	HTML      string   `name:"html" placeholder:"FILE" help:"Also write the page that prints on A4: plan, checks to sign, emergency card, signs."`
 	JSON      bool     `name:"json" help:"One JSON object instead of text."`
+	speaking
 }
 
 // Help teaches a newcomer.
@@ -70,7 +71,7 @@ func (c *planCmd) Run(con *console) error {
 	if err != nil {
 		return err
 	}
-	sheet := &planned.Sheet{Plan: p, Zone: ask.Zone, Lang: "en", Responsible: c.Charge, Phone: c.Phone, Hospital: c.Hospital, Poison: c.Poison, Entrances: min(max(c.Entrances, 1), 50)}
+	sheet := &planned.Sheet{Plan: p, Zone: ask.Zone, Lang: c.of(site), Responsible: c.Charge, Phone: c.Phone, Hospital: c.Hospital, Poison: c.Poison, Entrances: min(max(c.Entrances, 1), 50)}
 	if site != nil {
 		sheet.Site = site.Name
 	}

@@ -43,7 +43,7 @@ func writable(path string) error {
 }
 
 // draw writes the picture of a stack as it stands at the end of the entries.
-func (p *plot) draw(path, name string, s *rules.State) error {
+func (p *plot) draw(path, name, lang string, s *rules.State) error {
 	v := s.View()
 	k, err := treated(v, name)
 	if err != nil {
@@ -53,7 +53,7 @@ func (p *plot) draw(path, name string, s *rules.State) error {
 	if err != nil {
 		zone = time.UTC
 	}
-	pic := picture.Stack{View: *k, Now: v.Now, Lang: "en", Zone: zone, Readings: make([][]chart.Point, len(k.Lines))}
+	pic := picture.Stack{View: *k, Now: v.Now, Lang: lang, Zone: zone, Readings: make([][]chart.Point, len(k.Lines))}
 	for i, l := range k.Lines {
 		for _, j := range p.readings[l.Channel] {
 			if j.At >= k.Started {

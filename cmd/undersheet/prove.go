@@ -222,7 +222,7 @@ func keepProof(ctx context.Context, path string, e *logbook.LineProved) (string,
 	case err != nil:
 		return "", err
 	case a.Verdict == logbook.KindRefused:
-		return fmt.Sprintf("kept as entry %d, but refused: %s", a.Seq, a.Why), nil
+		return fmt.Sprintf("kept as entry %d, but refused: %s", a.Seq, whyRefused(a, a.Language)), nil
 	case a.Verdict == logbook.KindAccepted:
 		return fmt.Sprintf("kept as entry %d", a.Seq), nil
 	}

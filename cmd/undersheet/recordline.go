@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -10,55 +11,60 @@ import (
 )
 
 // recordLine is one record as a line of text; its sentences are filled in.
-func recordLine(rec logbook.Recorded) string {
-	return fmt.Sprintf("%s  %-9s %s", rec.Head().Time.Std().Format("2006-01-02 15:04"), rec.Head().Kind, recordText(rec, time.UTC))
+func recordLine(lang string, rec logbook.Recorded) string {
+	return fmt.Sprintf("%s  %-9s %s", rec.Head().Time.Std().Format("2006-01-02 15:04"), rec.Head().Kind, recordText(lang, rec, time.UTC))
 }
 
 // recordText is what a record says, its times in a zone.
-func recordText(rec logbook.Recorded, zone *time.Location) string {
+func recordText(lang string, rec logbook.Recorded, zone *time.Location) string {
+	ppm := func(v logbook.Number) string {
+		return words.Figure(lang, strconv.FormatFloat(float64(v), 'g', 4, 64))
+	}
 	switch r := rec.(type) {
 	case *logbook.Accepted:
-		return fmt.Sprintf("%s %s", r.Entry, place(r.Store, r.Stack, ""))
+		return fmt.Sprintf("%s %s", r.Entry, place(lang, r.Store, r.Stack, ""))
 	case *logbook.Refused:
-		return fmt.Sprintf("%s %s: %s", r.Entry, place(r.Store, r.Stack, ""), r.Why)
+		return fmt.Sprintf("%s %s: %s", r.Entry, place(lang, r.Store, r.Stack, ""), r.Why)
 	case *logbook.Finding:
-		return fmt.Sprintf("%s %s", place(r.Store, r.Stack, r.Line), r.Text)
+		return fmt.Sprintf("%s %s", place(lang, r.Store, r.Stack, r.Line), r.Text)
 	case *logbook.Phase:
-		return fmt.Sprintf("%s: %s, verdict %s", strings.TrimSpace(place("", r.Stack, "")+" "+r.Treatment), r.Phase, r.Verdict)
+		return words.Text(lang, "record/phase", "{of}", strings.TrimSpace(place(lang, "", r.Stack, "")+" "+r.Treatment),
+			"{phase}", word(lang, "phase", r.Phase), "{verdict}", word(lang, "verdict", r.Verdict))
 	case *logbook.EndLevel:
-		return fmt.Sprintf("%s at %s: %s, %.4g ppm against %.4g ppm", place("", r.Stack, r.Line), r.Moment, r.Shown, float64(r.PPM), float64(r.EndPPM))
+		return words.Text(lang, "record/end-level", "{of}", place(lang, "", r.Stack, r.Line), "{moment}", word(lang, "moment", r.Moment),
+			"{shown}", word(lang, "shown", r.Shown), "{ppm}", ppm(r.PPM), "{end}", ppm(r.EndPPM))
 	case *logbook.Criteria:
-		parts := []string{place("", r.Stack, "") + " " + r.Treatment + ":"}
+		parts := []string{place(lang, "", r.Stack, "") + " " + r.Treatment + ":"}
 		for _, c := range r.Criteria {
 			parts = append(parts, c.Text)
 		}
 		return strings.Join(parts, " ")
 	case *logbook.Gate:
-		headline, read := words.Gate("en", r)
+		headline, read := words.Gate(lang, r)
 		return strings.TrimSpace(headline + " " + read)
 	case *logbook.Alarm:
-		return fmt.Sprintf("%s (%s): %s", r.State, r.Priority, r.Text)
+		return words.Text(lang, "record/alarm", "{state}", word(lang, "alarm-state", r.State), "{priority}", word(lang, "priority", r.Priority), "{text}", r.Text)
 	case *logbook.Forecast:
 		line := r.Line
 		if line == "" {
-			line = "lowest line"
+			line = words.Text(lang, "record/lowest")
 		}
-		return fmt.Sprintf("%s for %s: %.4g ppm (%.4g to %.4g), chance to hold the end level %s", place("", r.Stack, line),
-			r.For.Std().In(zone).Format("2006-01-02 15:04"), float64(r.PPM.P50), float64(r.PPM.P05), float64(r.PPM.P95), words.Chance("en", float64(r.ChanceMet)))
+		return words.Text(lang, "record/forecast", "{of}", place(lang, "", r.Stack, line), "{when}", r.For.Std().In(zone).Format("2006-01-02 15:04"),
+			"{p50}", ppm(r.PPM.P50), "{p05}", ppm(r.PPM.P05), "{p95}", ppm(r.PPM.P95), "{chance}", words.Chance(lang, float64(r.ChanceMet)))
 	case *logbook.Message:
-		return fmt.Sprintf("%s to %s by %s: %s", r.State, r.To, r.Messenger, r.Subject)
+		return words.Text(lang, "record/message", "{state}", word(lang, "message-state", r.State), "{to}", r.To, "{by}", r.Messenger, "{subject}", r.Subject)
 	}
 	return ""
 }
 
 // place names where a record is of.
-func place(store, stack, line string) string {
+func place(lang, store, stack, line string) string {
 	var parts []string
 	if store != "" {
 		parts = append(parts, store)
 	}
 	if stack != "" {
-		parts = append(parts, "stack "+stack)
+		parts = append(parts, words.Text(lang, "mail/of-stack", "{name}", stack))
 	}
 	if line != "" {
 		parts = append(parts, line)

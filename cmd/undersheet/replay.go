@@ -17,10 +17,11 @@ import (
 
 // replayCmd runs the daemon's rules over recorded entries.
 type replayCmd struct {
-	Site    string `placeholder:"FILE" help:"Site file that stands before the first entry. Without it the entries must hold a site-configured."`
-	JSON    bool   `name:"json" help:"One JSON object a line instead of text."`
-	Plot    string `placeholder:"FILE" help:"Also draw a stack at the end of the entries: readings with fit and forecast, residuals, leak test. SVG."`
-	Stack   string `placeholder:"NAME" help:"Which stack to draw, where the entries treat more than one."`
+	Site  string `placeholder:"FILE" help:"Site file that stands before the first entry. Without it the entries must hold a site-configured."`
+	JSON  bool   `name:"json" help:"One JSON object a line instead of text."`
+	Plot  string `placeholder:"FILE" help:"Also draw a stack at the end of the entries: readings with fit and forecast, residuals, leak test. SVG."`
+	Stack string `placeholder:"NAME" help:"Which stack to draw, where the entries treat more than one."`
+	speaking
 	Entries string `arg:"" name:"entries" help:"JSON Lines file of entries; - reads standard input."`
 }
 
@@ -78,14 +79,14 @@ func (c *replayCmd) Run(con *console) error {
 			return err
 		}
 	}
-	configured, err := replay(player, logbook.NewReader(name, in), w, c.JSON, &p)
+	configured, err := c.replay(player, site, logbook.NewReader(name, in), w, &p)
 	if site == nil && !configured {
 		fmt.Fprintln(con.err, "warning: without a site nothing can be judged: give --site FILE, or entries with a site-configured")
 	}
 	if err = errors.Join(err, w.Flush()); err != nil || c.Plot == "" {
 		return err
 	}
-	return p.draw(c.Plot, c.Stack, player.State)
+	return p.draw(c.Plot, c.Stack, c.of(player.State.View().Config), player.State)
 }
 
 // corrects reports whether a file may hold corrections, for which its entries are kept
@@ -108,7 +109,8 @@ func corrects(f *os.File) (bool, error) {
 
 // replay plays every entry and writes what the rules make of it. It reports
 // whether the entries configured a site.
-func replay(p *rules.Player, r *logbook.Reader, w *bufio.Writer, asJSON bool, drawn *plot) (configured bool, err error) {
+func (c *replayCmd) replay(p *rules.Player, site *logbook.Site, r *logbook.Reader, w *bufio.Writer, drawn *plot) (configured bool, err error) {
+	lang := c.of(site)
 	for {
 		e, err := r.Next()
 		if err == io.EOF {
@@ -117,9 +119,11 @@ func replay(p *rules.Player, r *logbook.Reader, w *bufio.Writer, asJSON bool, dr
 		if err != nil {
 			return configured, err
 		}
-		configured = configured || e.Head().Kind == logbook.KindSiteConfigured
+		if s, ok := e.(*logbook.SiteConfigured); ok {
+			configured, lang = true, c.of(&s.Site)
+		}
 		for _, rec := range p.Play(e) {
-			if err := writeRecord(w, rec, asJSON); err != nil {
+			if err := c.writeRecord(w, rec, lang); err != nil {
 				return configured, err
 			}
 		}
@@ -127,12 +131,16 @@ func replay(p *rules.Player, r *logbook.Reader, w *bufio.Writer, asJSON bool, dr
 	}
 }
 
-// writeRecord writes one record with its sentences.
-func writeRecord(w *bufio.Writer, rec logbook.Recorded, asJSON bool) error {
-	words.Fill("en", rec)
+// writeRecord writes one record with its sentences. Those of records for programs are
+// English unless another language was asked for: their codes are what counts.
+func (c *replayCmd) writeRecord(w *bufio.Writer, rec logbook.Recorded, lang string) error {
+	if c.JSON {
+		lang = c.of(nil)
+	}
+	words.Fill(lang, rec)
 	rec.Rec().Of = 0
-	if !asJSON {
-		_, err := fmt.Fprintln(w, recordLine(rec))
+	if !c.JSON {
+		_, err := fmt.Fprintln(w, recordLine(lang, rec))
 		return err
 	}
 	b, err := logbook.Encode(rec)

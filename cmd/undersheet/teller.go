@@ -23,8 +23,9 @@ func (dm *demo) tell(ctx context.Context) error {
 		for _, e := range entries {
 			next = e.Head().Seq + 1
 			if r, ok := e.(logbook.Recorded); ok && worthTelling(r, gates) {
-				words.Fill("en", r)
-				fmt.Fprintf(dm.con.out, "%s    %s\n", e.Head().Time.Std().In(dm.zone).Format("Mon 2 Jan 15:04"), recordText(r, dm.zone))
+				lang := dm.d.site.Speaks()
+				words.Fill(lang, r)
+				fmt.Fprintf(dm.con.out, "%s    %s\n", e.Head().Time.Std().In(dm.zone).Format("Mon 2 Jan 15:04"), recordText(lang, r, dm.zone))
 			}
 		}
 	}

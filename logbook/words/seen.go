@@ -93,7 +93,15 @@ func (c *catalogue) pieces(up logbook.TopUp) string {
 		return ""
 	}
 	n := math.Ceil(up.Grams/up.Piece - 1e-9)
-	return " " + c.fill("pieces", "{count}", c.figure(plain(n, 3)), "{form}", up.Form, "{piece}", c.figure(plain(up.Piece, 3)))
+	return " " + c.fill("pieces", "{count}", c.figure(plain(n, 3)), "{form}", c.word("form/", up.Form), "{piece}", c.figure(plain(up.Piece, 3)))
+}
+
+// word is the word for a code of a kind; the code itself where there is none.
+func (c *catalogue) word(kind, code string) string {
+	if s := c.fill(kind + code); s != "" {
+		return s
+	}
+	return code
 }
 
 // Text returns the sentence or label of a key with values put in the place of their

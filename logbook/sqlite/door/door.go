@@ -44,7 +44,9 @@ type Answer struct {
 	Duplicate bool         `json:"duplicate,omitempty"` // the same entry was there already
 	Differs   bool         `json:"differs,omitempty"`   // its id was used before for something else: it was not kept
 	Verdict   logbook.Kind `json:"verdict,omitempty"`   // accepted or refused; empty for what is not judged, or not yet
-	Why       string       `json:"why,omitempty"`       // of a refusal
+
+	Refused  *logbook.Refused `json:"refused,omitempty"`  // the record of a refusal, with its sentences
+	Language string           `json:"language,omitempty"` // of the site
 }
 
 // line is one line of an answer.
