@@ -313,7 +313,7 @@ func shortOf(t *testing.T, lang string, f *feed) {
 		l := read(o)
 		require.True(t, strings.HasSuffix(l.Short, "\n"+want), l.Short)
 		require.Contains(t, l.Short, map[bool]string{false: said(lang, "two-people"), true: said(lang, "sms/night-care")}[f.isNight()])
-		require.Contains(t, l.Short, " "+strings.ToUpper(words.Text(lang, "priority/high")))
+		require.Contains(t, l.Short, " "+words.Text(lang, "mail/high"))
 		if pdu.Best(l.Short) == pdu.GSM7 {
 			require.True(t, fits(l.Short), l.Short)
 		}

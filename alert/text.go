@@ -34,12 +34,7 @@ func (p voice) writer() *writer { return &writer{voice: p, zone: p.zone(), night
 
 // subject heads a message.
 func (p voice) subject(priority, what string) string {
-	return oneLine(p.text("mail/subject", "{site}", p.Site.Name, "{priority}", p.priority(priority), "{what}", what))
-}
-
-// priority writes the word for a priority in capitals.
-func (p voice) priority(priority string) string {
-	return strings.ToUpper(p.word("priority/", priority))
+	return oneLine(p.text("mail/subject", "{site}", p.Site.Name, "{priority}", p.word("mail/", priority), "{what}", what))
 }
 
 // word is the word for a code of a kind; the code itself where there is none.

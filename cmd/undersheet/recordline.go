@@ -43,7 +43,7 @@ func recordText(lang string, rec logbook.Recorded, zone *time.Location) string {
 		headline, read := words.Gate(lang, r)
 		return strings.TrimSpace(headline + " " + read)
 	case *logbook.Alarm:
-		return words.Text(lang, "record/alarm", "{state}", word(lang, "alarm-state", r.State), "{priority}", word(lang, "priority", r.Priority), "{text}", r.Text)
+		return words.Text(lang, "record/alarm", "{state}", word(lang, "state", r.State), "{priority}", word(lang, "priority", r.Priority), "{text}", r.Text)
 	case *logbook.Forecast:
 		line := r.Line
 		if line == "" {
@@ -52,7 +52,7 @@ func recordText(lang string, rec logbook.Recorded, zone *time.Location) string {
 		return words.Text(lang, "record/forecast", "{of}", place(lang, "", r.Stack, line), "{when}", r.For.Std().In(zone).Format("2006-01-02 15:04"),
 			"{p50}", ppm(r.PPM.P50), "{p05}", ppm(r.PPM.P05), "{p95}", ppm(r.PPM.P95), "{chance}", words.Chance(lang, float64(r.ChanceMet)))
 	case *logbook.Message:
-		return words.Text(lang, "record/message", "{state}", word(lang, "message-state", r.State), "{to}", r.To, "{by}", r.Messenger, "{subject}", r.Subject)
+		return words.Text(lang, "record/message", "{state}", word(lang, "state", r.State), "{to}", r.To, "{by}", r.Messenger, "{subject}", r.Subject)
 	}
 	return ""
 }

@@ -11,8 +11,8 @@ const (
 var englishMessages = map[string]string{
 	"two-people": twoPeople,
 
-	"priority/high": "high", "priority/medium": "medium", "priority/low": "low",
-	"where/inside": "inside", "where/door": "door", "where/office": "office", "where/outside": "outside", "where/dwelling": "dwelling",
+	"mail/high": "HIGH", "mail/medium": "MEDIUM", "mail/low": "LOW",
+	"reading/ok": "ok",
 
 	"mail/subject":        "[{site}] {priority}: {what}",
 	"mail/night":          englishNight,
@@ -97,12 +97,4 @@ var englishMessages = map[string]string{
 	"sms/masked-entry-overdue": "Call them from the door, now. No answer: call the emergency line; nobody follows.",
 	"sms/follow-up-due":        "Look at the page of the stack for what is owed.",
 	"sms/watch-stopped":        "Nothing is watched: restart the program. Every gate stays shut.",
-}
-
-// englishStates name how a reading was judged.
-var englishStates = map[string]string{
-	"reading/ok": "ok", "reading/below-detection": "below detection", "reading/over-range": "over range", "reading/fault": "fault",
-	"reading/below-zero": "below zero", "reading/stuck": "stuck", "reading/future": "dated ahead", "reading/late": "late",
-	"reading/second-value": "second value", "reading/duplicate": "repeated", "reading/retained": "stored by the broker",
-	"reading/unit-mismatch": "wrong unit", "reading/silent": "silent", "reading/none": "nothing yet",
 }

@@ -11,8 +11,8 @@ const (
 var frenchMessages = map[string]string{
 	"two-people": frenchTwoPeople,
 
-	"priority/high": "urgent", "priority/medium": "important", "priority/low": "info",
-	"where/inside": "intérieur", "where/door": "porte", "where/office": "bureau", "where/outside": "extérieur", "where/dwelling": "habitation",
+	"mail/high": "URGENT", "mail/medium": "IMPORTANT", "mail/low": "INFO",
+	"reading/ok": "bonne",
 
 	"mail/subject":        "[{site}] {priority} : {what}",
 	"mail/night":          frenchNight,
@@ -95,12 +95,4 @@ var frenchMessages = map[string]string{
 	"sms/masked-entry-overdue": "Appelez de la porte, maintenant. Pas de réponse : appelez le numéro d'urgence ; personne ne suit.",
 	"sms/follow-up-due":        "Consultez la page de la pile : elle dit ce qui reste à faire.",
 	"sms/watch-stopped":        "Rien n'est surveillé : relancez le programme. Tous les accès restent fermés.",
-}
-
-// frenchStates name how a reading was judged.
-var frenchStates = map[string]string{
-	"reading/ok": "bonne", "reading/below-detection": "sous la limite de détection", "reading/over-range": "au-delà de l'étendue", "reading/fault": "défaut",
-	"reading/below-zero": "au-dessous de zéro", "reading/stuck": "figée", "reading/future": "datée en avance", "reading/late": "tardive",
-	"reading/second-value": "deuxième valeur", "reading/duplicate": "répétée", "reading/retained": "conservée par le serveur",
-	"reading/unit-mismatch": "mauvaise unité", "reading/silent": "silence", "reading/none": "rien encore",
 }

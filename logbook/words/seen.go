@@ -93,7 +93,7 @@ func (c *catalogue) pieces(up logbook.TopUp) string {
 		return ""
 	}
 	n := math.Ceil(up.Grams/up.Piece - 1e-9)
-	return " " + c.fill("pieces", "{count}", c.figure(plain(n, 3)), "{form}", c.word("form/", up.Form), "{piece}", c.figure(plain(up.Piece, 3)))
+	return " " + c.fill("pieces", "{count}", c.figure(plain(n, 3)), "{form}", c.word("product/", up.Form), "{piece}", c.figure(plain(up.Piece, 3)))
 }
 
 // word is the word for a code of a kind; the code itself where there is none.
