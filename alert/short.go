@@ -80,7 +80,7 @@ func (p voice) brief(items []*news) (subject, text string) {
 
 // heading opens an SMS.
 func (p voice) heading(priority string) string {
-	return p.text("sms/head", "{site}", cut(p.Site.Name, 30), "{priority}", p.word("mail/", priority)) + " "
+	return p.text("sms/head", "{site}", cut(p.Site.Name, 30), "{priority}", words.Word(p.lang, "mail", priority)) + " "
 }
 
 // care is the sentence about going in, as the hour has it; empty unless it is wanted.

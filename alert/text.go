@@ -34,15 +34,7 @@ func (p voice) writer() *writer { return &writer{voice: p, zone: p.zone(), night
 
 // subject heads a message.
 func (p voice) subject(priority, what string) string {
-	return oneLine(p.text("mail/subject", "{site}", p.Site.Name, "{priority}", p.word("mail/", priority), "{what}", what))
-}
-
-// word is the word for a code of a kind; the code itself where there is none.
-func (p voice) word(kind, code string) string {
-	if s := words.First(p.lang, kind+code); s != "" {
-		return s
-	}
-	return code
+	return oneLine(p.text("mail/subject", "{site}", p.Site.Name, "{priority}", words.Word(p.lang, "mail", priority), "{what}", what))
 }
 
 // emergency is the line that ends every message; none is what stands for it where
@@ -318,7 +310,7 @@ func (w *writer) store(v *rules.View, name string) {
 		w.para(w.text("mail/gate", "{gate}", headline))
 		w.reasons(s.Gate.Reasons)
 		for _, a := range s.Air {
-			w.line(w.text("mail/item", "{name}", a.Name+" ("+w.word("where/", a.Where)+")", "{what}", w.sample(a.Last)))
+			w.line(w.text("mail/item", "{name}", a.Name+" ("+words.Word(w.lang, "where", a.Where)+")", "{what}", w.sample(a.Last)))
 		}
 	}
 }
@@ -344,7 +336,7 @@ func (w *writer) sample(s rules.Sample) string {
 	case logbook.PPM, logbook.MgM3, logbook.GM3:
 		unit = logbook.PPM
 	}
-	return w.text("mail/sample", "{value}", words.Figure(w.lang, figure(s.PPM)), "{unit}", unit, "{state}", w.word("reading/", s.State), "{when}", w.time(s.At))
+	return w.text("mail/sample", "{value}", words.Figure(w.lang, figure(s.PPM)), "{unit}", unit, "{state}", words.Word(w.lang, "reading", s.State), "{when}", w.time(s.At))
 }
 
 // figure writes v with about three significant digits.

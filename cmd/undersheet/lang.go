@@ -30,11 +30,3 @@ func (s *speaking) of(site *logbook.Site) string {
 	}
 	return site.Speaks()
 }
-
-// word is the word for a code of a kind in a language; the code itself where there is none.
-func word(lang, kind, code string) string {
-	if s := words.First(lang, kind+"/"+code); s != "" {
-		return s
-	}
-	return code
-}

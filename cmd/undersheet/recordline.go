@@ -29,10 +29,10 @@ func recordText(lang string, rec logbook.Recorded, zone *time.Location) string {
 		return fmt.Sprintf("%s %s", place(lang, r.Store, r.Stack, r.Line), r.Text)
 	case *logbook.Phase:
 		return words.Text(lang, "record/phase", "{of}", strings.TrimSpace(place(lang, "", r.Stack, "")+" "+r.Treatment),
-			"{phase}", word(lang, "phase", r.Phase), "{verdict}", word(lang, "verdict", r.Verdict))
+			"{phase}", words.Word(lang, "phase", r.Phase), "{verdict}", words.Word(lang, "verdict", r.Verdict))
 	case *logbook.EndLevel:
-		return words.Text(lang, "record/end-level", "{of}", place(lang, "", r.Stack, r.Line), "{moment}", word(lang, "moment", r.Moment),
-			"{shown}", word(lang, "shown", r.Shown), "{ppm}", ppm(r.PPM), "{end}", ppm(r.EndPPM))
+		return words.Text(lang, "record/end-level", "{of}", place(lang, "", r.Stack, r.Line), "{moment}", words.Word(lang, "moment", r.Moment),
+			"{shown}", words.Word(lang, "shown", r.Shown), "{ppm}", ppm(r.PPM), "{end}", ppm(r.EndPPM))
 	case *logbook.Criteria:
 		parts := []string{place(lang, "", r.Stack, "") + " " + r.Treatment + ":"}
 		for _, c := range r.Criteria {
@@ -43,7 +43,7 @@ func recordText(lang string, rec logbook.Recorded, zone *time.Location) string {
 		headline, read := words.Gate(lang, r)
 		return strings.TrimSpace(headline + " " + read)
 	case *logbook.Alarm:
-		return words.Text(lang, "record/alarm", "{state}", word(lang, "state", r.State), "{priority}", word(lang, "priority", r.Priority), "{text}", r.Text)
+		return words.Text(lang, "record/alarm", "{state}", words.Word(lang, "state", r.State), "{priority}", words.Word(lang, "priority", r.Priority), "{text}", r.Text)
 	case *logbook.Forecast:
 		line := r.Line
 		if line == "" {
@@ -52,7 +52,7 @@ func recordText(lang string, rec logbook.Recorded, zone *time.Location) string {
 		return words.Text(lang, "record/forecast", "{of}", place(lang, "", r.Stack, line), "{when}", r.For.Std().In(zone).Format("2006-01-02 15:04"),
 			"{p50}", ppm(r.PPM.P50), "{p05}", ppm(r.PPM.P05), "{p95}", ppm(r.PPM.P95), "{chance}", words.Chance(lang, float64(r.ChanceMet)))
 	case *logbook.Message:
-		return words.Text(lang, "record/message", "{state}", word(lang, "state", r.State), "{to}", r.To, "{by}", r.Messenger, "{subject}", r.Subject)
+		return words.Text(lang, "record/message", "{state}", words.Word(lang, "state", r.State), "{to}", r.To, "{by}", r.Messenger, "{subject}", r.Subject)
 	}
 	return ""
 }

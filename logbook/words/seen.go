@@ -93,16 +93,20 @@ func (c *catalogue) pieces(up logbook.TopUp) string {
 		return ""
 	}
 	n := math.Ceil(up.Grams/up.Piece - 1e-9)
-	return " " + c.fill("pieces", "{count}", c.figure(plain(n, 3)), "{form}", c.word("product/", up.Form), "{piece}", c.figure(plain(up.Piece, 3)))
+	return " " + c.fill("pieces", "{count}", c.figure(plain(n, 3)), "{form}", c.word("product", up.Form), "{piece}", c.figure(plain(up.Piece, 3)))
 }
 
-// word is the word for a code of a kind; the code itself where there is none.
+// word is Word in a language.
 func (c *catalogue) word(kind, code string) string {
-	if s := c.fill(kind + code); s != "" {
+	if s := c.fill(kind + "/" + code); s != "" {
 		return s
 	}
 	return code
 }
+
+// Word returns the word for a code of a kind: "reading", "where", "phase", "verdict",
+// "state" and others. A code without a word is shown as it is.
+func Word(lang, kind, code string) string { return of(lang).word(kind, code) }
 
 // Text returns the sentence or label of a key with values put in the place of their
 // names: pairs are "{name}", value, … A key without a sentence is shown as it is.

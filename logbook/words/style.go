@@ -111,9 +111,5 @@ func Verdict(lang, verdict string, lines int) string {
 		return ""
 	}
 	c := of(lang)
-	word, ok := c.texts["verdict/"+verdict]
-	if !ok {
-		word = verdict
-	}
-	return word + c.texts["verdict-points/"+strconv.Itoa(lines)]
+	return c.word("verdict", verdict) + c.texts["verdict-points/"+strconv.Itoa(lines)]
 }
