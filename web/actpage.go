@@ -126,7 +126,7 @@ func (p *site) answer(w http.ResponseWriter, r *http.Request) {
 		p.missing(w, r)
 		return
 	}
-	e, a, err := ReadAnswer(r.Context(), p.opts.Log, p.opts.Lang, seq)
+	e, a, err := ReadAnswer(r.Context(), p.opts.Log, langOf(r), seq)
 	if err != nil {
 		p.failed(w, r, err)
 		return
@@ -135,23 +135,16 @@ func (p *site) answer(w http.ResponseWriter, r *http.Request) {
 		p.missing(w, r)
 		return
 	}
-	p.show(w, http.StatusOK, "answer", p.answerPage(e, a))
+	p.show(w, r, http.StatusOK, "answer", p.answerPage(r, e, a))
 }
 
-// answerWords are the states of an answer, in big letters and in a sentence.
-var answerWords = map[string][2]string{
-	Accepted: {"ACCEPTED", "It is in the logbook, and it holds."},
-	Refused:  {"REFUSED", "It is in the logbook as refused, and it has no effect."},
-	Pending:  {"NOT JUDGED YET", "It is in the logbook. It is judged when the program has caught up; until then it has no effect. This page looks again by itself."},
-}
-
-func (p *site) answerPage(e logbook.Acting, a Answer) answerPage {
+func (p *site) answerPage(r *http.Request, e logbook.Acting, a Answer) answerPage {
 	v := p.source.View()
-	page := answerPage{frame: p.frame(v, form.Title(e.Head().Kind)), Title: form.Title(e.Head().Kind), State: a.State, Seq: a.Seq, Why: a.Why}
-	page.Here = "acts"
-	page.Word, page.Lead = answerWords[a.State][0], answerWords[a.State][1]
+	page := answerPage{frame: p.frame(r, v, "kind/"+string(e.Head().Kind)), State: a.State, Seq: a.Seq, Why: a.Why}
+	page.Here, page.Title = "acts", form.Title(page.Lang, e.Head().Kind)
+	page.Word, page.Lead = page.text("answer/"+a.State), page.text("answer/"+a.State+"/lead") // accepted, refused or pending
 	if a.State == Accepted && len(a.Findings) > 0 {
-		page.Lead = "It is in the logbook. Read what was noted because of it."
+		page.Lead = page.text("answer/noted")
 	}
 	page.Facts = page.factsOf(e)
 	for _, f := range a.Findings {
@@ -166,29 +159,29 @@ func (p *site) answerPage(e logbook.Acting, a Answer) answerPage {
 			page.Gates = append(page.Gates, gateLine{page.gate(s.Name, s.Gate), s.Name, storePath(s.Name)})
 		}
 	}
-	page.Next = next(e, a, store)
+	page.Next = page.next(e, a, store)
 	return page
 }
 
 // next are the forms that are often wanted after an act.
-func next(e logbook.Acting, a Answer, store string) []actLink {
+func (f *frame) next(e logbook.Acting, a Answer, store string) []actLink {
 	if a.State == Refused {
-		return []actLink{linkToAct(e.Head().Kind, "store", store)}
+		return []actLink{f.linkToAct(e.Head().Kind, "store", store)}
 	}
 	switch e := e.(type) {
 	case *logbook.DosingStarted:
-		return []actLink{linkToAct(logbook.KindTreatmentStarted, "stack", e.Stack)}
+		return []actLink{f.linkToAct(logbook.KindTreatmentStarted, "stack", e.Stack)}
 	case *logbook.MaskedEntry:
-		return []actLink{linkToAct(logbook.KindMaskedExit, "store", e.Store, "out", e.In), linkToAct(logbook.KindMaskedEntry, "store", e.Store)}
+		return []actLink{f.linkToAct(logbook.KindMaskedExit, "store", e.Store, "out", e.In), f.linkToAct(logbook.KindMaskedEntry, "store", e.Store)}
 	case *logbook.HandReading:
 		if e.Store != "" {
-			return []actLink{linkToAct(logbook.KindHandReading, "store", e.Store), linkToAct(logbook.KindEntryConfirmed, "store", e.Store)}
+			return []actLink{f.linkToAct(logbook.KindHandReading, "store", e.Store), f.linkToAct(logbook.KindEntryConfirmed, "store", e.Store)}
 		}
-		return []actLink{linkToAct(logbook.KindHandReading, "stack", e.Stack)}
+		return []actLink{f.linkToAct(logbook.KindHandReading, "stack", e.Stack)}
 	case *logbook.AiringPaused:
-		return []actLink{linkToAct(logbook.KindAiringResumed, "stack", e.Stack)}
+		return []actLink{f.linkToAct(logbook.KindAiringResumed, "stack", e.Stack)}
 	case *logbook.LineProved:
-		return []actLink{linkToAct(logbook.KindLineProved)}
+		return []actLink{f.linkToAct(logbook.KindLineProved)}
 	}
 	return nil
 }

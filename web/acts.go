@@ -67,17 +67,17 @@ type actLink struct{ Path, Title string }
 
 // actGroups are the acts in the order in which a treatment goes.
 var actGroups = []struct {
-	name  string
+	name  string // key of its words
 	kinds []logbook.Kind
 }{
-	{"Before", []logbook.Kind{logbook.KindLineProved, logbook.KindChecksSigned, logbook.KindNoGasDeclared}},
-	{"Dosing and exposure", []logbook.Kind{logbook.KindDosingStarted, logbook.KindDosePlaced, logbook.KindTreatmentStarted, logbook.KindHandReading, logbook.KindDoseAdded, logbook.KindExposureExtended, logbook.KindAbandoned}},
-	{"Going in under gas", []logbook.Kind{logbook.KindMaskedEntry, logbook.KindMaskedExit}},
-	{"Airing and clearing", []logbook.Kind{logbook.KindAiringStarted, logbook.KindAiringPaused, logbook.KindAiringResumed, logbook.KindEntryConfirmed, logbook.KindInspected}},
-	{"Product and residue", []logbook.Kind{logbook.KindStockReceived, logbook.KindStockCounted, logbook.KindResidueTaken, logbook.KindResidueDisposed}},
-	{"Instruments", []logbook.Kind{logbook.KindInstrumentChecked, logbook.KindInstrumentSwapped}},
-	{"Alarms", []logbook.Kind{logbook.KindAcknowledged}},
-	{"Corrections and photos", []logbook.Kind{logbook.KindCorrected, logbook.KindPhoto}},
+	{"page/acts-before", []logbook.Kind{logbook.KindLineProved, logbook.KindChecksSigned, logbook.KindNoGasDeclared}},
+	{"page/acts-dosing", []logbook.Kind{logbook.KindDosingStarted, logbook.KindDosePlaced, logbook.KindTreatmentStarted, logbook.KindHandReading, logbook.KindDoseAdded, logbook.KindExposureExtended, logbook.KindAbandoned}},
+	{"page/acts-inside", []logbook.Kind{logbook.KindMaskedEntry, logbook.KindMaskedExit}},
+	{"page/acts-airing", []logbook.Kind{logbook.KindAiringStarted, logbook.KindAiringPaused, logbook.KindAiringResumed, logbook.KindEntryConfirmed, logbook.KindInspected}},
+	{"page/acts-product", []logbook.Kind{logbook.KindStockReceived, logbook.KindStockCounted, logbook.KindResidueTaken, logbook.KindResidueDisposed}},
+	{"page/instruments", []logbook.Kind{logbook.KindInstrumentChecked, logbook.KindInstrumentSwapped}},
+	{"page/alarms", []logbook.Kind{logbook.KindAcknowledged}},
+	{"page/acts-corrections", []logbook.Kind{logbook.KindCorrected, logbook.KindPhoto}},
 }
 
 // actPath is where the form of an act is, with fields preset; pairs are name, value.
@@ -89,26 +89,26 @@ func actPath(kind logbook.Kind, pairs ...string) string {
 	return path
 }
 
-func linkToAct(kind logbook.Kind, pairs ...string) actLink {
-	return actLink{Path: actPath(kind, pairs...), Title: form.Title(kind)}
+func (f *frame) linkToAct(kind logbook.Kind, pairs ...string) actLink {
+	return actLink{Path: actPath(kind, pairs...), Title: form.Title(f.Lang, kind)}
 }
 
-func (p *site) acts(w http.ResponseWriter, _ *http.Request) {
-	page := actsPage{frame: p.frame(p.source.View(), "Record an act")}
+func (p *site) acts(w http.ResponseWriter, r *http.Request) {
+	page := actsPage{frame: p.frame(r, p.source.View(), "page/record-act")}
 	page.Here = "acts"
 	for _, g := range actGroups {
-		group := actGroup{Name: g.name}
+		group := actGroup{Name: page.text(g.name)}
 		for _, k := range g.kinds {
-			group.Acts = append(group.Acts, linkToAct(k))
+			group.Acts = append(group.Acts, page.linkToAct(k))
 		}
 		page.Groups = append(page.Groups, group)
 	}
-	p.show(w, http.StatusOK, "acts", page)
+	p.show(w, r, http.StatusOK, "acts", page)
 }
 
 // form makes the form that a request is for; nil when there is no such act.
 func (p *site) form(kind string, f *frame) *form.Form {
-	made, err := form.New(logbook.Kind(kind), form.Depot{View: f.view, Now: p.opts.Clock(), Zone: f.zone, Lang: p.opts.Lang})
+	made, err := form.New(logbook.Kind(kind), form.Depot{View: f.view, Now: p.opts.Clock(), Zone: f.zone, Lang: f.Lang})
 	if err != nil {
 		return nil
 	}
@@ -117,7 +117,7 @@ func (p *site) form(kind string, f *frame) *form.Form {
 
 // askAct shows the form of an act.
 func (p *site) askAct(w http.ResponseWriter, r *http.Request) {
-	f := p.frame(p.source.View(), form.Title(logbook.Kind(r.PathValue("kind"))))
+	f := p.frame(r, p.source.View(), "kind/"+r.PathValue("kind"))
 	made := p.form(r.PathValue("kind"), &f)
 	if made == nil {
 		p.missing(w, r)
@@ -128,12 +128,12 @@ func (p *site) askAct(w http.ResponseWriter, r *http.Request) {
 		by.Preset = whoBefore(r)
 	}
 	made.Field("id").Preset = "web-" + rand.Text()
-	p.show(w, http.StatusOK, "act", p.actPage(f, made, nil, nil))
+	p.show(w, r, http.StatusOK, "act", p.actPage(f, made, nil, nil))
 }
 
 // takeAct takes what a form sent.
 func (p *site) takeAct(w http.ResponseWriter, r *http.Request) {
-	f := p.frame(p.source.View(), form.Title(logbook.Kind(r.PathValue("kind"))))
+	f := p.frame(r, p.source.View(), "kind/"+r.PathValue("kind"))
 	made := p.form(r.PathValue("kind"), &f)
 	if made == nil {
 		p.missing(w, r)
@@ -145,7 +145,7 @@ func (p *site) takeAct(w http.ResponseWriter, r *http.Request) {
 	}
 	e, faults := made.Read(sent)
 	if len(faults) > 0 {
-		p.show(w, http.StatusUnprocessableEntity, "act", p.actPage(f, made, sent, faults))
+		p.show(w, r, http.StatusUnprocessableEntity, "act", p.actPage(f, made, sent, faults))
 		return
 	}
 	remember(w, e.Who().By)
@@ -153,10 +153,10 @@ func (p *site) takeAct(w http.ResponseWriter, r *http.Request) {
 	switch {
 	case err != nil:
 		p.opts.Logger.Error("take an act", "kind", e.Head().Kind, "error", err)
-		p.show(w, http.StatusServiceUnavailable, "act", p.actPage(f, made, sent, []form.Fault{{Text: "Nothing is known to be kept: " + err.Error() + ". Send it again; it counts once."}}))
+		p.show(w, r, http.StatusServiceUnavailable, "act", p.actPage(f, made, sent, []form.Fault{{Text: f.text("page/not-kept", "{error}", err.Error())}}))
 	case a.State == Different:
 		sent.Set("id", "web-"+rand.Text())
-		p.show(w, http.StatusConflict, "act", p.actPage(f, made, sent, []form.Fault{{Text: fmt.Sprintf("This form was sent before with other words: they are entry %d, and nothing else was kept. Look at that entry. If this is another act, send it again.", a.Seq)}}))
+		p.show(w, r, http.StatusConflict, "act", p.actPage(f, made, sent, []form.Fault{{Text: f.text("page/sent-otherwise", "{seq}", strconv.FormatUint(a.Seq, 10))}}))
 	default:
 		http.Redirect(w, r, answerPath(a.Seq), http.StatusSeeOther)
 	}
@@ -183,19 +183,19 @@ func (p *site) send(ctx context.Context, e logbook.Acting, now bool) (Answer, er
 // sentBy reads the body of a form within its bounds; what is not read is answered.
 func sentBy(w http.ResponseWriter, r *http.Request) (url.Values, bool) {
 	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != formType {
-		http.Error(w, "A form is sent as "+formType+".", http.StatusUnsupportedMediaType)
+		refuse(w, r, http.StatusUnsupportedMediaType, "page/form-type", "{type}", formType)
 		return nil, false
 	}
 	var body bytes.Buffer
 	_, err := body.ReadFrom(http.MaxBytesReader(w, r.Body, maxForm))
 	var big *http.MaxBytesError
 	if errors.As(err, &big) {
-		http.Error(w, fmt.Sprintf("A form holds %d KiB at most; nothing was kept.", maxForm>>10), http.StatusRequestEntityTooLarge)
+		refuse(w, r, http.StatusRequestEntityTooLarge, "page/form-most", "{most}", strconv.Itoa(maxForm>>10))
 		return nil, false
 	}
 	sent, errForm := url.ParseQuery(body.String())
 	if err != nil || errForm != nil {
-		http.Error(w, "The form did not arrive whole; nothing was kept. Open it anew and send it again.", http.StatusBadRequest)
+		refuse(w, r, http.StatusBadRequest, "page/form-torn")
 		return nil, false
 	}
 	return sent, true

@@ -115,7 +115,7 @@ func TestFormBecomesOneAct(t *testing.T) {
 	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
 	require.Equal(t, "/answer/1", w.Header().Get("Location"))
 	p := parsed(t, get(h, "/answer/1").Body.String())
-	for _, want := range []string{"ACCEPTED", "Dose added", "75.5 g", "Amal Quint (not verified)", "Entry 1 of the logbook", "Gate of Long Store now: SHUT", "What was noted because of it", "which is not in exposure"} {
+	for _, want := range []string{"ACCEPTED", "Dose added", "75.5 g", "Amal Quint (not verified)", "Entry 1 of the logbook", "Gate of Long Store: SHUT", "What was noted because of it", "which is not in exposure"} {
 		require.Contains(t, p.text, want)
 	}
 	b.at = b.at.Add(time.Minute)
@@ -147,7 +147,7 @@ func TestEveryActHasItsPage(t *testing.T) {
 			w := get(h, "/act/"+string(kind)+q)
 			require.Equal(t, http.StatusOK, w.Code, kind)
 			p := parsed(t, w.Body.String())
-			require.Contains(t, p.text, form.Title(kind))
+			require.Contains(t, p.text, form.Title("en", kind))
 			require.NotContains(t, w.Body.String(), "<b>")
 		}
 	}

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"time"
 
 	"undersheet/logbook"
@@ -89,7 +88,7 @@ func placeOf(made *form.Form) (store, stack string) {
 
 func (f *frame) aboutStore(s rules.StoreView) *aboutStore {
 	a := &aboutStore{gateView: f.gate(s.Name, s.Gate), Store: s.Name, Path: storePath(s.Name), Inside: f.insideNow(s), Air: f.air(s),
-		Limit: figure(float64(s.Gate.LimitPPM))}
+		Limit: f.figure(float64(s.Gate.LimitPPM))}
 	a.Conditions = f.conditions(s)
 	a.Protection = f.protection(s.Protection)
 	return a
@@ -103,16 +102,16 @@ func (p *site) withhold(page *actPage, kind logbook.Kind, s rules.StoreView) {
 	}
 	g := page.About.gateView
 	if g.State != logbook.GateCheckOwed {
-		page.Withheld = "The gate of " + s.Name + " is not ready for a confirmation. What is owed first stands above; the form comes when it is done."
+		page.Withheld = page.text("page/not-ready", "{store}", s.Name)
 		if g.State == logbook.GateCleared {
-			page.Withheld = s.Name + " is cleared already. Nothing is owed now; a confirmation can be renewed when it lapses."
+			page.Withheld = page.text("page/cleared-already", "{store}", s.Name)
 		}
 		return
 	}
 	for _, r := range s.Gate.Reasons {
 		if handCodes[r.Code] {
-			page.Withheld = "Hand readings are owed first, beside every stack named above."
-			page.Instead = append(page.Instead, linkToAct(logbook.KindHandReading, "store", s.Name, "point", "beside "+r.About))
+			page.Withheld = page.text("page/hands-first")
+			page.Instead = append(page.Instead, page.linkToAct(logbook.KindHandReading, "store", s.Name, "point", "beside "+r.About))
 		}
 	}
 }
@@ -127,7 +126,7 @@ func (p *site) placeFirst(page *actPage, made *form.Form, store, stack string) {
 	if what == "" || store != "" && (what == "store" || stack != "") {
 		return
 	}
-	page.Withheld = "Choose the " + what + " first: its air then stands beside the form."
+	page.Withheld = page.text("page/choose-" + what)
 	for _, o := range made.Field(what).Choices {
 		page.Instead = append(page.Instead, actLink{Path: actPath(made.Kind, what, o.Value), Title: o.Label})
 	}
@@ -142,7 +141,7 @@ func (f *frame) night() string {
 	if !isNight(f.now.Std().In(f.zone), from, to) {
 		return ""
 	}
-	return fmt.Sprintf("It is night, %s to %s at this depot: nobody goes in. Wait for daylight. Record here only what has already been done.", from, to)
+	return f.text("page/night", "{from}", from, "{to}", to)
 }
 
 // isNight reports whether the clock of at stands between from and to ("15:04"),
@@ -161,62 +160,51 @@ func isNight(at time.Time, from, to string) bool {
 	return m >= x || m < y
 }
 
-// cautions are what has to be known before an act, in the order of its weight.
+// cautionsOf are the keys of what has to be known before an act, in the order of
+// its weight; "caution/entry" stands for those of every entry.
+var cautionsOf = map[logbook.Kind][]string{
+	logbook.KindMaskedEntry:       {anEntry, "caution/while-inside"},
+	logbook.KindDoseAdded:         {"caution/dose-added", "caution/airing-moves", anEntry},
+	logbook.KindHandReading:       {"caution/hand-reading"},
+	logbook.KindEntryConfirmed:    {"caution/lets-people-in", "caution/clearance-falls"},
+	logbook.KindNoGasDeclared:     {"caution/no-gas"},
+	logbook.KindDosingStarted:     {"caution/dosing"},
+	logbook.KindTreatmentStarted:  {"caution/t-zero"},
+	logbook.KindAiringStarted:     {"caution/airing", "caution/downwind"},
+	logbook.KindAiringPaused:      {"caution/paused"},
+	logbook.KindAiringResumed:     {"caution/paused"},
+	logbook.KindAbandoned:         {"caution/abandoned"},
+	logbook.KindInspected:         {"caution/inspected", "caution/eggs"},
+	logbook.KindMaskedExit:        {"caution/exit"},
+	logbook.KindAcknowledged:      {"caution/acknowledged"},
+	logbook.KindLineProved:        {"caution/proof"},
+	logbook.KindChecksSigned:      {"caution/checks"},
+	logbook.KindDosePlaced:        {"caution/dose-placed"},
+	logbook.KindResidueTaken:      {"caution/residue", anEntry},
+	logbook.KindResidueDisposed:   {"caution/disposed"},
+	logbook.KindInstrumentChecked: {"caution/instrument"},
+	logbook.KindExposureExtended:  {"caution/extended"},
+}
+
+// anEntry stands for the cautions of every masked entry.
+const anEntry = "caution/entry"
+
+// cautions are what has to be known before an act.
 func (f *frame) cautions(kind logbook.Kind) []string {
 	most := 20 * time.Minute
 	if c := f.view.Config; c != nil && c.Settings.MaskedEntryMax > 0 {
 		most = c.Settings.MaskedEntryMax.Std()
 	}
-	entry := []string{
-		"Two trained people, breathing protection that the air allows, daylight; else wait. One goes in, one stays at the door and does nothing else.",
-		fmt.Sprintf("Out again after %s at the latest, by %s if the entry is now. Later an alarm calls people.", span(most), f.now.Add(most).Std().In(f.zone).Format("15:04")),
-		"The readings below are of fixed points. Where sheets are lifted or phosphide lies open there can be far more.",
+	var all []string
+	for _, key := range cautionsOf[kind] {
+		if key != anEntry {
+			all = append(all, f.text(key))
+			continue
+		}
+		all = append(all, f.text("caution/two-people"),
+			f.text("caution/out-again",
+				"{time}", f.span(most), "{clock}", f.now.Add(most).Std().In(f.zone).Format("15:04")),
+			f.text("caution/fixed-points"))
 	}
-	switch kind {
-	case logbook.KindMaskedEntry:
-		return append(entry, "While anybody is inside, the gate stays shut and no clearance is taken.")
-	case logbook.KindDoseAdded:
-		return append([]string{"More phosphide is laid by the licensed fumigator and by nobody else. It is a masked entry: record the entry and the exit too.",
-			"The new dose has to give off its gas first: the earliest airing moves back."}, entry...)
-	case logbook.KindHandReading:
-		return []string{"A reading at a door or at the end of a line is taken from outside. One inside a store that is not cleared is a masked entry: two trained people, breathing protection, daylight; else wait."}
-	case logbook.KindEntryConfirmed:
-		return []string{"With this a person with a name lets people in. Do it only on readings that you have seen yourself, and never because somebody is waiting.",
-			"Local law, the label and the licensed fumigator come first. The clearance falls by itself when the air is no longer shown to be below the limit."}
-	case logbook.KindNoGasDeclared:
-		return []string{"This is a signed statement that nothing in the store is under gas. Sign it only when you know it, not because nothing was heard of."}
-	case logbook.KindDosingStarted:
-		return []string{"The gate is shut from here on. Count the people, lock and mark the doors, and prove every line before the first tablet."}
-	case logbook.KindTreatmentStarted:
-		return []string{"When the dosing is done and the sheet is shut all round: that moment is t = 0."}
-	case logbook.KindAiringStarted:
-		return []string{"Doors and ventilators are opened from outside, and the sheet's edge is freed by two trained people with breathing protection, in daylight.",
-			"People downwind are warned first: what leaves the store is gas."}
-	case logbook.KindAiringPaused, logbook.KindAiringResumed:
-		return []string{"After a pause the whole airing time runs again."}
-	case logbook.KindAbandoned:
-		return []string{"The stack stays under gas until it was aired, whatever the treatment is called: the gate stays shut."}
-	case logbook.KindInspected:
-		return []string{"Grain is inspected after the store was cleared, never under gas or while it is being aired.",
-			"Eggs and pupae are not seen: samples that are kept warm for some weeks tell more than a look."}
-	case logbook.KindMaskedExit:
-		return []string{"Count the people at the door. An exit that is not on record keeps the gate shut."}
-	case logbook.KindAcknowledged:
-		return []string{"To acknowledge is to take charge: the alarm stands until its cause is gone."}
-	case logbook.KindLineProved:
-		return []string{"A proof is made before dosing, with no gas under the sheet. Span gas is let in at the end of the line in the open air, upwind of people."}
-	case logbook.KindChecksSigned:
-		return []string{"Sign only what you have seen yourself, today. What is found wanting is put right before the first tablet."}
-	case logbook.KindDosePlaced:
-		return []string{"Phosphide is laid by two trained people or more, with gloves and breathing protection, in one layer, dry, never heaped."}
-	case logbook.KindResidueTaken:
-		return append([]string{"Residue can still give off gas, and burns when it is heaped, wet or closed in. Count what comes out: it must be what went in."}, entry...)
-	case logbook.KindResidueDisposed:
-		return []string{"Only what was shown spent is buried, deep and away from dwellings and water, or handed to somebody who is allowed to take it. Local law and the label decide."}
-	case logbook.KindInstrumentChecked:
-		return []string{"Zero and bump test are made at the instrument, in the open air, upwind of people; never by going to the end of a line under gas."}
-	case logbook.KindExposureExtended:
-		return []string{"An exposure can only be made longer than the protocol's; a shorter one is noted and not used."}
-	}
-	return nil
+	return all
 }

@@ -23,12 +23,10 @@ const (
 func correctPath(seq uint64) string { return fmt.Sprintf("/logbook/%d/correct", seq) }
 
 // correctFields are what is asked of whoever corrects.
-func correctFields() []form.Field {
-	return []form.Field{
-		{Name: whyField, Label: "What was wrong with it", Sort: form.Long, Needed: true, Longest: 500},
-		{Name: byField, Label: "Your name", Sort: form.Text, Needed: true, Longest: 80, Hint: "Who corrects. Who did it stands below, as it was first said."},
-		{Name: withdrawnField, Label: "It never happened: strike it", Sort: form.Yes},
-	}
+var correctFields = []form.Field{
+	{Name: whyField, Sort: form.Long, Needed: true, Longest: 500},
+	{Name: byField, Sort: form.Text, Needed: true, Longest: 80},
+	{Name: withdrawnField, Sort: form.Yes},
 }
 
 // wrong is the act that a request is to correct, with its form; nil where there is none
@@ -45,7 +43,7 @@ func (p *site) wrong(r *http.Request, f *frame) (logbook.Acting, *form.Form) {
 	e, _ := es[0].(logbook.Acting)
 	made := p.form(string(es[0].Head().Kind), f)
 	if made != nil {
-		made.Field("by").Label, made.Field("by").Hint = "Who did it", ""
+		made.Field("by").Label, made.Field("by").Hint = f.text("page/who-did-it"), ""
 		made.Drop("media", "sha256", "data") // of a photo: the picture itself stays
 	}
 	return e, made
@@ -70,7 +68,7 @@ func (p *site) latest(ctx context.Context, e logbook.Acting) (logbook.Acting, er
 
 // askCorrection shows the form of an act as it stands in the logbook.
 func (p *site) askCorrection(w http.ResponseWriter, r *http.Request) {
-	f := p.frame(p.source.View(), "Correct an entry")
+	f := p.frame(r, p.source.View(), "page/correct")
 	e, made := p.wrong(r, &f)
 	if e == nil || made == nil {
 		p.missing(w, r)
@@ -88,27 +86,27 @@ func (p *site) askCorrection(w http.ResponseWriter, r *http.Request) {
 	}
 	sent.Set("id", "web-"+rand.Text())
 	sent.Set(byField, whoBefore(r))
-	p.show(w, http.StatusOK, "act", p.correctPage(f, made, e, sent, nil))
+	p.show(w, r, http.StatusOK, "act", p.correctPage(f, made, e, sent, nil))
 }
 
 // correctPage is the form of an act with what a correction asks before it.
 func (p *site) correctPage(f frame, made *form.Form, e logbook.Acting, sent url.Values, faults []form.Fault) actPage {
 	page := p.actPage(f, made, sent, nil)
-	page.Title = fmt.Sprintf("Correct entry %d: %s", e.Head().Seq, made.Title)
-	page.Path, page.Button, page.Back = correctPath(e.Head().Seq), "Record the correction", fmt.Sprintf("/logbook/%d", e.Head().Seq)
-	page.Cautions = []string{"The entry stays in the logbook as it was written, and so does what was made of it. What is thought from now on is as if the right one had stood in its place.",
-		"A correction clears nobody to go in: a permission is never corrected, only given anew."}
+	page.Title = f.text("page/correct-entry", "{seq}", strconv.FormatUint(e.Head().Seq, 10), "{act}", made.Title)
+	page.Path, page.Button, page.Back = correctPath(e.Head().Seq), form.Button(f.Lang, logbook.KindCorrected), fmt.Sprintf("/logbook/%d", e.Head().Seq)
+	page.Cautions = []string{f.text("caution/correction"),
+		f.text("caution/no-permission")}
 	page.Night, page.Withheld = "", ""
 	wrong := map[string]string{}
 	for _, x := range faults {
 		v := faultView{Text: x.Text}
 		if x.Field != "" {
-			v.ID, v.Label, wrong[x.Field] = "f-"+x.Field, "Look here", x.Text
+			v.ID, v.Label, wrong[x.Field] = "f-"+x.Field, f.text("page/look-here"), x.Text
 		}
 		page.Faults = append(page.Faults, v)
 	}
 	var first []fieldView
-	for _, x := range correctFields() {
+	for _, x := range form.Worded(f.Lang, string(logbook.KindCorrected), correctFields) {
 		first = append(first, viewOf(x, sent, wrong[x.Name]))
 	}
 	for i := range page.Fields {
@@ -120,7 +118,7 @@ func (p *site) correctPage(f frame, made *form.Form, e logbook.Acting, sent url.
 
 // takeCorrection takes what the form sent.
 func (p *site) takeCorrection(w http.ResponseWriter, r *http.Request) {
-	f := p.frame(p.source.View(), "Correct an entry")
+	f := p.frame(r, p.source.View(), "page/correct")
 	old, made := p.wrong(r, &f)
 	if old == nil || made == nil {
 		p.missing(w, r)
@@ -138,33 +136,33 @@ func (p *site) takeCorrection(w http.ResponseWriter, r *http.Request) {
 		p.failed(w, r, err)
 		return
 	}
-	c, faults := correction(old, made, sent, f.now)
+	c, faults := f.correction(old, made, sent)
 	if len(faults) > 0 {
-		p.show(w, http.StatusUnprocessableEntity, "act", p.correctPage(f, made, old, sent, faults))
+		p.show(w, r, http.StatusUnprocessableEntity, "act", p.correctPage(f, made, old, sent, faults))
 		return
 	}
 	remember(w, c.By)
 	a, err := p.send(r.Context(), c, true)
 	if err != nil || a.State == Different {
-		text := "This form was sent before with other words, and nothing else was kept. Open it anew."
+		text := f.text("page/sent-before")
 		if err != nil {
 			p.opts.Logger.Error("take a correction", "of", c.Of, "error", err)
-			text = "Nothing is known to be kept: " + err.Error() + ". Send it again; it counts once."
+			text = f.text("page/not-kept", "{error}", err.Error())
 		}
-		p.show(w, http.StatusServiceUnavailable, "act", p.correctPage(f, made, old, sent, []form.Fault{{Text: text}}))
+		p.show(w, r, http.StatusServiceUnavailable, "act", p.correctPage(f, made, old, sent, []form.Fault{{Text: text}}))
 		return
 	}
 	http.Redirect(w, r, answerPath(a.Seq), http.StatusSeeOther)
 }
 
 // correction makes the entry of what was sent.
-func correction(old logbook.Acting, made *form.Form, sent url.Values, now logbook.Time) (*logbook.Corrected, []form.Fault) {
-	c := &logbook.Corrected{Header: logbook.Header{Kind: logbook.KindCorrected, Time: now, ID: sent.Get("id")}, Of: old.Head().Seq,
+func (f *frame) correction(old logbook.Acting, made *form.Form, sent url.Values) (*logbook.Corrected, []form.Fault) {
+	c := &logbook.Corrected{Header: logbook.Header{Kind: logbook.KindCorrected, Time: f.now, ID: sent.Get("id")}, Of: old.Head().Seq,
 		Why: printable(sent.Get(whyField)), Withdrawn: sent.Get(withdrawnField) != "", Act: logbook.Act{By: printable(sent.Get(byField)), Identity: form.NotVerified}}
 	var faults []form.Fault
 	for _, x := range []struct{ name, value string }{{whyField, c.Why}, {byField, c.By}} {
 		if x.value == "" {
-			faults = append(faults, form.Fault{Field: x.name, Text: "this is needed"})
+			faults = append(faults, form.Fault{Field: x.name, Text: f.text("form/needed")})
 		}
 	}
 	if !c.Withdrawn {

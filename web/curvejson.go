@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"encoding/json"
 	"math"
 	"net/http"
@@ -68,23 +67,24 @@ func (p *site) curve(w http.ResponseWriter, r *http.Request) {
 		http.NotFound(w, r)
 		return
 	}
-	c := p.curvesOf(r.Context(), v, k)
+	c := p.curvesOf(r, v, k)
 	text, err := json.Marshal(c)
 	if err != nil {
 		p.opts.Logger.Error("write curves", "stack", k.Name, "error", err)
-		unmade(w)
+		unmade(w, r)
 		return
 	}
 	w.Header().Set("Content-Type", "application/json")
 	_, _ = w.Write(text) // the reader has gone: nothing to do about it
 }
 
-func (p *site) curvesOf(ctx context.Context, v *rules.View, k rules.StackView) Curves {
-	d, err := p.curves.of(ctx, p.opts.Record, v, k, false)
+func (p *site) curvesOf(r *http.Request, v *rules.View, k rules.StackView) Curves {
+	f := p.frame(r, v, "page/stack", "{stack}", k.Name)
+	d, err := p.curves.of(r.Context(), p.opts.Record, &f, k, false)
 	c := Curves{Stack: printable(k.Name), Treatment: printable(k.Treatment), Start: k.Started.String(), Now: v.Now.Hours(k.Started),
 		PlannedEnd: k.PlannedEnd.Hours(k.Started), EndLevel: finite(k.EndLevelPPM), Exposure: k.Phase == logbook.PhaseExposure, Lines: []CurveLine{}, Events: []CurveEvent{}}
 	if err != nil {
-		c.Trouble = "Readings are missing: the logbook could not be read."
+		c.Trouble = f.text("page/readings-missing")
 	}
 	for i, l := range k.Lines {
 		line := CurveLine{Key: picture.Key(i), Name: printable(l.Name), X: []float64{}, Y: []float64{}}
@@ -97,7 +97,7 @@ func (p *site) curvesOf(ctx context.Context, v *rules.View, k rules.StackView) C
 		c.Lines = append(c.Lines, line)
 	}
 	for i, e := range k.Events {
-		c.Events = append(c.Events, CurveEvent{Number: i + 1, X: e.At.Hours(k.Started), Text: printable(eventText(e))})
+		c.Events = append(c.Events, CurveEvent{Number: i + 1, X: e.At.Hours(k.Started), Text: printable(f.eventText(e))})
 	}
 	if k.Leak.Threshold > 0 {
 		c.Leak = &CurveLeak{Statistic: finite(k.Leak.Statistic), Threshold: finite(k.Leak.Threshold), Live: k.Leak.Live}

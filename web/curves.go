@@ -36,12 +36,13 @@ type drawn struct {
 // curveKey tells one drawing from another.
 type curveKey struct {
 	stack, treatment string
+	lang             string
 	log              bool
 	end              logbook.Time
 	events           int
 }
 
-// curveCache keeps the last drawing of each stack and axis, so that open pages do
+// curveCache keeps the last drawing of each stack, axis and language, so that open pages do
 // not read the logbook again and again. One drawing is made at a time.
 type curveCache struct {
 	mu   sync.Mutex
@@ -49,9 +50,10 @@ type curveCache struct {
 }
 
 // of returns the curves of k. An error means that readings are missing from them.
-func (c *curveCache) of(ctx context.Context, src Record, v *rules.View, k rules.StackView, log bool) (drawn, error) {
-	key := curveKey{k.Name, k.Treatment, log, k.PlannedEnd, len(k.Events)}
-	place := k.Name + "\x00" + strconv.FormatBool(log)
+func (c *curveCache) of(ctx context.Context, src Record, f *frame, k rules.StackView, log bool) (drawn, error) {
+	v := f.view
+	key := curveKey{k.Name, k.Treatment, f.Lang, log, k.PlannedEnd, len(k.Events)}
+	place := f.Lang + "\x00" + k.Name + "\x00" + strconv.FormatBool(log)
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if d, ok := c.kept[place]; ok && d.of == key && v.Now >= d.at && v.Now.Sub(d.at) < curveAge {
@@ -65,13 +67,13 @@ func (c *curveCache) of(ctx context.Context, src Record, v *rules.View, k rules.
 		errs = append(errs, err)
 	}
 	d := drawn{of: key, at: v.Now, dots: lines}
-	pic := picture.Stack{View: k, Now: v.Now, Readings: lines, Log: log}
+	pic := picture.Stack{View: k, Now: v.Now, Readings: lines, Log: log, Lang: f.Lang, Zone: f.zone}
 	draw := func(c *chart.Chart, caption, name string) drawing {
 		made, err := drawingOf(c, caption)
 		errs, made.Draw = append(errs, err), name
 		return made
 	}
-	overview := draw(pic.All(), "Readings: "+pic.Legend(), "all")
+	overview := draw(pic.All(), f.text("page/chart-readings", "{legend}", pic.Legend()), "all")
 	d.overview = &overview
 	for i := range k.Lines {
 		d.lines = append(d.lines, draw(pic.Line(i), picture.Key(i)+" "+k.Lines[i].Name, strconv.Itoa(i)))

@@ -1,7 +1,7 @@
 package web
 
 import (
-	"fmt"
+	"net/http"
 	"strconv"
 
 	"undersheet/logbook"
@@ -15,7 +15,7 @@ type depotPage struct {
 	Alarms   []alarmView
 	Stores   []storeCard
 	Findings []findingView
-	Stock    []rules.StockView
+	Stock    []stockRow
 }
 
 // storeCard is one store on the depot's page.
@@ -53,14 +53,20 @@ type lineRow struct {
 	Name, Last, State, Age, Forecast string
 }
 
+// stockRow is what there is of one form of the product, in pieces.
+type stockRow struct{ Form, Received, Used, Left string }
+
 // findingView is a finding in words.
 type findingView struct{ At, Text string }
 
 // shownFindings is how many of the newest findings the page lists.
 const shownFindings = 12
 
-func (p *site) depotPage(v *rules.View) depotPage {
-	page := depotPage{frame: p.frame(v, "Depot"), Stock: v.Stock}
+func (p *site) depotPage(r *http.Request, v *rules.View) depotPage {
+	page := depotPage{frame: p.frame(r, v, "page/depot")}
+	for _, s := range v.Stock {
+		page.Stock = append(page.Stock, stockRow{page.code("product", s.Form), page.figure(float64(s.Received)), page.figure(float64(s.Used)), page.figure(float64(s.Left))})
+	}
 	page.Alarms = page.alarms(v, func(*rules.AlarmView) bool { return true })
 	for i, s := range v.Stores {
 		card := page.store(s)
@@ -69,7 +75,7 @@ func (p *site) depotPage(v *rules.View) depotPage {
 	}
 	for i := len(v.Findings) - 1; i >= max(0, len(v.Findings)-shownFindings); i-- {
 		f := v.Findings[i]
-		words.Fill(p.opts.Lang, &f)
+		words.Fill(page.Lang, &f)
 		page.Findings = append(page.Findings, findingView{At: page.clock(f.Time), Text: f.Text})
 	}
 	return page
@@ -77,7 +83,7 @@ func (p *site) depotPage(v *rules.View) depotPage {
 
 func (page *depotPage) store(s rules.StoreView) storeCard {
 	c := storeCard{gateView: page.gate(s.Name, s.Gate), Name: s.Name, Path: storePath(s.Name), Inside: page.insideNow(s), Air: page.air(s),
-		Limit: figure(float64(s.Gate.LimitPPM)), LimitOf: sentence(s.Gate.LimitOf)}
+		Limit: page.figure(float64(s.Gate.LimitPPM)), LimitOf: sentence(s.Gate.LimitOf)}
 	for _, k := range s.Stacks {
 		c.Stacks = append(c.Stacks, page.stackCard(k))
 	}
@@ -87,12 +93,12 @@ func (page *depotPage) store(s rules.StoreView) storeCard {
 func (f *frame) stackCard(k rules.StackView) stackCard {
 	c := stackCard{link: linkTo(k.Name), stackHead: f.head(k)}
 	if k.Treatment != "" {
-		c.Treatment = fmt.Sprintf("%s: %s, %s", k.Treatment, k.Protocol, k.Commodity)
+		c.Treatment = f.text("page/treated-so", "{treatment}", k.Treatment, "{protocol}", k.Protocol, "{commodity}", f.commodity(k.Commodity))
 	}
 	for _, l := range k.Lines {
-		row := lineRow{Name: l.Name, Last: last(l.Last), State: stateWord(l.Last.State), Age: ageOf(l.Last.At, f.now)}
+		row := lineRow{Name: l.Name, Last: f.last(l.Last), State: f.state(l.Last.State), Age: f.ageOf(l.Last.At)}
 		if x := forecastOf(k, l.Forecast); x != nil {
-			row.Forecast = figure(float64(x.PPM.P50))
+			row.Forecast = f.figure(float64(x.PPM.P50))
 			c.AnyForecast = true
 		}
 		c.Lines = append(c.Lines, row)
@@ -110,25 +116,25 @@ func forecastOf(k rules.StackView, f *logbook.Forecast) *logbook.Forecast {
 
 // head says where a stack stands.
 func (f *frame) head(k rules.StackView) stackHead {
-	h := stackHead{Phase: "Not under treatment", Verdict: words.Verdict(f.Lang, k.Verdict, len(k.Lines))}
+	h := stackHead{Phase: f.text("page/not-treated"), Verdict: words.Verdict(f.Lang, k.Verdict, len(k.Lines))}
 	if k.Phase != "" {
-		h.Phase = sentence(plain(k.Phase))
+		h.Phase = sentence(f.code("phase", k.Phase))
 	}
 	switch {
 	case k.Phase == logbook.PhaseExposure && k.Started != 0:
-		h.When = fmt.Sprintf("Under gas for %s. Planned end %s", span(f.now.Sub(k.Started)), f.clock(k.PlannedEnd))
+		of := []string{"{time}", f.span(f.now.Sub(k.Started)), "{when}", f.clock(k.PlannedEnd)}
 		if left := k.PlannedEnd.Sub(f.now); left > 0 {
-			h.When += fmt.Sprintf(", in %s.", span(left))
+			h.When = f.text("page/under-gas", append(of, "{left}", f.span(left))...)
 		} else {
-			h.When += ", passed."
+			h.When = f.text("page/end-passed", of...)
 		}
 	case k.Phase == logbook.PhaseAiring && k.AiringSince != 0:
-		h.When = fmt.Sprintf("Aired since %s.", f.clock(k.AiringSince))
+		h.When = f.text("page/aired-since", "{when}", f.clock(k.AiringSince))
 	}
 	if l := forecastOf(k, k.Lowest); l != nil {
 		h.Forecast = words.Forecast(f.Lang, l, k.EndLevelPPM, f.zone)
 	} else if k.Phase == logbook.PhaseExposure {
-		h.Forecast = fmt.Sprintf("End level %s ppm on every line. No forecast yet: it needs 12 hours of exposure and readings.", figure(k.EndLevelPPM))
+		h.Forecast = f.text("page/no-forecast", "{level}", f.figure(k.EndLevelPPM))
 	}
 	return h
 }

@@ -40,7 +40,7 @@ func (p *site) entry(w http.ResponseWriter, r *http.Request) {
 		p.missing(w, r)
 		return
 	}
-	page, err := p.entryPage(es[0])
+	page, err := p.entryPage(r, es[0])
 	if err != nil {
 		p.failed(w, r, err)
 		return
@@ -48,13 +48,13 @@ func (p *site) entry(w http.ResponseWriter, r *http.Request) {
 	if len(es) > 1 {
 		page.Newer = fmt.Sprintf("/logbook/%d", seq+1)
 	}
-	p.show(w, http.StatusOK, "entry", page)
+	p.show(w, r, http.StatusOK, "entry", page)
 }
 
-func (p *site) entryPage(e logbook.Entry) (entryPage, error) {
+func (p *site) entryPage(r *http.Request, e logbook.Entry) (entryPage, error) {
 	h := e.Head()
-	page := entryPage{frame: p.frame(p.source.View(), fmt.Sprintf("Entry %d", h.Seq)), Seq: h.Seq, Kind: sentence(plain(string(h.Kind)))}
-	page.Here = "logbook"
+	page := entryPage{frame: p.frame(r, p.source.View(), "page/entry", "{seq}", strconv.FormatUint(h.Seq, 10)), Seq: h.Seq}
+	page.Here, page.Kind = "logbook", page.kind(h.Kind)
 	text, err := logbook.Encode(e)
 	if err != nil {
 		return page, err
@@ -66,10 +66,10 @@ func (p *site) entryPage(e logbook.Entry) (entryPage, error) {
 	page.JSON, page.Pretty = string(text), b.String()
 	if photo, ok := e.(*logbook.PhotoAttached); ok {
 		page.Photo, page.JSON = fmt.Sprintf("/logbook/%d/photo", h.Seq), ""
-		page.Pretty = fmt.Sprintf("a picture of %d bytes, SHA-256 %s", len(photo.Data), photo.SHA256)
+		page.Pretty = page.text("page/picture-of", "{size}", strconv.Itoa(len(photo.Data)), "{hash}", photo.SHA256)
 	}
 	page.Who, page.Say = page.say(e)
-	page.Facts = []fact{{"Happened", page.second(h.Time)}, {"Written down", page.second(h.Received)}}
+	page.Facts = []fact{{page.text("page/happened"), page.second(h.Time)}, {page.text("page/written-down"), page.second(h.Received)}}
 	if a, ok := e.(logbook.Acting); ok {
 		page.Facts, page.Say, page.Who = append(page.Facts, page.factsOf(a)[1:]...), "", ""
 		page.Reply = answerPath(h.Seq)
@@ -80,7 +80,7 @@ func (p *site) entryPage(e logbook.Entry) (entryPage, error) {
 	if r, ok := e.(logbook.Recorded); ok && r.Rec().Of != 0 {
 		page.OfSeq, page.Of = r.Rec().Of, fmt.Sprintf("/logbook/%d", r.Rec().Of)
 		if r.Rec().Program != "" {
-			page.Facts = append(page.Facts, fact{"Judged by", "undersheet " + r.Rec().Program})
+			page.Facts = append(page.Facts, fact{page.text("page/judged-by"), "undersheet " + r.Rec().Program})
 		}
 	}
 	if h.Seq > 1 {

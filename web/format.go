@@ -8,50 +8,119 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/logbook/words"
 	"undersheet/rules"
 	"undersheet/rules/reading"
+	"undersheet/web/form"
 )
+
+// text returns the sentence of a key in the reader's language; pairs are "{name}", value, …
+func (f *frame) text(key string, pairs ...string) string { return words.Text(f.Lang, key, pairs...) }
+
+// code returns the word for a code of a group; one without a word stands for itself.
+func (f *frame) code(group, code string) string {
+	key := group + "/" + code
+	if s := f.text(key); s != key {
+		return s
+	}
+	return plain(code)
+}
+
+// kind is what a kind of entry is called.
+func (f *frame) kind(k logbook.Kind) string { return sentence(f.code("kind", string(k))) }
+
+// commodity is the name of goods that are known, else what was written.
+func (f *frame) commodity(name string) string { return form.Commodity(f.Lang, name) }
+
+// insect is the name of a species with what is said of its kind behind a comma.
+func (f *frame) insect(name string) string {
+	species, sort, found := strings.Cut(name, ", ")
+	if species = f.code("insect", species); !found {
+		return species
+	}
+	return species + ", " + f.code("insect", sort)
+}
+
+// about is a name and what is said of it; without a name, that alone.
+func (f *frame) about(name, what string) string {
+	switch {
+	case strings.TrimSpace(name) == "":
+		return strings.TrimSpace(what)
+	case strings.TrimSpace(what) == "":
+		return strings.TrimSpace(name)
+	}
+	return f.text("page/about", "{name}", name, "{what}", what)
+}
+
+// list joins parts of a sentence.
+func (f *frame) list(parts []string) string {
+	all := ""
+	for i, p := range parts {
+		if all += p; i+1 < len(parts) {
+			all = f.text("page/and-then", "{first}", all, "{then}", "")
+			all += " "
+		}
+	}
+	return all
+}
 
 // figure prints a concentration in ppm or another positive quantity with three
 // significant digits, whole from 100 on; "—" when it is not finite.
-func figure(v float64) string {
+func (f *frame) figure(v float64) string {
+	s := ""
 	switch {
 	case math.IsNaN(v) || math.IsInf(v, 0):
 		return "—"
-	case v == 0:
-		return "0"
 	case math.Abs(v) >= 100:
-		return strconv.FormatFloat(v, 'f', 0, 64)
-	case math.Abs(v) < 0.0005:
-		return strconv.FormatFloat(v, 'g', 2, 64)
+		s = strconv.FormatFloat(v, 'f', 0, 64)
+	case v != 0 && math.Abs(v) < 0.0005:
+		s = strconv.FormatFloat(v, 'g', 2, 64)
+	default:
+		r, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'e', 2, 64), 64)
+		s = strconv.FormatFloat(r, 'f', -1, 64)
 	}
-	r, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'e', 2, 64), 64)
-	return strconv.FormatFloat(r, 'f', -1, 64)
+	return words.Figure(f.Lang, s)
 }
 
+// count prints a whole number.
+func (f *frame) count(n int) string { return strconv.Itoa(n) }
+
 // chance prints a probability; never as certain.
-func chance(p float64) string {
+func (f *frame) chance(p float64) string {
 	switch {
 	case !(p >= 0 && p <= 1):
-		return "chance not known"
+		return f.text("page/chance-not-known")
 	case p < 0.01:
-		return "chance under 1 %"
+		return f.text("page/chance-under")
 	case p > 0.99:
-		return "chance over 99 %"
+		return f.text("page/chance-over")
 	}
-	return fmt.Sprintf("chance about %.0f %%", 100*p)
+	return f.text("page/chance", "{percent}", strconv.FormatFloat(100*p, 'f', 0, 64))
+}
+
+// clock prints a moment in the site's time; "" when it is unset.
+func (f *frame) clock(t logbook.Time) string { return f.moment(t, "Mon 2 Jan 2006 15:04") }
+
+// second prints a moment with its seconds.
+func (f *frame) second(t logbook.Time) string { return f.moment(t, "Mon 2 Jan 2006 15:04:05") }
+
+func (f *frame) moment(t logbook.Time, layout string) string {
+	if t == 0 {
+		return ""
+	}
+	return words.When(f.Lang, t.Std().In(f.zone), layout)
 }
 
 // ageOf prints how old something is; "" when it never was.
-func ageOf(at, now logbook.Time) string {
+func (f *frame) ageOf(at logbook.Time) string {
 	if at == 0 {
 		return ""
 	}
-	return span(now.Sub(at))
+	return f.span(f.now.Sub(at))
 }
 
 // span prints a length of time to two figures at most; negative ones as 0.
-func span(d time.Duration) string {
+func (f *frame) span(d time.Duration) string {
 	switch d = max(d, 0); {
 	case d < time.Minute:
 		return fmt.Sprintf("%d s", int(d.Seconds()))
@@ -60,33 +129,26 @@ func span(d time.Duration) string {
 	case d < 48*time.Hour:
 		return fmt.Sprintf("%d h %02d min", int(d.Hours()), int(d.Minutes())%60)
 	}
-	return fmt.Sprintf("%d d %d h", int(d.Hours())/24, int(d.Hours())%24)
+	return f.text("page/days-hours", "{days}", strconv.Itoa(int(d.Hours())/24), "{hours}", strconv.Itoa(int(d.Hours())%24))
 }
 
-// states are the words for what a reading is thought to be; "" needs no word.
-var states = map[string]string{
-	reading.OK: "", reading.None: "not read yet", reading.BelowDetection: "below detection", reading.OverRange: "over range",
-	reading.Fault: "fault", reading.BelowZero: "below zero: fault", reading.Stuck: "stuck", reading.Silent: "silent", reading.Future: "from the future: not used",
-	reading.Late: "late", reading.Retained: "stored value: not used", reading.SecondValue: "second value", reading.UnitMismatch: "wrong unit: not used",
-}
-
-// stateWord returns the word for a state; one without a word stands for itself.
-func stateWord(s string) string {
-	if w, ok := states[s]; ok {
-		return w
+// state returns the word for what a reading is thought to be; "" for one that needs none.
+func (f *frame) state(s string) string {
+	if s == reading.OK {
+		return ""
 	}
-	return s
+	return f.code("reading", s)
 }
 
 // last prints the newest value of a channel.
-func last(s rules.Sample) string {
+func (f *frame) last(s rules.Sample) string {
 	switch s.State {
 	case reading.None:
 		return "—"
 	case reading.UnitMismatch:
-		return figure(s.Raw) + " " + s.Unit
+		return f.figure(s.Raw) + " " + s.Unit
 	}
-	return figure(s.PPM)
+	return f.figure(s.PPM)
 }
 
 // plain turns a code into words.

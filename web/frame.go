@@ -2,10 +2,11 @@ package web
 
 import (
 	"context"
-	"fmt"
 	"log/slog"
 	"net/http"
 	"net/url"
+	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -17,7 +18,8 @@ import (
 
 // frame is what every page has around its content.
 type frame struct {
-	Lang, Title, Site string
+	Lang, Title, Site string // Lang: of the reader
+	Tongues           []tongue
 	AsOf, AsOfUTC     string
 	Zone              string
 	Version           string
@@ -34,21 +36,21 @@ type frame struct {
 	shut              string // reason code for which every gate is shut; empty = none
 }
 
-// frame begins a page on v.
-func (p *site) frame(v *rules.View, title string) frame {
-	f := frame{Lang: p.opts.Lang, Title: title, Site: v.Site, Version: p.opts.Version, Zone: "UTC", zone: time.UTC,
+// frame begins a page on v for a reader; its title is the sentence of a key.
+func (p *site) frame(r *http.Request, v *rules.View, title string, pairs ...string) frame {
+	f := frame{Lang: langOf(r), Tongues: tongues(r), Site: v.Site, Version: p.opts.Version, Zone: "UTC", zone: time.UTC,
 		now: logbook.At(p.opts.Clock()), view: v, Here: "depot", Raised: len(v.Alarms)}
 	if zone, err := time.LoadLocation(v.Timezone); err == nil && v.Timezone != "" {
 		f.zone, f.Zone = zone, v.Timezone
 	}
-	if v.Site != "" {
-		f.Title = title + " – " + v.Site
+	if f.Title = f.text(title, pairs...); v.Site != "" {
+		f.Title += " – " + v.Site
 	}
 	if v.Now != 0 {
 		f.AsOf, f.AsOfUTC = f.clock(v.Now), v.Now.String()
 	}
 	if h := p.health(v); !h.OK {
-		f.shut, f.Trouble = h.Reason, h.Text
+		f.shut, f.Trouble = h.Reason, words.Reason(f.Lang, logbook.Reason{Code: h.Reason})
 		if h.Error != "" {
 			f.Trouble += " " + h.Error
 		}
@@ -56,31 +58,31 @@ func (p *site) frame(v *rules.View, title string) frame {
 	if v.Config != nil {
 		f.Emergency = v.Config.Emergency
 	}
-	f.Attention = p.attention()
+	f.Attention = p.attention(&f)
 	return f
 }
 
 // attention lists what somebody has to put right: instruments that do not answer,
 // a logbook that cannot be written, messages that do not go out.
-func (p *site) attention() []string {
+func (p *site) attention(f *frame) []string {
 	var all []string
 	if in := p.opts.Intake; in != nil {
 		st := in.Stats()
 		if st.LogError != "" {
-			all = append(all, "The logbook cannot be written: "+st.LogError)
+			all = append(all, f.text("page/log-failing", "{error}", st.LogError))
 		}
 		for _, i := range st.Instruments {
 			for _, d := range i.Down {
-				all = append(all, strings.TrimSpace("The instrument "+i.Name+" "+d.Unit)+" does not answer: "+d.Detail)
+				all = append(all, f.text("page/instrument-down", "{name}", strings.TrimSpace(i.Name+" "+d.Unit), "{detail}", d.Detail))
 			}
 		}
 	}
 	if p.opts.Outbox != nil {
 		for _, a := range p.opts.Outbox.Stats().Attention {
-			all = append(all, "Messages: "+a)
+			all = append(all, f.text("page/messages", "{text}", a))
 		}
 	}
-	return append(all, p.unsent()...)
+	return append(all, p.unsent(f)...)
 }
 
 // lateMessage is how long a message may wait after a second attempt before the
@@ -88,7 +90,7 @@ func (p *site) attention() []string {
 const lateMessage = 5 * time.Minute
 
 // unsent tells of ways out on which messages do not go out.
-func (p *site) unsent() []string {
+func (p *site) unsent(f *frame) []string {
 	if p.opts.Machinery.Messengers == nil {
 		return nil
 	}
@@ -99,7 +101,8 @@ func (p *site) unsent() []string {
 	var all []string
 	for _, m := range ms {
 		if m.Attempts > 1 && m.Oldest >= lateMessage {
-			all = append(all, fmt.Sprintf("Messages by %s do not go out: %d wait, the oldest for %s. Tell people by telephone.", m.Name, m.Pending, span(m.Oldest)))
+			all = append(all, f.text("page/messages-wait",
+				"{way}", m.Name, "{count}", strconv.Itoa(m.Pending), "{time}", f.span(m.Oldest)))
 		}
 	}
 	return all
@@ -108,8 +111,9 @@ func (p *site) unsent() []string {
 // failed answers for a page whose figures could not be read from the logbook.
 func (p *site) failed(w http.ResponseWriter, r *http.Request, err error) {
 	p.unread(r.Context(), "read the logbook for a page", "path", r.URL.Path, "error", err)
-	page := missingPage{frame: p.frame(p.source.View(), "Not to be read"), Trouble: "The logbook could not be read: " + err.Error()}
-	p.show(w, http.StatusInternalServerError, "missing", page)
+	page := missingPage{frame: p.frame(r, p.source.View(), "page/not-to-be-read")}
+	page.Trouble = page.text("page/log-unread", "{error}", err.Error())
+	p.show(w, r, http.StatusInternalServerError, "missing", page)
 }
 
 // unread logs that the logbook could not be read; a reader who has gone meanwhile
@@ -124,14 +128,6 @@ func (p *site) unread(ctx context.Context, msg string, args ...any) {
 
 // printable makes outside text fit for a page.
 func printable(s string) string { return strings.ToValidUTF8(s, "\uFFFD") }
-
-// clock prints a moment in the site's time; "" when it is unset.
-func (f *frame) clock(t logbook.Time) string {
-	if t == 0 {
-		return ""
-	}
-	return t.Std().In(f.zone).Format("Mon 2 Jan 2006 15:04")
-}
 
 // link is a way to a stack's page.
 type link struct{ Name, Path string }
@@ -154,11 +150,6 @@ type gateView struct {
 	Reasons                      []string
 }
 
-// gateWords are the gate's states in big letters.
-var gateWords = map[string]string{
-	logbook.GateShut: "SHUT", logbook.GateAiring: "AIRING", logbook.GateCheckOwed: "CHECK OWED", logbook.GateCleared: "CLEARED",
-}
-
 // gate puts a gate into words. While the watch does not keep up, and for a state
 // that it has no word for, it is shut.
 func (f *frame) gate(store string, g logbook.Gate) gateView {
@@ -166,16 +157,16 @@ func (f *frame) gate(store string, g logbook.Gate) gateView {
 	if f.shut != "" && g.State != logbook.GateShut {
 		g.State, g.Reasons = logbook.GateShut, append([]logbook.Reason{{Code: f.shut}}, g.Reasons...)
 	}
-	if gateWords[g.State] == "" {
+	if !slices.Contains(gateStates, g.State) {
 		g.State = logbook.GateShut
 	}
 	headline, _ := words.Gate(f.Lang, &g)
-	v := gateView{State: g.State, Word: gateWords[g.State], Headline: headline, Since: f.clock(g.Time), Owed: "What keeps it from opening"}
+	v := gateView{State: g.State, Word: f.text("gate/" + g.State), Headline: headline, Since: f.clock(g.Time), Owed: f.text("page/keeps-shut")}
 	if g.State == logbook.GateCheckOwed {
-		v.Owed = "Still owed"
+		v.Owed = f.text("page/still-owed")
 	}
 	if g.State == logbook.GateCleared {
-		v.Owed = "Take care"
+		v.Owed = f.text("page/take-care")
 	}
 	for _, r := range g.Reasons {
 		v.Reasons = append(v.Reasons, words.Reason(f.Lang, r))
@@ -185,11 +176,11 @@ func (f *frame) gate(store string, g logbook.Gate) gateView {
 
 // alarmView is one raised alarm in words.
 type alarmView struct {
-	Priority, Headline, Advice, Since, Onset string
-	Seen                                     string // by whom it was acknowledged; empty = by nobody
-	Code                                     string // name of the alarm
-	Also                                     string // alarms of the same cause that it speaks for
-	Acknowledge                              string // path of the form; empty when it was seen
+	Priority, Urgency              string // as a code, and in words
+	Headline, Advice, Since, Onset string
+	Seen                           string // by whom it was acknowledged; empty = by nobody
+	Also                           string // alarms of the same cause that it speaks for
+	Acknowledge                    string // path of the form; empty when it was seen
 }
 
 // alarms puts the raised alarms that keep wants into words, by priority and then by age.
@@ -201,13 +192,12 @@ func (f *frame) alarms(v *rules.View, keep func(*rules.AlarmView) bool) []alarmV
 				continue
 			}
 			headline, advice := words.Alarm(f.Lang, &a.Alarm)
-			x := alarmView{Priority: a.Alarm.Priority, Headline: headline, Advice: advice, Since: f.clock(a.Since), Code: plain(a.Alarm.Alarm), Seen: seenBy(&a)}
-			for i, also := range a.Alarm.Also {
-				if i > 0 {
-					x.Also += ", "
-				}
-				x.Also += plain(also)
+			x := alarmView{Priority: a.Alarm.Priority, Urgency: f.code("priority", a.Alarm.Priority), Headline: headline, Advice: advice, Since: f.clock(a.Since), Seen: f.seenBy(&a)}
+			var also []string
+			for _, name := range a.Alarm.Also {
+				also = append(also, f.code("alarm", name))
 			}
+			x.Also = strings.Join(also, ", ")
 			if x.Seen == "" {
 				x.Acknowledge = "/act/" + string(logbook.KindAcknowledged) + "?" + form.AlarmChoice(&a.Alarm)
 			}
@@ -221,12 +211,12 @@ func (f *frame) alarms(v *rules.View, keep func(*rules.AlarmView) bool) []alarmV
 }
 
 // seenBy says who took charge of an alarm; empty while nobody did.
-func seenBy(a *rules.AlarmView) string {
+func (f *frame) seenBy(a *rules.AlarmView) string {
 	switch {
 	case a.Acknowledged == 0:
 		return ""
 	case strings.TrimSpace(a.By) == "":
-		return "somebody"
+		return f.text("page/somebody")
 	}
 	return a.By
 }

@@ -67,10 +67,10 @@ func guard(next http.Handler) http.Handler {
 		h.Set("Cache-Control", "no-store")
 		switch {
 		case !fromHere(r):
-			http.Error(w, "Only this machine may look: open http://127.0.0.1 with the port of the pages, or use an ssh tunnel.", http.StatusForbidden)
+			refuse(w, r, http.StatusForbidden, "page/only-here")
 		case r.Method != http.MethodGet && r.Method != http.MethodHead && r.Method != http.MethodPost:
 			h.Set("Allow", "GET, HEAD, POST")
-			http.Error(w, "These pages are looked at (GET), and forms are sent (POST).", http.StatusMethodNotAllowed)
+			refuse(w, r, http.StatusMethodNotAllowed, "page/only-get-post")
 		default:
 			next.ServeHTTP(w, r)
 		}

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"embed"
-	"html/template"
 	"io/fs"
 	"iter"
 	"log/slog"
@@ -52,7 +51,7 @@ type Options struct {
 	Machinery Machinery        // what the metrics tell beside the view
 	Guides    []plan.Guide     // national guides that a plan may follow
 	Clock     func() time.Time // the depot's clock, for ages; nil: time.Now
-	Lang      string           // language of the sentences; empty = en
+	Lang      string           // language for readers whose own is not there; empty: the site's
 	Version   string           // of the program, for the metrics and the foot of pages
 	Logger    *slog.Logger     // nil: slog.Default()
 }
@@ -67,17 +66,6 @@ func assets() fs.FS {
 		panic(err) // only when the folder is not embedded
 	}
 	return sub
-}
-
-// pages are the templates, each with the layout around it; they never change.
-var pages = map[string]*template.Template{
-	"depot": parse("depot.html"), "store": parse("store.html"), "stack": parse("stack.html"), "alarms": parse("alarms.html"),
-	"instruments": parse("instruments.html"), "logbook": parse("logbook.html"), "entry": parse("entry.html"),
-	"acts": parse("acts.html"), "act": parse("act.html"), "answer": parse("answer.html"), "plan": parse("plan.html"), "photo": parse("photo.html"), "missing": parse("missing.html"),
-}
-
-func parse(name string) *template.Template {
-	return template.Must(template.ParseFS(embedded, "assets/layout.html", "assets/parts.html", "assets/"+name))
 }
 
 // site serves the pages.
@@ -95,9 +83,6 @@ type site struct {
 func New(s Source, o Options) http.Handler {
 	if o.Clock == nil {
 		o.Clock = time.Now
-	}
-	if o.Lang == "" {
-		o.Lang = "en"
 	}
 	if o.Logger == nil {
 		o.Logger = slog.Default()
@@ -134,40 +119,40 @@ func New(s Source, o Options) http.Handler {
 		})
 	}
 	mux.HandleFunc("GET /", p.missing)
-	return guard(p.mended(mux))
+	return p.spoken(guard(p.mended(mux)))
 }
 
 func (p *site) depot(w http.ResponseWriter, r *http.Request) {
-	p.show(w, http.StatusOK, "depot", p.depotPage(p.source.View()))
+	p.show(w, r, http.StatusOK, "depot", p.depotPage(r, p.source.View()))
 }
 
 func (p *site) stack(w http.ResponseWriter, r *http.Request) {
 	v := p.source.View()
-	page, ok := p.stackPage(r.Context(), v, r.PathValue("name"), r.URL.Query().Get("axis") == "log")
+	page, ok := p.stackPage(r, v, r.PathValue("name"), r.URL.Query().Get("axis") == "log")
 	if !ok {
 		p.missing(w, r)
 		return
 	}
-	p.show(w, http.StatusOK, "stack", page)
+	p.show(w, r, http.StatusOK, "stack", page)
 }
 
 func (p *site) missing(w http.ResponseWriter, r *http.Request) {
 	v := p.source.View()
-	page := missingPage{frame: p.frame(v, "Not found"), Path: printable(r.URL.Path)}
+	page := missingPage{frame: p.frame(r, v, "page/not-found"), Path: printable(r.URL.Path)}
 	for _, s := range v.Stores {
 		for _, k := range s.Stacks {
 			page.Stacks = append(page.Stacks, linkTo(k.Name))
 		}
 	}
-	p.show(w, http.StatusNotFound, "missing", page)
+	p.show(w, r, http.StatusNotFound, "missing", page)
 }
 
 // show renders a page whole before the first byte goes out.
-func (p *site) show(w http.ResponseWriter, status int, name string, page any) {
+func (p *site) show(w http.ResponseWriter, r *http.Request, status int, name string, page any) {
 	var b bytes.Buffer
-	if err := pages[name].ExecuteTemplate(&b, "layout", page); err != nil {
+	if err := pages[langOf(r)][name].ExecuteTemplate(&b, "layout", page); err != nil {
 		p.opts.Logger.Error("make page", "page", name, "error", err)
-		unmade(w)
+		unmade(w, r)
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
@@ -186,7 +171,7 @@ func (p *site) mended(next http.Handler) http.Handler {
 				panic(broken)
 			default:
 				p.opts.Logger.Error("make page", "path", r.URL.Path, "error", broken)
-				unmade(w)
+				unmade(w, r)
 			}
 		}()
 		next.ServeHTTP(w, r)
@@ -194,6 +179,6 @@ func (p *site) mended(next http.Handler) http.Handler {
 }
 
 // unmade says that a page could not be made.
-func unmade(w http.ResponseWriter) {
-	http.Error(w, "This page could not be made; the program's log says why. Take every gate for shut: keep out.", http.StatusInternalServerError)
+func unmade(w http.ResponseWriter, r *http.Request) {
+	refuse(w, r, http.StatusInternalServerError, "page/unmade")
 }

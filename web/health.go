@@ -49,7 +49,7 @@ func (p *site) health(v *rules.View) Health {
 		h.Reason = shutOf(v)
 	}
 	if h.OK = h.Reason == ""; !h.OK {
-		h.Text = words.Reason(p.opts.Lang, logbook.Reason{Code: h.Reason})
+		h.Text = words.Reason(p.ownLang(), logbook.Reason{Code: h.Reason})
 	}
 	return h
 }

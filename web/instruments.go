@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"maps"
 	"math"
 	"net/http"
@@ -44,15 +43,15 @@ type channelRow struct {
 	Prove                    string // path of the form; empty: it has no line to prove
 }
 
-func (p *site) instruments(w http.ResponseWriter, _ *http.Request) {
+func (p *site) instruments(w http.ResponseWriter, r *http.Request) {
 	v := p.source.View()
-	page := instrumentsPage{frame: p.frame(v, "Instruments")}
+	page := instrumentsPage{frame: p.frame(r, v, "page/instruments")}
 	page.Here = "instruments"
 	page.Devices = p.devices(&page.frame)
 	for _, c := range v.Channels {
 		page.Channels = append(page.Channels, page.channel(c))
 	}
-	p.show(w, http.StatusOK, "instruments", page)
+	p.show(w, r, http.StatusOK, "instruments", page)
 }
 
 // devices lists the site's instruments with what is counted of them.
@@ -64,7 +63,7 @@ func (p *site) devices(f *frame) []device {
 	at := map[string]int{}
 	for _, in := range f.view.Config.Instruments {
 		at[in.Name] = len(all)
-		all = append(all, device{Name: in.Name, Way: wayOf(in), Answers: true, State: "Nothing read since the start"})
+		all = append(all, device{Name: in.Name, Way: f.wayOf(in), Answers: true, State: f.text("page/nothing-since-start")})
 	}
 	if p.opts.Intake == nil {
 		return all
@@ -76,32 +75,24 @@ func (p *site) devices(f *frame) []device {
 		}
 		d := &all[i]
 		d.Readings, d.Refused, d.Error = strconv.FormatUint(in.Readings, 10), strconv.FormatUint(in.Refused, 10), in.LastError
-		if d.Last = ageOf(logbook.At(in.Last), f.now); d.Last != "" {
-			d.State = "Answers"
+		if d.Last = f.ageOf(logbook.At(in.Last)); d.Last != "" {
+			d.State = f.text("page/answers")
 		}
 		for _, s := range in.Down {
-			d.Answers, d.State = false, "Does not answer"
-			d.Down = append(d.Down, trimmed(s.Unit+": "+s.Detail))
+			d.Answers, d.State = false, f.text("page/no-answer")
+			d.Down = append(d.Down, f.about(s.Unit, s.Detail))
 		}
 	}
 	return all
 }
 
-// trimmed takes the signs between nothing and something away.
-func trimmed(s string) string {
-	for len(s) > 0 && (s[0] == ':' || s[0] == ' ') {
-		s = s[1:]
-	}
-	return s
-}
-
 // wayOf says how an instrument is read.
-func wayOf(in logbook.Instrument) string {
+func (f *frame) wayOf(in logbook.Instrument) string {
 	switch {
 	case in.Modbus != nil:
-		return "Modbus RTU on " + in.Modbus.Port
+		return f.text("page/way-modbus", "{port}", in.Modbus.Port)
 	case in.Frames != nil:
-		return "text frames on " + in.Frames.Port
+		return f.text("page/way-frames", "{port}", in.Frames.Port)
 	case in.MQTT != nil:
 		return "MQTT, " + in.MQTT.Broker
 	}
@@ -110,37 +101,41 @@ func wayOf(in logbook.Instrument) string {
 
 // channel says what is known of a channel.
 func (f *frame) channel(c rules.ChannelView) channelRow {
-	row := channelRow{Name: c.Name, Feeds: c.Feeds, Instrument: c.Instrument, Last: lastOf(c.Last), Unit: c.Last.Unit, State: stateWord(c.Last.State),
-		Age: ageOf(c.Last.At, f.now), Silent: c.Last.State == reading.Silent}
+	row := channelRow{Name: c.Name, Feeds: c.Feeds, Instrument: c.Instrument, Last: f.lastOf(c.Last), Unit: c.Last.Unit, State: f.state(c.Last.State),
+		Age: f.ageOf(c.Last.At), Silent: c.Last.State == reading.Silent}
 	if name := f.reader(c.Name); name != "" {
 		row.Instrument = name
 	}
 	if row.Feeds == "" {
-		row.Feeds = "nothing"
+		row.Feeds = f.text("page/feeds-nothing")
 	}
 	if s := c.UsualSeconds; s > 0 && !math.IsInf(s, 0) {
-		row.Usual = span(time.Duration(s * float64(time.Second)))
+		row.Usual = f.span(time.Duration(s * float64(time.Second)))
 	}
 	if f.view.Config != nil {
 		ch := f.view.Config.Channels[c.Name]
 		if ch.Range > 0 {
-			row.Range = "to " + figure(ch.Range) + " " + unitWord(ch.Unit)
+			row.Range = f.text("page/range-to", "{value}", f.figure(ch.Range), "{unit}", unitWord(ch.Unit))
 		}
 		if ch.DetectionLimit > 0 {
-			row.Detection = figure(ch.DetectionLimit) + " " + unitWord(ch.Unit)
+			row.Detection = f.figure(ch.DetectionLimit) + " " + unitWord(ch.Unit)
 		}
 	}
 	row.Unit = unitWord(row.Unit)
 	row.Prove, row.Proof = f.proving(c.Name)
+	var checks []string
 	for _, k := range c.Checks {
-		if row.Checks != "" {
-			row.Checks += "; "
+		of := []string{"{check}", f.code("check", k.What), "{when}", f.clock(k.At)}
+		text := f.text("page/check-failed", of...)
+		if k.Passed {
+			text = f.text("page/check-passed", of...)
 		}
-		row.Checks += fmt.Sprintf("%s %s, %s", k.What, map[bool]string{true: "passed", false: "FAILED"}[k.Passed], f.clock(k.At))
 		if k.Due != 0 {
-			row.Checks += ", due " + f.clock(k.Due)
+			text += ", " + f.text("page/check-due", "{when}", f.clock(k.Due))
 		}
+		checks = append(checks, text)
 	}
+	row.Checks = f.list(checks)
 	if c.Owes != "" {
 		row.Owes = words.Reason(f.Lang, logbook.Reason{Code: c.Owes, About: c.Name})
 	}
@@ -191,11 +186,11 @@ func (f *frame) proving(channel string) (path, proof string) {
 }
 
 // lastOf prints the newest value of a channel in the unit in which it was sent.
-func lastOf(s rules.Sample) string {
+func (f *frame) lastOf(s rules.Sample) string {
 	if s.State == reading.None {
 		return "—"
 	}
-	return figure(s.Raw)
+	return f.figure(s.Raw)
 }
 
 // unitWord prints a unit as people write it.

@@ -83,10 +83,10 @@ func (p *site) journal(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	v := p.source.View()
-	page := journalPage{frame: p.frame(v, "Logbook")}
+	page := journalPage{frame: p.frame(r, v, "page/logbook")}
 	page.Here, page.Still = "logbook", true // what is typed into its forms stays; the entries are renewed
-	page.Filter, page.Faults = filterOf(r.URL.Query(), page.zone, p.opts.Clock())
-	page.Kinds, page.Places = kindOptions(page.Filter.Kind), placeOptions(&page.frame, page.Filter.Place)
+	page.Filter, page.Faults = page.filterOf(r.URL.Query())
+	page.Kinds, page.Places = page.kindOptions(page.Filter.Kind), page.placeOptions(page.Filter.Place)
 	head, err := p.opts.Log.Head(r.Context())
 	if err != nil {
 		p.failed(w, r, err)
@@ -104,11 +104,11 @@ func (p *site) journal(w http.ResponseWriter, r *http.Request) {
 		p.failed(w, r, err)
 		return
 	}
-	p.show(w, status, "logbook", page)
+	p.show(w, r, status, "logbook", page)
 }
 
 // filterOf reads what is asked for.
-func filterOf(q url.Values, zone *time.Location, now time.Time) (journalFilter, []string) {
+func (fr *frame) filterOf(q url.Values) (journalFilter, []string) {
 	get := func(name string) string { return printable(strings.TrimSpace(q.Get(name))) }
 	f := journalFilter{Kind: get("kind"), Place: get("place"), Text: get("text"), From: get("from"), To: get("to")}
 	var faults []string
@@ -116,17 +116,17 @@ func filterOf(q url.Values, zone *time.Location, now time.Time) (journalFilter, 
 		if text == "" {
 			return 0
 		}
-		at, err := form.ParseLocal(text, zone, now.AddDate(100, 0, 0))
+		at, err := form.ParseLocal(fr.Lang, text, fr.zone, fr.now.Std().AddDate(100, 0, 0))
 		if err != nil {
-			faults = append(faults, name+": "+err.Error())
+			faults = append(faults, fr.about(fr.text(name), err.Error()))
 		}
 		return at
 	}
-	f.from, f.to = moment("Written from", f.From), moment("Written until", f.To)
+	f.from, f.to = moment("page/written-from", f.From), moment("page/written-until", f.To)
 	if b := q.Get("before"); b != "" {
 		n, err := strconv.ParseUint(b, 10, 63)
 		if err != nil {
-			faults = append(faults, "Before: want the number of an entry")
+			faults = append(faults, fr.text("page/before-what"))
 		}
 		f.Before = n
 	}
@@ -279,10 +279,11 @@ func names(text []byte, place string) bool {
 }
 
 // kindOptions are the kinds that can be asked for.
-func kindOptions(chosen string) []optionView {
-	all := []optionView{{kindsUsual, "all but readings and time", false}, {kindsAll, "everything", false}, {kindsActs, "acts of people", false}, {kindsRecords, "records of the program", false}}
+func (f *frame) kindOptions(chosen string) []optionView {
+	all := []optionView{{Value: kindsUsual, Label: f.text("page/kinds-usual")}, {Value: kindsAll, Label: f.text("page/kinds-all")},
+		{Value: kindsActs, Label: f.text("page/kinds-acts")}, {Value: kindsRecords, Label: f.text("page/kinds-records")}}
 	for _, k := range journalKinds() {
-		all = append(all, optionView{string(k), plain(string(k)), false})
+		all = append(all, optionView{Value: string(k), Label: f.kind(k)})
 	}
 	for i := range all {
 		all[i].Chosen = all[i].Value == chosen
@@ -291,12 +292,12 @@ func kindOptions(chosen string) []optionView {
 }
 
 // placeOptions are the places that can be asked for.
-func placeOptions(f *frame, chosen string) []optionView {
-	all := []optionView{{"", "the whole depot", false}}
+func (f *frame) placeOptions(chosen string) []optionView {
+	all := []optionView{{Label: f.text("page/whole-depot")}}
 	for _, s := range f.view.Stores {
-		all = append(all, optionView{"store " + s.Name, s.Name, false})
+		all = append(all, optionView{Value: "store " + s.Name, Label: s.Name})
 		for _, k := range s.Stacks {
-			all = append(all, optionView{"stack " + k.Name, "stack " + k.Name, false})
+			all = append(all, optionView{Value: "stack " + k.Name, Label: f.text("form/stack-choice", "{stack}", k.Name)})
 		}
 	}
 	for i := range all {
@@ -308,18 +309,10 @@ func placeOptions(f *frame, chosen string) []optionView {
 // row is an entry in one line.
 func (f *frame) row(e logbook.Entry) journalRow {
 	h := e.Head()
-	r := journalRow{Seq: h.Seq, Path: fmt.Sprintf("/logbook/%d", h.Seq), At: f.second(h.Time), Kind: plain(string(h.Kind))}
+	r := journalRow{Seq: h.Seq, Path: fmt.Sprintf("/logbook/%d", h.Seq), At: f.second(h.Time), Kind: f.kind(h.Kind)}
 	if h.Received.Sub(h.Time) > 5*time.Minute {
 		r.Late = f.second(h.Received)
 	}
 	r.Who, r.Say = f.say(e)
 	return r
-}
-
-// second prints a moment with its seconds.
-func (f *frame) second(t logbook.Time) string {
-	if t == 0 {
-		return ""
-	}
-	return t.Std().In(f.zone).Format("Mon 2 Jan 2006 15:04:05")
 }

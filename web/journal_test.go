@@ -77,7 +77,7 @@ func TestLogbookIsLookedThrough(t *testing.T) {
 		require.Equal(t, want, rows(w.Body.String()), query)
 	}
 	body := get(h, "/logbook?kind=acts").Body.String()
-	require.Less(t, strings.Index(body, "entry confirmed"), strings.LastIndex(body, "dose added"), "newest first")
+	require.Less(t, strings.Index(body, ">Entry confirmed</td>"), strings.LastIndex(body, ">Dose added</td>"), "newest first")
 	require.Contains(t, body, "&lt;5 &amp; up&gt;")
 	for query, want := range map[string]string{"?from=yesterday": "Written from", "?to=2026-13-01T00:00": "Written until", "?before=x": "number of an entry"} {
 		w := get(h, "/logbook"+query)

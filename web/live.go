@@ -20,7 +20,7 @@ func (p *site) live(w http.ResponseWriter, r *http.Request) {
 	case p.streams <- struct{}{}:
 		defer func() { <-p.streams }()
 	default:
-		http.Error(w, "Too many pages are open.", http.StatusServiceUnavailable)
+		refuse(w, r, http.StatusServiceUnavailable, "page/too-many")
 		return
 	}
 	if r.Method == http.MethodHead {

@@ -3,6 +3,7 @@ package web
 import (
 	"math"
 	"net/http"
+	"slices"
 	"strings"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -137,7 +138,7 @@ func (g *gathering) age(at logbook.Time) float64 { return max(0, g.now.Sub(at).S
 // store gives the gate, the air and the stacks of a store.
 func (g *gathering) store(st *rules.StoreView) {
 	state := st.Gate.State
-	if g.shut || gateWords[state] == "" {
+	if g.shut || !slices.Contains(gateStates, state) {
 		state = logbook.GateShut // never decided, or not known: as the pages show it
 	}
 	g.enum("gate_state", state, gateStates, st.Name)

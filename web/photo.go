@@ -5,7 +5,6 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"io"
 	"net/http"
 	"strconv"
@@ -28,10 +27,7 @@ type photoPage struct {
 func photoPath(stack string) string { return linkTo(stack).Path + "/photo" }
 
 // photoFields are asked with the file.
-func photoFields() []form.Field {
-	return []form.Field{{Name: "by", Label: "Your name", Sort: form.Text, Needed: true, Longest: 80}, {Name: "note", Label: "What it shows", Sort: form.Long, Longest: 500},
-		{Name: "of", Label: "Entry that it belongs to", Sort: form.Whole}}
-}
+var photoFields = []form.Field{{Name: "by", Sort: form.Text, Needed: true, Longest: 80}, {Name: "note", Sort: form.Long, Longest: 500}, {Name: "of", Sort: form.Whole}}
 
 // hasStack reports whether the site has a stack.
 func (f *frame) hasStack(name string) bool {
@@ -51,7 +47,7 @@ func (p *site) photoPage(f frame, stack string, sent func(string) string, faults
 	if page.ID == "" {
 		page.ID = "web-" + rand.Text()
 	}
-	for _, x := range photoFields() {
+	for _, x := range form.Worded(f.Lang, string(logbook.KindPhoto), photoFields) {
 		v := viewOf(x, nil, "")
 		v.Value = printable(sent(x.Name))
 		page.Fields = append(page.Fields, v)
@@ -64,12 +60,12 @@ func (p *site) photoPage(f frame, stack string, sent func(string) string, faults
 
 // askPhoto shows the form.
 func (p *site) askPhoto(w http.ResponseWriter, r *http.Request) {
-	f := p.frame(p.source.View(), "Attach a photo")
+	f := p.frame(r, p.source.View(), "page/attach-photo")
 	if !f.hasStack(r.PathValue("name")) {
 		p.missing(w, r)
 		return
 	}
-	p.show(w, http.StatusOK, "photo", p.photoPage(f, r.PathValue("name"), func(name string) string {
+	p.show(w, r, http.StatusOK, "photo", p.photoPage(f, r.PathValue("name"), func(name string) string {
 		if name == "by" {
 			return whoBefore(r)
 		}
@@ -79,55 +75,55 @@ func (p *site) askPhoto(w http.ResponseWriter, r *http.Request) {
 
 // takePhoto keeps what was sent.
 func (p *site) takePhoto(w http.ResponseWriter, r *http.Request) {
-	f := p.frame(p.source.View(), "Attach a photo")
+	f := p.frame(r, p.source.View(), "page/attach-photo")
 	stack := r.PathValue("name")
 	if !f.hasStack(stack) {
 		p.missing(w, r)
 		return
 	}
-	e, err := photoOf(w, r, stack, f.now)
+	e, err := f.photoOf(w, r, stack)
 	if err != nil {
-		p.show(w, http.StatusUnprocessableEntity, "photo", p.photoPage(f, stack, r.FormValue, err.Error()))
+		p.show(w, r, http.StatusUnprocessableEntity, "photo", p.photoPage(f, stack, r.FormValue, err.Error()))
 		return
 	}
 	remember(w, e.By)
 	a, err := p.send(r.Context(), e, true)
 	if err != nil {
 		p.opts.Logger.Error("take a photo", "stack", stack, "error", err)
-		p.show(w, http.StatusServiceUnavailable, "photo", p.photoPage(f, stack, r.FormValue, "Nothing is known to be kept: "+err.Error()+". Send it again."))
+		p.show(w, r, http.StatusServiceUnavailable, "photo", p.photoPage(f, stack, r.FormValue, f.text("page/not-kept", "{error}", err.Error())))
 		return
 	}
 	http.Redirect(w, r, answerPath(a.Seq), http.StatusSeeOther)
 }
 
 // photoOf reads a form with a picture.
-func photoOf(w http.ResponseWriter, r *http.Request, stack string, now logbook.Time) (*logbook.PhotoAttached, error) {
+func (f *frame) photoOf(w http.ResponseWriter, r *http.Request, stack string) (*logbook.PhotoAttached, error) {
 	r.Body = http.MaxBytesReader(w, r.Body, logbook.MostPhoto+maxForm)
 	if err := r.ParseMultipartForm(logbook.MostPhoto + maxForm); err != nil {
-		return nil, fmt.Errorf("the form did not arrive whole, or is larger than %d KiB: make the photo smaller and send it again", logbook.MostPhoto>>10)
+		return nil, errors.New(f.text("page/photo-large", "{most}", strconv.Itoa(logbook.MostPhoto>>10)))
 	}
 	file, head, err := r.FormFile("photo")
 	if err != nil {
-		return nil, errors.New("choose a photo")
+		return nil, errors.New(f.text("page/photo-choose"))
 	}
 	defer file.Close()
 	data, err := io.ReadAll(file)
 	if err != nil {
-		return nil, fmt.Errorf("the photo cannot be read: %w", err)
+		return nil, errors.New(f.text("page/photo-unread", "{error}", err.Error()))
 	}
 	sum := sha256.Sum256(data)
-	e := &logbook.PhotoAttached{Header: logbook.Header{Kind: logbook.KindPhoto, Time: now, ID: printable(r.FormValue("id"))}, Stack: stack, Name: printable(head.Filename), Media: logbook.MediaOf(data),
+	e := &logbook.PhotoAttached{Header: logbook.Header{Kind: logbook.KindPhoto, Time: f.now, ID: printable(r.FormValue("id"))}, Stack: stack, Name: printable(head.Filename), Media: logbook.MediaOf(data),
 		SHA256: hex.EncodeToString(sum[:]), Data: data, Act: logbook.Act{By: printable(r.FormValue("by")), Identity: form.NotVerified, Note: printable(r.FormValue("note"))}}
 	if of := r.FormValue("of"); of != "" {
 		if e.Of, err = strconv.ParseUint(of, 10, 63); err != nil {
-			return nil, fmt.Errorf("%q is no number of an entry", printable(of))
+			return nil, errors.New(f.text("page/no-entry-number", "{text}", printable(of)))
 		}
 	}
 	switch {
 	case e.By == "":
-		return nil, errors.New("your name is needed")
+		return nil, errors.New(f.text("page/name-needed"))
 	case e.Media == "":
-		return nil, errors.New("this is no JPEG and no PNG picture")
+		return nil, errors.New(f.text("page/no-picture"))
 	}
 	return e, e.Validate()
 }

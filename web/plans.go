@@ -1,7 +1,6 @@
 package web
 
 import (
-	"errors"
 	"math"
 	"net/http"
 	"net/url"
@@ -34,90 +33,84 @@ type planStack struct {
 func planPath(store string) string { return "/plan/" + url.PathEscape(store) }
 
 // planFields are what is asked for the store, in order.
-func (p *site) planFields() []form.Field {
+func (p *site) planFields(lang string) []form.Field {
 	guides := []form.Option{}
 	for _, g := range p.opts.Guides {
 		guides = append(guides, form.Option{Value: g.Country, Label: g.Title})
-	}
-	forms := []form.Option{}
-	for _, n := range plan.FormNames() {
-		forms = append(forms, form.Option{Value: n, Label: n})
 	}
 	protocols := []form.Option{}
 	for _, n := range protocol.Names() {
 		protocols = append(protocols, form.Option{Value: n, Label: n})
 	}
-	return []form.Field{
-		{Name: "pest", Label: "Insect that was found", Hint: "Psocids ask for eight days."},
-		{Name: "protocol", Label: "Protocol", Sort: form.Choice, Choices: protocols, Hint: "Without one, that which the insect asks for."},
-		{Name: "guide", Label: "National guide", Sort: form.Choice, Choices: guides, Hint: "The stricter of it and the built-in figures holds."},
-		{Name: "form", Label: "Form of the product", Sort: form.Choice, Choices: forms},
-		{Name: "per_tonne", Label: "Own dose a tonne", Unit: "g phosphine", Sort: form.Number, Hint: "The site's own figure in place of the guide's: one of the two, with its source."},
-		{Name: "per_m3", Label: "Own dose a cubic metre", Unit: "g phosphine", Sort: form.Number},
-		{Name: "dose_source", Label: "Source of the own dose"},
-		{Name: "start", Label: "Sheet to be shut", Sort: form.Moment},
-		{Name: "sheet_length", Label: "Length of a sheet", Unit: "m", Sort: form.Number},
-		{Name: "sheet_width", Label: "Width of a sheet", Unit: "m", Sort: form.Number},
-		{Name: "dwelling", Label: "Nearest dwelling", Unit: "m", Sort: form.Number},
-		{Name: "dwelling_least", Label: "Least distance to dwellings", Unit: "m", Sort: form.Number, Hint: "The site's own figure, set with its authority."},
-		{Name: "outdoors", Label: "Stacks on a plinth in the open", Sort: form.Yes},
-		{Name: "zone", Label: "Width of the exclusion zone outdoors", Unit: "m", Sort: form.Number},
-	}
+	return form.Worded(lang, "plan", []form.Field{
+		{Name: "pest"},
+		{Name: "protocol", Sort: form.Choice, Choices: protocols},
+		{Name: "guide", Sort: form.Choice, Choices: guides},
+		{Name: "form", Sort: form.Choice, Choices: form.Named(lang, "product", plan.FormNames()...)},
+		{Name: "per_tonne", Sort: form.Number},
+		{Name: "per_m3", Sort: form.Number},
+		{Name: "dose_source"},
+		{Name: "start", Sort: form.Moment},
+		{Name: "sheet_length", Unit: "m", Sort: form.Number},
+		{Name: "sheet_width", Unit: "m", Sort: form.Number},
+		{Name: "dwelling", Unit: "m", Sort: form.Number},
+		{Name: "dwelling_least", Unit: "m", Sort: form.Number},
+		{Name: "outdoors", Sort: form.Yes},
+		{Name: "zone", Unit: "m", Sort: form.Number},
+	})
 }
 
 // paperFields are what is printed on signs and card; empty ones give lines to fill in.
-var paperFields = []form.Field{
-	{Name: "charge", Label: "Person in charge"}, {Name: "phone", Label: "Telephone"}, {Name: "hospital", Label: "Hospital"}, {Name: "poison", Label: "Poison centre"},
-	{Name: "entrances", Label: "Signs to print", Sort: form.Whole},
-}
+var paperFields = []form.Field{{Name: "charge"}, {Name: "phone"}, {Name: "hospital"}, {Name: "poison"}, {Name: "entrances", Sort: form.Whole}}
 
 // stackFields are what is asked of a stack.
-var stackFields = []form.Field{
-	{Name: "commodity", Label: "Commodity", Suggest: form.Commodities, Hint: "Empty: this stack is not treated."},
-	{Name: "tonnes", Label: "Weight", Unit: "t", Sort: form.Number}, {Name: "length", Label: "Length", Unit: "m", Sort: form.Number},
-	{Name: "width", Label: "Width", Unit: "m", Sort: form.Number}, {Name: "height", Label: "Height", Unit: "m", Sort: form.Number},
-	{Name: "temp", Label: "Grain temperature", Unit: "°C", Sort: form.Number, Signed: true}, {Name: "moisture", Label: "Moisture", Unit: "%", Sort: form.Number},
+func stackFields(lang string) []form.Field {
+	return form.Worded(lang, "plan", []form.Field{
+		{Name: "commodity", Suggest: form.Named(lang, "commodity", form.Commodities...)}, {Name: "tonnes", Unit: "t", Sort: form.Number},
+		{Name: "length", Unit: "m", Sort: form.Number}, {Name: "width", Unit: "m", Sort: form.Number}, {Name: "height", Unit: "m", Sort: form.Number},
+		{Name: "temp", Unit: "°C", Sort: form.Number, Signed: true}, {Name: "moisture", Unit: "%", Sort: form.Number},
+	})
 }
 
 // askPlan shows the form.
 func (p *site) askPlan(w http.ResponseWriter, r *http.Request) {
 	v := p.source.View()
 	if st := storeOf(v, r.PathValue("store")); st != nil {
-		p.show(w, http.StatusOK, "plan", p.planPage(v, st, r.URL.Query(), nil))
+		p.show(w, r, http.StatusOK, "plan", p.planPage(r, v, st, r.URL.Query(), nil))
 		return
 	}
 	p.missing(w, r)
 }
 
 // planPage fills the form with what was sent.
-func (p *site) planPage(v *rules.View, st *rules.StoreView, sent url.Values, faults []form.Fault) planPage {
-	page := planPage{frame: p.frame(v, "Plan for "+st.Name), Store: st.Name, Path: planPath(st.Name) + "/sheet"}
+func (p *site) planPage(r *http.Request, v *rules.View, st *rules.StoreView, sent url.Values, faults []form.Fault) planPage {
+	page := planPage{frame: p.frame(r, v, "page/plan-for", "{store}", st.Name), Store: st.Name, Path: planPath(st.Name) + "/sheet"}
 	page.Still = true
 	wrong := map[string]string{}
 	for _, x := range faults {
 		wrong[x.Field] = x.Text
 		view := faultView{Text: x.Text}
 		if x.Field != "" {
-			view.ID, view.Label = "f-"+x.Field, "Look here"
+			view.ID, view.Label = "f-"+x.Field, page.text("page/look-here")
 		}
 		page.Faults = append(page.Faults, view)
 	}
 	if len(sent) == 0 {
 		sent = nil
 	}
-	for _, f := range p.planFields() {
+	for _, f := range p.planFields(page.Lang) {
 		page.Fields = append(page.Fields, viewOf(f, sent, wrong[f.Name]))
 	}
-	for _, f := range paperFields {
+	for _, f := range form.Worded(page.Lang, "plan", paperFields) {
 		page.Paper = append(page.Paper, viewOf(f, sent, wrong[f.Name]))
 	}
 	for i, s := range st.Stacks {
 		row := planStack{Name: s.Name}
 		known := map[string]string{"commodity": s.Commodity}
 		if s.GrainTempC != 0 {
-			known["temp"] = figure(s.GrainTempC)
+			known["temp"] = page.figure(s.GrainTempC)
 		}
-		for _, f := range stackFields {
+		for _, f := range stackFields(page.Lang) {
 			f.Preset = known[f.Name]
 			f.Name += "-" + strconv.Itoa(i)
 			row.Fields = append(row.Fields, viewOf(f, sent, wrong[f.Name]))
@@ -136,7 +129,7 @@ func (p *site) planSheet(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	sent := r.URL.Query()
-	ask, faults := p.planAsk(v, st, sent)
+	ask, faults := p.planAsk(r, v, st, sent)
 	var made *plan.Plan
 	if len(faults) == 0 {
 		var err error
@@ -147,14 +140,14 @@ func (p *site) planSheet(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	if len(faults) > 0 {
-		p.show(w, http.StatusUnprocessableEntity, "plan", p.planPage(v, st, sent, faults))
+		p.show(w, r, http.StatusUnprocessableEntity, "plan", p.planPage(r, v, st, sent, faults))
 		return
 	}
 	entrances, _ := strconv.Atoi(sent.Get("entrances"))
-	sheet := planned.Sheet{Plan: made, Site: v.Site, Zone: ask.Zone, Lang: p.opts.Lang, Responsible: printable(sent.Get("charge")), Phone: printable(sent.Get("phone")),
+	sheet := planned.Sheet{Plan: made, Site: v.Site, Zone: ask.Zone, Lang: langOf(r), Responsible: printable(sent.Get("charge")), Phone: printable(sent.Get("phone")),
 		Hospital: printable(sent.Get("hospital")), Poison: printable(sent.Get("poison")), Entrances: min(max(entrances, 1), 20)}
 	w.Header().Set("Content-Security-Policy", reportPolicy)
-	p.file(w, sheet.WriteHTML, "text/html; charset=utf-8", "plan.html", sent.Has("download"))
+	p.file(w, r, sheet.WriteHTML, "text/html; charset=utf-8", "plan.html", sent.Has("download"))
 }
 
 // parts are the errors that were joined.
@@ -166,14 +159,14 @@ func parts(err error) []error {
 }
 
 // planAsk reads what was sent.
-func (p *site) planAsk(v *rules.View, st *rules.StoreView, sent url.Values) (*plan.Ask, []form.Fault) {
-	f := p.frame(v, "")
+func (p *site) planAsk(r *http.Request, v *rules.View, st *rules.StoreView, sent url.Values) (*plan.Ask, []form.Fault) {
+	f := p.frame(r, v, "page/plan-for", "{store}", st.Name)
 	var faults []form.Fault
 	number := func(name string, empty float64) float64 {
 		if sent.Get(name) == "" {
 			return empty
 		}
-		x, err := form.ParseNumber(sent.Get(name))
+		x, err := form.ParseNumber(f.Lang, sent.Get(name))
 		if err != nil {
 			faults = append(faults, form.Fault{Field: name, Text: err.Error()})
 		}
@@ -191,7 +184,7 @@ func (p *site) planAsk(v *rules.View, st *rules.StoreView, sent url.Values) (*pl
 		}
 	}
 	if at := sent.Get("start"); at != "" {
-		t, err := form.ParseLocal(at, f.zone, f.now.Std().AddDate(1, 0, 0)) // a plan is made ahead
+		t, err := form.ParseLocal(f.Lang, at, f.zone, f.now.Std().AddDate(1, 0, 0)) // a plan is made ahead
 		if err != nil {
 			faults = append(faults, form.Fault{Field: "start", Text: err.Error()})
 		}
@@ -208,12 +201,10 @@ func (p *site) planAsk(v *rules.View, st *rules.StoreView, sent url.Values) (*pl
 			LengthM: number(of("length"), 0), WidthM: number(of("width"), 0), HeightM: number(of("height"), 0), MoisturePct: number(of("moisture"), 0)})
 	}
 	if len(a.Stacks) == 0 && len(faults) == 0 {
-		faults = append(faults, form.Fault{Field: "commodity-0", Text: errNoStack.Error()})
+		faults = append(faults, form.Fault{Field: "commodity-0", Text: f.text("page/plan-nothing")})
 	}
 	return a, faults
 }
-
-var errNoStack = errors.New("no stack is planned: write the commodity of at least one")
 
 // storeOf returns a store of the view, or nil.
 func storeOf(v *rules.View, name string) *rules.StoreView {

@@ -114,8 +114,8 @@ func (p *site) recentRows(ctx context.Context, f *frame, store string) []journal
 	for _, a := range p.recent.of[store] {
 		row := f.row(a)
 		row.At = f.clock(a.Head().Time)
-		if row.Kind = sentence(row.Kind); p.recent.refused[a.Head().Seq] {
-			row.Kind += " — REFUSED"
+		if p.recent.refused[a.Head().Seq] {
+			row.Kind = f.text("page/refused", "{act}", row.Kind)
 		}
 		rows = append(rows, row)
 	}

@@ -62,14 +62,14 @@ func (p *site) report(w http.ResponseWriter, r *http.Request) {
 	}
 	switch {
 	case errors.As(err, &unknown):
-		p.noReport(w, unknown)
+		p.noReport(w, r, unknown)
 	case err != nil:
 		p.failed(w, r, err)
 	case csv:
-		p.file(w, made.WriteCSV, "text/csv; charset=utf-8", fileName(made.Stack.Treatment)+".csv", true)
+		p.file(w, r, made.WriteCSV, "text/csv; charset=utf-8", fileName(made.Stack.Treatment)+".csv", true)
 	default:
 		w.Header().Set("Content-Security-Policy", reportPolicy)
-		p.file(w, made.WriteHTML, "text/html; charset=utf-8", fileName(made.Stack.Treatment)+".html", r.URL.Query().Has("download"))
+		p.file(w, r, made.WriteHTML, "text/html; charset=utf-8", fileName(made.Stack.Treatment)+".html", r.URL.Query().Has("download"))
 	}
 }
 
@@ -87,11 +87,11 @@ func (p *site) makeReport(ctx context.Context, treatment string) (*report.Report
 }
 
 // file sends what write writes, whole.
-func (p *site) file(w http.ResponseWriter, write func(io.Writer) error, kind, name string, download bool) {
+func (p *site) file(w http.ResponseWriter, r *http.Request, write func(io.Writer) error, kind, name string, download bool) {
 	var b bytes.Buffer
 	if err := write(&b); err != nil {
 		p.opts.Logger.Error("write report", "file", name, "error", err)
-		unmade(w)
+		unmade(w, r)
 		return
 	}
 	w.Header().Set("Content-Type", kind)
@@ -102,13 +102,13 @@ func (p *site) file(w http.ResponseWriter, write func(io.Writer) error, kind, na
 }
 
 // noReport says which reports there are.
-func (p *site) noReport(w http.ResponseWriter, unknown *report.ErrUnknown) {
-	page := missingPage{frame: p.frame(p.source.View(), "No such report"), Path: reportPath(printable(unknown.Treatment))}
+func (p *site) noReport(w http.ResponseWriter, r *http.Request, unknown *report.ErrUnknown) {
+	page := missingPage{frame: p.frame(r, p.source.View(), "page/no-report"), Path: reportPath(printable(unknown.Treatment))}
 	page.Here = "logbook"
 	for _, t := range unknown.Known {
 		page.Reports = append(page.Reports, link{Name: t, Path: reportPath(t)})
 	}
-	p.show(w, http.StatusNotFound, "missing", page)
+	p.show(w, r, http.StatusNotFound, "missing", page)
 }
 
 // fileName makes a file name of a treatment's name.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 
 	"undersheet/logbook"
@@ -27,55 +28,55 @@ func (f *frame) say(e logbook.Entry) (who, what string) {
 	if a, ok := e.(logbook.Acting); ok {
 		var parts []string
 		for _, x := range f.factsOf(a) {
-			if x.Name != whoLabel && x.Name != whenLabel {
-				parts = append(parts, x.Name+": "+x.Value)
+			if x.Name != f.text(whoLabel) && x.Name != f.text(whenLabel) {
+				parts = append(parts, f.about(x.Name, x.Value))
 			}
 		}
-		return a.Who().By, strings.Join(parts, "; ")
+		return a.Who().By, f.list(parts)
 	}
 	switch e := e.(type) {
 	case *logbook.Reading:
-		return e.Channel, strings.TrimSpace(figure(e.Value)+" "+unitWord(e.Unit)) + reservations(e)
+		return e.Channel, strings.TrimSpace(f.figure(e.Value)+" "+unitWord(e.Unit)) + f.reservations(e)
 	case *logbook.Gate:
-		parts := []string{sentence(plain(e.State)) + "."}
+		parts := []string{sentence(f.code("gatestate", e.State)) + "."}
 		for _, r := range e.Reasons {
 			parts = append(parts, words.Reason(f.Lang, r))
 		}
 		return e.Store, strings.Join(parts, " ")
 	case *logbook.Alarm:
 		headline, _ := words.Alarm(f.Lang, e)
-		return e.State, headline
+		return f.code("state", e.State), headline
 	case *logbook.Refused:
 		kept := *e
 		kept.Reasons = slices.Clone(e.Reasons)
 		words.Fill(f.Lang, &kept)
-		return plain(string(e.Entry)), kept.Why
+		return f.kind(e.Entry), kept.Why
 	case *logbook.Finding:
 		kept := *e
 		words.Fill(f.Lang, &kept)
 		return "", kept.Text
 	case *logbook.Accepted:
-		return plain(string(e.Entry)), strings.TrimSpace(fmt.Sprintf("entry %d %s%s", e.Of, e.Store, e.Stack))
+		return f.kind(e.Entry), f.text("page/accepted-entry", "{seq}", strconv.FormatUint(e.Of, 10), "{place}", e.Store+e.Stack)
 	case *logbook.Phase:
-		return "stack " + e.Stack, fmt.Sprintf("%s: %s, %s", e.Treatment, e.Phase, e.Verdict)
+		return f.text("form/stack-choice", "{stack}", e.Stack), f.about(e.Treatment, f.code("phase", e.Phase)+", "+f.code("verdict", e.Verdict))
 	case *logbook.EndLevel:
-		return "stack " + e.Stack, fmt.Sprintf("line %s, %s: %s", e.Line, moments[e.Moment], endLevelOf(*e))
+		return f.text("form/stack-choice", "{stack}", e.Stack), f.text("page/judged-line", "{line}", e.Line, "{moment}", f.code("moment", e.Moment), "{result}", f.endLevelOf(*e))
 	case *logbook.Criteria:
 		var parts []string
 		for _, c := range e.Criteria {
 			asks, stands := words.Criterion(f.Lang, c)
 			parts = append(parts, asks+" "+stands)
 		}
-		return "stack " + e.Stack, strings.Join(parts, " ")
+		return f.text("form/stack-choice", "{stack}", e.Stack), strings.Join(parts, " ")
 	case *logbook.Forecast:
-		return "stack " + e.Stack, fmt.Sprintf("at %s: %s ppm, with 90 %% between %s and %s; %s", f.clock(e.For), figure(float64(e.PPM.P50)), figure(float64(e.PPM.P05)), figure(float64(e.PPM.P95)), chance(float64(e.ChanceMet)))
+		return f.text("form/stack-choice", "{stack}", e.Stack), f.text("page/forecast-at", "{when}", f.clock(e.For), "{forecast}", f.foreseen(e))
 	case *logbook.Message:
-		return e.To, fmt.Sprintf("%s by %s, try %d: %s %s", plain(e.State), e.Messenger, e.Attempt, e.Subject, e.Detail)
+		return e.To, f.text("page/message", "{state}", f.code("state", e.State), "{way}", e.Messenger, "{try}", strconv.Itoa(e.Attempt), "{text}", e.Subject+" "+e.Detail)
 	case *logbook.InstrumentState:
 		if e.OK {
-			return e.Instrument, strings.TrimSpace(e.Unit + " answers")
+			return e.Instrument, f.text("page/unit-answers", "{unit}", e.Unit)
 		}
-		return e.Instrument, strings.TrimSpace(e.Unit+" does not answer") + ": " + e.Detail
+		return e.Instrument, f.text("page/unit-down", "{unit}", e.Unit, "{detail}", e.Detail)
 	case *logbook.SiteConfigured:
 		return "", e.Site.Name
 	case *logbook.PayloadRefused:
@@ -85,26 +86,26 @@ func (f *frame) say(e logbook.Entry) (who, what string) {
 }
 
 // reservations are what is to be held against a reading.
-func reservations(r *logbook.Reading) string {
+func (f *frame) reservations(r *logbook.Reading) string {
 	s := ""
 	if r.Fault != "" {
-		s += ", fault: " + r.Fault
+		s += ", " + f.text("page/reading-fault", "{fault}", r.Fault)
 	}
 	if r.Retained {
-		s += ", stored value"
+		s += ", " + f.text("page/reading-stored")
 	}
 	return s
 }
 
-// Labels of what every act has.
+// Keys of the labels of what every act has.
 const (
-	whoLabel  = "Said by"
-	whenLabel = "When"
+	whoLabel  = "page/said-by"
+	whenLabel = "page/when"
 )
 
 // factsOf lists what an act says, with the labels of its form.
 func (f *frame) factsOf(e logbook.Acting) []fact {
-	facts := []fact{{whenLabel, f.second(e.Head().Time)}}
+	facts := []fact{{f.text(whenLabel), f.second(e.Head().Time)}}
 	text, err := logbook.Encode(e)
 	if err != nil {
 		return facts
@@ -130,7 +131,7 @@ func (f *frame) factsOf(e logbook.Acting) []fact {
 				break
 			}
 			if v, ok := body[name]; ok {
-				parts = append(parts, valueOf(name, v))
+				parts = append(parts, f.valueOf(x, name, v))
 			}
 		}
 		if len(parts) > 0 {
@@ -144,30 +145,33 @@ func (f *frame) factsOf(e logbook.Acting) []fact {
 	who := e.Who()
 	said := who.By
 	if who.Identity != "" {
-		said += " (" + who.Identity + ")"
+		said += " (" + f.code("identity", who.Identity) + ")"
 	}
-	return append(facts, fact{whoLabel, said})
+	return append(facts, fact{f.text(whoLabel), said})
 }
 
 // valueOf prints a field of an act.
-func valueOf(name string, v any) string {
+func (f *frame) valueOf(x form.Field, name string, v any) string {
 	switch v := v.(type) {
 	case bool:
 		if v {
-			return "yes"
+			return f.text("page/yes")
 		}
-		return "no"
+		return f.text("page/no")
 	case float64:
-		return figure(v)
+		return f.figure(v)
 	case string:
 		if name == "alarm" {
-			return plain(v)
+			return f.code("alarm", v)
+		}
+		if i := slices.IndexFunc(x.Choices, func(o form.Option) bool { return o.Value == v }); i >= 0 && x.Covers == nil {
+			return x.Choices[i].Label
 		}
 		return v
 	case []any:
 		var parts []string
-		for _, x := range v {
-			parts = append(parts, valueOf(name, x))
+		for _, item := range v {
+			parts = append(parts, f.valueOf(x, name, item))
 		}
 		return strings.Join(parts, ", ")
 	}

@@ -1,8 +1,8 @@
 package web
 
 import (
-	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"undersheet/logbook"
@@ -15,78 +15,76 @@ import (
 func (f *frame) signals(s rules.StoreView) []fact {
 	var all []fact
 	for _, c := range s.Doors {
-		all = append(all, fact{"Door " + c.Name, f.contact(c, "open", "shut")})
+		all = append(all, fact{f.text("page/door", "{name}", c.Name), f.contact(c, "page/door-open", "page/door-shut")})
 	}
 	for _, c := range s.Water {
-		all = append(all, fact{"Water " + c.Name, f.contact(c, "wet", "dry")})
+		all = append(all, fact{f.text("page/water", "{name}", c.Name), f.contact(c, "page/water-wet", "page/water-dry")})
 	}
 	for _, c := range f.view.Mains {
-		all = append(all, fact{"Power " + c.Name, f.contact(c, "there", "LOST")})
+		all = append(all, fact{f.text("page/power", "{name}", c.Name), f.contact(c, "page/power-there", "page/power-lost")})
 	}
 	for _, p := range f.view.Pumps {
-		all = append(all, fact{"Pump " + p.Name, f.pump(p)})
+		all = append(all, fact{f.text("page/pump", "{name}", p.Name), f.pump(p)})
 	}
 	if w := f.view.Wind; w != nil {
-		all = append(all, fact{"Wind", windOf(w)})
+		all = append(all, fact{f.text("page/wind"), f.windOf(w)})
 	}
 	return all
 }
 
-// contact says how a contact stands and since when; one that is read no more is so said.
+// contact says how a contact stands, by the keys of its two words, and since when; one
+// that is read no more is so said.
 func (f *frame) contact(c rules.ContactView, on, off string) string {
 	if !c.Known {
-		return "not read yet"
+		return f.state(reading.None)
 	}
-	text := off
+	text := f.text(off)
 	if c.On {
-		text = on
+		text = f.text(on)
 	}
 	if since := f.clock(c.Since); since != "" {
-		text += " since " + since
+		text = f.text("page/since", "{state}", text, "{when}", since)
 	}
-	if s := stateWord(c.Last.State); s != "" {
-		text += " — " + s + ", so not known now"
+	if s := f.state(c.Last.State); s != "" {
+		text = f.text("page/no-longer-known", "{state}", text, "{why}", s)
 	}
 	return text
 }
 
 // pump says how a pump stands.
 func (f *frame) pump(p rules.PumpView) string {
-	text := map[string]string{rules.PumpRuns: "running", rules.PumpOff: "OFF", rules.PumpNotKnown: "not known", rules.PumpNotWatched: "not watched"}[p.State]
-	if text == "" {
-		text = plain(p.State)
-	}
+	text := f.code("pump", p.State)
 	if since := f.clock(p.Since); since != "" {
-		text += " since " + since
+		text = f.text("page/since", "{state}", text, "{when}", since)
 	}
 	if p.Last.State != reading.None && p.Last.Unit == logbook.LMin {
-		text += fmt.Sprintf(", %s L/min", figure(p.Last.Raw))
+		text += ", " + f.figure(p.Last.Raw) + " L/min"
 	}
 	return text
 }
 
 // windOf says how fast the wind blows and from where.
-func windOf(w *rules.WindView) string {
+func (f *frame) windOf(w *rules.WindView) string {
 	var parts []string
 	if w.Speed.State != reading.None {
-		parts = append(parts, strings.TrimSpace(figure(w.Speed.PPM)+" m/s "+stateWord(w.Speed.State)))
+		parts = append(parts, strings.TrimSpace(f.figure(w.Speed.PPM)+" m/s "+f.state(w.Speed.State)))
 	}
 	if w.Direction.State != reading.None {
-		parts = append(parts, strings.TrimSpace("from "+compass(w.Direction.PPM)+" ("+figure(w.Direction.PPM)+"°) "+stateWord(w.Direction.State)))
+		parts = append(parts, strings.TrimSpace(f.text("page/"+compass(w.Direction.PPM))+" ("+f.figure(w.Direction.PPM)+"°) "+f.state(w.Direction.State)))
 	}
 	if len(parts) == 0 {
-		return "not read yet"
+		return f.state(reading.None)
 	}
 	return strings.Join(parts, ", ")
 }
 
-// compass names a direction in degrees from north.
+// compass is the key of the words for a direction in degrees from north.
 func compass(deg float64) string {
 	names := []string{"north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"}
 	if math.IsNaN(deg) || math.IsInf(deg, 0) {
-		return "nowhere known"
+		return "from-nowhere"
 	}
-	return names[int(math.Round(math.Mod(math.Mod(deg, 360)+360, 360)/45))%8]
+	return "from-" + names[int(math.Round(math.Mod(math.Mod(deg, 360)+360, 360)/45))%8]
 }
 
 // protection says what breathing protection the live air allows at least. While
@@ -95,19 +93,20 @@ func (f *frame) protection(p rules.ProtectionView) string {
 	if f.shut != "" || p.APF == 0 {
 		p = rules.ProtectionView{Step: exposure.Protection(0, false), Point: p.Point}
 	}
-	worn := fmt.Sprintf("an assigned protection factor of %d", p.APF)
+	worn := f.text("page/apf", "{factor}", strconv.Itoa(p.APF))
 	if p.SelfContained {
-		worn = fmt.Sprintf("a self-contained breathing apparatus with a full facepiece and positive pressure (assigned protection factor %d)", p.APF)
+		worn = f.text("page/self-contained", "{factor}", strconv.Itoa(p.APF))
 	}
+	of := []string{"{point}", p.Point, "{worn}", worn, "{upper}", f.figure(p.UpperPPM), "{most}", f.figure(p.UpToPPM)}
 	switch {
 	case !p.Known && p.Point != "":
-		return fmt.Sprintf("The air at %s is not known: nothing less than %s.", p.Point, worn)
+		return f.text("page/air-at-not-known", of...)
 	case !p.Known:
-		return fmt.Sprintf("The air is not known: nothing less than %s.", worn)
+		return f.text("page/air-not-known", of...)
 	case p.UpToPPM == 0:
-		return fmt.Sprintf("The air at %s may hold %s ppm: nothing less than %s.", p.Point, figure(p.UpperPPM), worn)
+		return f.text("page/air-beyond", of...)
 	}
-	return fmt.Sprintf("The air at %s may hold %s ppm. Up to %s ppm the least is %s. Under a sheet, or where one is lifted, there is more.", p.Point, figure(p.UpperPPM), figure(p.UpToPPM), worn)
+	return f.text("page/air-holds", of...)
 }
 
 // insideNow names who is inside by masked entry, each with since when.
@@ -119,7 +118,7 @@ func (f *frame) insideNow(s rules.StoreView) string {
 	for _, m := range s.Masked {
 		name := m.Name
 		if m.Since != 0 {
-			name += " since " + f.clock(m.Since) + " (" + span(f.now.Sub(m.Since)) + ")"
+			name = f.text("page/inside-since", "{who}", name, "{when}", f.clock(m.Since), "{time}", f.span(f.now.Sub(m.Since)))
 		}
 		names = append(names, name)
 	}
@@ -130,13 +129,13 @@ func (f *frame) insideNow(s rules.StoreView) string {
 func (f *frame) proofOf(p *rules.Proof) string {
 	switch {
 	case p == nil:
-		return "none on record"
+		return f.text("page/proof-none")
 	case p.OK:
-		return "good, " + f.clock(p.At) + ", " + p.By
+		return f.text("page/proof-good", "{when}", f.clock(p.At), "{who}", p.By)
 	}
 	var why []string
 	for _, code := range p.Why {
-		why = append(why, plain(code))
+		why = append(why, f.code("proof", code))
 	}
-	return "NOT GOOD (" + strings.Join(why, ", ") + "), " + f.clock(p.At) + ", " + p.By
+	return f.text("page/proof-bad", "{why}", strings.Join(why, ", "), "{when}", f.clock(p.At), "{who}", p.By)
 }

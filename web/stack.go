@@ -1,9 +1,9 @@
 package web
 
 import (
-	"context"
-	"fmt"
 	"html/template"
+	"net/http"
+	"strings"
 
 	"undersheet/logbook"
 	"undersheet/logbook/words"
@@ -16,23 +16,23 @@ type stackPage struct {
 	frame
 	link
 	stackHead
-	Store                             string
-	GateState, GateWord, GateHeadline string
-	Alarms                            []alarmView
-	Facts, Fit                        []fact
-	Photo                             string // where a picture is attached
-	Log                               bool
-	Overview                          *drawing
-	Charts, Residuals, Statistic      []drawing
-	ChartTrouble                      string
-	Lines                             []lineCard
-	Ratio                             string
-	Success                           *successView
-	Leak                              *leakView
-	Outlook                           []string // what can still be done for the end level; none where it is sure to hold
-	Events                            []eventRow
-	StorePath, Report, CurvePath      string // Report: empty before there is one
-	Acts                              []actLink
+	Store                        string
+	Gate                         gateLine
+	Alarms                       []alarmView
+	Facts, Fit                   []fact
+	Photo                        string // where a picture is attached
+	Log                          bool
+	Overview                     *drawing
+	Charts, Residuals, Statistic []drawing
+	ChartTrouble                 string
+	Lines                        []lineCard
+	Ratio                        string
+	Success                      *successView
+	Leak                         *leakView
+	Outlook                      []string // what can still be done for the end level; none where it is sure to hold
+	Events                       []eventRow
+	StorePath, Report, CurvePath string // Report: empty before there is one
+	Acts                         []actLink
 }
 
 // fact is a name and its value.
@@ -47,8 +47,8 @@ type drawing struct {
 
 // lineCard is one line on the stack's page.
 type lineCard struct {
-	Key, Name, Last, State, Age, Forecast, Chance, CTP, Proof string
-	EndLevels                                                 []endLevel
+	Key, Name, Last, State, Age, Forecast, CTP, Proof string
+	EndLevels                                         []endLevel
 }
 
 // endLevel is one line judged at one moment.
@@ -80,50 +80,44 @@ func find(v *rules.View, name string) (rules.StoreView, rules.StackView, bool) {
 	return rules.StoreView{}, rules.StackView{}, false
 }
 
-func (p *site) stackPage(ctx context.Context, v *rules.View, name string, log bool) (stackPage, bool) {
+func (p *site) stackPage(r *http.Request, v *rules.View, name string, log bool) (stackPage, bool) {
 	s, k, ok := find(v, name)
 	if !ok {
 		return stackPage{}, false
 	}
-	page := stackPage{frame: p.frame(v, "Stack "+name), link: linkTo(name), Store: s.Name, Log: log, Ratio: ratio(k.LowHighRatio)}
-	page.stackHead = page.head(k)
-	g := page.gate(s.Name, s.Gate)
-	page.GateState, page.GateWord, page.GateHeadline = g.State, g.Word, g.Headline
+	page := stackPage{frame: p.frame(r, v, "page/stack", "{stack}", name), link: linkTo(name), Store: s.Name, Log: log}
+	if k.LowHighRatio > 0 {
+		page.Ratio = page.figure(k.LowHighRatio)
+	}
+	page.stackHead, page.Gate = page.head(k), gateLine{page.gate(s.Name, s.Gate), s.Name, storePath(s.Name)}
 	page.Alarms = page.alarms(v, func(a *rules.AlarmView) bool { return a.Alarm.Stack == name })
-	page.StorePath, page.Acts, page.Curves = storePath(s.Name), stackActs(k), true
+	page.StorePath, page.Acts, page.Curves = storePath(s.Name), page.stackActs(k), true
 	page.CurvePath = page.Path + "/curve.json"
 	if k.Treatment != "" && p.opts.Log != nil {
 		page.Report = reportPath(k.Treatment)
 	}
 	page.Success = page.success(k.Efficacy)
-	page.Facts, page.Fit, page.Photo = page.facts(k), fitFacts(k.Fit), photoPath(k.Name)
+	page.Facts, page.Fit, page.Photo = page.facts(k), page.fitFacts(k.Fit), photoPath(k.Name)
 	for i, l := range k.Lines {
 		page.Lines = append(page.Lines, page.line(k, l, picture.Key(i)))
 	}
 	if k.Leak.Threshold > 0 {
-		page.Leak = leak(k.Leak)
+		page.Leak = &leakView{Value: page.figure(k.Leak.Statistic), Threshold: page.figure(k.Leak.Threshold), Live: k.Leak.Live}
 		page.Leak.Grounds = page.grounds(v, name)
 	}
-	page.Outlook = words.Outlook(p.opts.Lang, k.Outlook, page.zone)
+	page.Outlook = words.Outlook(page.Lang, k.Outlook, page.zone)
 	for i, e := range k.Events {
-		page.Events = append(page.Events, eventRow{Number: i + 1, At: page.clock(e.At), Text: eventText(e)})
+		page.Events = append(page.Events, eventRow{Number: i + 1, At: page.clock(e.At), Text: page.eventText(e)})
 	}
 	if k.Started != 0 {
-		drawn, err := p.curves.of(ctx, p.opts.Record, v, k, log)
+		drawn, err := p.curves.of(r.Context(), p.opts.Record, &page.frame, k, log)
 		if err != nil {
-			page.ChartTrouble = "The readings could not be read from the logbook, so curves may be missing: " + err.Error()
-			p.unread(ctx, "read readings for a page", "stack", name, "error", err)
+			page.ChartTrouble = page.text("page/readings-unread", "{error}", err.Error())
+			p.unread(r.Context(), "read readings for a page", "stack", name, "error", err)
 		}
 		page.Overview, page.Charts, page.Residuals, page.Statistic = drawn.overview, drawn.lines, drawn.residuals, drawn.statistic
 	}
 	return page, true
-}
-
-func ratio(v float64) string {
-	if !(v > 0) {
-		return ""
-	}
-	return figure(v)
 }
 
 func (f *frame) facts(k rules.StackView) []fact {
@@ -131,72 +125,72 @@ func (f *frame) facts(k rules.StackView) []fact {
 		return nil
 	}
 	facts := []fact{
-		{"Treatment", k.Treatment}, {"Protocol", fmt.Sprintf("%s, end level %s ppm on every line", k.Protocol, figure(k.EndLevelPPM))},
-		{"Commodity", fmt.Sprintf("%s, grain at %s °C", k.Commodity, figure(k.GrainTempC))}, {"Phosphine laid", figure(k.PhosphineG) + " g"},
-		{"Sheet shut, t = 0", f.clock(k.Started)}, {"Planned end", f.clock(k.PlannedEnd)},
+		{f.text("page/treatment"), k.Treatment},
+		{f.text("page/protocol"), f.text("page/protocol-level", "{protocol}", k.Protocol, "{level}", f.figure(k.EndLevelPPM))},
+		{f.text("page/commodity"), f.text("page/commodity-at", "{commodity}", f.commodity(k.Commodity), "{temperature}", f.figure(k.GrainTempC))},
+		{f.text("page/phosphine-laid"), f.figure(k.PhosphineG) + " g"},
+		{f.text("page/sheet-shut"), f.clock(k.Started)}, {f.text("page/planned-end"), f.clock(k.PlannedEnd)},
 	}
 	for _, p := range k.Product {
-		facts = append(facts, fact{"Pieces: " + p.Form, fmt.Sprintf("%d laid, %d taken out, %d disposed of", p.Placed, p.Taken, p.Disposed)})
+		facts = append(facts, fact{f.text("page/pieces", "{form}", f.code("product", p.Form)),
+			f.text("page/pieces-went", "{laid}", f.count(p.Placed), "{out}", f.count(p.Taken), "{disposed}", f.count(p.Disposed))})
 	}
 	return facts
 }
 
-func fitFacts(fit *rules.FitView) []fact {
+func (f *frame) fitFacts(fit *rules.FitView) []fact {
 	if fit == nil {
 		return nil
 	}
 	with := func(v, se float64, unit string) string {
-		return fmt.Sprintf("%s ± %s %s", figure(v), figure(se), unit)
+		return f.figure(v) + " ± " + f.figure(se) + " " + unit
 	}
-	facts := []fact{{"Gas given off in all", with(fit.YieldPPM, fit.YieldSE, "ppm")}, {"Release", with(fit.ReleasePerDay, fit.ReleSE, "per day")},
-		{"Loss", with(fit.LossPerDay, fit.LossSE, "per day")}}
+	perDay := f.text("page/per-day")
+	facts := []fact{{f.text("page/fit-yield"), with(fit.YieldPPM, fit.YieldSE, "ppm")}, {f.text("page/fit-release"), with(fit.ReleasePerDay, fit.ReleSE, perDay)},
+		{f.text("page/fit-loss"), with(fit.LossPerDay, fit.LossSE, perDay)}}
 	if fit.HalfLifeHours > 0 {
-		facts = append(facts, fact{"Half-life of the concentration", figure(fit.HalfLifeHours) + " h"})
+		facts = append(facts, fact{f.text("page/half-life"), f.figure(fit.HalfLifeHours) + " h"})
 	}
-	return append(facts, fact{"±", "one standard error"})
+	return append(facts, fact{"±", f.text("page/one-error")})
 }
 
-// moments are the moments of judging the end level in words.
-var moments = map[string]string{logbook.MomentShortest: "when the shortest exposure had passed", logbook.MomentAiring: "when airing started"}
-
-// shown are the results of judging the end level in words.
-var shown = map[string]string{logbook.ShownMet: "held", logbook.ShownNotMet: "not held", logbook.NotShown: "not shown: no valid reading in the last hour"}
-
 func (f *frame) line(k rules.StackView, l rules.LineView, key string) lineCard {
-	c := lineCard{Key: key, Name: l.Name, Last: last(l.Last) + " ppm", State: stateWord(l.Last.State), Age: ageOf(l.Last.At, f.now), Proof: f.proofOf(l.Proved)}
+	c := lineCard{Key: key, Name: l.Name, Last: f.last(l.Last) + " ppm", State: f.state(l.Last.State), Age: f.ageOf(l.Last.At), Proof: f.proofOf(l.Proved)}
 	if x := forecastOf(k, l.Forecast); x != nil {
-		c.Forecast = fmt.Sprintf("%s ppm, with 90 %% between %s and %s", figure(float64(x.PPM.P50)), figure(float64(x.PPM.P05)), figure(float64(x.PPM.P95)))
-		c.Chance = chance(float64(x.ChanceMet))
+		c.Forecast = f.foreseen(x)
 	}
 	if k.Started != 0 {
-		c.CTP = fmt.Sprintf("%s ppm·h, %s g·h/m³", figure(l.CTPPPMh), figure(l.CTPGhM3))
+		parts := []string{f.figure(l.CTPPPMh) + " ppm·h, " + f.figure(l.CTPGhM3) + " g·h/m³"}
 		if l.CTPByEnd > 0 && k.Phase == logbook.PhaseExposure {
-			c.CTP += fmt.Sprintf("; by the planned end %s ppm·h are expected", figure(l.CTPByEnd))
+			parts = append(parts, f.text("page/ctp-by-end", "{ctp}", f.figure(l.CTPByEnd)))
 		}
 		if l.GapHours > 0 {
-			c.CTP += fmt.Sprintf("; %s h not counted: not read, or not the stack's gas", figure(l.GapHours))
+			parts = append(parts, f.text("page/ctp-gap", "{hours}", f.figure(l.GapHours)))
 		}
+		c.CTP = f.list(parts)
 	}
 	for _, e := range l.EndLevels {
-		c.EndLevels = append(c.EndLevels, endLevel{Moment: moments[e.Moment], Result: endLevelOf(e)})
+		c.EndLevels = append(c.EndLevels, endLevel{Moment: f.text("page/end-level-when", "{moment}", f.code("moment", e.Moment)), Result: f.endLevelOf(e)})
 	}
 	return c
 }
 
 // endLevelOf says how a line was judged.
-func endLevelOf(e logbook.EndLevel) string {
-	r := shown[e.Shown]
+func (f *frame) endLevelOf(e logbook.EndLevel) string {
+	r := f.code("shown", e.Shown)
 	if e.Shown != logbook.NotShown {
-		r += fmt.Sprintf(": %s of %s ppm, median of the last hour", figure(float64(e.PPM)), figure(float64(e.EndPPM)))
+		r = f.text("page/median-of", "{result}", r, "{value}", f.figure(float64(e.PPM)), "{level}", f.figure(float64(e.EndPPM)))
 	}
 	if e.ByHand {
-		r += ", by hand reading"
+		r += ", " + f.text("page/by-hand")
 	}
 	return r
 }
 
-func leak(l rules.LeakView) *leakView {
-	return &leakView{Value: figure(l.Statistic), Threshold: figure(l.Threshold), Live: l.Live}
+// foreseen says what is expected of a line, and how likely it is to hold the end level.
+func (f *frame) foreseen(x *logbook.Forecast) string {
+	return f.text("page/foreseen", "{p50}", f.figure(float64(x.PPM.P50)),
+		"{p05}", f.figure(float64(x.PPM.P05)), "{p95}", f.figure(float64(x.PPM.P95)), "{chance}", f.chance(float64(x.ChanceMet)))
 }
 
 // grounds says what the leaks of a stack that stand were told from.
@@ -212,10 +206,11 @@ func (f *frame) grounds(v *rules.View, stack string) []string {
 	return out
 }
 
-func eventText(e rules.EventView) string {
-	text := sentence(plain(e.Kind))
-	if e.Text != "" {
-		text += ": " + e.Text
+// eventText says what happened: an act and who said so, or an alarm, its state and its line.
+func (f *frame) eventText(e rules.EventView) string {
+	if text := f.text("kind/" + e.Kind); text != "kind/"+e.Kind {
+		return f.about(text, e.Text)
 	}
-	return text
+	state, line, _ := strings.Cut(e.Text, " ")
+	return f.about(sentence(f.code("alarm", e.Kind)), strings.TrimSpace(f.code("state", state)+" "+line))
 }

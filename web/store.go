@@ -1,12 +1,9 @@
 package web
 
 import (
-	"context"
-	"fmt"
 	"net/http"
 	"net/url"
 	"strconv"
-	"strings"
 	"time"
 
 	"undersheet/logbook"
@@ -49,25 +46,22 @@ type condition struct {
 	Reading     string   // the readings behind it; empty = none are
 }
 
-// conditionWords say how a condition stands.
-var conditionWords = map[string]string{"met": "Holds", "unmet": "Does not hold", "later": "Comes later", "unknown": "Not known"}
-
 // conditionOf are the reason codes that speak against each condition. A code that
 // none of them names is a condition of its own that does not hold.
 var conditionOf = []struct {
-	text  string
-	last  bool // judged only when all those before hold
+	key   string // of its words
+	last  bool   // judged only when all those before hold
 	codes []string
 }{
-	{"No stack is being dosed or is under gas", false, []string{gate.Dosing, gate.UnderGas}},
-	{"Nobody is inside by masked entry", false, []string{gate.Inside}},
-	{"A clearance, or a declaration that nothing is under gas, is on record", false, []string{gate.NoClearance, gate.RestoredLog}},
-	{"Every air point is read, and its instrument is trusted and fine enough", false,
+	{"condition/no-gas", false, []string{gate.Dosing, gate.UnderGas}},
+	{"condition/nobody-inside", false, []string{gate.Inside}},
+	{"condition/on-record", false, []string{gate.NoClearance, gate.RestoredLog}},
+	{"condition/air-read", false,
 		[]string{gate.NoPoints, gate.NoReading, gate.PointSilent, gate.OverRange, gate.PointStuck, gate.PointFault, gate.BelowZero, gate.TooCoarse, "second-value", "late-reading-above-limit"}},
-	{"The air at every point has been below the limit for 30 minutes, the instrument's error on top", false, []string{gate.AboveLimit, gate.NotBelowLong}},
-	{"Every stack has been aired for its whole time, with every air point read", false, []string{gate.AiringTooShort, gate.AiringPaused}},
-	{"A hand reading beside every aired stack, from within the last hour, is below the limit", true, []string{gate.HandOwed, gate.HandAbove, gate.HandTooCoarse, gate.HandTooOld}},
-	{"A named person has confirmed", true, []string{gate.ConfirmOwed, gate.Lapsed}},
+	{"condition/air-below", false, []string{gate.AboveLimit, gate.NotBelowLong}},
+	{"condition/aired", false, []string{gate.AiringTooShort, gate.AiringPaused}},
+	{"condition/hands", true, []string{gate.HandOwed, gate.HandAbove, gate.HandTooCoarse, gate.HandTooOld}},
+	{"condition/confirmed", true, []string{gate.ConfirmOwed, gate.Lapsed}},
 }
 
 // handCodes are reasons that a hand reading takes away.
@@ -86,16 +80,16 @@ func (f *frame) conditions(s rules.StoreView) []condition {
 		switch i := conditionFor(r.Code); {
 		case careCodes[r.Code]:
 		case i < 0:
-			strange = append(strange, condition{State: "unmet", Word: conditionWords["unmet"], Text: text})
+			strange = append(strange, condition{State: "unmet", Word: f.text("condition/unmet"), Text: text})
 		default:
-			against[conditionOf[i].text] = append(against[conditionOf[i].text], text)
+			against[conditionOf[i].key] = append(against[conditionOf[i].key], text)
 		}
 	}
-	gassed := len(against[conditionOf[0].text]) > 0
+	gassed := len(against[conditionOf[0].key]) > 0
 	early := s.Gate.State != logbook.GateCheckOwed && s.Gate.State != logbook.GateCleared
 	var all []condition
 	for _, c := range conditionOf {
-		x := condition{State: "met", Text: c.text, Behind: against[c.text], Reading: f.behind(s, c.codes[0])}
+		x := condition{State: "met", Text: f.text(c.key), Behind: against[c.key], Reading: f.behind(s, c.codes[0])}
 		switch {
 		case len(x.Behind) > 0:
 			x.State = "unmet"
@@ -104,7 +98,7 @@ func (f *frame) conditions(s rules.StoreView) []condition {
 		case c.last && early, gassed && c.codes[0] == gate.AiringTooShort:
 			x.State = "later"
 		}
-		x.Word = conditionWords[x.State]
+		x.Word = f.text("condition/" + x.State)
 		all = append(all, x)
 	}
 	return append(strange, all...)
@@ -116,25 +110,25 @@ func (f *frame) behind(s rules.StoreView, code string) string {
 	switch code {
 	case gate.AboveLimit:
 		for _, r := range s.Gate.Read {
-			parts = append(parts, fmt.Sprintf("%s %s, up to %s ppm", r.Point, figure(float64(r.PPM)), figure(float64(r.Upper))))
+			parts = append(parts, f.text("page/point-up-to", "{point}", r.Point, "{value}", f.figure(float64(r.PPM)), "{upper}", f.figure(float64(r.Upper))))
 		}
 		if len(parts) > 0 {
-			parts = append(parts, "limit "+figure(float64(s.Gate.LimitPPM))+" ppm")
+			parts = append(parts, f.text("page/limit-is", "{limit}", f.figure(float64(s.Gate.LimitPPM))))
 		}
 	case gate.NoPoints:
 		for _, r := range s.Gate.Read {
-			parts = append(parts, fmt.Sprintf("%s read %s ago", r.Point, ageOf(r.At, f.now)))
+			parts = append(parts, f.text("page/point-read", "{point}", r.Point, "{age}", f.ageOf(r.At)))
 		}
 	case gate.AiringTooShort:
 		if s.AiringH > 0 {
-			parts = append(parts, "aired for "+span(time.Duration(s.AiringH*float64(time.Hour))))
+			parts = append(parts, f.text("page/aired-for", "{time}", f.span(time.Duration(s.AiringH*float64(time.Hour)))))
 		}
 	case gate.Inside:
 		if s.Inside != "" {
 			parts = append(parts, f.insideNow(s))
 		}
 	}
-	return sentence(strings.Join(parts, "; "))
+	return sentence(f.list(parts))
 }
 
 // conditionFor returns the index of the condition that a code speaks against; -1: none.
@@ -153,12 +147,12 @@ func conditionFor(code string) int {
 type personRow struct{ Name, Entries, TWA8 string }
 
 // people lists who went in.
-func people(ps []rules.PersonView) []personRow {
+func (f *frame) people(ps []rules.PersonView) []personRow {
 	var rows []personRow
 	for _, p := range ps {
-		row := personRow{Name: p.Name, Entries: strconv.Itoa(len(p.Visits)), TWA8: figure(p.TWA8)}
+		row := personRow{Name: p.Name, Entries: strconv.Itoa(len(p.Visits)), TWA8: f.figure(p.TWA8)}
 		if !p.Known {
-			row.TWA8 = "not known; at least " + row.TWA8
+			row.TWA8 = f.text("page/at-least", "{value}", row.TWA8)
 		}
 		rows = append(rows, row)
 	}
@@ -170,16 +164,17 @@ func (p *site) store(w http.ResponseWriter, r *http.Request) {
 	v := p.source.View()
 	for _, s := range v.Stores {
 		if s.Name == r.PathValue("name") {
-			p.show(w, http.StatusOK, "store", p.storePage(r.Context(), v, s))
+			p.show(w, r, http.StatusOK, "store", p.storePage(r, v, s))
 			return
 		}
 	}
 	p.missing(w, r)
 }
 
-func (p *site) storePage(ctx context.Context, v *rules.View, s rules.StoreView) storePage {
-	page := storePage{frame: p.frame(v, s.Name), Name: s.Name, Plan: planPath(s.Name), People: people(s.People), Limit: figure(float64(s.Gate.LimitPPM)), LimitOf: sentence(s.Gate.LimitOf)}
-	page.Inside, page.Protection, page.Signals, page.Hands = page.insideNow(s), page.protection(s.Protection), page.signals(s), p.recentRows(ctx, &page.frame, s.Name)
+func (p *site) storePage(r *http.Request, v *rules.View, s rules.StoreView) storePage {
+	page := storePage{frame: p.frame(r, v, "page/title", "{name}", s.Name), Name: s.Name, Plan: planPath(s.Name), LimitOf: sentence(s.Gate.LimitOf)}
+	page.People, page.Limit = page.people(s.People), page.figure(float64(s.Gate.LimitPPM))
+	page.Inside, page.Protection, page.Signals, page.Hands = page.insideNow(s), page.protection(s.Protection), page.signals(s), p.recentRows(r.Context(), &page.frame, s.Name)
 	page.ProtectionSource = exposure.ProtectionSource
 	page.gateView, page.Conditions = page.gate(s.Name, s.Gate), page.conditions(s)
 	for _, r := range s.Gate.Reasons {
@@ -197,9 +192,9 @@ func (p *site) storePage(ctx context.Context, v *rules.View, s rules.StoreView) 
 	})
 	page.Air = page.air(s)
 	if len(s.Air) > 0 {
-		page.Air8, page.Air15 = figure(s.AirTWA8h), figure(s.Air15min)
+		page.Air8, page.Air15 = page.figure(s.AirTWA8h), page.figure(s.Air15min)
 	}
-	page.Acts = storeActs(s, page.gateView.State)
+	page.Acts = page.storeActs(s, page.gateView.State)
 	return page
 }
 
@@ -211,10 +206,10 @@ func (f *frame) air(s rules.StoreView) []airRow {
 	}
 	var rows []airRow
 	for _, a := range s.Air {
-		row := airRow{Name: a.Name, Where: plain(a.Where), Last: last(a.Last), State: stateWord(a.Last.State), Upper: "—", Age: ageOf(a.Last.At, f.now),
-			Mean15: figure(a.Mean15min), TWA8: figure(a.TWA8h)}
+		row := airRow{Name: a.Name, Where: f.code("where", a.Where), Last: f.last(a.Last), State: f.state(a.Last.State), Upper: "—", Age: f.ageOf(a.Last.At),
+			Mean15: f.figure(a.Mean15min), TWA8: f.figure(a.TWA8h)}
 		if r, ok := upper[a.Name]; ok && r.At == a.Last.At {
-			row.Upper = figure(float64(r.Upper))
+			row.Upper = f.figure(float64(r.Upper))
 		}
 		rows = append(rows, row)
 	}
@@ -222,18 +217,18 @@ func (f *frame) air(s rules.StoreView) []airRow {
 }
 
 // storeActs are the acts that a store may ask for as it stands.
-func storeActs(s rules.StoreView, state string) []actLink {
+func (f *frame) storeActs(s rules.StoreView, state string) []actLink {
 	var acts []actLink
 	add := func(kind logbook.Kind, pairs ...string) {
-		acts = append(acts, linkToAct(kind, append(pairs, "store", s.Name)...))
+		acts = append(acts, f.linkToAct(kind, append(pairs, "store", s.Name)...))
 	}
 	if s.Inside != "" {
 		add(logbook.KindMaskedExit)
 	}
 	for _, r := range s.Gate.Reasons {
 		if handCodes[r.Code] {
-			l := linkToAct(logbook.KindHandReading, "store", s.Name, "point", "beside "+r.About)
-			l.Title += " beside " + r.About
+			l := f.linkToAct(logbook.KindHandReading, "store", s.Name, "point", "beside "+r.About)
+			l.Title = f.text("page/act-beside", "{act}", l.Title, "{stack}", r.About)
 			acts = append(acts, l)
 		}
 	}
@@ -251,7 +246,7 @@ func storeActs(s rules.StoreView, state string) []actLink {
 }
 
 // stackActs are the acts that a stack may ask for as it stands.
-func stackActs(k rules.StackView) []actLink {
+func (f *frame) stackActs(k rules.StackView) []actLink {
 	kinds := []logbook.Kind{logbook.KindLineProved, logbook.KindDosingStarted}
 	switch k.Phase {
 	case logbook.PhaseDosing:
@@ -266,10 +261,10 @@ func stackActs(k rules.StackView) []actLink {
 	var acts []actLink
 	for _, kind := range kinds {
 		if kind == logbook.KindHandReading && k.Phase == logbook.PhaseAiring {
-			acts = append(acts, linkToAct(kind, "store", k.Store, "point", "beside "+k.Name))
+			acts = append(acts, f.linkToAct(kind, "store", k.Store, "point", "beside "+k.Name))
 			continue
 		}
-		acts = append(acts, linkToAct(kind, "stack", k.Name))
+		acts = append(acts, f.linkToAct(kind, "stack", k.Name))
 	}
 	return acts
 }

@@ -30,7 +30,7 @@ func TestInstrumentsPage(t *testing.T) {
 	in := intake{ingest.Stats{Instruments: []ingest.Instrument{{Name: "rack", Readings: 17, Last: now, Down: []sensor.Status{{Unit: "unit 7", Detail: "no answer in 300 ms"}}}}}}
 	w := get(f.handler(Options{Intake: in}), "/instruments")
 	p := parsed(t, w.Body.String())
-	for _, want := range []string{"rack Modbus RTU on /dev/ttyS9 Does not answer unit 7: no answer in 300 ms", "gateway MQTT, tcp://127.0.0.1:1883 Nothing read since the start", "b-north top pump house B north top silent 271 ppm 4 min 1 min NOT GOOD (not seen)",
+	for _, want := range []string{"rack Modbus RTU on /dev/ttyS9 Does not answer unit 7: no answer in 300 ms", "gateway MQTT, tcp://127.0.0.1:1883 Nothing read since the start", "b-north top pump house B north top silent 271 ppm 4 min 1 min NOT GOOD (its channel did not answer alone)",
 		"door rack Long Store door 0.02 ppm 1 min to 20 ppm, from 0.02 ppm good, Wed 6 May 2026 17:00, Ivo Pell prove", "spare gateway nothing not read yet —"} {
 		require.Contains(t, p.text, want)
 	}

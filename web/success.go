@@ -1,8 +1,6 @@
 package web
 
 import (
-	"fmt"
-
 	"undersheet/logbook/words"
 	"undersheet/rules/efficacy"
 	"undersheet/rules/treatment"
@@ -38,21 +36,21 @@ func (f *frame) success(e *efficacy.Exposure) *successView {
 	v := &successView{Source: efficacy.CriteriaSource}
 	lowest, _ := e.Lowest()
 	for _, l := range e.Lines {
-		v.Lines = append(v.Lines, heldLine{Name: l.Name, PPMh: figure(l.PPMh), GhM3: figure(e.GhM3(l.PPMh)), Above: figure(l.Above), Lowest: l.Name == lowest.Name})
+		v.Lines = append(v.Lines, heldLine{Name: l.Name, PPMh: f.figure(l.PPMh), GhM3: f.figure(e.GhM3(l.PPMh)), Above: f.figure(l.Above), Lowest: l.Name == lowest.Name})
 	}
 	for _, c := range e.Criteria() {
 		asks, stands := words.Criterion(f.Lang, c)
 		v.Criteria = append(v.Criteria, criterionRow{asks, c.State, stands})
 	}
 	for _, s := range efficacy.ShortestAt(e.TempC) {
-		days := figure(s.Days) + " d"
+		days := f.text("page/days", "{days}", f.figure(s.Days))
 		if s.Days == 0 {
-			days = "phosphine is not effective"
+			days = f.text("page/not-effective")
 		}
-		v.Shortest = append(v.Shortest, fact{sentence(s.Purpose), fmt.Sprintf("%s. %s (%s)", days, s.Source, grades[s.Grade])})
+		v.Shortest = append(v.Shortest, fact{sentence(f.code("purpose", s.Purpose)), days + ". " + f.cited(s.Source, s.Grade)})
 	}
 	for _, a := range e.Published() {
-		v.Published = append(v.Published, published(a, e.Over))
+		v.Published = append(v.Published, f.published(a, e.Over))
 		if a.Result == efficacy.Reached {
 			v.Reached++
 		}
@@ -60,30 +58,33 @@ func (f *frame) success(e *efficacy.Exposure) *successView {
 	return v
 }
 
-// grades are how sure published figures are.
-var grades = map[string]string{"V": "read in the source", "V2": "read in a secondary copy"}
+// cited names a source, and how sure its figure is.
+func (f *frame) cited(source, grade string) string {
+	return source + " (" + f.code("grade", grade) + ")"
+}
 
-func published(a efficacy.Against, over bool) publishedRow {
-	r := publishedRow{About: a.Insect, Held: span(treatment.Hours(a.Held)), Source: fmt.Sprintf("%s (%s)", a.Source, grades[a.Grade])}
+func (f *frame) published(a efficacy.Against, over bool) publishedRow {
+	r := publishedRow{About: f.insect(a.Insect), Held: f.span(treatment.Hours(a.Held)), Source: f.cited(a.Source, a.Grade)}
 	if a.Stage != "" && a.Stage != "all" {
-		r.About += ", " + a.Stage
+		r.About += ", " + f.code("stage", a.Stage)
 	}
 	if a.Mortality > 0 {
-		r.About += fmt.Sprintf(", %g %% killed", a.Mortality)
+		r.About += ", " + f.text("page/killed", "{percent}", f.figure(a.Mortality))
 	}
-	r.Asks = fmt.Sprintf("%g %s for %s", a.Level, a.Unit, span(treatment.Hours(a.Hours)))
+	asks := []string{"{level}", f.figure(a.Level), "{unit}", a.Unit, "{time}", f.span(treatment.Hours(a.Hours))}
+	r.Asks = f.text("page/asks", asks...)
 	if a.TempC != nil {
-		r.Asks += fmt.Sprintf(" at %g °C", *a.TempC)
+		r.Asks = f.text("page/asks-at", append(asks, "{temperature}", f.figure(*a.TempC))...)
 	}
 	switch {
 	case a.Result == efficacy.Reached:
-		r.Result = "reached"
+		r.Result = f.text("page/reached")
 	case a.Result == efficacy.TooCold:
-		r.Result = "the grain is colder"
+		r.Result = f.text("page/colder")
 	case over:
-		r.Result = "not reached"
+		r.Result = f.text("page/not-reached")
 	default:
-		r.Result = "not yet reached"
+		r.Result = f.text("page/not-yet")
 	}
 	return r
 }

@@ -2,8 +2,9 @@ package web
 
 import (
 	"context"
-	"fmt"
+	"errors"
 	"net/http"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -14,6 +15,9 @@ import (
 
 // checkFor is how long checking the chain may take, on the wire's clock.
 const checkFor = 5 * time.Minute
+
+// errSlow is that of a check that took longer than checkFor.
+var errSlow = errors.New("the check was not finished in time")
 
 // chainCheck is the newest check of the chain.
 type chainCheck struct {
@@ -51,14 +55,18 @@ func (k *checkKeeper) last(f *frame) *checkView {
 	if c == nil {
 		return nil
 	}
-	v := &checkView{At: f.second(c.at), Took: span(c.took), Head: c.head, Whole: c.err == nil}
+	v := &checkView{At: f.second(c.at), Took: f.span(c.took), Head: c.head, Whole: c.err == nil}
+	if errors.Is(c.err, errSlow) {
+		v.Faults = []string{f.text("page/check-slow", "{time}", f.span(checkFor))}
+		return v
+	}
 	if c.err != nil {
 		v.Faults = strings.Split(c.err.Error(), "\n")
 		return v
 	}
 	v.Blocks, v.Entries, v.HeadSeq, v.HeadHash = c.report.Blocks, c.report.Entries, c.report.Head.Seq, c.report.Head.Hash
 	for _, l := range c.report.Logs {
-		v.Logs = append(v.Logs, fmt.Sprintf("%s: entries %d to %d", l.LogID, l.First, l.Last))
+		v.Logs = append(v.Logs, f.text("page/log-entries", "{log}", l.LogID, "{first}", strconv.FormatUint(l.First, 10), "{last}", strconv.FormatUint(l.Last, 10)))
 	}
 	return v
 }
@@ -77,7 +85,7 @@ func (p *site) check(w http.ResponseWriter, r *http.Request) {
 	case p.checks.turn <- struct{}{}:
 		defer func() { <-p.checks.turn }()
 	default:
-		http.Error(w, "The chain is being checked already: wait for that.", http.StatusServiceUnavailable)
+		refuse(w, r, http.StatusServiceUnavailable, "page/checking")
 		return
 	}
 	patient(w, checkFor)
@@ -88,7 +96,7 @@ func (p *site) check(w http.ResponseWriter, r *http.Request) {
 	c.report, c.err = p.opts.Log.Verify(ctx, c.head, nil)
 	c.took = time.Since(start)
 	if ctx.Err() != nil && c.err != nil {
-		c.err = fmt.Errorf("the check was not finished within %v: use the command undersheet verify", checkFor)
+		c.err = errSlow
 	}
 	p.checks.mu.Lock()
 	p.checks.newest = c

@@ -8,8 +8,10 @@
   const kept = new Map(); // drawings by name: { plot, box, of }
   let data = null, busy = false, again = false;
 
-  const figure = (v) => v == null ? "—" : v >= 100 ? v.toFixed(0) : String(Number(v.toPrecision(3)));
-  const hours = { label: "hours", value: (u, v) => v == null ? "—" : v.toFixed(1) };
+  const say = (name) => document.getElementById("curves")?.dataset[name] ?? ""; // the page brings the words of its language
+  const comma = (s) => s.replace(".", say("point"));
+  const figure = (v) => v == null ? "—" : comma(v >= 100 ? v.toFixed(0) : String(Number(v.toPrecision(3))));
+  const hours = () => ({ label: say("hours"), value: (u, v) => v == null ? "—" : comma(v.toFixed(1)) });
   const bare = { points: { show: false }, spanGaps: true, value: (u, v) => figure(v) };
   const highest = () => Math.max(data.end_level, 10, ...data.lines.flatMap((l) => [...l.y, ...l.fit.p50]));
   const latest = () => Math.max(data.planned_end, ...data.lines.map((l) => l.x.at(-1) ?? 0));
@@ -18,7 +20,7 @@
   // overview is what every line read.
   function overview(log) {
     return {
-      series: [hours, ...data.lines.map((l, i) => ({ ...bare, label: l.key + " " + l.name, stroke: ink, width: 1.5, dash: dashes[i % dashes.length] }))],
+      series: [hours(), ...data.lines.map((l, i) => ({ ...bare, label: l.key + " " + l.name, stroke: ink, width: 1.5, dash: dashes[i % dashes.length] }))],
       parts: data.lines.map((l) => [l.x, floor(l.y, log)]), bands: [],
     };
   }
@@ -29,10 +31,10 @@
     const first = data.exposure ? fit.x.findIndex((h) => h > data.now) : -1, cut = first < 0 ? fit.x.length : first;
     const p50 = floor(fit.p50, log);
     return {
-      series: [hours,
-        { label: "reading", paths: () => null, points: { show: true, size: 4, stroke: ink, fill: ink }, value: (u, v) => figure(v) },
-        { ...bare, label: "upper", stroke: "transparent" }, { ...bare, label: "lower", stroke: "transparent" },
-        { ...bare, label: "fit", stroke: blue, width: 3 }, { ...bare, label: "forecast", stroke: blue, width: 3, dash: [8, 6] }],
+      series: [hours(),
+        { label: say("reading"), paths: () => null, points: { show: true, size: 4, stroke: ink, fill: ink }, value: (u, v) => figure(v) },
+        { ...bare, label: say("upper"), stroke: "transparent" }, { ...bare, label: say("lower"), stroke: "transparent" },
+        { ...bare, label: say("fit"), stroke: blue, width: 3 }, { ...bare, label: say("forecast"), stroke: blue, width: 3, dash: [8, 6] }],
       parts: [[x, floor(y, log)], [fit.x, floor(fit.p95, log), floor(fit.p05, log), p50.map((v, k) => k < cut ? v : null), p50.map((v, k) => first >= 0 && k >= cut - 1 ? v : null)]],
       bands: [{ series: [2, 3], fill: shade }],
     };
@@ -57,7 +59,7 @@
       ctx.strokeStyle = ctx.fillStyle = red; ctx.lineWidth = 2 * one; ctx.setLineDash([7 * one, 5 * one]);
       stroke(bbox.left, y, right, y);
       ctx.font = `${12 * one}px ${type}`; ctx.textAlign = "right";
-      ctx.fillText(`end level ${figure(data.end_level)} ppm`, right - 5 * one, y - 5 * one);
+      ctx.fillText(say("end").replace("{level}", figure(data.end_level)), right - 5 * one, y - 5 * one);
     }
     ctx.restore();
   }
@@ -83,7 +85,7 @@
         x: { time: false, range: () => [0, latest()] },
         y: log ? { distr: 3, range: () => [1, highest() * 1.4] } : { range: () => [0, highest() * 1.06] },
       },
-      axes: [{ ...axis, label: "hours since t = 0", incrs: [1, 2, 6, 12, 24, 48, 96, 192], space: 44 },
+      axes: [{ ...axis, label: say("since"), incrs: [1, 2, 6, 12, 24, 48, 96, 192], space: 44 },
         { ...axis, label: "ppm", size: 54, values: (u, vs) => vs.map((v) => v == null ? "" : figure(v)) }],
       hooks: { draw: all ? [marks, keys] : [marks] },
     };

@@ -8,7 +8,7 @@
   const since = () => {
     lost.hidden = false; document.body.classList.add("old");
     // What a gate was is no guide to what it is: nobody must read it from a page that is old.
-    for (const gate of document.querySelectorAll(".gate, .gateline")) { gate.className = gate.className.split(" ")[0] + " shut"; gate.textContent = "Gate: NOT KNOWN. Keep out."; }
+    for (const gate of document.querySelectorAll(".gate, .gateline")) { gate.className = gate.className.split(" ")[0] + " shut"; gate.textContent = lost.dataset.gate; }
   };
   const found = () => { heard = Date.now(); lost.hidden = true; document.body.classList.remove("old"); };
   // What somebody is filling in stays as it is; only what lives beside it is renewed.

@@ -1,10 +1,10 @@
 package form
 
 import (
-	"fmt"
 	"maps"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 
 	"undersheet/logbook"
@@ -31,12 +31,12 @@ func Place(pairs ...string) string {
 }
 
 func stackField(d Depot) Field {
-	f := Field{Name: "stack", Label: "Stack", Sort: Choice, Needed: true}
+	f := Field{Name: "stack", Sort: Choice, Needed: true}
 	for _, s := range d.View.Stores {
 		for _, k := range s.Stacks {
 			label := k.Name
 			if k.Phase != "" {
-				label += " — " + k.Phase
+				label += " — " + words.Text(d.Lang, "phase/"+k.Phase)
 			}
 			f.Choices = append(f.Choices, Option{Value: k.Name, Label: label, Group: s.Name})
 		}
@@ -45,7 +45,7 @@ func stackField(d Depot) Field {
 }
 
 func storeField(d Depot) Field {
-	f := Field{Name: "store", Label: "Store", Sort: Choice, Needed: true}
+	f := Field{Name: "store", Sort: Choice, Needed: true}
 	for _, s := range d.View.Stores {
 		f.Choices = append(f.Choices, Option{Value: s.Name, Label: s.Name})
 	}
@@ -58,13 +58,13 @@ func handPlaces(d Depot) []Option {
 	var all []Option
 	for _, s := range d.View.Stores {
 		for _, k := range s.Stacks {
-			all = append(all, Option{Place("store", s.Name, "point", "beside "+k.Name), "beside stack " + k.Name, "In the air of " + s.Name})
+			all = append(all, Option{Place("store", s.Name, "point", "beside "+k.Name), words.Text(d.Lang, "form/beside", "{stack}", k.Name), words.Text(d.Lang, "form/in-air", "{store}", s.Name)})
 		}
 		for _, a := range s.Air {
 			if slices.ContainsFunc(s.Stacks, func(k rules.StackView) bool { return strings.EqualFold(a.Name, "beside "+k.Name) }) {
 				continue
 			}
-			all = append(all, Option{Place("store", s.Name, "point", a.Name), a.Name, "In the air of " + s.Name})
+			all = append(all, Option{Place("store", s.Name, "point", a.Name), a.Name, words.Text(d.Lang, "form/in-air", "{store}", s.Name)})
 		}
 	}
 	return append(all, underSheets(d)...)
@@ -75,7 +75,7 @@ func linePlaces(d Depot) []Option {
 	all := underSheets(d)
 	for _, s := range d.View.Stores {
 		for _, a := range s.Air {
-			all = append(all, Option{Place("store", s.Name, "point", a.Name), a.Name, "Air points of " + s.Name})
+			all = append(all, Option{Place("store", s.Name, "point", a.Name), a.Name, words.Text(d.Lang, "form/air-points", "{store}", s.Name)})
 		}
 	}
 	return all
@@ -86,7 +86,7 @@ func underSheets(d Depot) []Option {
 	for _, s := range d.View.Stores {
 		for _, k := range s.Stacks {
 			for _, l := range k.Lines {
-				all = append(all, Option{Place("stack", k.Name, "line", l.Name), l.Name, "Lines of stack " + k.Name})
+				all = append(all, Option{Place("stack", k.Name, "line", l.Name), l.Name, words.Text(d.Lang, "form/lines-of", "{stack}", k.Name)})
 			}
 		}
 	}
@@ -106,7 +106,8 @@ func protocols(d Depot) []Option {
 	var all []Option
 	for _, n := range names {
 		p, _ := protocol.Resolve(d.View.Config, n)
-		all = append(all, Option{Value: n, Label: fmt.Sprintf("%s: %g h, every line at %g %s or more at the end", n, p.Hours, p.EndLevel, p.EndLevelUnit)})
+		all = append(all, Option{Value: n, Label: words.Text(d.Lang, "form/protocol-asks", "{protocol}", n,
+			"{hours}", figure(d.Lang, p.Hours), "{level}", figure(d.Lang, p.EndLevel), "{unit}", unit(p.EndLevelUnit))})
 	}
 	return all
 }
@@ -139,7 +140,7 @@ func AlarmChoice(a *logbook.Alarm) string {
 }
 
 // inside are the people who are in by masked entry.
-func inside(d Depot) []string {
+func inside(d Depot) []Option {
 	var names []string
 	for _, s := range d.View.Stores {
 		for n := range strings.SplitSeq(s.Inside, ", ") {
@@ -148,14 +149,14 @@ func inside(d Depot) []string {
 			}
 		}
 	}
-	return names
+	return suggested(names...)
 }
 
 // twoPeople: nobody is inside alone.
-func twoPeople(_ Depot, e logbook.Acting) []Fault {
+func twoPeople(d Depot, e logbook.Acting) []Fault {
 	m := e.(*logbook.MaskedEntry)
 	if strings.EqualFold(strings.TrimSpace(m.In), strings.TrimSpace(m.AtDoor)) {
-		return []Fault{{"at_door", "the same person as the one who goes in: two are needed, and the second stays at the door"}}
+		return []Fault{{"at_door", words.Text(d.Lang, "form/same-person")}}
 	}
 	return nil
 }
@@ -167,7 +168,7 @@ func earlyReason(d Depot, e logbook.Acting) []Fault {
 	if !ok || a.Time >= end || strings.TrimSpace(a.Early) != "" {
 		return nil
 	}
-	return []Fault{{"early", "the shortest exposure lasts until " + end.Std().In(d.Zone).Format("Mon 2 Jan 15:04") + ": say why airing starts before that"}}
+	return []Fault{{"early", words.Text(d.Lang, "form/early-why", "{when}", words.Moment(d.Lang, end, d.Zone))}}
 }
 
 // ShortestEnd returns when the shortest exposure of the stack's treatment has
@@ -190,4 +191,19 @@ func PlaceOf(value string) (store, stack string) {
 		return "", ""
 	}
 	return q.Get("store"), q.Get("stack")
+}
+
+// figure writes a figure of a choice.
+func figure(lang string, v float64) string {
+	return words.Figure(lang, strconv.FormatFloat(v, 'g', -1, 64))
+}
+
+// unit writes a unit of a concentration as people do.
+func unit(u string) string {
+	for _, o := range gasUnits {
+		if o.Value == u {
+			return o.Label
+		}
+	}
+	return u
 }

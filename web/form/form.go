@@ -32,15 +32,15 @@ const (
 type Field struct {
 	Name     string   // in the form; that of the act's JSON field, unless Covers is set
 	Covers   []string // JSON fields that its choice fills; nil: Name alone
-	Label    string
-	Hint     string // what to write, and why
-	Unit     string // of a number
+	Label    string   // this and what follows: see Worded
+	Hint     string   // what to write, and why
+	Unit     string   // of a number
 	Sort     Sort
 	Needed   bool     // the form refuses to go without it
 	Signed   bool     // a number that may be negative
 	Least    float64  // of a number, with Most
 	Most     float64  // what is beyond cannot be meant, a slip of the pen; 0 = no such bound
-	Suggest  []string // what people often write there
+	Suggest  []Option // what people often write there
 	Choices  []Option
 	Preset   string // what stands in it at first
 	Longest  int    // runes; 0 = 200
@@ -96,17 +96,9 @@ func New(kind logbook.Kind, d Depot) (*Form, error) {
 	if d.Zone == nil {
 		d.Zone = time.UTC
 	}
-	f := &Form{Kind: kind, Title: s.title, Button: s.button, Fields: s.fields(d), depot: d, check: s.check}
-	f.Fields = append(f.Fields, common(d)...)
+	f := &Form{Kind: kind, Title: Title(d.Lang, kind), Button: Button(d.Lang, kind), depot: d, check: s.check}
+	f.Fields = Worded(d.Lang, string(kind), append(s.fields(d), common(d)...), "{zone}", d.Zone.String())
 	return f, nil
-}
-
-// Title returns what a kind of act is called on pages; the kind itself when it is no act.
-func Title(kind logbook.Kind) string {
-	if s, ok := sheets[kind]; ok {
-		return s.title
-	}
-	return string(kind)
 }
 
 // Field returns the field of that name; nil when there is none.
@@ -169,16 +161,15 @@ func (f *Form) Narrow(name string) {
 // common are the fields of every act.
 func common(d Depot) []Field {
 	return []Field{
-		{Name: "time", Label: "When", Sort: Moment, Hint: "Leave it empty for now. For something earlier: the time by the clock of the site, " + d.Zone.String() + "."},
-		{Name: "by", Label: "Your name", Sort: Text, Needed: true, Suggest: people(d), Longest: 80,
-			Hint: "Nobody signs in yet: the name is kept as “not verified”."},
-		{Name: "note", Label: "Note", Sort: Long, Longest: 2000, Advanced: true},
+		{Name: "time", Sort: Moment},
+		{Name: "by", Sort: Text, Needed: true, Suggest: people(d), Longest: 80},
+		{Name: "note", Sort: Long, Longest: 2000, Advanced: true},
 		{Name: "id", Sort: Hidden, Longest: 80},
 	}
 }
 
 // people are the names of the site file, for suggestions.
-func people(d Depot) []string {
+func people(d Depot) []Option {
 	if d.View.Config == nil {
 		return nil
 	}
@@ -186,5 +177,5 @@ func people(d Depot) []string {
 	for _, p := range d.View.Config.People {
 		names = append(names, p.Name)
 	}
-	return names
+	return suggested(names...)
 }

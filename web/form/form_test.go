@@ -237,23 +237,23 @@ func TestFaultsNameTheirField(t *testing.T) {
 func TestAnHourThatCameTwice(t *testing.T) {
 	zone := depot().Zone
 	after := time.Date(2026, 10, 25, 9, 0, 0, 0, time.UTC)
-	got, err := ParseLocal("2026-10-25T01:30", zone, after)
+	got, err := ParseLocal("en", "2026-10-25T01:30", zone, after)
 	require.NoError(t, err)
 	require.Equal(t, "2026-10-25T01:30:00Z", got.String(), "the later one")
 	between := time.Date(2026, 10, 25, 0, 45, 0, 0, time.UTC)
-	got, err = ParseLocal("2026-10-25T01:30", zone, between)
+	got, err = ParseLocal("en", "2026-10-25T01:30", zone, between)
 	require.NoError(t, err)
 	require.Equal(t, "2026-10-25T00:30:00Z", got.String(), "the later one has not come yet")
-	_, err = ParseLocal("2026-10-25T01:50", zone, between)
+	_, err = ParseLocal("en", "2026-10-25T01:50", zone, between)
 	require.ErrorContains(t, err, "lies ahead")
-	got, err = ParseLocal("2026-05-06T14:20:07", zone, after)
+	got, err = ParseLocal("en", "2026-05-06T14:20:07", zone, after)
 	require.NoError(t, err)
 	require.Equal(t, "2026-05-06T13:20:07Z", got.String())
 }
 
 func TestParseNumber(t *testing.T) {
 	for in, want := range map[string]float64{"0": 0, "0,3": 0.3, "0.3": 0.3, " 12 ": 12, "-0.5": -0.5, "−2": -2, "0,123": 0.123, "1234,5": 1234.5, "1.234": 1.234, "0000,250": 0.25, "12,3456": 12.3456, "-0": 0} {
-		got, err := ParseNumber(in)
+		got, err := ParseNumber("en", in)
 		require.NoError(t, err, in)
 		require.Equal(t, want, got, in)
 		require.False(t, got == 0 && 1/got < 0, "no negative zero")

@@ -2,7 +2,6 @@ package form
 
 import (
 	"errors"
-	"fmt"
 	"math"
 	"regexp"
 	"strconv"
@@ -10,6 +9,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/logbook/words"
 )
 
 // decimal is how a number is written: digits, and at most one point or comma.
@@ -20,19 +20,19 @@ var thousands = regexp.MustCompile(`^[-−]?[1-9][0-9]{0,2},[0-9]{3}$`)
 
 // ParseNumber reads a number with a decimal point or a decimal comma. It refuses
 // exponents, spaces between digits, and "1,234", which is 1.234 to some and 1234
-// to others.
-func ParseNumber(s string) (float64, error) {
+// to others. Errors are in the language.
+func ParseNumber(lang, s string) (float64, error) {
 	s = strings.TrimSpace(s)
 	switch {
 	case thousands.MatchString(s):
-		return 0, fmt.Errorf("%q can be read in two ways: write %s or %s", s, strings.Replace(s, ",", "", 1), strings.Replace(s, ",", ".", 1))
+		return 0, errors.New(words.Text(lang, "form/two-ways", "{text}", s, "{whole}", strings.Replace(s, ",", "", 1), "{broken}", strings.Replace(s, ",", ".", 1)))
 	case !decimal.MatchString(s):
-		return 0, fmt.Errorf("%q is no number: write digits with one decimal point or comma, for example 0.3", short(s))
+		return 0, errors.New(words.Text(lang, "form/no-number", "{text}", short(s)))
 	}
 	s = strings.NewReplacer(",", ".", "−", "-").Replace(s)
 	v, err := strconv.ParseFloat(s, 64)
 	if err != nil || math.IsInf(v, 0) {
-		return 0, fmt.Errorf("%q is no number that can be kept", short(s))
+		return 0, errors.New(words.Text(lang, "form/no-kept-number", "{text}", short(s)))
 	}
 	return v + 0, nil // no negative zero
 }
@@ -54,18 +54,19 @@ var local = regexp.MustCompile(`^\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d)?$`)
 
 // ParseLocal reads a moment as a clock in zone shows it, "2006-01-02T15:04" with
 // seconds if need be. A moment that the clocks skipped is an error. One that they
-// showed twice is the later of the two, unless that lies after now.
-func ParseLocal(s string, zone *time.Location, now time.Time) (logbook.Time, error) {
+// showed twice is the later of the two, unless that lies after now. Errors are in the
+// language.
+func ParseLocal(lang, s string, zone *time.Location, now time.Time) (logbook.Time, error) {
 	s = strings.TrimSpace(s)
 	t, err := time.ParseInLocation(localLayout, s, zone)
 	if err != nil {
 		t, err = time.ParseInLocation(localLayout+":05", s, zone)
 	}
 	if err != nil || !local.MatchString(s) || t.Year() < 1970 || t.Year() > 9998 {
-		return 0, fmt.Errorf("%q is no date and time: write it like 2026-03-01T14:00", short(s))
+		return 0, errors.New(words.Text(lang, "form/no-time", "{text}", short(s)))
 	}
 	if got := t.Format(localLayout); got != s[:len(localLayout)] {
-		return 0, fmt.Errorf("the clocks of %s never showed %s: they were set forward then", zone, s)
+		return 0, errors.New(words.Text(lang, "form/skipped", "{zone}", zone.String(), "{text}", s))
 	}
 	var found time.Time
 	for _, off := range []time.Duration{0, time.Hour, -time.Hour, 30 * time.Minute, -30 * time.Minute, 2 * time.Hour, -2 * time.Hour} { // by how much clocks are set back
@@ -74,7 +75,7 @@ func ParseLocal(s string, zone *time.Location, now time.Time) (logbook.Time, err
 		}
 	}
 	if found.IsZero() {
-		return 0, errors.New("that lies ahead: say what was done, when it was done")
+		return 0, errors.New(words.Text(lang, "form/ahead"))
 	}
 	return logbook.At(found), nil
 }

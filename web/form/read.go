@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"undersheet/logbook"
+	"undersheet/logbook/words"
 )
 
 // NotVerified is the identity of whoever acts while nobody signs in.
@@ -51,8 +52,9 @@ type reader struct {
 	faults []Fault
 }
 
-func (r *reader) fault(field, text string, args ...any) {
-	r.faults = append(r.faults, Fault{field, fmt.Sprintf(text, args...)})
+// fault notes what is wrong with a field, the sentence of a key.
+func (r *reader) fault(field, key string, pairs ...string) {
+	r.faults = append(r.faults, Fault{field, words.Text(r.form.depot.Lang, key, pairs...)})
 }
 
 // strangers refuses what the form does not have.
@@ -65,14 +67,14 @@ func (r *reader) strangers(v url.Values) {
 	}
 	slices.Sort(names)
 	for _, name := range names {
-		r.fault("", "the form has no field %q: open it anew", short(name))
+		r.fault("", "form/no-field", "{name}", short(name))
 	}
 }
 
 // field reads one field into the body.
 func (r *reader) field(f *Field, v url.Values) {
 	if len(v[f.Name]) > 1 {
-		r.fault(f.Name, "sent %d times: send it once", len(v[f.Name]))
+		r.fault(f.Name, "form/sent-times", "{times}", strconv.Itoa(len(v[f.Name])))
 		return
 	}
 	text, ok := r.text(f, v.Get(f.Name))
@@ -85,7 +87,7 @@ func (r *reader) field(f *Field, v url.Values) {
 	}
 	if text == "" {
 		if f.Needed {
-			r.fault(f.Name, "this is needed")
+			r.fault(f.Name, "form/needed")
 		}
 		return
 	}
@@ -103,13 +105,13 @@ func (r *reader) text(f *Field, s string) (string, bool) {
 	case f.Sort == Choice: // held against the choices, whose names are the site's own
 		return s, true
 	case !utf8.ValidString(s):
-		r.fault(f.Name, "this is no text: write it in UTF-8")
+		r.fault(f.Name, "form/no-text")
 		return "", false
 	case utf8.RuneCountInString(s) > longest:
-		r.fault(f.Name, "this is too long: %d signs at most", longest)
+		r.fault(f.Name, "form/too-long", "{most}", strconv.Itoa(longest))
 		return "", false
 	case strings.ContainsFunc(s, func(c rune) bool { return unicode.IsControl(c) && (c != '\n' || f.Sort != Long) }):
-		r.fault(f.Name, "this holds signs that cannot be printed: leave them out")
+		r.fault(f.Name, "form/unprintable")
 		return "", false
 	}
 	return strings.TrimSpace(s), true
@@ -121,16 +123,17 @@ func (r *reader) value(f *Field, text string) {
 	case Choice:
 		r.choice(f, text)
 	case Number, Length:
-		n, err := ParseNumber(text)
+		n, err := ParseNumber(r.form.depot.Lang, text)
 		switch {
 		case err != nil:
-			r.fault(f.Name, "%v", err)
+			r.faults = append(r.faults, Fault{f.Name, err.Error()})
 		case n < 0 && !f.Signed:
-			r.fault(f.Name, "this cannot be below 0")
+			r.fault(f.Name, "form/below-0")
 		case f.Most != 0 && (n < f.Least || n > f.Most):
-			r.fault(f.Name, "this is not from %v to %v %s: look at the digits and the unit", f.Least, f.Most, f.Unit)
+			r.fault(f.Name, "form/beyond", "{least}", figure(r.form.depot.Lang, f.Least),
+				"{most}", figure(r.form.depot.Lang, f.Most), "{unit}", f.Unit)
 		case f.Sort == Length && n > 86400:
-			r.fault(f.Name, "this is more than a day: write seconds")
+			r.fault(f.Name, "form/over-a-day")
 		case f.Sort == Length:
 			r.body[f.Name] = strconv.FormatFloat(n, 'f', -1, 64) + "s"
 		default:
@@ -139,7 +142,7 @@ func (r *reader) value(f *Field, text string) {
 	case Whole:
 		n, err := strconv.ParseUint(text, 10, 31)
 		if err != nil {
-			r.fault(f.Name, "%q is no whole number: write digits alone", short(text))
+			r.fault(f.Name, "form/no-whole", "{text}", short(text))
 			return
 		}
 		r.body[f.Name] = n
@@ -152,15 +155,15 @@ func (r *reader) value(f *Field, text string) {
 		if f.Ahead {
 			now = now.AddDate(20, 0, 0)
 		}
-		at, err := ParseLocal(text, r.form.depot.Zone, now)
+		at, err := ParseLocal(r.form.depot.Lang, text, r.form.depot.Zone, now)
 		if err != nil {
-			r.fault(f.Name, "%v", err)
+			r.faults = append(r.faults, Fault{f.Name, err.Error()})
 			return
 		}
 		r.body[f.Name] = at
 	case JSON:
 		if !json.Valid([]byte(text)) {
-			r.fault(f.Name, "this is no JSON object")
+			r.fault(f.Name, "form/no-json")
 			return
 		}
 		r.body[f.Name] = json.RawMessage(text)
@@ -180,7 +183,7 @@ func (r *reader) value(f *Field, text string) {
 // choice takes one of the choices, and nothing else.
 func (r *reader) choice(f *Field, value string) {
 	if !slices.ContainsFunc(f.Choices, func(o Option) bool { return o.Value == value }) {
-		r.fault(f.Name, "%q cannot be chosen, or not any more: choose again", short(strings.ToValidUTF8(value, "�")))
+		r.fault(f.Name, "form/no-choice", "{text}", short(strings.ToValidUTF8(value, "�")))
 		return
 	}
 	if f.Covers == nil {
@@ -189,7 +192,7 @@ func (r *reader) choice(f *Field, value string) {
 	}
 	parts, err := url.ParseQuery(value)
 	if err != nil {
-		r.fault(f.Name, "this choice cannot be read: open the form anew")
+		r.fault(f.Name, "form/torn-choice")
 		return
 	}
 	for name := range parts {

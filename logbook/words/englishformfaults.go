@@ -1,0 +1,31 @@
+package words
+
+// englishFormFaults say what is wrong with a form, and name the places to choose from.
+var englishFormFaults = map[string]string{
+	"form/beside":         "beside stack {stack}",
+	"form/in-air":         "In the air of {store}",
+	"form/air-points":     "Air points of {store}",
+	"form/lines-of":       "Lines of stack {stack}",
+	"form/protocol-asks":  "{protocol}: {hours} h, every line at {level} {unit} or more at the end",
+	"form/same-person":    "the same person as the one who goes in: two are needed, and the second stays at the door",
+	"form/early-why":      "the shortest exposure lasts until {when}: say why airing starts before that",
+	"form/two-ways":       "“{text}” can be read in two ways: write {whole} or {broken}",
+	"form/no-number":      "“{text}” is no number: write digits with one decimal point or comma, for example 0.3",
+	"form/no-kept-number": "“{text}” is no number that can be kept",
+	"form/no-time":        "“{text}” is no date and time: write it like 2026-03-01T14:00",
+	"form/skipped":        "the clocks of {zone} never showed {text}: they were set forward then",
+	"form/ahead":          "that lies ahead: say what was done, when it was done",
+	"form/no-field":       "the form has no field “{name}”: open it anew",
+	"form/sent-times":     "sent {times} times: send it once",
+	"form/needed":         "this is needed",
+	"form/no-text":        "this is no text: write it in UTF-8",
+	"form/too-long":       "this is too long: {most} signs at most",
+	"form/unprintable":    "this holds signs that cannot be printed: leave them out",
+	"form/below-0":        "this cannot be below 0",
+	"form/beyond":         "this is not from {least} to {most} {unit}: look at the digits and the unit",
+	"form/over-a-day":     "this is more than a day: write seconds",
+	"form/no-whole":       "“{text}” is no whole number: write digits alone",
+	"form/no-json":        "this is no JSON object",
+	"form/no-choice":      "“{text}” cannot be chosen, or not any more: choose again",
+	"form/torn-choice":    "this choice cannot be read: open the form anew",
+}

@@ -1,0 +1,31 @@
+package words
+
+// frenchFormFaults say what is wrong with a form, and name the places to choose from.
+var frenchFormFaults = map[string]string{
+	"form/beside":         "à côté de la pile {stack}",
+	"form/in-air":         "Dans l'air de {store}",
+	"form/air-points":     "Points de mesure de l'air de {store}",
+	"form/lines-of":       "Lignes de la pile {stack}",
+	"form/protocol-asks":  "{protocol} : {hours} h, chaque ligne à {level} {unit} ou plus à la fin",
+	"form/same-person":    "la même personne que celle qui entre : il en faut deux, et la seconde reste à la porte",
+	"form/early-why":      "l'exposition minimale dure jusqu'au {when} : dites pourquoi l'aération commence avant",
+	"form/two-ways":       "« {text} » peut se lire de deux façons : écrivez {whole} ou {broken}",
+	"form/no-number":      "« {text} » n'est pas un nombre : écrivez des chiffres avec un seul point ou une seule virgule, par exemple 0,3",
+	"form/no-kept-number": "« {text} » n'est pas un nombre qui puisse être gardé",
+	"form/no-time":        "« {text} » n'est pas une date et une heure : écrivez comme 2026-03-01T14:00",
+	"form/skipped":        "les horloges de {zone} n'ont jamais montré {text} : elles ont alors été avancées",
+	"form/ahead":          "cela est à venir : dites ce qui a été fait, quand cela a été fait",
+	"form/no-field":       "le formulaire n'a pas de champ « {name} » : ouvrez-le de nouveau",
+	"form/sent-times":     "envoyé {times} fois : envoyez-le une fois",
+	"form/needed":         "ceci est nécessaire",
+	"form/no-text":        "ceci n'est pas du texte : écrivez en UTF-8",
+	"form/too-long":       "ceci est trop long : {most} signes au plus",
+	"form/unprintable":    "ceci contient des signes qui ne peuvent pas être imprimés : ôtez-les",
+	"form/below-0":        "ceci ne peut pas être au-dessous de 0",
+	"form/beyond":         "ceci n'est pas entre {least} et {most} {unit} : vérifiez les chiffres et l'unité",
+	"form/over-a-day":     "ceci dépasse un jour : écrivez des secondes",
+	"form/no-whole":       "« {text} » n'est pas un nombre entier : n'écrivez que des chiffres",
+	"form/no-json":        "ceci n'est pas un objet JSON",
+	"form/no-choice":      "« {text} » ne peut pas être choisi, ou ne le peut plus : choisissez de nouveau",
+	"form/torn-choice":    "ce choix ne peut pas être lu : ouvrez le formulaire de nouveau",
+}
