@@ -113,7 +113,7 @@ func TestFindingsGoOn(t *testing.T) {
 // Every command teaches a newcomer.
 func TestHelp(t *testing.T) {
 	_, out, _ := tried(t, "", "--help")
-	for _, c := range []string{"demo", "check", "serve", "act", "report", "fit", "replay", "export", "import", "verify", "backup", "restore"} {
+	for _, c := range []string{"demo", "check", "serve", "act", "report", "season", "fit", "replay", "export", "import", "verify", "backup", "restore"} {
 		require.Contains(t, out, c)
 		status, help, _ := tried(t, "", c, "--help")
 		require.Zero(t, status)

@@ -31,6 +31,7 @@ type commands struct {
 	Listen  listenCmd  `cmd:"" help:"Show what instruments send, and prove sampling lines before dosing."`
 	Act     actCmd     `cmd:"" help:"Say what people did, for example that airing started."`
 	Report  reportCmd  `cmd:"" help:"Write the concentration report of a treatment."`
+	Season  seasonCmd  `cmd:"" help:"Sum up a season: treatments, leaks, stock, days lost, forecasts, alarms."`
 	Fit     fitCmd     `cmd:"" help:"Fit readings of one stack and forecast its end level."`
 	Replay  replayCmd  `cmd:"" help:"Run the rules over recorded entries."`
 	Export  exportCmd  `cmd:"" help:"Write a logbook's entries as JSON Lines."`

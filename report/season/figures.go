@@ -123,33 +123,44 @@ const MostLead = 5
 
 // Lead is how forecasts made so many days before the end fared.
 type Lead struct {
-	Days        int     // MostLead: so many or more
-	RMS, Bias   float64 // of ln C
-	Inside      Proportion
-	sum, square float64
+	Days      int     // MostLead: so many or more
+	RMS, Bias float64 // of ln C
+	Inside    Proportion
 }
 
 // Forecasts are the forecasts by how long before the end they were made, and how many
-// could not be held against anything. A treatment counts once in each row but the last:
-// forecasts of one treatment err together.
+// could not be held against anything. A treatment counts once in each row, by its last
+// forecast there: its forecasts err together.
 func (s *Season) Forecasts() (leads []Lead, unmatched int) {
-	by := [MostLead + 1]Lead{}
+	var by [MostLead + 1][]Compared
 	for i := range s.Treatments {
 		unmatched += s.Treatments[i].Unmatched
-		for _, c := range s.Treatments[i].Compared {
-			l := &by[min(max(c.Lead, 0), MostLead)]
-			l.Inside.N++
+		var last [MostLead + 1]*Compared
+		for k := range s.Treatments[i].Compared {
+			c := &s.Treatments[i].Compared[k]
+			last[min(max(c.Lead, 0), MostLead)] = c
+		}
+		for days, c := range last {
+			if c != nil {
+				by[days] = append(by[days], *c)
+			}
+		}
+	}
+	for days, cs := range by {
+		if len(cs) == 0 {
+			continue
+		}
+		l := Lead{Days: days, Inside: Proportion{N: len(cs)}}
+		square := 0.0
+		for _, c := range cs {
+			l.Bias += c.Error() / float64(len(cs))
+			square += c.Error() * c.Error() / float64(len(cs))
 			if c.Inside() {
 				l.Inside.Of++
 			}
-			l.sum, l.square = l.sum+c.Error(), l.square+c.Error()*c.Error()
 		}
-	}
-	for days := range by {
-		if l := &by[days]; l.Inside.N > 0 {
-			l.Days, l.Bias, l.RMS = days, l.sum/float64(l.Inside.N), math.Sqrt(l.square/float64(l.Inside.N))
-			leads = append(leads, *l)
-		}
+		l.RMS = math.Sqrt(square)
+		leads = append(leads, l)
 	}
 	return leads, unmatched
 }

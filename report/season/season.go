@@ -15,15 +15,21 @@ import (
 // are in it. An empty To is the log's last day; an empty From makes it twelve months.
 type Period struct{ From, To string }
 
-// Check returns an error when a day is none, or they are in the wrong order.
+// ErrPeriod tells why there is no such period.
+type ErrPeriod struct{ Why string }
+
+// Error implements error.
+func (e *ErrPeriod) Error() string { return "read period: " + e.Why }
+
+// Check returns an [*ErrPeriod] when a day is none, or they are in the wrong order.
 func (p Period) Check() error {
 	for _, d := range []struct{ name, day string }{{"from", p.From}, {"to", p.To}} {
 		if _, err := time.Parse(time.DateOnly, d.day); d.day != "" && err != nil {
-			return fmt.Errorf("read %s %q: want a day, for example 2026-01-31", d.name, d.day)
+			return &ErrPeriod{fmt.Sprintf("%s is %q: want a day, for example 2026-01-31", d.name, d.day)}
 		}
 	}
 	if p.From != "" && p.To != "" && p.To < p.From {
-		return fmt.Errorf("read period: it ends on %s, before it begins on %s", p.To, p.From)
+		return &ErrPeriod{fmt.Sprintf("it ends on %s, before it begins on %s", p.To, p.From)}
 	}
 	return nil
 }
@@ -44,7 +50,7 @@ func (p Period) within(zone *time.Location, last logbook.Time) (from, to logbook
 		begin, _ = time.ParseInLocation(time.DateOnly, p.From, zone)
 	}
 	if !begin.Before(end) {
-		return 0, 0, fmt.Errorf("read period: it begins on %s, after the log ends on %s: give both days", p.From, end.AddDate(0, 0, -1).Format(time.DateOnly))
+		return 0, 0, &ErrPeriod{fmt.Sprintf("it begins on %s, after the log ends on %s: give both days", p.From, end.AddDate(0, 0, -1).Format(time.DateOnly))}
 	}
 	return logbook.At(begin), logbook.At(end), nil
 }
@@ -59,6 +65,7 @@ type Season struct {
 	First, End logbook.Time // between which it tells of the period
 	From, To   logbook.Time // the period: From ≤ t < To
 	Site       string
+	Lang       string // that the site speaks
 	Zone       *time.Location
 	Treatments []Treatment // by t = 0
 	Stock      []Stock     // by form
@@ -145,18 +152,20 @@ type AlarmKind struct {
 func (s *Season) Days() float64 { return max(s.End.Hours(s.First)/24, 0) }
 
 // Make folds the entries, to the last one, and sums up the period. site, when not nil,
-// stands for a site-configured before the first entry. The entries are gone through
-// three times: for their end, for corrections, and for the sum.
+// stands for a site-configured before the first entry. An error is an [*ErrPeriod], or comes
+// from the entries. The entries are gone through
+// three times: for their end, for corrections, and for the sum; what comes in meanwhile is
+// left out.
 func Make(entries iter.Seq2[logbook.Entry, error], site *logbook.Site, p Period, src report.Source) (*Season, error) {
 	if err := p.Check(); err != nil {
 		return nil, err
 	}
-	s := &Season{Source: src, Zone: time.UTC}
+	s := &Season{Source: src, Zone: time.UTC, Lang: (*logbook.Site)(nil).Speaks()}
 	if err := s.span(entries, site, p); err != nil {
 		return nil, err
 	}
 	g := newGatherer(s, site)
-	for e, err := range rules.Corrected(entries) {
+	for e, err := range rules.Corrected(first(entries, s.Entries)) {
 		if err != nil {
 			return nil, fmt.Errorf("read entries: %w", err)
 		}
@@ -164,6 +173,18 @@ func Make(entries iter.Seq2[logbook.Entry, error], site *logbook.Site, p Period,
 	}
 	g.finish()
 	return s, nil
+}
+
+// first yields the first n entries.
+func first(entries iter.Seq2[logbook.Entry, error], n int) iter.Seq2[logbook.Entry, error] {
+	return func(yield func(logbook.Entry, error) bool) {
+		left := n
+		for e, err := range entries {
+			if left--; left < 0 || !yield(e, err) {
+				return
+			}
+		}
+	}
 }
 
 // span goes through the entries for where the log begins and ends, and what site it is
@@ -185,7 +206,7 @@ func (s *Season) span(entries iter.Seq2[logbook.Entry, error], site *logbook.Sit
 		s.LastSeq, s.Made = h.Seq, max(s.Made, at)
 	}
 	if site != nil {
-		s.Site = site.Name
+		s.Site, s.Lang = site.Name, site.Speaks()
 		if zone, err := time.LoadLocation(site.Timezone); err == nil && site.Timezone != "Local" {
 			s.Zone = zone
 		}

@@ -97,6 +97,8 @@ func story() *logged {
 	l.add(-1, logbook.KindDosePlaced, &logbook.DosePlaced{OnStack: on("A"), Product: logbook.Product{Form: "tablets", Count: 300}, People: []string{"R. Amadi", "O. Marsh"}, Protection: "full mask", Act: who})
 	l.start(0, "A", "A-1", 300)
 	l.forecast(24, "A", 120, 150, 220, 300)
+	l.forecast(30, "A", 121, 210, 215, 220)
+	l.forecast(30.5, "A", 120, 150, 220, 300)
 	l.forecast(48, "A", 120, 190, 200, 210)
 	l.alarm(50, logbook.AlarmRaised, "leak", "A", "low")
 	l.alarm(51, logbook.AlarmSeen, "leak", "A", "low")
@@ -104,6 +106,8 @@ func story() *logged {
 	l.alarm(60, logbook.AlarmCleared, "leak", "A", "low")
 	l.came(120, "A", "A-1", "top", logbook.MomentShortest, 260)
 	l.came(120, "A", "A-1", "low", logbook.MomentShortest, 200)
+	l.came(121, "A", "A-1", "top", logbook.MomentAiring, 255)
+	l.came(121, "A", "A-1", "low", logbook.MomentAiring, 195)
 	l.add(121, logbook.KindAiringStarted, &logbook.AiringStarted{OnStack: on("A"), Act: who})
 	l.phase(121, "A", "A-1", logbook.PhaseAiring, logbook.VerdictHeld)
 	l.add(150, logbook.KindResidueTaken, &logbook.ResidueTaken{OnStack: on("A"), Product: logbook.Product{Form: "tablets", Count: 300}, Residue: logbook.ResidueSpent, ShownBy: "reading", Act: who})
@@ -158,7 +162,7 @@ func TestFigures(t *testing.T) {
 	require.Equal(t, []int{3, 4}, []int{leads[0].Days, leads[1].Days})
 	require.Zero(t, leads[0].RMS)
 	require.InDelta(t, math.Log(1.1), leads[1].RMS, 1e-12)
-	require.Equal(t, Proportion{1, 1}, leads[1].Inside)
+	require.Equal(t, Proportion{1, 1}, leads[1].Inside, "a treatment counts once in a row, by its last forecast there")
 }
 
 // TestLoss: two lines read the curve of a first-order release and loss,
@@ -200,7 +204,7 @@ func TestPeriods(t *testing.T) {
 	require.InDelta(t, 2520.0/24, s.Days(), 1e-9, "the log tells of less than the period")
 	require.Empty(t, made(t, l, Period{From: "2025-01-01", To: "2025-12-31"}).Treatments)
 	require.Len(t, made(t, l, Period{From: "2026-03-01", To: "2026-03-01"}).Treatments, 1)
-	for p, want := range map[Period]string{{From: "soon"}: `read from "soon": want a day`, {To: "2026-13-01"}: "want a day", {From: "2026-02-01", To: "2026-01-01"}: "before it begins", {From: "2027-01-01"}: "after the log ends"} {
+	for p, want := range map[Period]string{{From: "soon"}: `read period: from is "soon": want a day`, {To: "2026-13-01"}: "want a day", {From: "2026-02-01", To: "2026-01-01"}: "before it begins", {From: "2027-01-01"}: "after the log ends"} {
 		_, err := Make(l.entries(), nil, p, report.Source{})
 		require.ErrorContains(t, err, want)
 	}

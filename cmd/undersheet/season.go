@@ -1,0 +1,105 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"undersheet/configs"
+	"undersheet/logbook"
+	"undersheet/logbook/sqlite"
+	"undersheet/report"
+	"undersheet/report/season"
+)
+
+// seasonCmd sums up a period of a logbook.
+type seasonCmd struct {
+	Logbook string `short:"l" placeholder:"PATH" env:"UNDERSHEET_LOGBOOK" help:"Logbook to sum up; it may be in use."`
+	Entries string `placeholder:"FILE" help:"Instead of a logbook: JSON Lines of entries."`
+	Site    string `placeholder:"FILE" help:"Site file, for entries that hold no site-configured."`
+	From    string `placeholder:"DAY" help:"First day by the depot's clock, for example 2026-01-01. Without it, twelve months to the last day."`
+	To      string `placeholder:"DAY" help:"Last day. Without it, the log's last day."`
+	CSV     bool   `name:"csv" xor:"form" help:"A table, a fact a row."`
+	PDF     bool   `name:"pdf" xor:"form" help:"A file of A4 pages."`
+	HTML    bool   `name:"html" xor:"form" help:"One page that prints on A4. This is what is written without any of the three, but where FILE ends in .csv or .pdf."`
+	Lang    string `placeholder:"CODE" help:"Language, for example fr. Without it, the site's."`
+	Out     string `short:"o" placeholder:"FILE" help:"File to write. Without it, standard output."`
+}
+
+// Help teaches a newcomer.
+func (*seasonCmd) Help() string {
+	return `Sums up a season from the log alone: treatments with their verdicts and doses, the share that held, how fast each sheet
+loses gas, places that leak again, the stock register, days lost, forecasts against what came, alarms a day. Shares of
+few treatments stand with their interval. The same log gives the same bytes.
+
+  undersheet season -l depot.db -o season.pdf
+  undersheet season -l depot.db --from 2026-01-01 --to 2026-06-30 --csv > season.csv
+  undersheet season --entries notes.jsonl --site depot.yaml --html -o season.html`
+}
+
+// Run implements the command.
+func (c *seasonCmd) Run(con *console) error {
+	s, err := c.make(context.Background())
+	if err != nil {
+		return err
+	}
+	if c.Out == "" {
+		return c.form(s)(con.out)
+	}
+	return writeWhole(c.Out, c.form(s))
+}
+
+// form is how the season is written.
+func (c *seasonCmd) form(s *season.Season) func(io.Writer) error {
+	lang, ext := s.Lang, strings.ToLower(filepath.Ext(c.Out))
+	if c.Lang != "" {
+		lang = c.Lang
+	}
+	switch plain := !c.CSV && !c.PDF && !c.HTML; {
+	case c.CSV, plain && ext == ".csv":
+		return s.WriteCSV
+	case c.PDF, plain && ext == ".pdf":
+		return s.Document(lang).WritePDF
+	}
+	return s.Document(lang).WriteHTML
+}
+
+func (c *seasonCmd) make(ctx context.Context) (*season.Season, error) {
+	period := season.Period{From: c.From, To: c.To}
+	if c.Entries != "" && c.Logbook == os.Getenv("UNDERSHEET_LOGBOOK") {
+		c.Logbook = "" // the environment's logbook is only a default
+	}
+	switch {
+	case c.Logbook != "" && c.Entries == "" && c.Site != "":
+		return nil, errors.New("read site: a logbook holds its own site; --site goes with --entries")
+	case (c.Logbook == "") == (c.Entries == ""):
+		return nil, errors.New("name either --logbook or --entries")
+	case c.Logbook != "":
+		store, err := sqlite.Open(c.Logbook, sqlite.Options{ReadOnly: true})
+		if err != nil {
+			return nil, err
+		}
+		defer store.Close()
+		head, err := store.Head(ctx)
+		if err != nil {
+			return nil, err
+		}
+		s, err := season.Make(store.Entries(ctx, 1), nil, period, report.Source{LogID: head.LogID})
+		if err != nil {
+			return nil, err
+		}
+		s.Head, err = store.HashAt(ctx, s.LastSeq)
+		return s, err
+	}
+	var site *logbook.Site
+	if c.Site != "" {
+		var err error
+		if site, _, err = configs.Load(c.Site); err != nil {
+			return nil, err
+		}
+	}
+	return season.Make(entriesOf(c.Entries), site, period, report.Source{})
+}
