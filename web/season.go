@@ -41,15 +41,15 @@ func (p *site) season(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	name := "season-" + made.From.Std().In(made.Zone).Format("2006-01-02")
-	doc := made.Document(p.opts.Lang)
+	doc := made.Document(langOf(r))
 	switch {
 	case strings.HasSuffix(r.URL.Path, ".csv"):
-		p.file(w, made.WriteCSV, "text/csv; charset=utf-8", name+".csv", true)
+		p.file(w, r, made.WriteCSV, "text/csv; charset=utf-8", name+".csv", true)
 	case strings.HasSuffix(r.URL.Path, ".pdf"):
-		p.pdf(w, doc, name+".pdf")
+		p.pdf(w, r, doc, name+".pdf")
 	default:
 		w.Header().Set("Content-Security-Policy", reportPolicy)
-		p.file(w, doc.WriteHTML, "text/html; charset=utf-8", name+".html", q.Has("download"))
+		p.file(w, r, doc.WriteHTML, "text/html; charset=utf-8", name+".html", q.Has("download"))
 	}
 }
 
@@ -68,7 +68,7 @@ func (p *site) makeSeason(ctx context.Context, period season.Period) (*season.Se
 
 // pdf sends a document as a file for paper; one in a script that is set in HTML only is
 // refused, with the reason.
-func (p *site) pdf(w http.ResponseWriter, d *paper.Document, name string) {
+func (p *site) pdf(w http.ResponseWriter, r *http.Request, d *paper.Document, name string) {
 	var b bytes.Buffer
 	err := d.WritePDF(&b)
 	var script *paper.ErrScript
@@ -76,7 +76,7 @@ func (p *site) pdf(w http.ResponseWriter, d *paper.Document, name string) {
 		http.Error(w, err.Error(), http.StatusUnprocessableEntity)
 		return
 	}
-	p.file(w, func(w io.Writer) error {
+	p.file(w, r, func(w io.Writer) error {
 		_, copying := b.WriteTo(w)
 		return errors.Join(err, copying)
 	}, "application/pdf", name, false)
