@@ -6,6 +6,7 @@ import (
 	"net/http"
 
 	"undersheet/logbook"
+	"undersheet/logbook/words"
 	"undersheet/report/chart"
 	"undersheet/report/picture"
 	"undersheet/rules"
@@ -97,7 +98,7 @@ func (p *site) curvesOf(r *http.Request, v *rules.View, k rules.StackView) Curve
 		c.Lines = append(c.Lines, line)
 	}
 	for i, e := range k.Events {
-		c.Events = append(c.Events, CurveEvent{Number: i + 1, X: e.At.Hours(k.Started), Text: printable(f.eventText(e))})
+		c.Events = append(c.Events, CurveEvent{Number: i + 1, X: e.At.Hours(k.Started), Text: printable(sentence(words.Event(f.Lang, e.Kind, e.Text)))})
 	}
 	if k.Leak.Threshold > 0 {
 		c.Leak = &CurveLeak{Statistic: finite(k.Leak.Statistic), Threshold: finite(k.Leak.Threshold), Live: k.Leak.Live}

@@ -79,10 +79,10 @@ func (c *curveCache) of(ctx context.Context, src Record, f *frame, k rules.Stack
 		d.lines = append(d.lines, draw(pic.Line(i), picture.Key(i)+" "+k.Lines[i].Name, strconv.Itoa(i)))
 	}
 	if r := pic.Residuals(); len(r.Series) > 0 {
-		d.residuals = []drawing{draw(r, picture.ResidualsCaption, "")}
+		d.residuals = []drawing{draw(r, pic.ResidualsCaption(), "")}
 	}
 	if len(k.Leak.Trail) > 0 {
-		d.statistic = []drawing{draw(pic.Statistic(), picture.StatisticCaption, "")}
+		d.statistic = []drawing{draw(pic.Statistic(), pic.StatisticCaption(), "")}
 	}
 	if err := errors.Join(errs...); err != nil {
 		return d, err

@@ -122,11 +122,8 @@ func readable(t *testing.T, body string) []string {
 	root, err := html.Parse(strings.NewReader(body))
 	require.NoError(t, err)
 	var all []string
-	var skip func(n *html.Node) bool
-	skip = func(n *html.Node) bool { return n != nil && (n.Data == "figure" || skip(n.Parent)) }
 	for n := range root.Descendants() {
 		switch {
-		case skip(n):
 		case n.Type == html.TextNode && n.Parent.Data != "pre" && n.Parent.Data != "noscript":
 			all = append(all, strings.TrimSpace(n.Data))
 		case n.Type == html.ElementNode:

@@ -3,7 +3,6 @@ package web
 import (
 	"html/template"
 	"net/http"
-	"strings"
 
 	"undersheet/logbook"
 	"undersheet/logbook/words"
@@ -107,7 +106,7 @@ func (p *site) stackPage(r *http.Request, v *rules.View, name string, log bool) 
 	}
 	page.Outlook = words.Outlook(page.Lang, k.Outlook, page.zone)
 	for i, e := range k.Events {
-		page.Events = append(page.Events, eventRow{Number: i + 1, At: page.clock(e.At), Text: page.eventText(e)})
+		page.Events = append(page.Events, eventRow{Number: i + 1, At: page.clock(e.At), Text: sentence(words.Event(page.Lang, e.Kind, e.Text))})
 	}
 	if k.Started != 0 {
 		drawn, err := p.curves.of(r.Context(), p.opts.Record, &page.frame, k, log)
@@ -204,13 +203,4 @@ func (f *frame) grounds(v *rules.View, stack string) []string {
 		}
 	}
 	return out
-}
-
-// eventText says what happened: an act and who said so, or an alarm, its state and its line.
-func (f *frame) eventText(e rules.EventView) string {
-	if text := f.text("kind/" + e.Kind); text != "kind/"+e.Kind {
-		return f.about(text, e.Text)
-	}
-	state, line, _ := strings.Cut(e.Text, " ")
-	return f.about(sentence(f.code("alarm", e.Kind)), strings.TrimSpace(f.code("state", state)+" "+line))
 }

@@ -1,7 +1,7 @@
 package words
 
-// englishWeb is what the pages and their forms say.
-var englishWeb = joined(englishPages, englishStackPages, englishActPages, englishFormFaults, englishKinds, englishForms)
+// englishWeb is what the pages, their forms and their charts say.
+var englishWeb = joined(englishPages, englishStackPages, englishActPages, englishFormFaults, englishCharts, englishKinds, englishForms)
 
 // englishPages say what every reader meets: the frame of pages, the depot, a store,
 // alarms, the logbook.

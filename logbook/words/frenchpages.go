@@ -1,7 +1,7 @@
 package words
 
-// frenchWeb is what the pages and their forms say.
-var frenchWeb = joined(frenchPages, frenchStackPages, frenchActPages, frenchFormFaults, frenchKinds, frenchForms)
+// frenchWeb is what the pages, their forms and their charts say.
+var frenchWeb = joined(frenchPages, frenchStackPages, frenchActPages, frenchFormFaults, frenchCharts, frenchKinds, frenchForms)
 
 // frenchPages say what every reader meets: the frame of pages, the depot, a store,
 // alarms, the logbook.

@@ -153,3 +153,18 @@ func (c *catalogue) ppm(v float64) string {
 func (c *catalogue) decimals(v float64, n int) string {
 	return c.figure(strconv.FormatFloat(v, 'f', n, 64))
 }
+
+// Event says what happened to a stack: an act and who said so, or an alarm, its state
+// and its line (kind and text of the event, as the rules keep them).
+func Event(lang, kind, text string) string {
+	c := of(lang)
+	name := c.texts["kind/"+kind]
+	if name == "" {
+		state, line, _ := strings.Cut(text, " ")
+		name, text = c.word("alarm", kind), strings.TrimSpace(c.word("state", state)+" "+line)
+	}
+	if text == "" {
+		return name
+	}
+	return c.fill("page/about", "{name}", name, "{what}", text)
+}

@@ -1,20 +1,19 @@
 package picture
 
 import (
-	"fmt"
 	"math"
+	"strconv"
 
 	"undersheet/logbook"
 	"undersheet/report/chart"
 	"undersheet/rules"
 )
 
-// What the letters and lines of the charts mean.
-const (
-	ResidualsCaption = "Hourly means of each line, in per cent of its fit, by the letters of the lines. The fit is that of all readings up to now."
-	StatisticCaption = "S: all lines together. L: the line that stands out most from the others. Above the threshold a leak is told. Grey: where its onset lies, with 95 %; " +
-		"while a leak stands the test counts from the new rate, so that it falls back, and no other leak is told. Gaps: the test was not running."
-)
+// ResidualsCaption says what the letters and lines of Residuals mean.
+func (s *Stack) ResidualsCaption() string { return s.text("residuals-caption") }
+
+// StatisticCaption says what the letters and lines of Statistic mean.
+func (s *Stack) StatisticCaption() string { return s.text("statistic-caption") }
 
 // Bounds of the residuals.
 const (
@@ -26,7 +25,7 @@ const (
 
 // Residuals draws how far the readings of each line lie from its fit.
 func (s *Stack) Residuals() *chart.Chart {
-	c := &chart.Chart{ID: "residuals", Title: "Readings less fit", XLabel: "hours since t = 0", YLabel: "% of the fit", XMax: s.last(), Centred: true, YMax: leastBound, Width: 480, Height: 230,
+	c := &chart.Chart{ID: "residuals", Title: s.text("residuals"), XLabel: s.text("hours"), YLabel: s.text("of-fit"), XMax: s.last(), Centred: true, YMax: leastBound, Width: 480, Height: 230,
 		Levels: []chart.Level{{}}}
 	for i, l := range s.View.Lines {
 		points := residuals(s.Readings[i], l.Curve)
@@ -38,7 +37,7 @@ func (s *Stack) Residuals() *chart.Chart {
 		}
 		c.Series = append(c.Series, chart.Series{Key: Key(i), Points: points, Dash: i, Gap: max(residualGap, usualGap(s.Readings[i]))})
 	}
-	c.Summary = fmt.Sprintf("Hourly means of %d lines; the axis reaches to ±%.3g %%.", len(c.Series), c.YMax)
+	c.Summary = s.text("residuals-says", "{count}", strconv.Itoa(len(c.Series)), "{most}", s.figure(c.YMax, 3))
 	return c
 }
 
@@ -83,8 +82,8 @@ func residuals(points []chart.Point, fit []rules.CurvePoint) []chart.Point {
 // each onset, and when the leak was told.
 func (s *Stack) Statistic() *chart.Chart {
 	l := &s.View.Leak
-	c := &chart.Chart{ID: "statistic", Title: "Leak test", XLabel: "hours since t = 0", YLabel: "z", XMax: s.last(), Width: 480, Height: 260,
-		Levels: []chart.Level{{Name: fmt.Sprintf("threshold %.2g", l.Threshold), Y: l.Threshold}}}
+	c := &chart.Chart{ID: "statistic", Title: s.text("statistic"), XLabel: s.text("hours"), YLabel: "z", XMax: s.last(), Width: 480, Height: 260,
+		Levels: []chart.Level{{Name: s.text("threshold", "{threshold}", s.figure(l.Threshold, 2)), Y: l.Threshold}}}
 	all, apart := chart.Series{Key: "S", Gap: 0.75}, chart.Series{Key: "L", Dash: 1, Gap: 0.75}
 	for _, m := range l.Trail {
 		if m.Live {
@@ -97,12 +96,12 @@ func (s *Stack) Statistic() *chart.Chart {
 	}
 	hour := func(t logbook.Time) float64 { return t.Hours(s.View.Started) }
 	for _, f := range l.Found {
-		c.Spans = append(c.Spans, chart.Span{Label: "onset", From: hour(f.Grounds.From), To: hour(f.Grounds.To)})
-		c.Marks = append(c.Marks, chart.Mark{Label: "leak", X: hour(f.Raised)})
+		c.Spans = append(c.Spans, chart.Span{Label: s.text("onset"), From: hour(f.Grounds.From), To: hour(f.Grounds.To)})
+		c.Marks = append(c.Marks, chart.Mark{Label: s.text("leak"), X: hour(f.Raised)})
 		if f.Cleared != 0 {
-			c.Marks = append(c.Marks, chart.Mark{Label: "over", X: hour(f.Cleared)})
+			c.Marks = append(c.Marks, chart.Mark{Label: s.text("over"), X: hour(f.Cleared)})
 		}
 	}
-	c.Summary = fmt.Sprintf("Statistic %.3g, threshold %.3g; %d leaks were told.", l.Statistic, l.Threshold, len(l.Found))
+	c.Summary = s.text("statistic-says", "{value}", s.figure(l.Statistic, 3), "{threshold}", s.figure(l.Threshold, 3), "{count}", strconv.Itoa(len(l.Found)))
 	return c
 }

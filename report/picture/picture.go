@@ -8,7 +8,6 @@
 package picture
 
 import (
-	"fmt"
 	"strconv"
 	"strings"
 	"time"
@@ -36,6 +35,16 @@ type Stack struct {
 	Zone     *time.Location
 }
 
+// text is the sentence of a key in the language of the drawing.
+func (s *Stack) text(key string, pairs ...string) string {
+	return words.Text(s.Lang, "chart/"+key, pairs...)
+}
+
+// figure writes a figure with up to so many digits that count.
+func (s *Stack) figure(v float64, digits int) string {
+	return words.Figure(s.Lang, strconv.FormatFloat(v, 'g', digits, 64))
+}
+
 // Key is the letter of a stack's line, from 0.
 func Key(i int) string {
 	if i < 26 {
@@ -56,8 +65,8 @@ func usualGap(points []chart.Point) float64 {
 // base is a chart with what all charts of concentrations have.
 func (s *Stack) base(id string) *chart.Chart {
 	v := &s.View
-	c := &chart.Chart{ID: id, XLabel: "hours since t = 0", YLabel: "ppm", Log: s.Log, Floor: 1, XMax: s.last(),
-		Levels: []chart.Level{{Name: fmt.Sprintf("end level %.4g ppm", v.EndLevelPPM), Y: v.EndLevelPPM}}}
+	c := &chart.Chart{ID: id, XLabel: s.text("hours"), YLabel: "ppm", Log: s.Log, Floor: 1, XMax: s.last(),
+		Levels: []chart.Level{{Name: s.text("end-level", "{level}", s.figure(v.EndLevelPPM, 4)), Y: v.EndLevelPPM}}}
 	for _, points := range s.Readings {
 		for _, p := range points {
 			c.YMax = max(c.YMax, p.Y)
@@ -86,8 +95,8 @@ func (s *Stack) last() float64 {
 func (s *Stack) All() *chart.Chart {
 	c := s.base("all")
 	c.Width, c.Height = 620, 340
-	c.Title = "What the lines of stack " + s.View.Name + " read"
-	c.Summary = fmt.Sprintf("%d lines, against the end level of %.4g ppm.", len(s.View.Lines), s.View.EndLevelPPM)
+	c.Title = s.text("all", "{stack}", s.View.Name)
+	c.Summary = s.text("all-says", "{count}", strconv.Itoa(len(s.View.Lines)), "{level}", s.figure(s.View.EndLevelPPM, 4))
 	for i, points := range s.Readings {
 		c.Series = append(c.Series, chart.Series{Key: Key(i), Points: chart.Thin(points, SpansOfLine), Dash: i, Gap: usualGap(points)})
 	}
@@ -100,20 +109,20 @@ func (s *Stack) Legend() string {
 	for i, l := range s.View.Lines {
 		parts = append(parts, Key(i)+" "+l.Name)
 	}
-	return strings.Join(parts, "; ") + "."
+	return strings.Join(parts, ", ") + "."
 }
 
 // Line draws the readings of one line with its fit and forecast.
 func (s *Stack) Line(i int) *chart.Chart {
 	l := &s.View.Lines[i]
 	c := s.base("line-" + strconv.Itoa(i))
-	c.Title = fmt.Sprintf("Line %s of stack %s", l.Name, s.View.Name)
-	c.Summary = fmt.Sprintf("Last %.4g ppm.", l.Last.PPM)
+	c.Title = s.text("line", "{line}", l.Name, "{stack}", s.View.Name)
+	c.Summary = s.text("last", "{value}", s.figure(l.Last.PPM, 4))
 	if f := l.Forecast; f != nil && s.View.Phase == logbook.PhaseExposure {
-		c.Summary += fmt.Sprintf(" At the planned end %.3g ppm, with 90 %% between %.3g and %.3g.", float64(f.PPM.P50), float64(f.PPM.P05), float64(f.PPM.P95))
+		c.Summary += " " + s.text("at-end", "{p50}", s.figure(float64(f.PPM.P50), 3), "{p05}", s.figure(float64(f.PPM.P05), 3), "{p95}", s.figure(float64(f.PPM.P95), 3))
 	}
 	if l.Last.State == reading.None {
-		c.Summary = "Nothing was read yet."
+		c.Summary = s.text("nothing-read")
 	}
 	c.Series = []chart.Series{{Points: chart.Thin(s.Readings[i], SpansOfLine), Dots: true}}
 	s.fitted(c, i)
@@ -155,13 +164,13 @@ func (s *Stack) lowest() int {
 // Sheet puts the charts under one title, with the sentences that say the same.
 func (s *Stack) Sheet(alarms []rules.AlarmView) *chart.Sheet {
 	v := &s.View
-	sheet := &chart.Sheet{ID: "stack", Title: fmt.Sprintf("Stack %s, treatment %s", v.Name, v.Treatment)}
+	sheet := &chart.Sheet{ID: "stack", Title: s.text("sheet", "{stack}", v.Name, "{treatment}", v.Treatment)}
 	say := func(text string) {
 		if text != "" {
 			sheet.Words = append(sheet.Words, text)
 		}
 	}
-	say(fmt.Sprintf("t = 0: %s. Drawn as of %s (%s).", words.Moment(s.Lang, v.Started, s.Zone), words.Moment(s.Lang, s.Now, s.Zone), s.Zone))
+	say(s.text("drawn", "{start}", words.Moment(s.Lang, v.Started, s.Zone), "{now}", words.Moment(s.Lang, s.Now, s.Zone), "{zone}", s.Zone.String()))
 	if v.Lowest != nil && v.Phase == logbook.PhaseExposure {
 		say(words.Forecast(s.Lang, v.Lowest, v.EndLevelPPM, s.Zone))
 	}
@@ -179,18 +188,18 @@ func (s *Stack) Sheet(alarms []rules.AlarmView) *chart.Sheet {
 	if len(v.Lines) > 0 && len(v.Lines[s.lowest()].Curve) > 0 {
 		low := s.lowest()
 		s.fitted(all, low)
-		caption += fmt.Sprintf(" Thick: fitted median of %s, from now on the forecast, dashed; shaded: where the true concentration lies with 90 %%.", Key(low))
+		caption += " " + s.text("thick", "{line}", Key(low))
 	}
 	if n := len(all.Marks); n > 0 {
-		caption += " Numbers: " + s.events(all)
+		caption += " " + s.text("numbers", "{events}", s.events(all))
 	}
 	sheet.Panels = []chart.Panel{{Chart: *all, Caption: caption}}
 	if r := s.Residuals(); len(r.Series) > 0 {
 		r.Height = 200
-		sheet.Panels = append(sheet.Panels, chart.Panel{Chart: *r, Caption: ResidualsCaption})
+		sheet.Panels = append(sheet.Panels, chart.Panel{Chart: *r, Caption: s.ResidualsCaption()})
 	}
 	if len(v.Leak.Trail) > 0 {
-		sheet.Panels = append(sheet.Panels, chart.Panel{Chart: *s.Statistic(), Caption: StatisticCaption})
+		sheet.Panels = append(sheet.Panels, chart.Panel{Chart: *s.Statistic(), Caption: s.StatisticCaption()})
 	}
 	return sheet
 }
@@ -200,8 +209,8 @@ func (s *Stack) events(c *chart.Chart) string {
 	var parts []string
 	for i, e := range s.View.Events {
 		if x := e.At.Hours(s.View.Started); x >= 0 && x <= c.XMax {
-			parts = append(parts, fmt.Sprintf("%d %s", i+1, strings.TrimSpace(strings.ReplaceAll(e.Kind, "-", " ")+" "+e.Text)))
+			parts = append(parts, strconv.Itoa(i+1)+" "+words.Event(s.Lang, e.Kind, e.Text))
 		}
 	}
-	return strings.Join(parts, "; ") + "."
+	return strings.Join(parts, ", ") + "."
 }

@@ -115,7 +115,7 @@ func TestSheet(t *testing.T) {
 	require.Equal(t, 4, seen["svg"], "the sheet and its three charts")
 	text = strings.Join(strings.Fields(text), " ")
 	for _, want := range []string{"Stack B & <co>, treatment B-7", "the lowest line is expected at 184 ppm (90 %: 166–202)", "line low has lost gas 4.0 times as fast as before",
-		"hours since t = 0", "ppm", "% of the fit", "end level 150 ppm", "threshold 4.5", "onset", "A top; B low.", "fitted median of B", "1 treatment started R. Amadi; 2 leak raised low."} {
+		"hours since t = 0", "ppm", "% of the fit", "end level 150 ppm", "threshold 4.5", "onset", "A top, B low.", "fitted median of B", "1 Treatment started: R. Amadi, 2 leak: raised low."} {
 		require.Contains(t, text, want)
 	}
 	require.NotContains(t, text, "elsewhere")
