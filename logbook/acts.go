@@ -94,7 +94,24 @@ type TreatmentStarted struct {
 	Form             string  `json:"form,omitempty"`               // tablets, pellets, sachets, plates
 	Count            int     `json:"count,omitempty"`              // pieces of the form
 	ExposureHours    float64 `json:"exposure_hours,omitempty"`     // planned exposure, when longer than the protocol's
+	Particulars
 	Act
+}
+
+// Particulars are what certificates and registers ask of a treatment beside its
+// figures. All are optional, and no rule rests on them.
+type Particulars struct {
+	Bags        int     `json:"bags,omitempty"`
+	Lot         string  `json:"lot,omitempty"`         // marks or number of the lot or consignment
+	Destination string  `json:"destination,omitempty"` // where the goods are to go
+	Pests       string  `json:"pests,omitempty"`       // what it is done against
+	LengthM     float64 `json:"length_m,omitempty"`    // of the stack, m
+	WidthM      float64 `json:"width_m,omitempty"`
+	HeightM     float64 `json:"height_m,omitempty"`
+	Sheet       string  `json:"sheet,omitempty"`       // the sheet, and how its edge is sealed
+	DoseSource  string  `json:"dose_source,omitempty"` // the label, guide, plan or protocol that the dose is from
+	Fumigator   string  `json:"fumigator,omitempty"`   // licensed, in charge
+	Second      string  `json:"second,omitempty"`      // the second person
 }
 
 // Validate implements Entry.
@@ -104,7 +121,7 @@ func (t *TreatmentStarted) Validate() error {
 	}
 	return notNegative("tonnes", t.Tonnes, "volume_m3", t.VolumeM3, "phosphine_g", t.PhosphineG,
 		"gas_space_m3", t.GasSpaceM3, "grain_moisture_pct", t.GrainMoisturePct, "count", float64(t.Count),
-		"exposure_hours", t.ExposureHours)
+		"exposure_hours", t.ExposureHours, "bags", float64(t.Bags), "length_m", t.LengthM, "width_m", t.WidthM, "height_m", t.HeightM)
 }
 
 // DoseAdded: more phosphine was laid during exposure (a masked entry, by the

@@ -55,8 +55,11 @@ type DosePlaced struct {
 	Header
 	OnStack
 	Product
-	Places     int      `json:"places,omitempty"` // trays or places
-	People     []string `json:"people,omitempty"` // who laid it
+	Name       string   `json:"product,omitempty"` // as it stands on the packing, with its registration number
+	Batch      string   `json:"batch,omitempty"`
+	Placement  string   `json:"placement,omitempty"` // where it was laid, and on what
+	Places     int      `json:"places,omitempty"`    // trays or places
+	People     []string `json:"people,omitempty"`    // who laid it
 	Protection string   `json:"protection,omitempty"`
 	Act
 }

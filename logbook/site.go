@@ -177,6 +177,7 @@ type Person struct {
 	Phone        string `json:"phone,omitempty" yaml:"phone"`                 // for SMS: +, country code and number, or a short code
 	From         string `json:"from,omitempty" yaml:"from"`                   // lowest priority told: low, medium (default) or high
 	Language     string `json:"language,omitempty" yaml:"language"`           // of messages, ISO 639-1; empty: the site's
+	Licence      string `json:"licence,omitempty" yaml:"licence"`             // number of the fumigator's licence, and who gave it
 	LicenceUntil string `json:"licence_until,omitempty" yaml:"licence_until"` // last day of the fumigator's licence, 2006-01-02; empty = not said
 }
 

@@ -12,16 +12,18 @@ import (
 )
 
 // Columns are the columns of the CSV file (RFC 4180, UTF-8, times in RFC 3339
-// UTC): section names the table that a row is of (treatment, hour, day, line, gap,
-// fit, distribution, criterion, published, forecast, hand, phase, alarm, gate, air, act, finding,
-// refused, log), place the line, air point or store, item what the value is.
+// UTC): section names the table that a row is of (treatment, given, hour, day, line,
+// gap, fit, distribution, criterion, published, forecast, leak, instrument, check,
+// hand, phase, alarm, gate, air, limit, exposed, product, act, finding, refused,
+// person, photo, log), place the line, air point or store, item what the value is.
+// Only the words in text are of a language.
 var Columns = []string{"section", "time", "place", "item", "value", "unit", "text"}
 
 // WriteCSV writes the report as one table of Columns, a fact a row.
-func (r *Report) WriteCSV(w io.Writer) error {
-	t := table{csv.NewWriter(w)}
+func (r *Report) WriteCSV(w io.Writer, lang string) error {
+	t := table{csv.NewWriter(w), r.voice(lang)}
 	t.w.UseCRLF = true
-	t.text(Columns...)
+	t.row(Columns...)
 	r.csvTreatment(&t)
 	r.csvFit(&t)
 	for i := range r.Lines {
@@ -32,9 +34,13 @@ func (r *Report) WriteCSV(w io.Writer) error {
 	}
 	r.Success.csv(&t, r.Stack.Name)
 	r.csvForecasts(&t)
+	r.csvLeaks(&t)
+	r.csvInstruments(&t)
 	r.csvHands(&t)
 	r.csvRecords(&t)
+	r.csvActs(&t)
 	r.csvAir(&t)
+	r.csvPeople(&t)
 	r.csvLog(&t)
 	t.w.Flush()
 	if err := t.w.Error(); err != nil {
@@ -44,18 +50,21 @@ func (r *Report) WriteCSV(w io.Writer) error {
 }
 
 // table writes rows; the writer keeps the first error.
-type table struct{ w *csv.Writer }
+type table struct {
+	w *csv.Writer
+	voice
+}
 
-func (t *table) text(fields ...string) { _ = t.w.Write(fields) } // Flush and Error tell
+func (t *table) row(fields ...string) { _ = t.w.Write(fields) } // Flush and Error tell
 
 // value writes a figure with 6 significant digits.
 func (t *table) value(section string, at logbook.Time, place, item string, v float64, unit, text string) {
-	t.text(section, at.String(), place, item, strconv.FormatFloat(v, 'g', 6, 64), unit, text)
+	t.row(section, at.String(), place, item, strconv.FormatFloat(v, 'g', 6, 64), unit, text)
 }
 
 // say writes a fact that is no figure.
 func (t *table) say(section string, at logbook.Time, place, item, text string) {
-	t.text(section, at.String(), place, item, "", "", text)
+	t.row(section, at.String(), place, item, "", "", text)
 }
 
 func (r *Report) csvTreatment(t *table) {
@@ -79,20 +88,46 @@ func (r *Report) csvTreatment(t *table) {
 			t.say("treatment", f.at, "", f.name, "")
 		}
 	}
+	for _, f := range [][2]string{{"lot", r.Given.Lot}, {"destination", r.Given.Destination}, {"pests", r.Given.Pests}, {"sheet", r.Given.Sheet},
+		{"dose source", r.Given.DoseSource}, {"fumigator", r.Given.Fumigator}, {"second", r.Given.Second}} {
+		if f[1] != "" {
+			t.say("given", 0, "", f[0], f[1])
+		}
+	}
+	for _, f := range []struct {
+		name, unit string
+		v          *float64
+	}{{"dose by weight", "g/t", r.Dose.GPerTonne}, {"dose by volume", "g/m3", r.Dose.GPerVolume}, {"dose by gas space", "g/m3", r.Dose.GPerGas}} {
+		if f.v != nil {
+			t.value("given", 0, "", f.name, *f.v, f.unit, "")
+		}
+	}
 	for _, x := range r.Aired.Extra {
 		t.value("treatment", x.At, "", "phosphine added", x.Grams, "g", "")
 	}
 }
 
 func (r *Report) csvFit(t *table) {
-	f := r.Stack.Fit
-	if f == nil {
+	if f := r.Stack.Fit; f != nil {
+		t.value("fit", 0, r.Stack.Name, "yield", f.YieldPPM, "ppm", fmt.Sprintf("standard error %.6g", f.YieldSE))
+	}
+	t.loss(r.Stack.Name, r.Loss)
+	for _, l := range r.Lines {
+		t.loss(l.Name, l.Loss)
+	}
+}
+
+// loss writes how fast the gas of a place went.
+func (t *table) loss(place string, l *Loss) {
+	if l == nil {
 		return
 	}
-	t.value("fit", 0, r.Stack.Name, "loss", f.LossPerDay, "1/d", fmt.Sprintf("standard error %.6g", f.LossSE))
-	t.value("fit", 0, r.Stack.Name, "half-life", f.HalfLifeHours, "h", "ln 2 / loss")
-	t.value("fit", 0, r.Stack.Name, "release", f.ReleasePerDay, "1/d", fmt.Sprintf("standard error %.6g", f.ReleSE))
-	t.value("fit", 0, r.Stack.Name, "yield", f.YieldPPM, "ppm", fmt.Sprintf("standard error %.6g", f.YieldSE))
+	for _, f := range []struct {
+		name, unit string
+		v, se      float64
+	}{{"loss", "1/d", l.PerDay, l.PerDaySE}, {"half-life", "h", l.HalfLife, l.HalfLifeSE}, {"release", "1/d", l.Release, l.ReleaseSE}} {
+		t.value("fit", 0, place, f.name, f.v, f.unit, fmt.Sprintf("standard error %.6g", f.se))
+	}
 }
 
 func (l *Line) csv(t *table) {
@@ -109,13 +144,14 @@ func (l *Line) csv(t *table) {
 		t.value("day", 0, place, "highest", d.Highest, "ppm", over)
 		t.value("day", 0, place, "readings", float64(d.Readings), "", "")
 	}
-	t.value("line", 0, l.Name, "CTP", l.Product.PPMh, "ppm·h", "")
-	t.value("line", 0, l.Name, "CTP", l.Product.GhM3, "g·h/m3", "")
-	t.value("line", 0, l.Name, "hours not covered", l.Product.GapHours, "h", "")
-	for _, g := range l.Product.Gaps {
+	t.value("line", 0, l.Name, "CTP", l.CTP.PPMh, "ppm·h", "")
+	t.value("line", 0, l.Name, "CTP", l.CTP.GhM3, "g·h/m3", "")
+	t.value("line", 0, l.Name, "hours not covered", l.CTP.GapHours, "h", "")
+	for _, g := range l.CTP.Gaps {
 		t.value("gap", g.From, l.Name, "not counted", g.To.Hours(g.From), "h", "until "+g.To.String())
 	}
-	for _, e := range l.View.EndLevels {
+	t.value("line", 0, l.Name, "at or above the end level", l.AboveHours, "h", "")
+	for _, e := range l.EndLevels {
 		text := e.Shown
 		if e.ByHand {
 			text += ", by hand"
@@ -136,21 +172,64 @@ func (h *Hour) csv(t *table, place string) {
 
 func (r *Report) csvForecasts(t *table) {
 	for _, f := range r.Forecasts {
+		text := "for " + f.For.String()
 		for _, q := range []struct {
 			name string
-			v    logbook.Number
-		}{{"p05", f.PPM.P05}, {"p50", f.PPM.P50}, {"p95", f.PPM.P95}} {
-			t.value("forecast", f.Time, "lowest line", q.name, float64(q.v), "ppm", "for "+f.For.String())
+			v    float64
+		}{{"p05", f.P05}, {"p50", f.P50}, {"p95", f.P95}} {
+			t.value("forecast", f.At, "lowest line", q.name, q.v, "ppm", text)
 		}
-		t.value("forecast", f.Time, "lowest line", "chance met", float64(f.ChanceMet), "", "for "+f.For.String())
+		t.value("forecast", f.At, "lowest line", "chance met", f.Chance, "", text)
+		if f.Came != nil {
+			t.value("forecast", f.At, "lowest line", "came", *f.Came, "ppm", text)
+		}
+	}
+}
+
+func (r *Report) csvLeaks(t *table) {
+	for _, l := range r.Leaks {
+		place := joined(r.Stack.Name, l.Line)
+		t.say("leak", l.Raised, place, "told", "since "+l.Onset.String())
+		t.value("leak", l.Onset, place, "loss before", l.Before, "1/d", "")
+		t.value("leak", l.Onset, place, "loss after", l.After, "1/d", "")
+		if l.OnsetFrom != 0 {
+			t.say("leak", l.OnsetFrom, place, "onset from", "95 %")
+			t.say("leak", l.OnsetTo, place, "onset to", "95 %")
+		}
+		if l.Cleared != 0 {
+			t.say("leak", l.Cleared, place, "over", "")
+		}
+	}
+}
+
+func (r *Report) csvInstruments(t *table) {
+	for _, x := range r.Instruments {
+		for _, f := range []struct {
+			name, unit string
+			v          float64
+		}{{"range", x.Unit, x.Range}, {"resolution", x.Unit, x.Resolution}, {"detection limit", x.Unit, x.DetectionLimit}, {"accuracy", "", x.Accuracy}} {
+			t.value("instrument", 0, x.Place, f.name, f.v, f.unit, x.Channel)
+		}
+		for _, c := range x.Checks {
+			if c.What == Swapped {
+				t.say("check", c.At, x.Place, c.What, joined(c.Serial, c.By))
+				continue
+			}
+			t.value("check", c.At, x.Place, c.What+" applied", c.Applied, c.Unit, c.By)
+			t.value("check", c.At, x.Place, c.What+" read", c.Read, c.Unit, map[bool]string{true: "passed", false: "not passed"}[c.Passed])
+		}
+		for _, s := range x.States {
+			t.say("check", s.Newest, x.Place, s.What+" at t = 0", s.AtStart)
+			t.say("check", s.Newest, x.Place, s.What+" at the end", s.AtEnd)
+		}
 	}
 }
 
 func (r *Report) csvHands(t *table) {
 	for _, p := range r.Hands {
-		t.value("hand", p.Act.At, p.Place, "by hand", p.PPM, "ppm", fmt.Sprintf("%s; by %s; identity %s", p.Act.Detail, p.Act.By, p.Act.Identity))
+		t.value("hand", p.At, p.Place, "by hand", p.PPM, "ppm", joined(p.By, p.Method, p.Serial))
 		if p.Fixed != nil {
-			t.value("hand", p.Fixed.At, p.Place, "fixed", p.Fixed.PPM, "ppm", "beside the hand reading of "+p.Act.At.String())
+			t.value("hand", p.Fixed.At, p.Place, "fixed", p.Fixed.PPM, "ppm", "beside the hand reading of "+p.At.String())
 		}
 	}
 }
@@ -160,32 +239,43 @@ func (r *Report) csvRecords(t *table) {
 		t.say("phase", p.Time, r.Stack.Name, p.Phase, p.Verdict)
 	}
 	for _, a := range r.Alarms {
-		headline, _ := words.Alarm("en", &a)
-		t.value("alarm", a.Time, joined(a.Store, a.Stack, a.Line, a.Point), a.Alarm+" "+a.State, float64(a.Value), "", headline+" Priority "+a.Priority+", since "+a.Onset.String()+".")
+		headline, _ := words.Alarm(t.lang, &a)
+		t.value("alarm", a.Time, joined(a.Store, a.Stack, a.Line, a.Point), a.Alarm+" "+a.State, float64(a.Value), "", headline+" ("+a.Priority+", "+a.Onset.String()+")")
 	}
 	for _, g := range r.Gates {
 		t.value("gate", g.Time, g.Store, g.State, float64(g.LimitPPM), "ppm", "limit of: "+g.LimitOf)
 		for _, x := range g.Reasons {
-			t.say("gate", g.Time, g.Store, "reason "+x.Code, words.Reason("en", x))
+			t.say("gate", g.Time, g.Store, "reason "+x.Code, words.Reason(t.lang, x))
 		}
 	}
-	for _, a := range r.Acts {
-		text := fmt.Sprintf("by %s; identity %s", a.By, a.Identity)
-		for _, more := range []string{a.Detail, a.Note} {
-			if more != "" {
-				text += "; " + more
-			}
-		}
-		if a.Refused != "" {
-			text += "; refused: " + a.Refused
+	for i := range r.Findings {
+		f := r.Findings[i]
+		words.Fill(t.lang, &f)
+		t.say("finding", f.Time, joined(f.Store, f.Stack, f.Line), f.Code, f.Text)
+	}
+	for i := range r.Refused {
+		f := r.Refused[i]
+		words.Fill(t.lang, &f)
+		t.say("refused", f.Time, joined(f.Store, f.Stack), string(f.Entry), f.Why)
+	}
+}
+
+func (r *Report) csvActs(t *table) {
+	for i := range r.Acts {
+		a := &r.Acts[i]
+		text := t.recorded(a.By) + ", " + t.text("identity", "{how}", t.code("identity", a.Identity))
+		if more := t.did(a); more != "" {
+			text += "; " + more
 		}
 		t.say("act", a.At, "", string(a.Kind), text)
 	}
-	for _, f := range r.Findings {
-		t.say("finding", f.Time, joined(f.Store, f.Stack, f.Line), f.Code, fill(f))
-	}
-	for _, f := range r.Refused {
-		t.say("refused", f.Time, joined(f.Store, f.Stack), string(f.Entry), fill(f))
+	for _, p := range r.Product {
+		for _, f := range []struct {
+			name string
+			v    int
+		}{{"placed", p.Placed}, {"taken out", p.Taken}, {"not shown spent", p.Live}, {"disposed", p.Disposed}} {
+			t.value("product", 0, p.Form, f.name, float64(f.v), "pieces", "")
+		}
 	}
 }
 
@@ -201,17 +291,41 @@ func (r *Report) csvAir(t *table) {
 		t.value("air", p.HighestAt, p.Name, "highest", p.Highest, "ppm", p.Where)
 		t.value("air", p.TWAAt, p.Name, "highest 8 h average", p.HighestTWA8h, "ppm", fmt.Sprintf("%s; readings cover %.3g h of the 8", p.Where, p.TWACovered))
 		t.value("air", 0, p.Name, "highest 15 min mean", p.Highest15min, "ppm", p.Where)
+		for _, x := range p.Against {
+			t.value("air", x.At, p.Name, x.Level+" "+x.State, x.Found, "ppm", fmt.Sprintf("limit %.6g ppm; %s", x.Limit, r.LimitSets[x.Set].Source))
+		}
+	}
+}
+
+func (r *Report) csvPeople(t *table) {
+	for _, s := range r.LimitSets {
+		for _, l := range s.Levels {
+			t.value("limit", s.From, "", l.Name, l.PPM, "ppm", s.Source)
+		}
+	}
+	for _, x := range r.Exposed {
+		place := map[bool]string{true: "at the door", false: "inside"}[x.AtDoor]
+		t.value("exposed", x.In, place, x.Name, x.PPM, "ppm", "until "+x.Out.String())
+		t.value("exposed", x.Out, place, x.Name+", 8 h average", x.TWA8PPM, "ppm", map[bool]string{true: "air known", false: "air not known all the time"}[x.Known])
+	}
+	for i := range r.People {
+		t.say("person", 0, r.People[i].Name, "licence", t.licence(&r.People[i]))
+	}
+	for _, p := range r.Photos {
+		t.say("photo", p.At, p.By, p.Name, p.SHA256)
 	}
 }
 
 func (r *Report) csvLog(t *table) {
 	t.say("log", r.Made, "", "log id", r.LogID)
 	t.say("log", r.Made, "", "hash", r.Head)
-	t.text("log", r.Made.String(), "", "first seq", strconv.FormatUint(r.FirstSeq, 10), "", "")
-	t.text("log", r.Made.String(), "", "last seq", strconv.FormatUint(r.LastSeq, 10), "", "")
+	t.row("log", r.Made.String(), "", "first seq", strconv.FormatUint(r.FirstSeq, 10), "", "")
+	t.row("log", r.Made.String(), "", "last seq", strconv.FormatUint(r.LastSeq, 10), "", "")
 	for _, p := range r.Programs {
 		t.say("log", r.Made, "", "records made by", p)
 	}
+	t.say("log", r.Made, "", "written by", r.Program)
+	t.say("log", r.Made, "", "statement", r.Statement(t.lang))
 }
 
 // joined names a place by what is known of it.

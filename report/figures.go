@@ -22,31 +22,31 @@ func byTime(ss []sample) {
 // the hours in which the line did not draw the stack's gas.
 func (l *Line) figures(started, end logbook.Time, tempC float64, hours exposure.Hours) {
 	byTime(l.samples)
-	var exposed []sample
 	for _, s := range l.samples {
 		if s.At < started {
 			continue
 		}
 		l.Hours = addHour(l.Hours, s.Reading)
 		if s.At <= end && !hours.Away(started, s.At) {
-			exposed = append(exposed, s)
+			l.exposed = append(l.exposed, s)
 			l.addDay(started, s)
+			l.addMean(s.At.Hours(started), s.PPM)
 		}
 	}
-	l.Product = product(exposed, started, end, tempC)
+	l.CTP = product(l.exposed, started, end, tempC)
 }
 
 // product sums samples, in order of time, by the trapezoid rule; stretches that
 // are too long to bridge are listed and not counted, and so is what comes before
 // the first sample and after the last.
-func product(ss []sample, started, end logbook.Time, tempC float64) Product {
-	var p Product
+func product(ss []sample, started, end logbook.Time, tempC float64) CTP {
+	var p CTP
 	var covered time.Duration
 	last := started
 	for i, s := range ss {
 		switch d := s.At.Sub(last); {
 		case d > s.gap:
-			p.Gaps = append(p.Gaps, Gap{last, s.At})
+			p.Gaps = append(p.Gaps, Gap{From: last, To: s.At})
 		case i > 0:
 			p.PPMh += s.At.Hours(last) * (ss[i-1].PPM + s.PPM) / 2
 			covered += d
@@ -58,7 +58,7 @@ func product(ss []sample, started, end logbook.Time, tempC float64) Product {
 		bridged = ss[n-1].gap
 	}
 	if end.Sub(last) > bridged {
-		p.Gaps = append(p.Gaps, Gap{last, end})
+		p.Gaps = append(p.Gaps, Gap{From: last, To: end})
 	}
 	p.GapHours = max(0, end.Sub(started)-covered).Hours()
 	p.GhM3 = rules.CTPGhM3(exposure.CTP{PPMh: p.PPMh}, tempC)
@@ -89,29 +89,6 @@ func addHour(hs []Hour, r Reading) []Hour {
 	h.Readings++
 	h.Mean += (r.PPM - h.Mean) / float64(h.Readings)
 	return hs
-}
-
-// figures sums up an air point: 8-hour averages are those of 29 CFR
-// 1910.1000(d)(1)(i), over any 8 hours that end with a reading.
-func (p *AirPoint) figures(a Aired) {
-	byTime(p.samples)
-	var air exposure.Air
-	for _, s := range p.samples {
-		p.Readings++
-		p.Hours = addHour(p.Hours, s.Reading)
-		air.Add(s.At, s.PPM, s.gap)
-		if twa, covered := air.TWA8(s.At); twa > p.HighestTWA8h || p.Readings == 1 {
-			p.HighestTWA8h, p.TWACovered, p.TWAAt = twa, covered, s.At
-		}
-		p.Highest15min = max(p.Highest15min, air.Mean15(s.At))
-		if s.PPM > p.Highest || p.Readings == 1 {
-			p.Highest, p.HighestAt = s.PPM, s.At
-		}
-		p.Over = p.Over || s.over
-		if a.First != 0 && s.At >= a.First && (a.Cleared == 0 || s.At <= a.Cleared) {
-			p.Airing = append(p.Airing, s.Reading)
-		}
-	}
 }
 
 // distribution sets the lowest line's mean against the highest's, day by day.
@@ -145,15 +122,20 @@ const beside = time.Hour
 func (r *Report) pairs(stack, store string) []HandPair {
 	var out []HandPair
 	for _, a := range r.Acts {
-		if a.Hand == nil || a.Refused != "" {
+		h, ok := a.entry.(*logbook.HandReading)
+		if !ok || a.Refused != "" {
 			continue
 		}
-		h := a.Hand
 		ppm, err := dose.PPM(h.Value, h.Unit, dose.StandardC, dose.StandardKPa)
 		if err != nil {
 			continue // Validate let no such unit in
 		}
-		p := HandPair{Act: a, PPM: ppm}
+		p := HandPair{At: a.At, By: a.By, Method: h.Method, Serial: h.Instrument, PPM: ppm}
+		if h.DetectionLimit != nil {
+			if limit, err := dose.PPM(*h.DetectionLimit, h.Unit, dose.StandardC, dose.StandardKPa); err == nil {
+				p.DetectedPPM = &limit
+			}
+		}
 		if h.Line != "" {
 			p.Place = stack + ", " + h.Line
 			for _, l := range r.Lines {

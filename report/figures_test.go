@@ -33,9 +33,9 @@ func TestProductAgainstPublishedRows(t *testing.T) {
 		}
 		s.air(2, "A")
 		r := report(t, s, "A-1")
-		require.InDelta(t, row.ct, r.Lines[0].Product.PPMh, 1e-6)
+		require.InDelta(t, row.ct, r.Lines[0].CTP.PPMh, 1e-6)
 		require.InDelta(t, row.ct, r.Lines[0].View.CTPPPMh, 1e-6, "and so does the fold")
-		require.InDelta(t, 0, r.Lines[0].Product.GapHours, 1e-9)
+		require.InDelta(t, 0, r.Lines[0].CTP.GapHours, 1e-9)
 		_, c := both(t, r)
 		require.Contains(t, c, fmt.Sprintf("line,,top,CTP,%.6g,ppm·h,", row.ct))
 	}
@@ -58,9 +58,9 @@ func TestOneCompartment(t *testing.T) {
 	s.air(120, "A")
 	r := report(t, s, "A-1")
 	l := r.Lines[0]
-	require.InEpsilon(t, 76033.557, l.Product.PPMh, 1e-4)
+	require.InEpsilon(t, 76033.557, l.CTP.PPMh, 1e-4)
 	// NIOSH: 1 ppm = 1.39 mg/m³ at 25 °C; the grain is at 27 °C.
-	require.InEpsilon(t, 76033.557*1.39e-3*298.15/300.15, l.Product.GhM3, 2e-3)
+	require.InEpsilon(t, 76033.557*1.39e-3*298.15/300.15, l.CTP.GhM3, 2e-3)
 	require.Len(t, l.Days, 5)
 	require.InDelta(t, 708.4198, l.Days[0].Highest, 1e-3)
 	require.InDelta(t, 774.2637, l.Days[1].Highest, 0.01)
@@ -118,9 +118,9 @@ func TestOddReadings(t *testing.T) {
 		}
 	}
 	gappy := report(t, s, "A-1").Lines[0]
-	require.Equal(t, []Gap{{hour(2.5), hour(6.5)}}, gappy.Product.Gaps)
-	require.InDelta(t, 600, gappy.Product.PPMh, 1e-9)
-	require.InDelta(t, 4, gappy.Product.GapHours, 1e-9)
+	require.Equal(t, []Gap{{hour(2.5), hour(6.5)}}, gappy.CTP.Gaps)
+	require.InDelta(t, 600, gappy.CTP.PPMh, 1e-9)
+	require.InDelta(t, 4, gappy.CTP.GapHours, 1e-9)
 
 	s.read(10, "a1", 900)   // second value for the same moment: the first holds
 	s.read(4, "a1", 300)    // late by 6 h: counts
@@ -134,12 +134,12 @@ func TestOddReadings(t *testing.T) {
 	s.add(11, logbook.KindClock, &logbook.Clock{})
 	r := report(t, s, "A-1")
 	l := r.Lines[0]
-	require.Equal(t, []Gap{{hour(4), hour(6.5)}}, l.Product.Gaps, "three usual intervals are bridged")
+	require.Equal(t, []Gap{{hour(4), hour(6.5)}}, l.CTP.Gaps, "three usual intervals are bridged")
 	require.Equal(t, 17, l.Days[0].Readings, "14 in order, one late, one out of order, one below detection")
 	require.Equal(t, 300.0, l.Days[0].Highest)
 	require.Equal(t, 0.0, l.Days[0].Lowest)
 	// 2.5 h at 100, 1.5 h at 200; 3 h at 100, twice a quarter of an hour at 80, 0.3 h from 100 to 0.
-	require.InDelta(t, 250+300+300+20+20+15, l.Product.PPMh, 1e-9)
+	require.InDelta(t, 250+300+300+20+20+15, l.CTP.PPMh, 1e-9)
 	codes := map[string]bool{}
 	for _, f := range r.Findings {
 		codes[f.Code] = true
@@ -164,12 +164,12 @@ func TestManyGaps(t *testing.T) {
 	s.air(122.2, "A")
 	s.ordered()
 	l := report(t, s, "A-1").Lines[0]
-	require.Greater(t, len(l.Product.Gaps), 48)
+	require.Greater(t, len(l.CTP.Gaps), 48)
 	sum := 0.0
-	for _, g := range l.Product.Gaps {
+	for _, g := range l.CTP.Gaps {
 		sum += g.To.Hours(g.From)
 	}
-	require.InDelta(t, sum+0.1, l.Product.GapHours, 0.11)
+	require.InDelta(t, sum+0.1, l.CTP.GapHours, 0.11)
 }
 
 // Readings after the airing started are not in days and product, though they came
@@ -184,7 +184,7 @@ func TestAiringWrittenDownLater(t *testing.T) {
 	s.air(120, "A")
 	l := report(t, s, "A-1").Lines[0]
 	require.Equal(t, []Day{{Number: 5, Lowest: 190, Mean: 195, Highest: 200, Readings: 2}}, l.Days)
-	require.InDelta(t, 97.5, l.Product.PPMh, 1e-9)
+	require.InDelta(t, 97.5, l.CTP.PPMh, 1e-9)
 	require.Len(t, l.Hours, 2, "the hours go on")
 }
 
@@ -206,7 +206,7 @@ func TestKeysAreLettersAndDiffer(t *testing.T) {
 }
 
 func TestPlainShowsNoSmallFigureAsZero(t *testing.T) {
-	for v, want := range map[float64]string{0: "0", 0.02: "0.02", 0.0782: "0.078", 0.0012: "0.0012", 0.0004: "under 0.001", 0.3: "0.30", 12.34: "12.3", 1234.5: "1234", 1e9: "1000000000", -0.05: "-0.05"} {
+	for v, want := range map[float64]string{0: "0", 0.02: "0.02", 0.0782: "0.078", 0.0012: "0.0012", 0.0004: smallest, 0.3: "0.30", 12.34: "12.3", 1234.5: "1234", 1e9: "1000000000", -0.05: "-0.05"} {
 		require.Equal(t, want, plain(v))
 	}
 }

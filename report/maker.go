@@ -1,6 +1,9 @@
 package report
 
 import (
+	"slices"
+	"time"
+
 	"undersheet/logbook"
 	"undersheet/rules"
 	"undersheet/rules/reading"
@@ -14,13 +17,16 @@ type maker struct {
 	name     string
 	found    *draft // the treatment, once it has started
 	drafts   map[string]*draft
-	seen     map[string]*treatment.Treatment // last known of each stack
-	names    map[string]bool                 // treatments that have started
-	gates    map[string]logbook.Gate         // last record of each store
-	standing []logbook.Alarm                 // raised and not cleared
-	judges   map[string]*reading.History     // by channel
-	site     *logbook.Site                   // that feeds was made from
-	feeds    map[string]feed                 // by channel
+	seen     map[string]*treatment.Treatment  // last known of each stack
+	names    map[string]bool                  // treatments that have started
+	gates    map[string]logbook.Gate          // last record of each store
+	standing []logbook.Alarm                  // raised and not cleared
+	signed   map[string]*logbook.ChecksSigned // newest of each store
+	checks   map[string][]Check               // of instruments, by channel
+	judges   map[string]*reading.History      // by channel
+	site     *logbook.Site                    // that feeds was made from
+	feeds    map[string]feed                  // by channel
+	fixes    fixes
 }
 
 // feed says what a channel is of.
@@ -33,16 +39,25 @@ type feed struct {
 
 func newMaker(site *logbook.Site, name string) *maker {
 	return &maker{player: rules.NewPlayer(site), name: name, drafts: map[string]*draft{}, seen: map[string]*treatment.Treatment{},
-		names: map[string]bool{}, gates: map[string]logbook.Gate{}, judges: map[string]*reading.History{}}
+		names: map[string]bool{}, gates: map[string]logbook.Gate{}, signed: map[string]*logbook.ChecksSigned{}, checks: map[string][]Check{},
+		judges: map[string]*reading.History{}}
 }
 
-// take folds one entry, and reports whether the treatment ended before it.
-func (m *maker) take(e logbook.Entry) (over bool) {
-	if m.found != nil && m.found.endsBefore(e) {
-		return true
+// take folds one entry.
+func (m *maker) take(e logbook.Entry) {
+	d := m.found
+	var before *rules.View
+	if d != nil && d.mayEnd(e) {
+		before = m.player.State.View()
 	}
 	recs := m.player.Play(e)
 	s := m.player.State
+	if before != nil && (d.closing || s.Stacks[d.stack].Treatment != d.t) {
+		d.end(before)
+	}
+	if d != nil {
+		d.again = s.Stacks[d.stack].Treatment != d.t
+	}
 	if s.Site != m.site {
 		m.index(s.Site)
 	}
@@ -65,7 +80,6 @@ func (m *maker) take(e logbook.Entry) (over bool) {
 	for _, d := range m.drafts {
 		d.pass(e, s)
 	}
-	return false
 }
 
 // index makes the feeds of a new site.
@@ -125,17 +139,44 @@ func (m *maker) act(e logbook.Acting, recs []logbook.Recorded) {
 			m.drafts[stack] = m.begin(e, k)
 		}
 	}
-	if start, ok := e.(*logbook.TreatmentStarted); ok {
-		m.start(start, recs)
+	switch e := e.(type) {
+	case *logbook.TreatmentStarted:
+		m.start(e, recs)
+	case *logbook.ChecksSigned:
+		m.signed[e.Store] = e
+	case *logbook.InstrumentChecked:
+		m.checks[e.Channel] = append(m.checks[e.Channel], m.checked(e))
+	case *logbook.InstrumentSwapped:
+		m.checks[e.Channel] = append(m.checks[e.Channel], Check{What: Swapped, At: e.Time, By: e.By, Serial: e.In})
 	}
 	for _, d := range m.drafts {
 		d.act(e, recs)
+		if exit, ok := e.(*logbook.MaskedExit); ok && exit.Store == d.store {
+			d.visits(m.player.State.PeopleIn(d.store))
+		}
 	}
 }
 
+// checked is a check as the rules took it: one that is further off than the channel's
+// accuracy has not passed.
+func (m *maker) checked(e *logbook.InstrumentChecked) Check {
+	k := Check{What: e.Check, At: e.Time, By: e.By, Applied: e.Applied, Read: e.Read, Unit: e.Unit, Passed: e.Passed, Due: e.Due}
+	if c := m.player.State.Channels[e.Channel]; c != nil {
+		if j, ok := c.Checks[e.Check]; ok && j.At == min(e.Time, m.player.State.At) {
+			k.Passed = j.Passed
+		}
+	}
+	return k
+}
+
+// signedBefore is how long before dosing a signed check still tells of it: a day,
+// common practice.
+const signedBefore = 24 * time.Hour
+
 // begin opens a draft of the treatment of a stack.
 func (m *maker) begin(e logbook.Acting, k *rules.Stack) *draft {
-	d := &draft{stack: k.Treatment.Stack, store: k.Store, t: k.Treatment, r: &Report{FirstSeq: e.Head().Seq}, ends: map[endKey]logbook.EndLevel{}}
+	d := &draft{stack: k.Treatment.Stack, store: k.Store, t: k.Treatment, checks: m.checks, r: &Report{}, ends: map[endKey]logbook.EndLevel{}}
+	d.r.FirstSeq = e.Head().Seq
 	if _, ok := e.(*logbook.DosingStarted); ok {
 		d.r.Dosed = k.Treatment.DosingAt
 	}
@@ -143,6 +184,9 @@ func (m *maker) begin(e logbook.Acting, k *rules.Stack) *draft {
 	d.configure(m.site)
 	if g, ok := m.gates[d.store]; ok {
 		d.r.Gates = append(d.r.Gates, g)
+	}
+	if c := m.signed[d.store]; c != nil && c.Time >= e.Head().Time.Add(-signedBefore) {
+		d.list(c)
 	}
 	for i := range m.standing {
 		d.quote(&m.standing[i])
@@ -170,12 +214,10 @@ func (m *maker) start(e *logbook.TreatmentStarted, recs []logbook.Recorded) {
 
 // refusedIn reports whether an act of that kind is refused among its records.
 func refusedIn(recs []logbook.Recorded, kind logbook.Kind) bool {
-	for _, rec := range recs {
-		if r, ok := rec.(*logbook.Refused); ok && r.Entry == kind {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(recs, func(rec logbook.Recorded) bool {
+		r, ok := rec.(*logbook.Refused)
+		return ok && r.Entry == kind
+	})
 }
 
 // quote gives a record to every draft, and remembers where gates and alarms stand.
@@ -187,12 +229,9 @@ func (m *maker) quote(rec logbook.Recorded) {
 	case *logbook.Gate:
 		m.gates[r.Store] = *r
 	case *logbook.Alarm:
-		for i, a := range m.standing {
-			if a.Alarm == r.Alarm && a.Store == r.Store && a.Stack == r.Stack && a.Line == r.Line && a.Point == r.Point && a.Channel == r.Channel {
-				m.standing = append(m.standing[:i:i], m.standing[i+1:]...)
-				break
-			}
-		}
+		m.standing = slices.DeleteFunc(m.standing, func(a logbook.Alarm) bool {
+			return a.Alarm == r.Alarm && a.Store == r.Store && a.Stack == r.Stack && a.Line == r.Line && a.Point == r.Point && a.Channel == r.Channel
+		})
 		if r.State != logbook.AlarmCleared {
 			m.standing = append(m.standing, *r)
 		}

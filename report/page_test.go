@@ -64,7 +64,7 @@ func TestPageHasLandmarksAndHeadings(t *testing.T) {
 			t.Errorf("the page holds <%s>: it must stand alone", n.Data)
 		}
 	}
-	for _, once := range []string{"header", "main", "footer", "h1", "title"} {
+	for _, once := range []string{"main", "footer", "h1", "title"} {
 		require.Equal(t, 1, count[once], once)
 	}
 	require.Equal(t, 2, count["svg"])
@@ -184,7 +184,7 @@ func TestGateHistory(t *testing.T) {
 	}
 	require.Equal(t, len(r.Gates), records)
 	page, table := both(t, r)
-	require.Contains(t, page, "Limits: 0.20 ppm, old decree; 0.10 ppm, new decree.")
+	require.Contains(t, page, "Limits: 0.20\u00a0ppm, old decree; 0.10\u00a0ppm, new decree.")
 	require.Contains(t, page, "Stack A is under gas")
 	states, reasons := 0, 0
 	for _, row := range parse(t, table) {
@@ -207,7 +207,7 @@ func TestGateHistory(t *testing.T) {
 // The report must not call anything safe, and sends nobody in alone.
 func TestNeverSaysSafe(t *testing.T) {
 	page, table := both(t, soundReport(t))
-	require.Equal(t, 1, strings.Count(page, "safe"), "only: it never says that a store is safe")
+	require.NotContains(t, page, "safe")
 	require.NotContains(t, table, "safe")
 	require.Contains(t, page, "two trained people with breathing protection, in daylight")
 }

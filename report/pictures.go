@@ -1,24 +1,36 @@
 package report
 
 import (
-	"bytes"
 	"fmt"
+	"strings"
 
 	"undersheet/logbook"
 	"undersheet/report/chart"
+	"undersheet/report/paper"
 )
 
-// curves draws the readings of every line, the fit and its fan, and the end level.
-func (r *Report) curves() (string, error) {
-	c := chart.Chart{ID: "curves", Title: "Concentration under the sheet", XLabel: "hours since t = 0", YLabel: "ppm", Width: 720, Height: 340,
-		Summary: fmt.Sprintf("Hourly means of %d lines of stack %s, the fit, and the end level of %s ppm.", len(r.Lines), r.Stack.Name, plain(r.Stack.EndLevelPPM)),
-		Levels:  []chart.Level{{Name: "end level", Y: r.Stack.EndLevelPPM}}}
-	const after = 12 // hours of airing that the picture still shows
+// Room for the forecasts beside the planned end, in hours each, and for the airing
+// that the picture still shows.
+const (
+	forecastStep = 2.5
+	airingShown  = 12.0
+)
+
+// curves draws the readings of every line, the fit, the forecast of each day at the
+// planned end, the end level, alarms and acts.
+func (p *page) curves() {
+	r := p.r
+	p.head("curves")
 	started := r.Stack.Started
-	c.XMax = r.Stack.PlannedEnd.Hours(started)
+	c := chart.Chart{ID: "curves", Title: p.text("chart/title"), XLabel: p.text("chart/x"), YLabel: "ppm", Width: 720, Height: 380,
+		Summary: p.text("chart/summary", "{lines}", fmt.Sprint(len(r.Lines)), "{stack}", r.Stack.Name, "{end}", p.num(r.Stack.EndLevelPPM)),
+		Levels:  []chart.Level{{Name: p.text("chart/end-level"), Y: r.Stack.EndLevelPPM}}}
+	planned := r.Stack.PlannedEnd.Hours(started)
+	c.XMax = max(planned+forecastStep*float64(len(r.Forecasts)+1), r.end().Hours(started))
 	if r.Aired.First != 0 {
-		c.XMax = max(c.XMax, r.Aired.First.Hours(started)+after)
+		c.XMax = max(c.XMax, r.Aired.First.Hours(started)+airingShown)
 	}
+	var names []string
 	for i, l := range r.Lines {
 		var points []chart.Point
 		for _, h := range l.Hours {
@@ -27,48 +39,89 @@ func (r *Report) curves() (string, error) {
 			}
 		}
 		c.Series = append(c.Series, chart.Series{Key: l.Key, Points: points, Dash: i, Gap: 1.5})
+		names = append(names, l.Key+" "+l.Name)
 	}
-	if len(r.Lines) > 0 && len(r.Lines[0].View.Curve) > 0 {
+	if len(r.Lines) > 0 {
 		var band chart.Band
-		for _, p := range r.Lines[0].View.Curve {
-			band.Points = append(band.Points, chart.BandPoint{X: p.Hours, Lower: p.P05, Upper: p.P95})
+		for _, x := range r.Lines[0].View.Curve {
+			band.Points = append(band.Points, chart.BandPoint{X: x.Hours, Lower: x.P05, Upper: x.P95})
 		}
-		c.Bands = append(c.Bands, band)
+		if len(band.Points) > 0 {
+			c.Bands = append(c.Bands, band)
+		}
+	}
+	for i, f := range r.Forecasts {
+		x := f.For.Hours(started) + forecastStep*float64(i+1)
+		if x > c.XMax {
+			continue
+		}
+		c.Series = append(c.Series, chart.Series{Points: []chart.Point{{X: x, Y: f.P05}, {X: x, Y: f.P95}}, Strong: true},
+			chart.Series{Points: []chart.Point{{X: x, Y: f.P50}}, Dots: true})
+	}
+	letter := 'a'
+	var alarms []string
+	for i := range r.Alarms {
+		a := &r.Alarms[i]
+		x := a.Time.Hours(started)
+		if a.State != logbook.AlarmRaised || a.Stack != r.Stack.Name || x < 0 || x > c.XMax || letter > 'z' {
+			continue
+		}
+		c.Marks = append(c.Marks, chart.Mark{Label: string(letter), X: x})
+		alarms = append(alarms, string(letter)+" "+p.code("alarm", a.Alarm))
+		letter++
+	}
+	for _, k := range r.Leaks {
+		if k.OnsetFrom != 0 {
+			c.Spans = append(c.Spans, chart.Span{Label: p.text("chart/onset"), From: k.OnsetFrom.Hours(started), To: k.OnsetTo.Hours(started)})
+		}
 	}
 	for i, a := range r.Acts {
-		if x := a.At.Hours(started); a.Hand == nil && x > 0 && x <= c.XMax {
+		if x := a.At.Hours(started); x > 0 && x <= c.XMax && drawn(a.Kind) {
 			c.Marks = append(c.Marks, chart.Mark{Label: fmt.Sprint(i + 1), X: x})
 		}
 	}
-	return draw(&c)
+	caption := p.text("chart/lines", "{lines}", strings.Join(names, "; ")) + " " + p.text("chart/forecasts")
+	if len(alarms) > 0 {
+		caption += " " + p.text("chart/alarms", "{alarms}", strings.Join(alarms, "; "))
+	}
+	p.put(paper.Picture{Chart: c, Caption: caption + " " + p.text("chart/acts")})
+}
+
+// drawn reports whether an act of a kind moves the gas, so that it stands in the
+// picture.
+func drawn(k logbook.Kind) bool {
+	switch k {
+	case logbook.KindDoseAdded, logbook.KindExposureExtended, logbook.KindMaskedEntry, logbook.KindAiringStarted, logbook.KindAiringPaused,
+		logbook.KindAiringResumed, logbook.KindAbandoned:
+		return true
+	}
+	return false
 }
 
 // airing draws the store's air from the first airing to clearance.
-func (r *Report) airing() (string, error) {
-	c := chart.Chart{ID: "airing", Title: "Air while airing", XLabel: "hours since airing started", YLabel: "ppm", Width: 720, Height: 260, Log: true, Floor: 0.01,
-		Summary: "Readings of the air points from the start of airing to clearance, and the re-entry limit.", Levels: []chart.Level{{Name: "re-entry limit", Y: r.Limit.PPM}}}
+func (p *page) airing() {
+	r := p.r
+	p.head("airing")
+	c := chart.Chart{ID: "airing", Title: p.text("air/title"), XLabel: p.text("air/x"), YLabel: "ppm", Width: 720, Height: 260, Log: true, Floor: 0.01,
+		Summary: p.text("air/summary"), Levels: []chart.Level{{Name: p.text("air/limit"), Y: r.Limit.PPM}}}
 	read := false
-	for i, p := range r.Air {
+	var names []string
+	for i, a := range r.Air {
 		var points []chart.Point
-		for _, x := range p.Airing {
+		for _, x := range a.Airing {
 			points = append(points, chart.Point{X: x.At.Hours(r.Aired.First), Y: x.PPM})
 		}
 		read = read || len(points) > 0
-		c.Series = append(c.Series, chart.Series{Key: p.Key, Points: chart.Thin(points, 300), Dash: i, Gap: 1})
+		c.Series = append(c.Series, chart.Series{Key: a.Key, Points: chart.Thin(points, 300), Dash: i, Gap: 1})
+		names = append(names, a.Key+" "+a.Name+" ("+p.code("where", a.Where)+")")
 	}
 	switch {
-	case r.Aired.First == logbook.Time(0):
-		return "<p>Airing has not started.</p>", nil
+	case r.Aired.First == 0:
+		p.say("air/not-started")
+		return
 	case !read:
-		return "<p>No air was read while airing.</p>", nil
+		p.say("air/not-read")
+		return
 	}
-	return draw(&c)
-}
-
-func draw(c *chart.Chart) (string, error) {
-	var b bytes.Buffer
-	if err := c.WriteSVG(&b); err != nil {
-		return "", fmt.Errorf("draw chart: %w", err)
-	}
-	return b.String(), nil
+	p.put(paper.Picture{Chart: c, Caption: p.text("air/points", "{points}", strings.Join(names, "; "), "{limit}", p.num(r.Limit.PPM), "{of}", r.Limit.Of)})
 }

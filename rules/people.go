@@ -110,8 +110,8 @@ type PersonView struct {
 	Known  bool
 }
 
-// peopleViews shows who was in a store by masked entry in the last 24 hours.
-func (s *State) peopleViews(store string) []PersonView {
+// PeopleIn shows who was in a store by masked entry in the last 24 hours.
+func (s *State) PeopleIn(store string) []PersonView {
 	var out []PersonView
 	for _, name := range sorted(s.People) {
 		p := PersonView{Name: name}

@@ -40,7 +40,7 @@ func (s *State) View() *View {
 
 func (s *State) storeView(name string) StoreView {
 	st := s.store(name)
-	v := StoreView{Name: name, Gate: s.gateNow(name), Masked: slices.Clone(st.Inside), Protection: s.protection(name), People: s.peopleViews(name)}
+	v := StoreView{Name: name, Gate: s.gateNow(name), Masked: slices.Clone(st.Inside), Protection: s.protection(name), People: s.PeopleIn(name)}
 	v.Gate.Reasons, v.Gate.Read = slices.Clone(v.Gate.Reasons), slices.Clone(v.Gate.Read)
 	for i, m := range st.Inside {
 		if i > 0 {

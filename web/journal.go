@@ -28,6 +28,7 @@ type Log interface {
 	// Entries yields the entries from seq from on, up to the head.
 	Entries(ctx context.Context, from uint64) iter.Seq2[logbook.Entry, error]
 	HashAt(ctx context.Context, seq uint64) (string, error)
+	LogAt(ctx context.Context, seq uint64) (logID, hash string, err error)
 }
 
 // Bounds of one look into the logbook.

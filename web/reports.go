@@ -8,6 +8,7 @@ import (
 	"mime"
 	"net/http"
 	"net/url"
+	"path"
 	"strings"
 	"time"
 
@@ -37,8 +38,11 @@ func treatments(f *frame) []link {
 	return all
 }
 
-// report shows the report of a treatment: as a page, as a table with ".csv" behind
-// its name, and as a file with ?download.
+// reportKinds are the media types of a report's forms, by the ending of its name.
+var reportKinds = map[string]string{".html": "text/html; charset=utf-8", ".csv": "text/csv; charset=utf-8", ".json": "application/json", ".pdf": "application/pdf"}
+
+// report shows the report of a treatment: as a page, in the other forms with ".csv",
+// ".json" or ".pdf" behind its name, and as a file with ?download.
 func (p *site) report(w http.ResponseWriter, r *http.Request) {
 	if p.opts.Log == nil {
 		p.missing(w, r)
@@ -53,37 +57,34 @@ func (p *site) report(w http.ResponseWriter, r *http.Request) {
 	patient(w, reportFor)
 	ctx, cancel := context.WithTimeout(r.Context(), reportFor)
 	defer cancel()
-	name, csv := strings.CutSuffix(r.PathValue("treatment"), ".csv")
-	made, err := p.makeReport(ctx, name)
+	name := r.PathValue("treatment")
+	ending := path.Ext(name)
+	if kind := reportKinds[ending]; kind == "" {
+		ending = ""
+	}
+	made, err := report.OfLog(ctx, p.opts.Log, strings.TrimSuffix(name, ending), 0, p.opts.Version)
 	var unknown *report.ErrUnknown
-	if csv && errors.As(err, &unknown) { // a treatment may be called so
-		csv = false
-		made, err = p.makeReport(ctx, name+".csv")
+	if ending != "" && errors.As(err, &unknown) { // a treatment may be called so
+		ending = ""
+		made, err = report.OfLog(ctx, p.opts.Log, name, 0, p.opts.Version)
 	}
 	switch {
 	case errors.As(err, &unknown):
 		p.noReport(w, r, unknown)
+		return
 	case err != nil:
 		p.failed(w, r, err)
-	case csv:
-		p.file(w, r, made.WriteCSV, "text/csv; charset=utf-8", fileName(made.Stack.Treatment)+".csv", true)
-	default:
+		return
+	}
+	download := r.URL.Query().Has("download") || ending == ".csv" || ending == ".json"
+	if ending == "" {
+		ending = ".html"
+	}
+	if ending == ".html" {
 		w.Header().Set("Content-Security-Policy", reportPolicy)
-		p.file(w, r, made.WriteHTML, "text/html; charset=utf-8", fileName(made.Stack.Treatment)+".html", r.URL.Query().Has("download"))
 	}
-}
-
-func (p *site) makeReport(ctx context.Context, treatment string) (*report.Report, error) {
-	head, err := p.opts.Log.Head(ctx)
-	if err != nil {
-		return nil, err
-	}
-	made, err := report.Make(p.opts.Log.Entries(ctx, 1), nil, treatment, report.Source{LogID: head.LogID})
-	if err != nil {
-		return nil, err
-	}
-	made.Head, err = p.opts.Log.HashAt(ctx, made.LastSeq)
-	return made, err
+	write := func(w io.Writer) error { return made.Write(w, ending[1:], langOf(r)) }
+	p.file(w, r, write, reportKinds[ending], fileName(made.Course.Name)+ending, download)
 }
 
 // file sends what write writes, whole.

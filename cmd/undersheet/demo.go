@@ -22,6 +22,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
 	"undersheet/logbook/sqlite/door"
+	"undersheet/report"
 	"undersheet/sensor/sim"
 )
 
@@ -284,7 +285,11 @@ func (dm *demo) finish(ctx context.Context, dir string) error {
 	}
 	fmt.Fprintf(dm.con.out, "\nEleven days are over. The reports:\n")
 	for _, t := range storyTreatments {
-		files, err := writeReport(ctx, dm.d.store, t, dir)
+		r, err := report.OfLog(ctx, dm.d.store, t, 0, version())
+		if err != nil {
+			return err
+		}
+		files, err := saveReport(r, dir, "en", report.Forms()...)
 		if err != nil {
 			return err
 		}

@@ -24,16 +24,26 @@ type reportCmd struct {
 	Entries   string `placeholder:"FILE" help:"Instead of a logbook: JSON Lines of entries."`
 	Site      string `placeholder:"FILE" help:"Site file, for entries that hold no site-configured."`
 	Out       string `default:"." placeholder:"DIR" help:"Folder for the files."`
+	PDF       bool   `name:"pdf" help:"Also report-TREATMENT.pdf, for print and archive."`
+	JSON      bool   `name:"json" help:"Also report-TREATMENT.json, for programs."`
+	Until     uint64 `placeholder:"SEQ" help:"Only what the logbook held up to this entry, as a report says that was made then."`
 	Treatment string `arg:"" help:"Name of the treatment, for example B-7."`
+	speaking
 }
 
 // Help teaches a newcomer.
 func (*reportCmd) Help() string {
-	return `Writes report-TREATMENT.html (one page for paper: what was treated, every line day by day, end level, concentration-time
-product, alarms, airing, the gate and its reasons, exposure, what people did) and report-TREATMENT.csv (the same facts as a
-table: section, time, place, item, value, unit, text). Everything comes from the log; the same log gives the same bytes.
+	return `Writes report-TREATMENT.html (a page for paper: what was treated and with what, instruments and their checks, every line day by
+day, end level, concentration-time product, half-life, criteria for success, forecasts beside what came, leaks, airing, the
+gate and its reasons, the air against the limits in force, what people did and signed, residue, where the fields of public
+schemes stand) and report-TREATMENT.csv (the same facts as a table: section, time, place, item, value, unit, text); with
+--pdf and --json those forms too. Everything comes from the log; the same log and program give the same bytes. What is
+said of a treatment after it is over, as a late inspection, is in it too.
 
-  undersheet report -l depot.db --out reports B-7
+Each file says what it was made of: "undersheet verify --report FILE LOGBOOK" proves it. A report that was made earlier comes
+again with --until and the last entry that it names.
+
+  undersheet report -l depot.db --pdf --lang fr --out reports B-7
   undersheet report --entries notes.jsonl --site depot.yaml B-7`
 }
 
@@ -61,9 +71,25 @@ func (c *reportCmd) write(ctx context.Context) ([]string, error) {
 			return nil, err
 		}
 		defer store.Close()
-		return writeReport(ctx, store, c.Treatment, c.Out)
+		r, err := report.OfLog(ctx, store, c.Treatment, c.Until, version())
+		if err != nil {
+			return nil, err
+		}
+		return saveReport(r, c.Out, c.of(&r.Site), c.forms()...)
 	}
 	return c.fromFile()
+}
+
+// forms are those that are asked for.
+func (c *reportCmd) forms() []string {
+	forms := []string{"html", "csv"}
+	if c.PDF {
+		forms = append(forms, "pdf")
+	}
+	if c.JSON {
+		forms = append(forms, "json")
+	}
+	return forms
 }
 
 // fromFile reports from hand-written or exported entries.
@@ -75,11 +101,11 @@ func (c *reportCmd) fromFile() ([]string, error) {
 			return nil, err
 		}
 	}
-	r, err := report.Make(entriesOf(c.Entries), site, c.Treatment, report.Source{})
+	r, err := report.Make(report.Until(entriesOf(c.Entries), c.Until), site, c.Treatment, report.Source{Program: version()})
 	if err != nil {
 		return nil, err
 	}
-	return saveReport(r, c.Treatment, c.Out)
+	return saveReport(r, c.Out, c.of(&r.Site), c.forms()...)
 }
 
 // entriesOf yields the entries of a file.
@@ -101,37 +127,19 @@ func entriesOf(path string) iter.Seq2[logbook.Entry, error] {
 	}
 }
 
-// writeReport writes the report of a treatment in a logbook and returns the files.
-func writeReport(ctx context.Context, store *sqlite.Store, treatment, dir string) ([]string, error) {
-	head, err := store.Head(ctx)
-	if err != nil {
-		return nil, err
-	}
-	r, err := report.Make(store.Entries(ctx, 1), nil, treatment, report.Source{LogID: head.LogID})
-	if err != nil {
-		return nil, err
-	}
-	if r.Head, err = store.HashAt(ctx, r.LastSeq); err != nil {
-		return nil, err
-	}
-	return saveReport(r, treatment, dir)
-}
-
-// saveReport writes both files, each whole or not at all.
-func saveReport(r *report.Report, treatment, dir string) ([]string, error) {
+// saveReport writes a report in some forms, each whole or not at all.
+func saveReport(r *report.Report, dir, lang string, forms ...string) ([]string, error) {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return nil, fmt.Errorf("make folder: %w", err)
 	}
-	base := filepath.Join(dir, fileName(treatment))
+	base := filepath.Join(dir, fileName(r.Course.Name))
 	var files []string
-	for _, f := range []struct {
-		path  string
-		write func(io.Writer) error
-	}{{base + ".html", r.WriteHTML}, {base + ".csv", r.WriteCSV}} {
-		if err := writeWhole(f.path, f.write); err != nil {
+	for _, form := range forms {
+		path := base + "." + form
+		if err := writeWhole(path, func(w io.Writer) error { return r.Write(w, form, lang) }); err != nil {
 			return files, err
 		}
-		files = append(files, f.path)
+		files = append(files, path)
 	}
 	return files, nil
 }

@@ -77,17 +77,33 @@ func (s *Store) HashAt(ctx context.Context, seq uint64) (string, error) {
 	return h, s.inWords(err)
 }
 
+// LogAt returns under which log id the entry with this seq was written, and the hash of
+// the header of the block that holds it.
+func (s *Store) LogAt(ctx context.Context, seq uint64) (logID, hash string, err error) {
+	b, err := s.headerAt(ctx, s.read, seq)
+	if err != nil {
+		return "", "", s.inWords(err)
+	}
+	return b.header.LogID.String(), b.header.Hash().String(), nil
+}
+
 // hashAt returns the hash of the block that holds the entry with this seq.
 func (s *Store) hashAt(ctx context.Context, q querier, seq uint64) (string, error) {
-	b, err := scanBlock(q.QueryRowContext(ctx, "SELECT first, last, header, x'' FROM blocks WHERE first <= ? ORDER BY first DESC LIMIT 1", int64(seq)))
-	if errors.Is(err, sql.ErrNoRows) || err == nil && seq > b.last {
-		return "", fmt.Errorf("the log has no entry with seq %d", seq)
-	}
-	if err == nil {
-		err = b.decodeHeader()
-	}
+	b, err := s.headerAt(ctx, q, seq)
 	if err != nil {
 		return "", err
 	}
 	return b.header.Hash().String(), nil
+}
+
+// headerAt reads the block that holds the entry with this seq, without its content.
+func (s *Store) headerAt(ctx context.Context, q querier, seq uint64) (block, error) {
+	b, err := scanBlock(q.QueryRowContext(ctx, "SELECT first, last, header, x'' FROM blocks WHERE first <= ? ORDER BY first DESC LIMIT 1", int64(seq)))
+	if errors.Is(err, sql.ErrNoRows) || err == nil && seq > b.last {
+		return b, fmt.Errorf("the log has no entry with seq %d", seq)
+	}
+	if err == nil {
+		err = b.decodeHeader()
+	}
+	return b, err
 }

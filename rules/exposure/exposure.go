@@ -40,6 +40,23 @@ func Limit(sets []logbook.LimitSet, now logbook.Time) (ppm float64, of string) {
 	return ppm, of
 }
 
+// InForce returns the set in force at a moment, and when the next one begins; 0 = none
+// is to come. Before the first set begins, and without any, 0.3 ppm stands for all
+// figures.
+func InForce(sets []logbook.LimitSet, at logbook.Time) (set logbook.LimitSet, next logbook.Time) {
+	set = logbook.LimitSet{Source: NoCountry, Levels: []logbook.Level{{Name: "ceiling", PPM: DefaultLimitPPM}}}
+	for i, s := range sets {
+		if s.From > at {
+			if i == 0 {
+				_, set.Source = Limit(sets, at)
+			}
+			return set, s.From
+		}
+		set = s
+	}
+	return set, 0
+}
+
 func lowest(levels []logbook.Level) float64 {
 	low := 0.0
 	for _, l := range levels {

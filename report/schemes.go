@@ -1,0 +1,231 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+
+	"undersheet/logbook"
+	"undersheet/report/paper"
+)
+
+// asked is a field that a public scheme asks for: its name, the value in this report,
+// and the heading under which it stands.
+type asked struct{ field, value, head string }
+
+// scheme is a public scheme of records, and the fields that could be read of it.
+type scheme struct {
+	name   string // key of its name and source
+	fields []asked
+}
+
+// index says where each field that public schemes ask for stands in this report, and
+// which of them the log lacks. The lists are those parts of the schemes that could be
+// read: AU DAFF treatment certificate (IAN 2015-51) and its manual of importing
+// countries; India NSPM 22 with the stock register; the fumigation management plan of
+// USAID's tools (Annex T-3), kept 2 years; NAPPO TP 03 and EPPO PM 10/22.
+func (p *page) index() {
+	p.head("index")
+	p.note("index-note")
+	for _, s := range p.schemes() {
+		p.sub(p.text("scheme/" + s.name))
+		var rows [][]paper.Cell
+		for _, f := range s.fields {
+			rows = append(rows, paper.Row(p.text("asked/"+f.field), p.recorded(f.value), p.text("head/"+f.head, "{store}", p.r.Place.Store)))
+		}
+		p.put(paper.Table{Columns: p.columns("field++", "value++", "section+"), Rows: rows})
+	}
+}
+
+// schemes fills in the fields from the report.
+func (p *page) schemes() []scheme {
+	r, g := p.r, &p.r.Given
+	n := func(v float64, unit string) string {
+		if v == 0 {
+			return ""
+		}
+		return p.given(v) + "\u00a0" + unit
+	}
+	count := func(k int) string {
+		if k == 0 {
+			return ""
+		}
+		return fmt.Sprint(k)
+	}
+	signer := ""
+	if g.Fumigator != "" {
+		signer = p.fumigator()
+	}
+	place := asked{"place", r.Place.Site + ", " + r.Place.Store + ", " + r.Place.Stack, "treated"}
+	fumigator := asked{"fumigator", signer, "dose"}
+	fumigant := asked{"fumigant", p.text("phosphine"), "dose"}
+	dose := asked{"dose", p.perVolume(), "dose"}
+	dates := asked{"dates", p.text("from-to", "{from}", p.time(r.Course.Started), "{to}", p.when(r.Course.AiringStarted, "not-yet")), "treated"}
+	temp := asked{"temperature", p.given(g.GrainTempC) + "\u00a0°C", "treated"}
+	goods := asked{"commodity", strings.TrimSpace(g.Commodity + " " + n(g.Tonnes, "t")), "treated"}
+	days := asked{"days", p.num(r.Course.ExposureHours/24) + "\u00a0d", "short"}
+	lines := asked{"lines", p.lineNames(), "instruments"}
+	clear := asked{"cleared", p.clearance(), "acts"}
+	return []scheme{
+		{"au", []asked{place, fumigator, fumigant, dose, days, dates, temp, {"destination", g.Destination, "treated"}, {"lot", g.Lot, "treated"}, goods}},
+		{"micor", []asked{dose, temp, days, {"holds", g.Destination, "treated"}, goods, fumigator, lines, {"sealing", g.Sheet, "treated"}, {"clearing", p.aired(), "airing"}, clear, {"signature", p.text("to-sign"), "endorsement"}}},
+		{"india", []asked{{"date", p.time(r.Course.Started), "treated"}, {"used", p.used(), "residues"}, {"batch", p.products(), "dose"}, {"stock", p.text("stock-elsewhere"), "origin"}, goods, dose, days, {"bags", count(g.Bags), "treated"}, {"airing", p.aired(), "airing"}, {"waiting", p.withheld(), "phases"}}},
+		{"usaid", []asked{place, goods, {"size", p.ifKnown(p.size()), "treated"}, {"sheet", g.Sheet, "treated"}, {"pests", g.Pests, "treated"}, {"product", p.products(), "dose"}, {"placement", p.placements(), "dose"}, fumigator,
+			{"second", p.second(), "people"}, lines, {"readings", p.text("in-csv"), "days"}, {"calibration", p.calibrated(), "instruments"}, clear, {"residue", p.disposed(), "residues"}, {"kept", p.text("kept-two-years"), "origin"}}},
+		{"field", []asked{{"job", r.Course.Name, "origin"}, {"moisture", n(g.GrainMoisturePct, "%"), "treated"}, {"ratio", p.evenness(), "distribution"}, {"ctp", p.lowestCTP(), "end-level"}, {"end-level", p.lowestEnd(), "end-level"},
+			{"leaks", fmt.Sprint(len(r.Leaks)), "leaks"}, {"ambient", p.ambient(), "exposure"}, {"inspection", p.inspected(), "criteria"}, {"next-use", p.released(), "phases"}}},
+		{"nappo", []asked{{"label", g.DoseSource, "dose"}, {"dissipated", p.clearance(), "acts"}}},
+	}
+}
+
+// perVolume is the dose in g/m³; "" = not known.
+func (p *page) perVolume() string {
+	if p.r.Dose.GPerVolume == nil {
+		return ""
+	}
+	return p.unit(*p.r.Dose.GPerVolume, "g/m³")
+}
+
+// ifKnown turns the words for what was not recorded into nothing.
+func (p *page) ifKnown(s string) string {
+	if s == p.text("not-recorded") {
+		return ""
+	}
+	return s
+}
+
+func (p *page) lineNames() string {
+	var names []string
+	for _, l := range p.r.Lines {
+		names = append(names, l.Name)
+	}
+	return strings.Join(names, "; ")
+}
+
+// clearance is who cleared the store, when.
+func (p *page) clearance() string {
+	for i := range p.r.Acts {
+		a := &p.r.Acts[i]
+		if a.Kind == logbook.KindEntryConfirmed && a.Refused == "" && p.r.Course.AiringStarted != 0 && a.At >= p.r.Course.AiringStarted {
+			return p.text("by-whom", "{time}", p.time(a.At), "{by}", a.By)
+		}
+	}
+	return ""
+}
+
+// aired is from when to when the stack was aired.
+func (p *page) aired() string {
+	if p.r.Course.AiringStarted == 0 {
+		return ""
+	}
+	return p.text("from-to", "{from}", p.time(p.r.Course.AiringStarted), "{to}", p.when(p.r.Course.Cleared, "not-yet"))
+}
+
+// used is what was laid, by form.
+func (p *page) used() string {
+	var parts []string
+	for _, x := range p.r.Product {
+		parts = append(parts, fmt.Sprintf("%d %s", x.Placed, p.code("form", x.Form)))
+	}
+	if len(parts) == 0 && p.r.Given.Count > 0 {
+		return fmt.Sprintf("%d %s", p.r.Given.Count, p.code("form", p.r.Given.Form))
+	}
+	return strings.Join(parts, "; ")
+}
+
+// withheld is from when to when the goods were kept back.
+func (p *page) withheld() string {
+	if p.r.Course.Cleared == 0 {
+		return ""
+	}
+	return p.text("from-to", "{from}", p.time(p.r.Course.Cleared), "{to}", p.when(p.closed(), "not-yet"))
+}
+
+// closed is when the treatment was recorded as closed; 0 = it is not.
+func (p *page) closed() logbook.Time {
+	for _, x := range p.r.Phases {
+		if x.Phase == logbook.PhaseClosed {
+			return x.Time
+		}
+	}
+	return 0
+}
+
+// released is when the goods were free to be used again.
+func (p *page) released() string {
+	if p.closed() == 0 {
+		return ""
+	}
+	return p.time(p.closed())
+}
+
+// second are those who are named as a second person.
+func (p *page) second() string {
+	var names []string
+	for _, x := range p.r.People {
+		for _, as := range x.Named {
+			if as == namedSecond || as == namedAtDoor {
+				names = append(names, x.Name)
+				break
+			}
+		}
+	}
+	return strings.Join(names, ", ")
+}
+
+// calibrated is the newest calibration of each line's instrument.
+func (p *page) calibrated() string {
+	var parts []string
+	for _, x := range p.r.Instruments {
+		for _, s := range x.States {
+			if s.What == logbook.CheckCalibration && s.Newest != 0 {
+				parts = append(parts, x.Place+" "+p.time(s.Newest))
+			}
+		}
+	}
+	return strings.Join(parts, "; ")
+}
+
+// disposed is where residue went.
+func (p *page) disposed() string {
+	var parts []string
+	for _, a := range p.r.Acts {
+		if d, ok := a.entry.(*logbook.ResidueDisposed); ok && a.Refused == "" {
+			parts = append(parts, p.code("value", d.How)+", "+d.Where)
+		}
+	}
+	return strings.Join(parts, "; ")
+}
+
+// evenness is the lowest daily ratio of lowest to highest line.
+func (p *page) evenness() string {
+	if len(p.r.Days) == 0 {
+		return ""
+	}
+	low := p.r.Days[0].Ratio
+	for _, d := range p.r.Days {
+		low = min(low, d.Ratio)
+	}
+	return p.num(low)
+}
+
+// ambient names the air points that were read.
+func (p *page) ambient() string {
+	var names []string
+	for _, a := range p.r.Air {
+		if a.Readings > 0 {
+			names = append(names, a.Name)
+		}
+	}
+	return strings.Join(names, "; ")
+}
+
+// inspected is what the last inspection of the grain found.
+func (p *page) inspected() string {
+	s := ""
+	for _, a := range p.r.Acts {
+		if g, ok := a.entry.(*logbook.GrainInspected); ok && a.Refused == "" {
+			s = p.pair(p.text("by-whom", "{time}", p.time(a.At), "{by}", a.By), p.code("value", g.Insects))
+		}
+	}
+	return s
+}

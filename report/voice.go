@@ -1,0 +1,217 @@
+package report
+
+import (
+	"bytes"
+	"encoding/json"
+	"strconv"
+	"strings"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/logbook/words"
+	"undersheet/report/paper"
+)
+
+// voice writes words, figures and times for a reader.
+type voice struct {
+	lang string
+	zone *time.Location
+}
+
+// voice is that of a reader of the language; times are the site's.
+func (r *Report) voice(lang string) voice { return voice{lang, r.zone()} }
+
+// zone returns the site's time zone; UTC where it has none that is the same on
+// every machine.
+func (r *Report) zone() *time.Location {
+	zone, err := time.LoadLocation(r.Site.Timezone)
+	if err != nil || r.Site.Timezone == "Local" {
+		return time.UTC
+	}
+	return zone
+}
+
+// text returns a sentence or label of the report; pairs are "{name}", value.
+func (v voice) text(key string, pairs ...string) string {
+	return words.Text(v.lang, "report/"+key, pairs...)
+}
+
+// code returns the word for a code of a family; a code without one stands as it is.
+func (v voice) code(family, code string) string {
+	if code == "" {
+		return ""
+	}
+	key := "report/" + family + "/" + code
+	if s := words.Text(v.lang, key); s != key {
+		return s
+	}
+	return code
+}
+
+// time writes a moment of the site's clock; one that was not is a dash.
+func (v voice) time(t logbook.Time) string {
+	if t == 0 {
+		return "—"
+	}
+	return t.Std().In(v.zone).Format("2006-01-02\u00a015:04")
+}
+
+// when is time, or words for a moment that is not on record.
+func (v voice) when(t logbook.Time, key string) string {
+	if t == 0 {
+		return v.text(key)
+	}
+	return v.time(t)
+}
+
+// num writes a figure with no more digits than it is worth.
+func (v voice) num(x float64) string {
+	if s := plain(x); s != smallest {
+		return words.Figure(v.lang, s)
+	}
+	return v.text("under", "{value}", words.Figure(v.lang, "0.001"))
+}
+
+// given writes a figure as it was entered.
+func (v voice) given(x float64) string {
+	return words.Figure(v.lang, strconv.FormatFloat(x, 'f', -1, 64))
+}
+
+// unit writes a figure with its unit, which no line is broken at.
+func (v voice) unit(x float64, unit string) string { return v.num(x) + "\u00a0" + unit }
+
+// maybe writes a figure that may not be known.
+func (v voice) maybe(x *float64, unit string) string {
+	switch {
+	case x == nil:
+		return v.text("not-known")
+	case unit == "":
+		return v.num(*x)
+	}
+	return v.unit(*x, unit)
+}
+
+// percent writes a fraction in whole per cents.
+func (v voice) percent(x float64) string {
+	return v.text("percent", "{value}", words.Figure(v.lang, strconv.FormatFloat(100*x, 'f', 0, 64)))
+}
+
+// recorded returns a text, or says that it was not recorded.
+func (v voice) recorded(s string) string {
+	if strings.TrimSpace(s) == "" {
+		return v.text("not-recorded")
+	}
+	return s
+}
+
+// yes writes a truth.
+func (v voice) yes(b bool) string {
+	if b {
+		return v.text("yes")
+	}
+	return v.text("no")
+}
+
+// pair writes a name with its value.
+func (v voice) pair(name, value string) string {
+	return v.text("pair", "{name}", name, "{value}", value)
+}
+
+// columns makes columns of their keys: ">" before one aligns it to the right, each "+"
+// after one makes it wider.
+func (v voice) columns(keys ...string) []paper.Column {
+	cols := make([]paper.Column, len(keys))
+	for i, k := range keys {
+		right := strings.HasPrefix(k, ">")
+		name := strings.Trim(k, ">+")
+		cols[i] = paper.Column{Title: v.text("col/" + name), Right: right, Wide: float64(1 + strings.Count(k, "+"))}
+	}
+	return cols
+}
+
+// smallest stands for figures too small to print.
+const smallest = "<"
+
+// plain prints a figure as people read it: no more digits than it is worth, and
+// no small figure as zero.
+func plain(v float64) string {
+	switch {
+	case v == 0:
+		return "0"
+	case v >= 100:
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	case v >= 10:
+		return strconv.FormatFloat(v, 'f', 1, 64)
+	case v >= 0.1, v < 0:
+		return strconv.FormatFloat(v, 'f', 2, 64)
+	case v >= 0.001:
+		return strconv.FormatFloat(v, 'g', 2, 64)
+	}
+	return smallest
+}
+
+// header are the fields that every act has, and where it was: they stand elsewhere.
+var header = map[string]bool{"time": true, "kind": true, "seq": true, "received": true, "id": true, "v": true, "by": true, "identity": true, "note": true, "stack": true, "store": true}
+
+// particulars writes what an act says beside who, when and where, field by field as
+// the log holds it.
+func (v voice) particulars(entry json.RawMessage) string {
+	d := json.NewDecoder(bytes.NewReader(entry))
+	d.UseNumber()
+	if t, err := d.Token(); err != nil || t != json.Delim('{') {
+		return ""
+	}
+	var parts []string
+	for d.More() {
+		name, _ := d.Token()
+		var value json.RawMessage
+		if err := d.Decode(&value); err != nil {
+			break // it came from the log: it is whole
+		}
+		field, _ := name.(string)
+		if s := v.value(field, value); s != "" && !header[field] {
+			parts = append(parts, v.pair(v.text("field/"+field), s))
+		}
+	}
+	return strings.Join(parts, "; ")
+}
+
+// value writes the value of a field.
+func (v voice) value(field string, raw json.RawMessage) string {
+	d := json.NewDecoder(bytes.NewReader(raw))
+	d.UseNumber()
+	var x any
+	if err := d.Decode(&x); err != nil {
+		return ""
+	}
+	switch x := x.(type) {
+	case bool:
+		return v.yes(x)
+	case json.Number:
+		return words.Figure(v.lang, x.String())
+	case string:
+		if t, err := logbook.ParseTime(x); err == nil {
+			return v.time(t)
+		}
+		return v.code("value", x)
+	case []any:
+		var parts []string
+		for _, e := range x {
+			if s, ok := e.(string); ok {
+				parts = append(parts, v.item(field, s))
+			}
+		}
+		return strings.Join(parts, ", ")
+	case map[string]any:
+		return v.particulars(raw)
+	}
+	return ""
+}
+
+// item writes one of several texts of a field; those of checks are codes.
+func (v voice) item(field, s string) string {
+	if field == "in_order" || field == "wanting" {
+		return strings.TrimRight(words.Plan(v.lang, s, "", 0), ".")
+	}
+	return s
+}
