@@ -254,9 +254,8 @@ func (r *Report) csvRecords(t *table) {
 		t.say("finding", f.Time, joined(f.Store, f.Stack, f.Line), f.Code, f.Text)
 	}
 	for i := range r.Refused {
-		f := r.Refused[i]
-		words.Fill(t.lang, &f)
-		t.say("refused", f.Time, joined(f.Store, f.Stack), string(f.Entry), f.Why)
+		f := &r.Refused[i]
+		t.say("refused", f.Time, joined(f.Store, f.Stack), string(f.Entry), t.why(*f))
 	}
 }
 

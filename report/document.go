@@ -25,6 +25,9 @@ func (r *Report) Document(lang string) *paper.Document {
 // WriteHTML writes the report as one self-contained page that prints on A4.
 func (r *Report) WriteHTML(w io.Writer, lang string) error { return r.Document(lang).WriteHTML(w) }
 
+// WritePDF writes the report as a PDF of A4 pages.
+func (r *Report) WritePDF(w io.Writer, lang string) error { return r.Document(lang).WritePDF(w) }
+
 // short is the beginning of a hash, enough to tell papers apart.
 func short(hash string) string { return hash[:min(len(hash), 16)] }
 

@@ -2,8 +2,10 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
+	"undersheet/logbook"
 	"undersheet/logbook/words"
 	"undersheet/report/paper"
 )
@@ -34,7 +36,7 @@ func (p *page) leaks() {
 		}
 		onset := p.time(l.Onset)
 		if l.OnsetFrom != 0 {
-			onset += "\n" + p.text("from-to", "{from}", p.time(l.OnsetFrom), "{to}", p.time(l.OnsetTo))
+			onset += "\n(" + p.text("from-to", "{from}", p.time(l.OnsetFrom), "{to}", p.time(l.OnsetTo)) + ")"
 		}
 		var done []string
 		for _, n := range l.Acts {
@@ -44,9 +46,10 @@ func (p *page) leaks() {
 		if len(done) == 0 {
 			done = []string{p.text("nothing-recorded")}
 		}
-		rows = append(rows, paper.Row(where, p.time(l.Raised), onset, p.num(l.Before), p.num(l.After), p.when(l.Cleared, "stood"), strings.Join(done, "\n")))
+		rows = append(rows, paper.Row(where, p.time(l.Raised), onset, p.num(l.Before), p.num(l.After), p.when(l.Cleared, "stood")),
+			[]paper.Cell{{Text: p.pair(p.text("done"), "\n"+strings.Join(done, "\n")), Span: 6}})
 	}
-	p.table("no-leaks", p.columns("line", "told", "onset", ">before", ">after", "over", "done++"), rows)
+	p.table("no-leaks", p.columns("line", "told", "onset++", ">before", ">after", "over"), rows)
 	if len(rows) > 0 {
 		p.note("leaks-note")
 	}
@@ -110,7 +113,11 @@ func (p *page) exposure() {
 	p.table("no-air", p.columns("point+", "place", ">highest", "at", ">twa", ">twa-read", ">short"), rows)
 	p.note("exposure-note")
 	for i, s := range r.LimitSets {
-		p.sub(p.text("limits-from", "{from}", p.when(s.From, "not-said")))
+		if s.From == 0 {
+			p.sub(p.text("limits-now"))
+		} else {
+			p.sub(p.text("limits-from", "{from}", p.time(s.From)))
+		}
 		p.put(paper.Paragraph{Text: s.Source + ".", Style: paper.Small})
 		rows = nil
 		for _, a := range r.Air {
@@ -193,18 +200,21 @@ func (p *page) acts() {
 	var rows [][]paper.Cell
 	for i := range p.r.Acts {
 		a := &p.r.Acts[i]
-		rows = append(rows, paper.Row(fmt.Sprint(i+1), p.time(a.At), p.code("act", string(a.Kind)), p.recorded(a.By)+"\n"+p.text("identity", "{how}", p.code("identity", a.Identity)), p.did(a)))
+		rows = append(rows, paper.Row(fmt.Sprint(i+1), p.time(a.At), p.code("act", string(a.Kind)), p.signed(a), p.did(a)))
 	}
-	p.table("none-recorded", p.columns(">no", "when", "act", "by+", "particulars+++"), rows)
+	p.table("none-recorded", p.columns(">no", "when+", "act+", "by++", "particulars++++"), rows)
+}
+
+// signed says who says so, and how that is known.
+func (v voice) signed(a *Act) string {
+	return v.recorded(a.By) + " (" + v.text("identity", "{how}", v.code("identity", a.Identity)) + ")"
 }
 
 // did says what an act carries beside person, time and place, and why it was refused.
 func (v voice) did(a *Act) string {
 	var parts []string
 	if a.refusal != nil {
-		why := *a.refusal
-		words.Fill(v.lang, &why)
-		parts = append(parts, v.text("refused", "{why}", why.Why))
+		parts = append(parts, v.text("refused", "{why}", v.why(*a.refusal)))
 	}
 	for _, s := range []string{v.particulars(a.Entry), a.Note} {
 		if s != "" {
@@ -212,6 +222,13 @@ func (v voice) did(a *Act) string {
 		}
 	}
 	return strings.Join(parts, "\n")
+}
+
+// why says why an act was refused; the record stays as it is.
+func (v voice) why(r logbook.Refused) string {
+	r.Reasons = slices.Clone(r.Reasons)
+	words.Fill(v.lang, &r)
+	return r.Why
 }
 
 // findings are what did not add up, and what was refused.
@@ -224,9 +241,8 @@ func (p *page) findings() {
 		list = append(list, p.pair(p.time(f.Time), f.Text))
 	}
 	for i := range p.r.Refused {
-		x := p.r.Refused[i]
-		words.Fill(p.lang, &x)
-		list = append(list, p.pair(p.time(x.Time), p.text("was-refused", "{act}", p.code("act", string(x.Entry)), "{why}", x.Why)))
+		x := &p.r.Refused[i]
+		list = append(list, p.pair(p.time(x.Time), p.text("was-refused", "{act}", p.code("act", string(x.Entry)), "{why}", p.why(*x))))
 	}
 	if len(list) == 0 {
 		p.say("none-found")
@@ -263,15 +279,24 @@ func (p *page) people() {
 	p.table("none-recorded", p.columns("name+", "licence+", "contact+", "signed++", "named"), rows)
 }
 
-// endorsement is the line that certificates ask for, for the fumigator to sign.
+// endorsement is the line that certificates ask for, for the fumigator to sign; it is
+// put together only when all of it was recorded.
 func (p *page) endorsement() {
 	r := p.r
 	p.head("endorsement")
-	days := p.text("not-recorded")
-	if r.Course.AiringStarted != 0 {
-		days = p.num(r.Course.ExposureHours / 24)
+	var missing []string
+	for key, known := range map[string]bool{"fumigator": r.Given.Fumigator != "", "per-volume": r.Dose.GPerVolume != nil, "airing": r.Course.AiringStarted != 0} {
+		if !known {
+			missing = append(missing, p.text("term/"+key))
+		}
 	}
-	p.say("endorsement", "{dose}", p.maybe(r.Dose.GPerVolume, "g/m³"), "{days}", days, "{temp}", p.given(r.Given.GrainTempC), "{fumigator}", p.recorded(r.Given.Fumigator))
+	slices.Sort(missing)
+	if len(missing) > 0 {
+		p.say("no-endorsement", "{missing}", strings.Join(missing, ", "))
+	} else {
+		p.say("endorsement", "{dose}", p.maybe(r.Dose.GPerVolume, "g/m³"), "{days}", p.num(r.Course.ExposureHours/24), "{temp}", p.given(r.Given.GrainTempC),
+			"{fumigator}", p.fumigator())
+	}
 	p.note("endorsement-note")
 	p.put(paper.Signatures{p.text("sign/fumigator"), p.text("sign/second"), p.text("sign/supervisor")})
 }

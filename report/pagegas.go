@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"undersheet/logbook"
@@ -30,6 +31,10 @@ func (p *page) instruments() {
 			proof = p.time(x.Proved) + ", " + p.text(map[bool]string{true: "proof-held", false: "proof-failed"}[x.ProofHeld])
 		}
 		rows = append(rows, paper.Row(x.Place, x.Channel, p.given(x.Range), p.given(x.Resolution), p.given(x.DetectionLimit), p.percent(x.Accuracy), x.Unit, proof))
+		if len(x.Checks) == 0 {
+			checks = append(checks, []paper.Cell{{Text: x.Place}, {Text: p.text("no-checks"), Span: 4}})
+			continue
+		}
 		for _, s := range x.States {
 			checks = append(checks, paper.Row(x.Place, p.code("check", s.What), p.checked(x.Checks, s), p.code("worth", s.AtStart), p.code("worth", s.AtEnd)))
 		}
@@ -175,11 +180,37 @@ func (p *page) published() {
 	}
 	p.put(terms)
 	var rows [][]paper.Cell
-	for _, a := range s.Published {
+	for _, a := range telling(s.Published) {
 		rows = append(rows, paper.Row(p.insect(a.Row), p.asks(a.Row), p.num(a.Held), p.code("result", a.Result), p.source(a.Source, a.Grade)))
 	}
-	p.table("none-recorded", p.columns("insect+", "published+", ">held", "result", "source++"), rows)
+	p.table("none-recorded", p.columns("insect++", "published++", ">held", "result+", "source+++"), rows)
 	p.note("published-note")
+}
+
+// telling keeps one row for each insect and stage: of those that were reached the one
+// that asks most hours, else of those that were not the one that asks least.
+func telling(all []efficacy.Against) []efficacy.Against {
+	var out []efficacy.Against
+	better := func(a, b *efficacy.Against) bool {
+		rank := map[string]int{efficacy.Reached: 2, efficacy.NotReached: 1}
+		switch {
+		case rank[a.Result] != rank[b.Result]:
+			return rank[a.Result] > rank[b.Result]
+		case a.Result == efficacy.Reached:
+			return a.Hours > b.Hours
+		}
+		return a.Hours < b.Hours
+	}
+	for _, a := range all {
+		i := slices.IndexFunc(out, func(b efficacy.Against) bool { return a.Insect == b.Insect && a.Stage == b.Stage })
+		switch {
+		case i < 0:
+			out = append(out, a)
+		case better(&a, &out[i]):
+			out[i] = a
+		}
+	}
+	return out
 }
 
 // insect names the insect, stage and mortality of a published row.

@@ -12,7 +12,7 @@ import (
 )
 
 // Forms are those that a report is written in.
-var forms = []string{"html", "csv", "json"}
+var forms = []string{"html", "pdf", "csv", "json"}
 
 // Forms lists the forms that a report is written in, as the endings of file names.
 func Forms() []string { return append([]string(nil), forms...) }
@@ -22,6 +22,8 @@ func (r *Report) Write(w io.Writer, form, lang string) error {
 	switch form {
 	case "html":
 		return r.WriteHTML(w, lang)
+	case "pdf":
+		return r.WritePDF(w, lang)
 	case "csv":
 		return r.WriteCSV(w, lang)
 	case "json":

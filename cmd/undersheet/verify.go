@@ -11,6 +11,7 @@ import (
 // verifyCmd checks that a logbook is whole.
 type verifyCmd struct {
 	Head    string `placeholder:"HASH" help:"Hash from a report or a mail: proves that the logbook still holds all that it held then."`
+	Report  string `placeholder:"FILE" help:"Report that was written of the logbook, in any form: proves that it is unchanged."`
 	Logbook string `arg:"" help:"Path of the logbook."`
 }
 
@@ -23,8 +24,14 @@ changes nothing. It prints what it found, or every fault with its place and what
 A logbook alone cannot show that its newest entries were cut off cleanly. A hash that was printed on a report or a
 mail can: give it with --head.
 
+With --report it reads out of a report (HTML, PDF, CSV or JSON) what that was made of, proves that this logbook holds those
+entries with that hash, makes the report again and compares byte for byte. It says what is otherwise: another logbook,
+one that was cut or changed, or the part of the report that was changed. Only the version that wrote a report can make it
+again to the byte; another one says so, and proves the logbook alone.
+
     undersheet verify depot.db
-    undersheet verify --head 6f3a...c09e depot.db`
+    undersheet verify --head 6f3a...c09e depot.db
+    undersheet verify --report report-B-7.pdf depot.db`
 }
 
 // Run checks the logbook.
@@ -44,6 +51,9 @@ func (c *verifyCmd) Run(con *console) error {
 	tellReport(con.out, report)
 	if c.Head != "" {
 		fmt.Fprintln(con.out, "It holds the block with the hash that was given, and all before it.")
+	}
+	if c.Report != "" {
+		return verifyReport(context.Background(), s, report, c.Report, con.out)
 	}
 	return nil
 }

@@ -14,7 +14,7 @@ var frenchReportCodes = map[string]string{
 
 	"report/moment/shortest-exposure": "quand l'exposition la plus courte était passée", "report/moment/airing": "au début de l'aération",
 
-	"report/shown/met": "atteint", "report/shown/not-met": "non atteint", "report/shown/not-shown": "non constaté", "report/shown/not-decidable": "indécidable",
+	"report/shown/met": "tenu", "report/shown/not-met": "non tenu", "report/shown/not-shown": "non constaté", "report/shown/not-decidable": "indécidable",
 
 	"report/loss/not-fitted": "non donnée : pas d'ajustement", "report/loss/not-read": "non donnée : moins de 24 heures lues",
 	"report/loss/not-told": "non donnée : les mesures ne séparent pas le dégagement de la perte, ou trop vaguement",
@@ -27,7 +27,7 @@ var frenchReportCodes = map[string]string{
 
 	"report/priority/high": "haute", "report/priority/medium": "moyenne", "report/priority/low": "basse",
 
-	"report/gate/shut": "fermé", "report/gate/airing": "aération", "report/gate/check-owed": "contrôle dû", "report/gate/cleared": "accès rendu",
+	"report/gate/shut": "fermé", "report/gate/airing": "aération", "report/gate/check-owed": "contrôle dû", "report/gate/cleared": "interdiction levée",
 
 	"report/where/inside": "intérieur", "report/where/door": "porte", "report/where/office": "bureau", "report/where/outside": "extérieur", "report/where/dwelling": "habitation",
 
@@ -46,15 +46,15 @@ var frenchReportCodes = map[string]string{
 
 	"report/stage/adult": "adulte", "report/stage/egg": "œuf", "report/stage/pupa": "nymphe", "report/stage/larva": "larve",
 
-	"report/alarm/leak": "fuite", "report/alarm/end-level-at-risk": "niveau final menacé", "report/alarm/end-level-missed": "niveau final manqué", "report/alarm/uneven-gas": "gaz inégal",
-	"report/alarm/line-silent": "ligne muette", "report/alarm/line-off": "ligne défaite", "report/alarm/line-blocked": "ligne bouchée", "report/alarm/lines-swapped": "lignes inversées",
-	"report/alarm/instrument-drift": "dérive d'instrument", "report/alarm/instrument-fault": "instrument en défaut", "report/alarm/fire-risk": "risque d'incendie",
-	"report/alarm/too-cold": "trop froid", "report/alarm/follow-up-due": "suite due", "report/alarm/pump-off": "pompe arrêtée",
+	"report/alarm/leak": "fuite", "report/alarm/end-level-at-risk": "concentration finale menacée", "report/alarm/end-level-missed": "concentration finale manquée",
+	"report/alarm/uneven-gas": "gaz inégal", "report/alarm/line-silent": "ligne muette", "report/alarm/line-off": "ligne défaite", "report/alarm/line-blocked": "ligne bouchée",
+	"report/alarm/lines-swapped": "lignes inversées", "report/alarm/instrument-drift": "dérive d'instrument", "report/alarm/instrument-fault": "instrument en défaut",
+	"report/alarm/fire-risk": "risque d'incendie", "report/alarm/too-cold": "trop froid", "report/alarm/follow-up-due": "suite due", "report/alarm/pump-off": "pompe arrêtée",
 
 	"report/act/line-proved": "ligne éprouvée", "report/act/instrument-checked": "instrument contrôlé", "report/act/instrument-swapped": "instrument échangé",
 	"report/act/stock-received": "produit reçu", "report/act/stock-counted": "stock compté", "report/act/checks-signed": "contrôles avant la pose",
 	"report/act/no-gas-declared": "absence de gaz déclarée", "report/act/dosing-started": "début de la pose", "report/act/dose-placed": "dose posée",
-	"report/act/treatment-started": "début du traitement", "report/act/hand-reading": "mesure à la main", "report/act/dose-added": "dose ajoutée",
+	"report/act/treatment-started": "début du traitement", "report/act/hand-reading": "mesure manuelle", "report/act/dose-added": "dose ajoutée",
 	"report/act/exposure-extended": "exposition prolongée", "report/act/masked-entry": "entrée sous protection respiratoire", "report/act/masked-exit": "sortie",
 	"report/act/airing-started": "début de l'aération", "report/act/airing-paused": "aération interrompue", "report/act/airing-resumed": "aération reprise",
 	"report/act/residue-taken": "résidus retirés", "report/act/residue-disposed": "résidus éliminés", "report/act/treatment-abandoned": "traitement abandonné",
@@ -69,12 +69,12 @@ var frenchReportCodes = map[string]string{
 	"report/field/stack": "pile", "report/field/line": "ligne", "report/field/store": "magasin", "report/field/point": "point", "report/field/zero": "zéro",
 	"report/field/flow": "débit, L/min", "report/field/end_test": "essai depuis l'extrémité", "report/field/span": "gaz étalon", "report/field/read": "lu", "report/field/unit": "unité",
 	"report/field/seen": "a répondu", "report/field/lag": "délai", "report/field/channel": "voie", "report/field/check": "contrôle", "report/field/applied": "appliqué",
-	"report/field/passed": "réussi", "report/field/due": "prochain dû", "report/field/out": "sortie", "report/field/in": "entrée", "report/field/form": "forme", "report/field/count": "pièces",
+	"report/field/passed": "réussi", "report/field/due": "prochain dû", "report/field/out": "sortie", "report/field/in": "entrée", "report/field/form": "forme", "report/field/count": "unités",
 	"report/field/batch": "lot", "report/field/invoice": "facture", "report/field/in_order": "en ordre", "report/field/wanting": "à corriger", "report/field/second": "seconde personne",
 	"report/field/store_empty": "magasin vide", "report/field/product": "produit", "report/field/placement": "posé sur", "report/field/places": "endroits", "report/field/people": "personnes",
 	"report/field/protection": "porté", "report/field/treatment": "traitement", "report/field/protocol": "protocole", "report/field/commodity": "denrée", "report/field/tonnes": "poids, t",
 	"report/field/volume_m3": "volume, m³", "report/field/phosphine_g": "phosphine, g", "report/field/grain_temp_c": "température de la denrée, °C",
-	"report/field/gas_space_m3": "volume de gaz, m³", "report/field/grain_moisture_pct": "humidité, %", "report/field/exposure_hours": "exposition, h", "report/field/bags": "sacs",
+	"report/field/gas_space_m3": "volume gazeux, m³", "report/field/grain_moisture_pct": "humidité, %", "report/field/exposure_hours": "exposition, h", "report/field/bags": "sacs",
 	"report/field/lot": "lot", "report/field/destination": "destination", "report/field/pests": "contre", "report/field/length_m": "longueur, m", "report/field/width_m": "largeur, m",
 	"report/field/height_m": "hauteur, m", "report/field/sheet": "bâche et étanchéité", "report/field/dose_source": "dose tirée de", "report/field/fumigator": "fumigateur responsable",
 	"report/field/value": "valeur", "report/field/method": "méthode", "report/field/instrument": "instrument", "report/field/accuracy": "exactitude",
