@@ -41,7 +41,7 @@ func (p *page) leaks() {
 		var done []string
 		for _, n := range l.Acts {
 			a := &p.r.Acts[n-1]
-			done = append(done, fmt.Sprintf("%d %s %s, %s", n, p.time(a.At), p.code("act", string(a.Kind)), a.By))
+			done = append(done, fmt.Sprintf("%d %s %s, %s", n, p.time(a.At), p.code("kind", string(a.Kind)), a.By))
 		}
 		if len(done) == 0 {
 			done = []string{p.text("nothing-recorded")}
@@ -200,7 +200,7 @@ func (p *page) acts() {
 	var rows [][]paper.Cell
 	for i := range p.r.Acts {
 		a := &p.r.Acts[i]
-		rows = append(rows, paper.Row(fmt.Sprint(i+1), p.time(a.At), p.code("act", string(a.Kind)), p.signed(a), p.did(a)))
+		rows = append(rows, paper.Row(fmt.Sprint(i+1), p.time(a.At), p.code("kind", string(a.Kind)), p.signed(a), p.did(a)))
 	}
 	p.table("none-recorded", p.columns(">no", "when+", "act+", "by++", "particulars++++"), rows)
 }
@@ -242,7 +242,7 @@ func (p *page) findings() {
 	}
 	for i := range p.r.Refused {
 		x := &p.r.Refused[i]
-		list = append(list, p.pair(p.time(x.Time), p.text("was-refused", "{act}", p.code("act", string(x.Entry)), "{why}", p.why(*x))))
+		list = append(list, p.pair(p.time(x.Time), p.text("was-refused", "{act}", p.code("kind", string(x.Entry)), "{why}", p.why(*x))))
 	}
 	if len(list) == 0 {
 		p.say("none-found")
@@ -269,7 +269,7 @@ func (p *page) people() {
 		x := &p.r.People[i]
 		var did, as []string
 		for _, k := range x.Acts {
-			did = append(did, p.code("act", string(k)))
+			did = append(did, p.code("kind", string(k)))
 		}
 		for _, n := range x.Named {
 			as = append(as, p.code("named", n))

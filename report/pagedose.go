@@ -29,7 +29,7 @@ func (p *page) dosed() {
 		if g.Count > 0 {
 			count = fmt.Sprint(g.Count) + " "
 		}
-		laid += " " + p.text("as-form", "{form}", count+p.code("form", g.Form))
+		laid += " " + p.text("as-form", "{form}", count+p.code("product", g.Form))
 	}
 	terms := paper.Terms{
 		{Name: p.text("term/phosphine"), Value: laid},
@@ -77,7 +77,7 @@ func (p *page) products() string {
 func (p *page) placements() string {
 	var parts []string
 	for _, d := range p.r.placed() {
-		s := fmt.Sprintf("%d %s", d.Count, p.code("form", d.Form))
+		s := fmt.Sprintf("%d %s", d.Count, p.code("product", d.Form))
 		if d.Places > 0 {
 			s += ", " + p.text("in-places", "{count}", fmt.Sprint(d.Places))
 		}
@@ -126,14 +126,14 @@ func (p *page) residues() {
 	p.head("residues")
 	var rows [][]paper.Cell
 	for _, x := range p.r.Product {
-		rows = append(rows, paper.Row(p.code("form", x.Form), fmt.Sprint(x.Placed), fmt.Sprint(x.Taken), fmt.Sprint(x.Live), fmt.Sprint(x.Disposed), fmt.Sprint(x.Placed-x.Taken), fmt.Sprint(x.Taken-x.Disposed)))
+		rows = append(rows, paper.Row(p.code("product", x.Form), fmt.Sprint(x.Placed), fmt.Sprint(x.Taken), fmt.Sprint(x.Live), fmt.Sprint(x.Disposed), fmt.Sprint(x.Placed-x.Taken), fmt.Sprint(x.Taken-x.Disposed)))
 	}
 	p.table("no-product", p.columns("form", ">placed", ">taken", ">live", ">disposed", ">inside", ">waiting"), rows)
 	var how [][]paper.Cell
 	for i, a := range p.r.Acts {
 		switch a.entry.(type) {
 		case *logbook.ResidueTaken, *logbook.ResidueDisposed:
-			how = append(how, paper.Row(fmt.Sprint(i+1), p.time(a.At), p.code("act", string(a.Kind)), a.By, p.particulars(a.Entry)))
+			how = append(how, paper.Row(fmt.Sprint(i+1), p.time(a.At), p.code("kind", string(a.Kind)), a.By, p.particulars(a.Entry)))
 		}
 	}
 	if len(rows)+len(how) > 0 {

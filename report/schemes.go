@@ -124,10 +124,10 @@ func (p *page) aired() string {
 func (p *page) used() string {
 	var parts []string
 	for _, x := range p.r.Product {
-		parts = append(parts, fmt.Sprintf("%d %s", x.Placed, p.code("form", x.Form)))
+		parts = append(parts, fmt.Sprintf("%d %s", x.Placed, p.code("product", x.Form)))
 	}
 	if len(parts) == 0 && p.r.Given.Count > 0 {
-		return fmt.Sprintf("%d %s", p.r.Given.Count, p.code("form", p.r.Given.Form))
+		return fmt.Sprintf("%d %s", p.r.Given.Count, p.code("product", p.r.Given.Form))
 	}
 	return strings.Join(parts, "; ")
 }

@@ -36,16 +36,13 @@ func (v voice) text(key string, pairs ...string) string {
 	return words.Text(v.lang, "report/"+key, pairs...)
 }
 
-// code returns the word for a code of a family; a code without one stands as it is.
-func (v voice) code(family, code string) string {
-	if code == "" {
-		return ""
+// code returns the report's own word for a code of a kind, else the catalogue's; a code
+// without one stands as it is.
+func (v voice) code(kind, code string) string {
+	if own := words.First(v.lang, "report/"+kind+"/"+code); own != "" || code == "" {
+		return own
 	}
-	key := "report/" + family + "/" + code
-	if s := words.Text(v.lang, key); s != key {
-		return s
-	}
-	return code
+	return words.Word(v.lang, kind, code)
 }
 
 // time writes a moment of the site's clock; one that was not is a dash.

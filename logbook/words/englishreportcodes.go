@@ -2,15 +2,9 @@ package words
 
 // englishReportCodes are the words of the concentration report for codes of the log.
 var englishReportCodes = map[string]string{
-	"report/phase/dosing": "dosing", "report/phase/exposure": "exposure", "report/phase/airing": "airing", "report/phase/withholding": "withholding", "report/phase/closed": "closed",
-
-	"report/form/tablets": "tablets", "report/form/pellets": "pellets", "report/form/sachets": "sachets", "report/form/plates": "plates",
-
-	"report/check/zero": "zero", "report/check/bump": "bump test", "report/check/calibration": "calibration", "report/check/swapped": "swapped",
+	"report/check/swapped": "swapped",
 
 	"report/worth/none": "not recorded", "report/worth/failed": "had failed", "report/worth/overdue": "overdue", "report/worth/open": "passed; next not said", "report/worth/valid": "valid",
-
-	"report/moment/shortest-exposure": "when the shortest exposure had passed", "report/moment/airing": "when airing started",
 
 	"report/shown/met": "met", "report/shown/not-met": "not met", "report/shown/not-shown": "not shown", "report/shown/not-decidable": "not decidable",
 
@@ -19,44 +13,16 @@ var englishReportCodes = map[string]string{
 
 	"report/result/reached": "reached", "report/result/not-reached": "not reached", "report/result/too-cold": "the goods are colder",
 
-	"report/grade/V": "read in the source", "report/grade/V2": "read in a secondary copy",
-
-	"report/state/raised": "raised", "report/state/acknowledged": "acknowledged", "report/state/cleared": "over",
-
-	"report/priority/high": "high", "report/priority/medium": "medium", "report/priority/low": "low",
-
 	"report/gate/shut": "shut", "report/gate/airing": "airing", "report/gate/check-owed": "check owed", "report/gate/cleared": "cleared",
-
-	"report/where/inside": "inside", "report/where/door": "door", "report/where/office": "office", "report/where/outside": "outside", "report/where/dwelling": "dwelling",
 
 	"report/level/twa-8h": "average over 8 h", "report/level/short-term-15min": "mean of 15 min", "report/level/ceiling": "ceiling", "report/level/peak": "peak",
 
 	"report/limit/below": "below", "report/limit/reached": "reached or passed", "report/limit/not-read": "not read",
 
-	"report/identity/not verified": "not verified", "report/identity/not stated": "not stated",
+	"report/identity/not stated": "not stated",
 
 	"report/named/fumigator": "fumigator in charge", "report/named/second": "second person", "report/named/in": "inside", "report/named/at-door": "at the door",
 	"report/named/laid": "laid the dose",
-
-	"report/purpose/grain": "grain", "report/purpose/larger grain borer": "larger grain borer", "report/purpose/grain under cover, India": "grain under cover, India",
-
-	"report/insect/any (recommendation)": "any (recommendation)", "report/insect/any (standard)": "any (standard)",
-
-	"report/stage/adult": "adult", "report/stage/egg": "egg", "report/stage/pupa": "pupa", "report/stage/larva": "larva",
-
-	"report/alarm/leak": "leak", "report/alarm/end-level-at-risk": "end level at risk", "report/alarm/end-level-missed": "end level missed", "report/alarm/uneven-gas": "uneven gas",
-	"report/alarm/line-silent": "line silent", "report/alarm/line-off": "line off", "report/alarm/line-blocked": "line blocked", "report/alarm/lines-swapped": "lines swapped",
-	"report/alarm/instrument-drift": "instrument drifts", "report/alarm/instrument-fault": "instrument at fault", "report/alarm/fire-risk": "risk of fire", "report/alarm/too-cold": "too cold",
-	"report/alarm/follow-up-due": "follow-up due", "report/alarm/pump-off": "pump off",
-
-	"report/act/line-proved": "line proved", "report/act/instrument-checked": "instrument checked", "report/act/instrument-swapped": "instrument swapped",
-	"report/act/stock-received": "stock received", "report/act/stock-counted": "stock counted", "report/act/checks-signed": "checks before dosing",
-	"report/act/no-gas-declared": "no gas declared", "report/act/dosing-started": "dosing started", "report/act/dose-placed": "dose placed",
-	"report/act/treatment-started": "treatment started", "report/act/hand-reading": "hand reading", "report/act/dose-added": "dose added", "report/act/exposure-extended": "exposure extended",
-	"report/act/masked-entry": "masked entry", "report/act/masked-exit": "masked exit", "report/act/airing-started": "airing started", "report/act/airing-paused": "airing paused",
-	"report/act/airing-resumed": "airing resumed", "report/act/residue-taken": "residue taken out", "report/act/residue-disposed": "residue disposed of",
-	"report/act/treatment-abandoned": "treatment abandoned", "report/act/entry-confirmed": "entry confirmed", "report/act/grain-inspected": "grain inspected",
-	"report/act/alarm-acknowledged": "alarm acknowledged", "report/act/corrected": "correction", "report/act/photo-attached": "photo",
 
 	"report/value/none-found": "none found", "report/value/live-found": "live ones found", "report/value/spent": "shown spent", "report/value/not-spent": "not spent",
 	"report/value/not-known": "not known", "report/value/buried": "buried", "report/value/handed-over": "handed over", "report/value/heaped": "heaped",
@@ -79,4 +45,12 @@ var englishReportCodes = map[string]string{
 	"report/field/residue": "residue", "report/field/shown_by": "shown by", "report/field/how": "how", "report/field/where": "where", "report/field/to": "to", "report/field/why": "why",
 	"report/field/insects": "live insects", "report/field/alarm": "alarm", "report/field/of": "entry", "report/field/entry": "instead", "report/field/withdrawn": "withdrawn",
 	"report/field/name": "name", "report/field/media": "kind", "report/field/sha256": "SHA-256", "report/field/data": "picture",
+
+	"form/treatment-started/dose_source": "Dose taken from", "form/treatment-started/dose_source/hint": "The label, the national guide or the plan that says so.",
+	"form/treatment-started/fumigator": "Licensed fumigator in charge", "form/treatment-started/second": "Second person", "form/treatment-started/pests": "Done against",
+	"form/treatment-started/bags": "Bags", "form/treatment-started/lot": "Lot or consignment", "form/treatment-started/destination": "Destination",
+	"form/treatment-started/length_m": "Length of the stack", "form/treatment-started/width_m": "Width of the stack", "form/treatment-started/height_m": "Height of the stack",
+	"form/treatment-started/sheet": "Sheet, and how its edge is sealed",
+
+	"form/dose-placed/product": "Name and registration number of the product", "form/dose-placed/placement": "Where it was laid, and on what",
 }

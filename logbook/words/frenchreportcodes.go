@@ -2,17 +2,10 @@ package words
 
 // frenchReportCodes says what englishReportCodes says.
 var frenchReportCodes = map[string]string{
-	"report/phase/dosing": "pose du produit", "report/phase/exposure": "exposition", "report/phase/airing": "aération", "report/phase/withholding": "délai d'attente",
-	"report/phase/closed": "clos",
-
-	"report/form/tablets": "comprimés", "report/form/pellets": "granules", "report/form/sachets": "sachets", "report/form/plates": "plaques",
-
-	"report/check/zero": "zéro", "report/check/bump": "essai au gaz", "report/check/calibration": "étalonnage", "report/check/swapped": "échangé",
+	"report/check/swapped": "échangé",
 
 	"report/worth/none": "non consigné", "report/worth/failed": "avait échoué", "report/worth/overdue": "en retard", "report/worth/open": "réussi ; prochain non indiqué",
 	"report/worth/valid": "valable",
-
-	"report/moment/shortest-exposure": "quand l'exposition la plus courte était passée", "report/moment/airing": "au début de l'aération",
 
 	"report/shown/met": "tenu", "report/shown/not-met": "non tenu", "report/shown/not-shown": "non constaté", "report/shown/not-decidable": "indécidable",
 
@@ -21,45 +14,16 @@ var frenchReportCodes = map[string]string{
 
 	"report/result/reached": "atteint", "report/result/not-reached": "non atteint", "report/result/too-cold": "la denrée est plus froide",
 
-	"report/grade/V": "lu dans la source", "report/grade/V2": "lu dans une copie secondaire",
-
-	"report/state/raised": "déclenchée", "report/state/acknowledged": "prise en charge", "report/state/cleared": "terminée",
-
-	"report/priority/high": "haute", "report/priority/medium": "moyenne", "report/priority/low": "basse",
-
 	"report/gate/shut": "fermé", "report/gate/airing": "aération", "report/gate/check-owed": "contrôle dû", "report/gate/cleared": "interdiction levée",
-
-	"report/where/inside": "intérieur", "report/where/door": "porte", "report/where/office": "bureau", "report/where/outside": "extérieur", "report/where/dwelling": "habitation",
 
 	"report/level/twa-8h": "moyenne sur 8 h", "report/level/short-term-15min": "moyenne sur 15 min", "report/level/ceiling": "plafond", "report/level/peak": "pointe",
 
 	"report/limit/below": "en dessous", "report/limit/reached": "atteinte ou dépassée", "report/limit/not-read": "non lu",
 
-	"report/identity/not verified": "non vérifiée", "report/identity/not stated": "non indiquée",
+	"report/identity/not stated": "non indiquée",
 
 	"report/named/fumigator": "fumigateur responsable", "report/named/second": "seconde personne", "report/named/in": "entré", "report/named/at-door": "à la porte",
 	"report/named/laid": "a posé la dose",
-
-	"report/purpose/grain": "grain", "report/purpose/larger grain borer": "grand capucin du maïs", "report/purpose/grain under cover, India": "grain sous bâche, Inde",
-
-	"report/insect/any (recommendation)": "tous (recommandation)", "report/insect/any (standard)": "tous (norme)",
-
-	"report/stage/adult": "adulte", "report/stage/egg": "œuf", "report/stage/pupa": "nymphe", "report/stage/larva": "larve",
-
-	"report/alarm/leak": "fuite", "report/alarm/end-level-at-risk": "concentration finale menacée", "report/alarm/end-level-missed": "concentration finale manquée",
-	"report/alarm/uneven-gas": "gaz inégal", "report/alarm/line-silent": "ligne muette", "report/alarm/line-off": "ligne défaite", "report/alarm/line-blocked": "ligne bouchée",
-	"report/alarm/lines-swapped": "lignes inversées", "report/alarm/instrument-drift": "dérive d'instrument", "report/alarm/instrument-fault": "instrument en défaut",
-	"report/alarm/fire-risk": "risque d'incendie", "report/alarm/too-cold": "trop froid", "report/alarm/follow-up-due": "suite due", "report/alarm/pump-off": "pompe arrêtée",
-
-	"report/act/line-proved": "ligne éprouvée", "report/act/instrument-checked": "instrument contrôlé", "report/act/instrument-swapped": "instrument échangé",
-	"report/act/stock-received": "produit reçu", "report/act/stock-counted": "stock compté", "report/act/checks-signed": "contrôles avant la pose",
-	"report/act/no-gas-declared": "absence de gaz déclarée", "report/act/dosing-started": "début de la pose", "report/act/dose-placed": "dose posée",
-	"report/act/treatment-started": "début du traitement", "report/act/hand-reading": "mesure manuelle", "report/act/dose-added": "dose ajoutée",
-	"report/act/exposure-extended": "exposition prolongée", "report/act/masked-entry": "entrée sous protection respiratoire", "report/act/masked-exit": "sortie",
-	"report/act/airing-started": "début de l'aération", "report/act/airing-paused": "aération interrompue", "report/act/airing-resumed": "aération reprise",
-	"report/act/residue-taken": "résidus retirés", "report/act/residue-disposed": "résidus éliminés", "report/act/treatment-abandoned": "traitement abandonné",
-	"report/act/entry-confirmed": "accès confirmé", "report/act/grain-inspected": "grain inspecté", "report/act/alarm-acknowledged": "alarme prise en charge",
-	"report/act/corrected": "correction", "report/act/photo-attached": "photo",
 
 	"report/value/none-found": "aucun trouvé", "report/value/live-found": "vivants trouvés", "report/value/spent": "prouvé épuisé", "report/value/not-spent": "non épuisé",
 	"report/value/not-known": "non connu", "report/value/buried": "enterré", "report/value/handed-over": "remis", "report/value/heaped": "mis en tas",
@@ -82,4 +46,12 @@ var frenchReportCodes = map[string]string{
 	"report/field/residue": "résidu", "report/field/shown_by": "prouvé par", "report/field/how": "comment", "report/field/where": "où", "report/field/to": "à", "report/field/why": "pourquoi",
 	"report/field/insects": "insectes vivants", "report/field/alarm": "alarme", "report/field/of": "entrée", "report/field/entry": "à la place", "report/field/withdrawn": "retiré",
 	"report/field/name": "nom", "report/field/media": "type", "report/field/sha256": "SHA-256", "report/field/data": "image",
+
+	"form/treatment-started/dose_source": "Dose tirée de", "form/treatment-started/dose_source/hint": "L'étiquette, le guide national ou le plan qui le dit.",
+	"form/treatment-started/fumigator": "Fumigateur agréé responsable", "form/treatment-started/second": "Seconde personne", "form/treatment-started/pests": "Fait contre",
+	"form/treatment-started/bags": "Sacs", "form/treatment-started/lot": "Lot ou envoi", "form/treatment-started/destination": "Destination",
+	"form/treatment-started/length_m": "Longueur de la pile", "form/treatment-started/width_m": "Largeur de la pile", "form/treatment-started/height_m": "Hauteur de la pile",
+	"form/treatment-started/sheet": "Bâche, et comment son bord est fermé",
+
+	"form/dose-placed/product": "Nom et numéro d'homologation du produit", "form/dose-placed/placement": "Où il a été posé, et sur quoi",
 }

@@ -20,7 +20,10 @@ func dosePlaced(d Depot) []Field {
 	return append(append([]Field{stackField(d)}, product(d)...),
 		Field{Name: "places", Sort: Whole},
 		Field{Name: "people", Sort: Names, Needed: true, Suggest: people(d), Longest: 300},
-		Field{Name: "protection", Sort: Text, Needed: true, Longest: 120})
+		Field{Name: "protection", Sort: Text, Needed: true, Longest: 120},
+		Field{Name: "product", Sort: Text, Longest: 120, Advanced: true},
+		Field{Name: "batch", Sort: Text, Longest: 80, Advanced: true},
+		Field{Name: "placement", Sort: Text, Longest: 200, Advanced: true})
 }
 
 func residueTaken(d Depot) []Field {

@@ -64,6 +64,17 @@ func treatmentStarted(d Depot) []Field {
 		{Name: "gas_space_m3", Unit: "m³", Sort: Number, Advanced: true},
 		{Name: "grain_moisture_pct", Sort: Number, Most: 100, Advanced: true},
 		{Name: "exposure_hours", Sort: Number, Advanced: true},
+		{Name: "dose_source", Sort: Text, Longest: 200, Advanced: true},
+		{Name: "fumigator", Sort: Text, Suggest: people(d), Longest: 80, Advanced: true},
+		{Name: "second", Sort: Text, Suggest: people(d), Longest: 80, Advanced: true},
+		{Name: "pests", Sort: Text, Longest: 200, Advanced: true},
+		{Name: "bags", Sort: Whole, Advanced: true},
+		{Name: "lot", Sort: Text, Longest: 120, Advanced: true},
+		{Name: "destination", Sort: Text, Longest: 120, Advanced: true},
+		{Name: "length_m", Unit: "m", Sort: Number, Advanced: true},
+		{Name: "width_m", Unit: "m", Sort: Number, Advanced: true},
+		{Name: "height_m", Unit: "m", Sort: Number, Advanced: true},
+		{Name: "sheet", Sort: Text, Longest: 200, Advanced: true},
 	}
 }
 
