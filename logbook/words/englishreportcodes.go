@@ -48,9 +48,9 @@ var englishReportCodes = map[string]string{
 
 	"form/treatment-started/dose_source": "Dose taken from", "form/treatment-started/dose_source/hint": "The label, the national guide or the plan that says so.",
 	"form/treatment-started/fumigator": "Licensed fumigator in charge", "form/treatment-started/second": "Second person", "form/treatment-started/pests": "Done against",
-	"form/treatment-started/bags": "Bags", "form/treatment-started/lot": "Lot or consignment", "form/treatment-started/destination": "Destination",
+	"form/treatment-started/bags": "Bags", "form/treatment-started/lot": "Lot or consignment", "form/treatment-started/destination": "Destination of the goods",
 	"form/treatment-started/length_m": "Length of the stack", "form/treatment-started/width_m": "Width of the stack", "form/treatment-started/height_m": "Height of the stack",
 	"form/treatment-started/sheet": "Sheet, and how its edge is sealed",
 
-	"form/dose-placed/product": "Name and registration number of the product", "form/dose-placed/placement": "Where it was laid, and on what",
+	"form/dose-placed/batch": "Batch", "form/dose-placed/product": "Name and registration number of the product", "form/dose-placed/placement": "Where it was laid, and on what",
 }

@@ -49,9 +49,9 @@ var frenchReportCodes = map[string]string{
 
 	"form/treatment-started/dose_source": "Dose tirée de", "form/treatment-started/dose_source/hint": "L'étiquette, le guide national ou le plan qui le dit.",
 	"form/treatment-started/fumigator": "Fumigateur agréé responsable", "form/treatment-started/second": "Seconde personne", "form/treatment-started/pests": "Fait contre",
-	"form/treatment-started/bags": "Sacs", "form/treatment-started/lot": "Lot ou envoi", "form/treatment-started/destination": "Destination",
+	"form/treatment-started/bags": "Sacs", "form/treatment-started/lot": "Lot ou envoi", "form/treatment-started/destination": "Destination de la denrée",
 	"form/treatment-started/length_m": "Longueur de la pile", "form/treatment-started/width_m": "Largeur de la pile", "form/treatment-started/height_m": "Hauteur de la pile",
 	"form/treatment-started/sheet": "Bâche, et comment son bord est fermé",
 
-	"form/dose-placed/product": "Nom et numéro d'homologation du produit", "form/dose-placed/placement": "Où il a été posé, et sur quoi",
+	"form/dose-placed/batch": "Lot", "form/dose-placed/product": "Nom et numéro d'homologation du produit", "form/dose-placed/placement": "Où il a été posé, et sur quoi",
 }
