@@ -22,7 +22,7 @@ var french = catalogue{
 	plans:    frenchPlan,
 	alarms:   frenchAlarms,
 	criteria: frenchCriteria,
-	texts:    joined(frenchReport, frenchReportCodes, frenchSeen, frenchPaper, frenchMessages, frenchSeason, frenchCommands, frenchCodes, frenchWeb),
+	texts:    joined(frenchReport, frenchReportCodes, frenchSeen, frenchPaper, frenchMessages, frenchSeason, frenchCommands, frenchCodes, frenchWeb, frenchPlanned),
 	gates:    frenchGates,
 	phrase: map[string]string{
 		"not-named":      "(non indiqué)",

@@ -12,6 +12,7 @@ import (
 // style is how a language writes figures and times. Its zero value is English.
 type style struct {
 	decimal string            // mark between the whole and the broken part; empty: "."
+	first   string            // ending of the first day of a month
 	names   *strings.Replacer // from the English names of days and months; nil: as they are
 	spaces  *strings.Replacer // to the spaces that a line is not broken at; nil: as they are
 }
@@ -24,6 +25,7 @@ const moment = "Mon 2 Jan 15:04"
 // Days and months keep small letters and short forms end in a full stop.
 var frenchStyle = style{
 	decimal: ",",
+	first:   "er",
 	names: strings.NewReplacer(
 		"Monday", "lundi", "Tuesday", "mardi", "Wednesday", "mercredi", "Thursday", "jeudi", "Friday", "vendredi", "Saturday", "samedi", "Sunday", "dimanche",
 		"January", "janvier", "February", "février", "March", "mars", "April", "avril", "June", "juin", "July", "juillet",
@@ -53,6 +55,9 @@ func (c *catalogue) figure(plainly string) string {
 
 // when writes a time in a layout of package time, with the language's names.
 func (c *catalogue) when(t time.Time, layout string) string {
+	if t.Day() == 1 && c.style.first != "" {
+		layout = strings.Replace(layout, "2 Jan", "2"+c.style.first+" Jan", 1)
+	}
 	s := t.Format(layout)
 	if c.style.names == nil {
 		return s

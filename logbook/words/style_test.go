@@ -19,6 +19,7 @@ func TestFrenchWritesFiguresAndTimes(t *testing.T) {
 	for month, want := range map[time.Month]string{3: "mars", 5: "mai", 8: "août", 12: "décembre"} {
 		require.Equal(t, want, When("fr", time.Date(2026, month, 1, 0, 0, 0, 0, time.UTC), "January"))
 	}
+	require.Equal(t, "1er mai 2026", When("fr", time.Date(2026, 5, 1, 0, 0, 0, 0, time.UTC), "2 January 2006"))
 	require.Equal(t, "0,25", Figure("fr", "0.25"))
 	require.Equal(t, "0.25", Figure("en", "0.25"))
 	require.Equal(t, "97\u00a0%", Chance("fr", 0.97))

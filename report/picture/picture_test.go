@@ -120,3 +120,17 @@ func TestSheet(t *testing.T) {
 	}
 	require.NotContains(t, text, "elsewhere")
 }
+
+// Every word on the sheet is the reader's, but for the names that people gave.
+func TestSheetInFrench(t *testing.T) {
+	s := drawn()
+	s.Lang = "fr"
+	var b bytes.Buffer
+	require.NoError(t, s.Sheet(nil).WriteSVG(&b))
+	for _, want := range []string{"heures depuis t = 0", "150 ppm", "4,5"} {
+		require.Contains(t, strings.ReplaceAll(b.String(), "\u00a0", " "), want)
+	}
+	for _, english := range []string{"hours since", "end level", "threshold", "Readings", "Leak", "fitted"} {
+		require.NotContains(t, b.String(), english)
+	}
+}

@@ -41,11 +41,11 @@ type Sheet struct {
 func (s *Sheet) WriteHTML(w io.Writer) error {
 	t, err := template.New("plan").Funcs(template.FuncMap{
 		"word": func(code string) string { return words.Plan(s.Lang, code, "", 0) },
-		"say":  s.say, "num": num, "time": s.time,
+		"text": s.text, "say": s.say, "num": s.num, "time": s.time, "unit": s.unit, "source": s.source, "commodity": s.commodity,
 		"pct":   func(p float64) string { return words.Chance(s.Lang, p) },
 		"or":    func(v, blank string) string { return orBlank(v, blank) },
 		"signs": func() []int { return make([]int, max(s.Entrances, 1)) },
-		"chart": s.chart, "letter": func(k int) string { return string(rune('A' + k)) }, "unit": unit,
+		"chart": s.chart, "letter": func(k int) string { return string(rune('A' + k)) },
 	}).Parse(page)
 	if err != nil {
 		return fmt.Errorf("read plan page: %w", err)
@@ -60,28 +60,22 @@ func (s *Sheet) WriteHTML(w io.Writer) error {
 func (s *Sheet) WriteText(w io.Writer) error {
 	var b strings.Builder
 	p := s.Plan
-	fmt.Fprintf(&b, "Plan for %s%s\n\n", orBlank(p.Store, "a store"), map[bool]string{true: ", outdoors"}[p.Outdoors])
-	fmt.Fprintf(&b, "Protocol %s\n", p.Protocol)
+	b.WriteString(s.text("title", "{store}", orBlank(p.Store, s.text("store"))))
+	if p.Outdoors {
+		b.WriteString(", " + s.text("outdoors"))
+	}
+	b.WriteString("\n\n" + s.text("protocol", "{protocol}", p.Protocol) + "\n")
 	s.figures(&b, p.Figures)
 	if t := p.Times; t != nil && t.AirFrom != 0 {
-		fmt.Fprintf(&b, "  Sheet shut %s; exposure over %s; open by daylight from %s to %s at the latest\n", s.time(t.Shut), s.time(t.End), s.time(t.AirFrom), s.time(t.AirLatest))
+		fmt.Fprintf(&b, "  %s %s\n", s.text("shut", "{shut}", s.time(t.Shut), "{end}", s.time(t.End)),
+			s.text("open", "{from}", s.time(t.AirFrom), "{latest}", s.time(t.AirLatest)))
 	}
 	s.says(&b, p.Says)
-	fmt.Fprintf(&b, "  note: %s\n", words.Plan(s.Lang, "law-may-add", "", 0))
+	fmt.Fprintf(&b, "  %s\n", s.text("note", "{text}", words.Plan(s.Lang, "law-may-add", "", 0)))
 	for i := range p.Stacks {
-		sp := &p.Stacks[i]
-		fmt.Fprintf(&b, "\nStack %s, %s\n", orBlank(sp.Name, "(no name)"), sp.Commodity)
-		s.figures(&b, sp.Figures)
-		for j, l := range sp.Lines {
-			fmt.Fprintf(&b, "  Sampling line %d\t%s\n", j+1, words.Plan(s.Lang, l, "", 0))
-		}
-		for _, c := range sp.Courses {
-			fmt.Fprintf(&b, "  Under a%s %s\tat the end %s ppm (%s to %s), chance to hold the end level %s\tloses %s a day, %s\n", map[bool]string{true: "n"}[c.Sheet == "average"],
-				words.Plan(s.Lang, c.Sheet, "", 0), num(c.P50), num(c.P05), num(c.P95), words.Chance(s.Lang, c.Chance), num(c.LossPerDay), plan.SheetSource)
-		}
-		s.says(&b, sp.Says)
+		s.stack(&b, &p.Stacks[i])
 	}
-	b.WriteString("\nChecks to sign before dosing\n")
+	b.WriteString("\n" + s.text("checks") + "\n")
 	for _, c := range p.Checks {
 		fmt.Fprintf(&b, "  [ ] %s\n", words.Plan(s.Lang, c, "", 0))
 	}
@@ -93,9 +87,25 @@ func (s *Sheet) WriteText(w io.Writer) error {
 	return tw.Flush()
 }
 
+// stack writes what is planned for one stack.
+func (s *Sheet) stack(b *strings.Builder, p *plan.StackPlan) {
+	fmt.Fprintf(b, "\n%s\n", s.text("stack", "{stack}", orBlank(p.Name, s.text("no-name")), "{commodity}", s.commodity(p.Commodity)))
+	s.figures(b, p.Figures)
+	for j, l := range p.Lines {
+		fmt.Fprintf(b, "  %s\t%s\n", s.text("line", "{number}", strconv.Itoa(j+1)), words.Plan(s.Lang, l, "", 0))
+	}
+	for _, c := range p.Courses {
+		between := s.text("from-to", "{from}", s.num(c.P05), "{to}", s.num(c.P95))
+		fmt.Fprintf(b, "  %s\t%s\t%s\n", words.Plan(s.Lang, c.Sheet, "", 0),
+			s.text("course", "{p50}", s.num(c.P50), "{range}", between, "{chance}", words.Chance(s.Lang, c.Chance)),
+			s.text("course-loss", "{loss}", s.num(c.LossPerDay), "{source}", plan.SheetSource))
+	}
+	s.says(b, p.Says)
+}
+
 func (s *Sheet) figures(b *strings.Builder, fs []plan.Figure) {
 	for _, f := range fs {
-		fmt.Fprintf(b, "  %s\t%s\t(%s)\n", words.Plan(s.Lang, f.Code, "", 0), strings.TrimSpace(num(f.Value)+" "+unit(f.Unit)), f.Source)
+		fmt.Fprintf(b, "  %s\t%s\t(%s)\n", words.Plan(s.Lang, f.Code, "", 0), strings.TrimSpace(s.num(f.Value)+" "+s.unit(f.Unit)), s.source(f.Source))
 	}
 }
 
@@ -105,7 +115,7 @@ func (s *Sheet) says(b *strings.Builder, says []plan.Say) {
 		if x.Stops {
 			mark = "STOP"
 		}
-		fmt.Fprintf(b, "  %s: %s\n", mark, s.say(x))
+		fmt.Fprintf(b, "  %s\n", s.text(mark, "{text}", s.say(x)))
 	}
 }
 
@@ -113,7 +123,7 @@ func (s *Sheet) says(b *strings.Builder, says []plan.Say) {
 func (s *Sheet) say(x plan.Say) string {
 	text := words.Plan(s.Lang, x.Code, x.About, x.Value)
 	if x.Source != "" {
-		text += " (" + x.Source + ")"
+		text += " (" + s.source(x.Source) + ")"
 	}
 	return text
 }
@@ -124,15 +134,15 @@ func (s *Sheet) time(t logbook.Time) string {
 	if zone == nil {
 		zone = time.UTC
 	}
-	return t.Std().In(zone).Format("Mon 2 January 2006 15:04")
+	return words.When(s.Lang, t.Std().In(zone), "Mon 2 January 2006 15:04")
 }
 
 // chart draws what the gas is expected to do under the three sheets.
 func (s *Sheet) chart(i int) (template.HTML, error) {
 	sp := &s.Plan.Stacks[i]
-	c := chart.Chart{ID: "course-" + strconv.Itoa(i), Title: "Expected concentration of the lowest line", XLabel: "hours since the sheet is shut", YLabel: "ppm", Width: 720, Height: 280,
-		Summary: "Expected concentration under a tight, an average and a leaky sheet, and the end level.",
-		Levels:  []chart.Level{{Name: "end level", Y: s.Plan.EndLevelPPM}}, XMax: s.Plan.Hours}
+	c := chart.Chart{ID: "course-" + strconv.Itoa(i), Title: s.text("chart"), XLabel: s.text("chart/hours"), YLabel: "ppm", Width: 720, Height: 280,
+		Summary: s.text("chart/says"),
+		Levels:  []chart.Level{{Name: s.text("chart/level"), Y: s.Plan.EndLevelPPM}}, XMax: s.Plan.Hours}
 	for k, course := range sp.Courses {
 		var points []chart.Point
 		for j, h := range course.Hours {
@@ -165,5 +175,20 @@ func num(v float64) string {
 	return strconv.FormatFloat(r, 'f', -1, 64)
 }
 
+// num writes a figure of the plan as the language does.
+func (s *Sheet) num(v float64) string { return words.Figure(s.Lang, num(v)) }
+
+// text returns a sentence of the sheet, see [words.Text].
+func (s *Sheet) text(key string, pairs ...string) string {
+	return words.Text(s.Lang, "planned/"+key, pairs...)
+}
+
+// source names where a figure is from: a citation stays in its own language.
+func (s *Sheet) source(from string) string { return words.Word(s.Lang, "source", from) }
+
+func (s *Sheet) commodity(name string) string { return words.Word(s.Lang, "commodity", name) }
+
 // unit writes a unit for people.
-func unit(u string) string { return strings.NewReplacer("m2", "m²", "m3", "m³").Replace(u) }
+func (s *Sheet) unit(u string) string {
+	return strings.NewReplacer("m2", "m²", "m3", "m³").Replace(words.Word(s.Lang, "product", u))
+}

@@ -102,3 +102,22 @@ func TestNothingIsCertain(t *testing.T) {
 		assert.NotContains(t, text, "100 %")
 	}
 }
+
+// In French the sheet says all that it says in English, but for names and citations.
+func TestFrenchSheet(t *testing.T) {
+	s := sheet(t)
+	s.Lang = "fr"
+	var page, text strings.Builder
+	require.NoError(t, s.WriteHTML(&page))
+	require.NoError(t, s.WriteText(&text))
+	for _, want := range []string{"La phosphine tue.", "Personne n'entre", "deux personnes formées", "fumigateur agréé", "Boudins de sable", "comprimés", "pratique courante"} {
+		contains(t, html.UnescapeString(page.String()), want)
+	}
+	assert.Equal(t, 3, strings.Count(page.String(), "GAZ TOXIQUE\u00a0: PHOSPHINE"))
+	for name, out := range map[string]string{"html": page.String(), "text": text.String()} {
+		for _, english := range []string{"Sampling line", "Nobody goes", "to sign", "What holds", "Not to begin", "chance to", "Expected", "Emergency", "computed", "tablets\t", "NO ENTRY"} {
+			assert.NotContains(t, out, english, name)
+		}
+		assert.NotContains(t, out, "planned/", name)
+	}
+}
