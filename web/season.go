@@ -34,7 +34,7 @@ func (p *site) season(w http.ResponseWriter, r *http.Request) {
 	var period *season.ErrPeriod
 	switch {
 	case errors.As(err, &period):
-		http.Error(w, err.Error(), http.StatusBadRequest)
+		refuse(w, r, http.StatusBadRequest, period.Key, period.Pairs...)
 		return
 	case err != nil:
 		p.failed(w, r, err)
@@ -73,7 +73,7 @@ func (p *site) pdf(w http.ResponseWriter, r *http.Request, d *paper.Document, na
 	err := d.WritePDF(&b)
 	var script *paper.ErrScript
 	if errors.As(err, &script) {
-		http.Error(w, err.Error(), http.StatusUnprocessableEntity)
+		refuse(w, r, http.StatusUnprocessableEntity, "paper/script", "{text}", script.Text, "{letter}", string(script.Letter), "{script}", script.Script)
 		return
 	}
 	p.file(w, r, func(w io.Writer) error {

@@ -25,7 +25,7 @@ func TestSeason(t *testing.T) {
 	require.True(t, strings.HasPrefix(w.Body.String(), "%PDF-"))
 	w = get(h, "/season?from=soon")
 	require.Equal(t, http.StatusBadRequest, w.Code)
-	require.Contains(t, w.Body.String(), "want a day")
+	require.Contains(t, w.Body.String(), "is no day")
 	require.Equal(t, http.StatusNotFound, get(invented().handler(Options{}), "/season").Code)
 }
 
@@ -35,5 +35,5 @@ func TestSeasonInAScriptForPagesOnly(t *testing.T) {
 	require.Contains(t, get(h, "/season").Body.String(), "ख-7")
 	w := get(h, "/season.pdf")
 	require.Equal(t, http.StatusUnprocessableEntity, w.Code)
-	require.Contains(t, w.Body.String(), "HTML only")
+	require.Contains(t, w.Body.String(), "on the page only")
 }

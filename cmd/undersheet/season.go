@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"io"
@@ -25,8 +26,8 @@ type seasonCmd struct {
 	CSV     bool   `name:"csv" xor:"form" help:"A table, a fact a row."`
 	PDF     bool   `name:"pdf" xor:"form" help:"A file of A4 pages."`
 	HTML    bool   `name:"html" xor:"form" help:"One page that prints on A4. This is what is written without any of the three, but where FILE ends in .csv or .pdf."`
-	Lang    string `placeholder:"CODE" help:"Language, for example fr. Without it, the site's."`
 	Out     string `short:"o" placeholder:"FILE" help:"File to write. Without it, standard output."`
+	speaking
 }
 
 // Help teaches a newcomer.
@@ -54,10 +55,7 @@ func (c *seasonCmd) Run(con *console) error {
 
 // form is how the season is written.
 func (c *seasonCmd) form(s *season.Season) func(io.Writer) error {
-	lang, ext := s.Lang, strings.ToLower(filepath.Ext(c.Out))
-	if c.Lang != "" {
-		lang = c.Lang
-	}
+	lang, ext := cmp.Or(c.Lang, s.Lang), strings.ToLower(filepath.Ext(c.Out))
 	switch plain := !c.CSV && !c.PDF && !c.HTML; {
 	case c.CSV, plain && ext == ".csv":
 		return s.WriteCSV

@@ -37,7 +37,7 @@ func TestSeasonForms(t *testing.T) {
 
 	status, _, errs = do("--from", "soon")
 	require.Equal(t, 1, status)
-	require.Contains(t, errs, "want a day, for example 2026-01-31")
+	require.Contains(t, errs, "“soon” is no day")
 	status, _, errs = do("--csv", "--pdf")
 	require.Equal(t, 2, status, errs)
 	status, _, errs = tried(t, "", "season")

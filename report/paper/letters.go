@@ -11,6 +11,8 @@ import (
 	"golang.org/x/image/font/sfnt"
 	"golang.org/x/image/math/fixed"
 	"golang.org/x/text/unicode/norm"
+
+	"undersheet/logbook/words"
 )
 
 // fonts are what PDFs are set in, with their licence.
@@ -27,8 +29,7 @@ type ErrScript struct {
 
 // Error implements error.
 func (e *ErrScript) Error() string {
-	return fmt.Sprintf("set %q for PDF: letter %q (%s): scripts that run from right to left, or join or reorder their letters, and letters that the font lacks are set in HTML only; print the page instead",
-		e.Text, e.Letter, e.Script)
+	return "set text for PDF: " + words.Text("en", "paper/script", "{text}", e.Text, "{letter}", string(e.Letter), "{script}", e.Script)
 }
 
 // plainScripts need no shaping: each letter is one glyph after the other.

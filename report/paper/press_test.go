@@ -215,7 +215,7 @@ func TestScriptsThatAreRefused(t *testing.T) {
 			var script *ErrScript
 			require.ErrorAs(t, err, &script, "%s in a %s", name, place)
 			require.Equal(t, name, script.Script)
-			require.Contains(t, err.Error(), "HTML only")
+			require.Contains(t, err.Error(), "on the page only")
 			require.Zero(t, b.Len(), "nothing half done")
 			require.NoError(t, d.WriteHTML(&b))
 			require.Contains(t, b.String(), text)

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/logbook/words"
 	"undersheet/report"
 	"undersheet/rules"
 )
@@ -15,21 +16,24 @@ import (
 // are in it. An empty To is the log's last day; an empty From makes it twelve months.
 type Period struct{ From, To string }
 
-// ErrPeriod tells why there is no such period.
-type ErrPeriod struct{ Why string }
+// ErrPeriod tells why there is no such period, by the key of its sentence.
+type ErrPeriod struct {
+	Key   string
+	Pairs []string // "{name}", value, …
+}
 
 // Error implements error.
-func (e *ErrPeriod) Error() string { return "read period: " + e.Why }
+func (e *ErrPeriod) Error() string { return "read period: " + words.Text("en", e.Key, e.Pairs...) }
 
 // Check returns an [*ErrPeriod] when a day is none, or they are in the wrong order.
 func (p Period) Check() error {
-	for _, d := range []struct{ name, day string }{{"from", p.From}, {"to", p.To}} {
-		if _, err := time.Parse(time.DateOnly, d.day); d.day != "" && err != nil {
-			return &ErrPeriod{fmt.Sprintf("%s is %q: want a day, for example 2026-01-31", d.name, d.day)}
+	for _, day := range []string{p.From, p.To} {
+		if _, err := time.Parse(time.DateOnly, day); day != "" && err != nil {
+			return &ErrPeriod{"season/no-day", []string{"{day}", day}}
 		}
 	}
 	if p.From != "" && p.To != "" && p.To < p.From {
-		return &ErrPeriod{fmt.Sprintf("it ends on %s, before it begins on %s", p.To, p.From)}
+		return &ErrPeriod{"season/order", []string{"{from}", p.From, "{to}", p.To}}
 	}
 	return nil
 }
@@ -50,7 +54,7 @@ func (p Period) within(zone *time.Location, last logbook.Time) (from, to logbook
 		begin, _ = time.ParseInLocation(time.DateOnly, p.From, zone)
 	}
 	if !begin.Before(end) {
-		return 0, 0, &ErrPeriod{fmt.Sprintf("it begins on %s, after the log ends on %s: give both days", p.From, end.AddDate(0, 0, -1).Format(time.DateOnly))}
+		return 0, 0, &ErrPeriod{"season/after-log", []string{"{from}", p.From, "{to}", end.AddDate(0, 0, -1).Format(time.DateOnly)}}
 	}
 	return logbook.At(begin), logbook.At(end), nil
 }

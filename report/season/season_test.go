@@ -204,7 +204,7 @@ func TestPeriods(t *testing.T) {
 	require.InDelta(t, 2520.0/24, s.Days(), 1e-9, "the log tells of less than the period")
 	require.Empty(t, made(t, l, Period{From: "2025-01-01", To: "2025-12-31"}).Treatments)
 	require.Len(t, made(t, l, Period{From: "2026-03-01", To: "2026-03-01"}).Treatments, 1)
-	for p, want := range map[Period]string{{From: "soon"}: `read period: from is "soon": want a day`, {To: "2026-13-01"}: "want a day", {From: "2026-02-01", To: "2026-01-01"}: "before it begins", {From: "2027-01-01"}: "after the log ends"} {
+	for p, want := range map[Period]string{{From: "soon"}: "read period: “soon” is no day", {To: "2026-13-01"}: "is no day", {From: "2026-02-01", To: "2026-01-01"}: "before it begins", {From: "2027-01-01"}: "after the logbook ends"} {
 		_, err := Make(l.entries(), nil, p, report.Source{})
 		require.ErrorContains(t, err, want)
 	}

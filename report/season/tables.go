@@ -3,6 +3,7 @@ package season
 import (
 	"strconv"
 
+	"undersheet/logbook/words"
 	"undersheet/report/paper"
 )
 
@@ -12,7 +13,7 @@ func (v voice) stock() []paper.Block {
 	}
 	t := paper.Table{Columns: v.columns("-form", "opening", "received", "total", "used", "counted-off", "closing", "taken", "disposed")}
 	for _, x := range v.Stock {
-		t.Rows = append(t.Rows, paper.Row(v.named("form", x.Form), strconv.Itoa(x.Opening), strconv.Itoa(x.Received), strconv.Itoa(x.Opening+x.Received), strconv.Itoa(x.Used), signed(x.Off), strconv.Itoa(x.Closing), strconv.Itoa(x.Taken), strconv.Itoa(x.Disposed)))
+		t.Rows = append(t.Rows, paper.Row(words.Word(v.lang, "product", x.Form), strconv.Itoa(x.Opening), strconv.Itoa(x.Received), strconv.Itoa(x.Opening+x.Received), strconv.Itoa(x.Used), signed(x.Off), strconv.Itoa(x.Closing), strconv.Itoa(x.Taken), strconv.Itoa(x.Disposed)))
 	}
 	blocks := v.part("stock", t, v.small("stock-note"))
 	if len(v.Moves) == 0 {
@@ -24,7 +25,7 @@ func (v voice) stock() []paper.Block {
 		if m.Counted {
 			off = signed(m.Off)
 		}
-		r.Rows = append(r.Rows, paper.Row(v.day(m.At), v.named("form", m.Form), strconv.Itoa(m.Opening), some(m.In), strconv.Itoa(m.Opening+m.In), some(m.Used), off, strconv.Itoa(m.Left), m.About, m.By))
+		r.Rows = append(r.Rows, paper.Row(v.day(m.At), words.Word(v.lang, "product", m.Form), strconv.Itoa(m.Opening), some(m.In), strconv.Itoa(m.Opening+m.In), some(m.Used), off, strconv.Itoa(m.Left), m.About, m.By))
 	}
 	return append(blocks, paper.Heading{Level: 2, Text: v.say("register")}, r)
 }
@@ -60,20 +61,10 @@ func (v voice) alarms() []paper.Block {
 		return paper.Row(name, strconv.Itoa(raised), strconv.Itoa(acknowledged), v.percent(Proportion{acknowledged, raised}.Share()))
 	}
 	for _, k := range a.Kinds {
-		t.Rows = append(t.Rows, row(v.named("alarm", k.Name), k.Raised, k.Acknowledged))
+		t.Rows = append(t.Rows, row(words.Word(v.lang, "alarm", k.Name), k.Raised, k.Acknowledged))
 	}
 	t.Rows = append(t.Rows, strong(row(v.say("all"), a.Raised, a.Acknowledged)))
 	return v.part("alarms", terms, t, v.small("alarms-note"))
-}
-
-// named is what a code is called: an alarm, a form of product; one that has no name here
-// stays as it is.
-func (v voice) named(kind, code string) string {
-	key := kind + "/" + code
-	if name := v.say(key); name != "season/"+key {
-		return name
-	}
-	return code
 }
 
 func (v voice) sources() []paper.Block {
