@@ -38,7 +38,7 @@ func (f *frame) say(e logbook.Entry) (who, what string) {
 	case *logbook.Reading:
 		return e.Channel, strings.TrimSpace(f.figure(e.Value)+" "+unitWord(e.Unit)) + f.reservations(e)
 	case *logbook.Gate:
-		parts := []string{sentence(f.code("gatestate", e.State)) + "."}
+		parts := []string{f.code("gate", e.State) + "."}
 		for _, r := range e.Reasons {
 			parts = append(parts, words.Reason(f.Lang, r))
 		}
@@ -164,8 +164,10 @@ func (f *frame) valueOf(x form.Field, name string, v any) string {
 		if name == "alarm" {
 			return f.code("alarm", v)
 		}
-		if i := slices.IndexFunc(x.Choices, func(o form.Option) bool { return o.Value == v }); i >= 0 && x.Covers == nil {
-			return x.Choices[i].Label
+		for _, o := range slices.Concat(x.Choices, x.Suggest) {
+			if o.Value == v && x.Covers == nil {
+				return o.Label
+			}
 		}
 		return v
 	case []any:

@@ -4,7 +4,7 @@ package words
 const twoPeople = "Do not enter alone: two trained people, breathing protection, daylight; else wait. "
 
 // english is the catalogue of sentences in English. Values that may be named:
-// {store} {stack} {line} {point} {channel} {about} {place}; {value} and {limit}
+// {store} {stack} {line} {point} {channel} {about} {place}; {kind}, about as a kind of entry or an alarm; {value} and {limit}
 // as plain figures, {hours} and {within} of exposure, {abs} without its sign, {tenths} to one decimal, {whole} and {wholelimit} cut to whole
 // numbers, {percent} of a fraction.
 var english = catalogue{
@@ -140,7 +140,7 @@ var englishRefused = map[string]string{
 var englishFindings = map[string]string{
 	"exposure-by-temperature": "Grain of stack {stack} at {limit} °C: the shortest exposure is {value} hours, as is published for grain at that temperature.",
 	"inspected-before-airing": "An inspection of the grain after treatment is on record for stack {stack}, which has not been aired: it counts for nothing.",
-	"record-not-written":      "A record of the kind {about} could not be written: report the fault.",
+	"record-not-written":      "A record of the kind “{kind}” could not be written: report the fault.",
 	"unknown-channel":         "Channel {channel} is not in the site file: its readings are kept and judged by nothing. Add the channel, or mend the instrument's settings.",
 	"unknown-unit":            "{place} was given in a unit that is not known ({about}): the value is kept and not used.",
 	"unit-mismatch":           "Channel {channel} sent {value} in a unit that it cannot have: the value is kept and not used. Mend the unit in the instrument or in the site file.",
@@ -186,16 +186,16 @@ var englishFindings = map[string]string{
 	"airing-early":                    "The airing of stack {stack} began after {value} of {limit} hours: the treatment has failed. Reason given: {about}.",
 	"airing-early-no-reason":          "The airing of stack {stack} began early and no reason was given: a reason is owed.",
 	"airing-before-release-over":      "The airing of stack {stack} began {value} hours before the added phosphide has given off its gas: it may go on giving gas in the open.",
-	"no-exposure-running":             "{about} was recorded for stack {stack}, which is not in exposure: it is kept on record.",
-	"not-airing":                      "{about} was recorded for stack {stack}, which is not being aired: it is kept on record.",
+	"no-exposure-running":             "“{kind}” was recorded for stack {stack}, which is not in exposure: it is kept on record.",
+	"not-airing":                      "“{kind}” was recorded for stack {stack}, which is not being aired: it is kept on record.",
 	"second-treatment-due":            "The second treatment of stack {stack} is due.",
 	"second-treatment-off-window":     "The second treatment of stack {stack} began {value} hours after its time came; it was to begin within {limit} hours.",
 	"second-treatment-off-window/-":   "The second treatment of stack {stack} began {abs} hours before its time.",
-	"nothing-to-acknowledge":          "{whole} alarms of the kind {about} stand that the acknowledgement may mean: none of them was acknowledged. Say of which place.",
-	"nothing-to-acknowledge/0":        "No alarm of the kind {about} stands that the acknowledgement may mean: it is kept on record.",
-	"nothing-to-acknowledge/1":        "The alarm of the kind {about} was raised after it was acknowledged: it needs another acknowledgement.",
-	"act-backdated":                   "{about} at {place} was recorded {value} hours after it happened.",
-	"future-dated":                    "{about} at {place} was dated {value} hours ahead of the computer's clock: it counts as of now. Set the time right.",
+	"nothing-to-acknowledge":          "{whole} alarms of the kind “{kind}” stand that the acknowledgement may mean: none of them was acknowledged. Say of which place.",
+	"nothing-to-acknowledge/0":        "No alarm of the kind “{kind}” stands that the acknowledgement may mean: it is kept on record.",
+	"nothing-to-acknowledge/1":        "The alarm of the kind “{kind}” was raised after it was acknowledged: it needs another acknowledgement.",
+	"act-backdated":                   "“{kind}” at {place} was recorded {value} hours after it happened.",
+	"future-dated":                    "“{kind}” at {place} was dated {value} hours ahead of the computer's clock: it counts as of now. Set the time right.",
 	"lines-changed":                   "The new site file gives stack {stack} {whole} lines; the treatment that is running began with {wholelimit}.",
 	"stack-moved":                     "The new site file moves stack {stack} out of {store} into {about}, while it may give off gas: {store} needs a new statement that nothing in it is under gas.",
 	"no-limits-country":               "No country of the occupational limits is set: {limit} ppm holds, which is above the limits of many countries. Set the key limits of the site file.",

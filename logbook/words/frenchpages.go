@@ -77,7 +77,7 @@ var frenchPages = map[string]string{
 	"page/hash-in-it":         "L'empreinte {hash} s'y trouve.",
 	"page/hash-sought":        "L'empreinte {hash} devait s'y trouver.",
 	"page/hash-given":         "Empreinte d'un rapport ou d'un courriel",
-	"page/if-any":             "s'il y a lieu",
+	"page/if-any":             "facultatif",
 	"page/check-chain":        "Contrôler la chaîne",
 	"page/reports":            "Rapports",
 	"page/not-to-be-read":     "Illisible",

@@ -238,7 +238,7 @@ func (c *catalogue) put(s string, v values) string {
 		about = c.phrase["not-named"]
 	}
 	return strings.NewReplacer(
-		"{store}", v.Store, "{stack}", v.Stack, "{line}", v.Line, "{point}", v.Point, "{channel}", v.Channel, "{about}", about,
+		"{store}", v.Store, "{stack}", v.Stack, "{line}", v.Line, "{point}", v.Point, "{channel}", v.Channel, "{about}", about, "{kind}", c.kind(v.About),
 		"{place}", c.place(v),
 		"{value}", c.number(v.Value, v.Limit), "{limit}", c.number(v.Limit, v.Value),
 		"{abs}", c.number(math.Abs(v.Value), v.Limit),
@@ -246,6 +246,14 @@ func (c *catalogue) put(s string, v values) string {
 		"{whole}", whole(v.Value), "{wholelimit}", whole(v.Limit),
 		"{percent}", whole(100*v.Value), "{hours}", c.figure(plain(v.Hours, 3)), "{within}", c.figure(plain(v.Within, 3)),
 	).Replace(s)
+}
+
+// kind is what a kind of entry or an alarm is called.
+func (c *catalogue) kind(code string) string {
+	if s := c.texts["kind/"+code]; s != "" {
+		return s
+	}
+	return c.word("alarm", code)
 }
 
 // place says where: a stack and its line, a store and its point, else a channel.
