@@ -145,7 +145,7 @@ func sourceNames(t *testing.T) (sentences, alarms []string) {
 	}
 	read("../logbook/words", func(n ast.Node) {
 		v, ok := n.(*ast.ValueSpec)
-		if !ok || v.Names[0].Name != "englishAlarms" {
+		if !ok || v.Names[0].Name != "englishAlarms" && v.Names[0].Name != "englishFollowAlarms" {
 			return
 		}
 		for _, e := range v.Values[0].(*ast.CompositeLit).Elts {

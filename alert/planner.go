@@ -150,7 +150,11 @@ func (p *Planner) isNight() bool {
 
 // keyOf names what an alarm is of; its code and line may change while it lasts.
 func keyOf(a *logbook.Alarm) string {
-	return strings.Join([]string{a.Alarm, a.Store, a.Stack, a.Line, a.Point, a.Channel}, "\x00")
+	parts := []string{a.Alarm, a.Store, a.Stack, a.Line, a.Point, a.Channel}
+	if which := a.Which(); which != "" {
+		parts = append(parts, which)
+	}
+	return strings.Join(parts, "\x00")
 }
 
 // alarm takes an alarm as it was raised, acknowledged or cleared.

@@ -26,9 +26,11 @@ const (
 )
 
 // ActKinds lists the acts in the order in which a treatment goes.
-var ActKinds = []Kind{KindLineProved, KindInstrumentChecked, KindInstrumentSwapped, KindStockReceived, KindStockCounted, KindChecksSigned, KindNoGasDeclared, KindDosingStarted, KindDosePlaced, KindTreatmentStarted, KindHandReading, KindDoseAdded,
-	KindExposureExtended, KindMaskedEntry, KindMaskedExit, KindAiringStarted, KindAiringPaused, KindAiringResumed, KindResidueTaken, KindResidueDisposed,
-	KindAbandoned, KindEntryConfirmed, KindInspected, KindAcknowledged, KindCorrected, KindPhoto}
+var ActKinds = []Kind{KindLineProved, KindInstrumentChecked, KindInstrumentSwapped, KindCanister, KindStockReceived, KindStockCounted, KindChecksSigned, KindNoGasDeclared,
+	KindCagesPlaced, KindDosingStarted, KindDosePlaced, KindTreatmentStarted, KindHandReading, KindDoseAdded,
+	KindExposureExtended, KindMaskedEntry, KindMaskedExit, KindSheetTorn, KindAiringStarted, KindAiringPaused, KindAiringResumed, KindResidueTaken, KindResidueDisposed,
+	KindAbandoned, KindEntryConfirmed, KindInspected, KindCagesRetrieved, KindCagesJudged, KindSheetRepaired, KindGrainIssued, KindWrittenOff,
+	KindAcknowledged, KindCorrected, KindPhoto}
 
 // Act is what every act carries beside its kind's own fields.
 type Act struct {
@@ -185,14 +187,18 @@ type TreatmentAbandoned struct {
 // Validate implements Entry.
 func (a *TreatmentAbandoned) Validate() error { return need("stack", a.Stack, "why", a.Why) }
 
-// HandReading is a value that a person measured, at a line of a stack or at an
-// air point of a store.
+// WhereBags is where a hand reading of the gas inside bags was taken.
+const WhereBags = "bags"
+
+// HandReading is a value that a person measured, at a line of a stack, inside its bags
+// or at an air point of a store.
 type HandReading struct {
 	Header
 	Stack          string   `json:"stack,omitempty"`
 	Line           string   `json:"line,omitempty"`
 	Store          string   `json:"store,omitempty"`
 	Point          string   `json:"point,omitempty"` // "beside B" for the air beside stack B
+	Where          string   `json:"where,omitempty"` // "bags": inside bags of the stack, at no line
 	Value          float64  `json:"value"`
 	Unit           string   `json:"unit"`
 	Method         string   `json:"method"`
@@ -208,8 +214,13 @@ func (h *HandReading) Place() (store, stack string) { return h.Store, h.Stack }
 // Validate implements Entry.
 func (h *HandReading) Validate() error {
 	onLine, inAir := h.Stack != "" && h.Line != "", h.Store != "" && h.Point != ""
-	if onLine == inAir {
-		return errors.New("a hand reading names either \"stack\" and \"line\" or \"store\" and \"point\"")
+	switch {
+	case h.Where != "" && h.Where != WhereBags:
+		return fmt.Errorf("the field \"where\" is %q: want %s, or nothing", h.Where, WhereBags)
+	case h.Where == WhereBags && (h.Stack == "" || h.Line != "" || h.Store != "" || h.Point != ""):
+		return errors.New("a hand reading inside bags names \"stack\" alone")
+	case h.Where == "" && onLine == inAir:
+		return errors.New("a hand reading names either \"stack\" and \"line\" or \"store\" and \"point\"; inside bags \"stack\" and \"where\"")
 	}
 	if err := need("unit", h.Unit, "method", h.Method); err != nil {
 		return err

@@ -19,8 +19,9 @@ const (
 type GrainInspected struct {
 	Header
 	OnStack
-	Insects string `json:"insects"` // none-found or live-found
-	Method  string `json:"method"`  // how: sieved samples, incubation, caged insects …
+	Treatment string `json:"treatment,omitempty"` // empty: the stack's current or last one
+	Insects   string `json:"insects"`             // none-found or live-found
+	Method    string `json:"method"`              // how: sieved samples, incubation …
 	Act
 }
 

@@ -35,6 +35,14 @@ var makers = map[Kind]func() Entry{
 	KindInstrumentSwapped: func() Entry { return &InstrumentSwapped{} },
 	KindLineProved:        func() Entry { return &LineProved{} },
 	KindInspected:         func() Entry { return &GrainInspected{} },
+	KindCagesPlaced:       func() Entry { return &CagesPlaced{} },
+	KindCagesRetrieved:    func() Entry { return &CagesRetrieved{} },
+	KindCagesJudged:       func() Entry { return &CagesJudged{} },
+	KindSheetTorn:         func() Entry { return &SheetTorn{} },
+	KindSheetRepaired:     func() Entry { return &SheetRepaired{} },
+	KindCanister:          func() Entry { return &CanisterChanged{} },
+	KindGrainIssued:       func() Entry { return &GrainIssued{} },
+	KindWrittenOff:        func() Entry { return &FollowUpWrittenOff{} },
 	KindAccepted:          func() Entry { return &Accepted{} },
 	KindRefused:           func() Entry { return &Refused{} },
 	KindFinding:           func() Entry { return &Finding{} },
@@ -45,11 +53,12 @@ var makers = map[Kind]func() Entry{
 	KindForecast:          func() Entry { return &Forecast{} },
 	KindMessage:           func() Entry { return &Message{} },
 	KindCriteria:          func() Entry { return &Criteria{} },
+	KindFollowUp:          func() Entry { return &FollowUp{} },
 }
 
 // records tells the kinds that are records from those that are inputs.
 var records = map[Kind]bool{
 	KindAccepted: true, KindRefused: true, KindFinding: true, KindPhase: true, KindEndLevel: true,
 	KindGate: true, KindAlarm: true, KindForecast: true, KindMessage: true,
-	KindCriteria: true,
+	KindCriteria: true, KindFollowUp: true,
 }

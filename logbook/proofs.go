@@ -15,6 +15,7 @@ type AlarmAcknowledged struct {
 	Line    string `json:"line,omitempty"`
 	Point   string `json:"point,omitempty"`
 	Channel string `json:"channel,omitempty"`
+	Owed    string `json:"owed,omitempty"` // of follow-up-due: what Alarm.Which returns
 	Act
 }
 

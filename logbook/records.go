@@ -214,6 +214,7 @@ type Alarm struct {
 	Point    string   `json:"point,omitempty"`
 	Channel  string   `json:"channel,omitempty"`
 	Onset    Time     `json:"onset,omitzero"` // when the condition began, as far as can be told
+	Owed     *Owed    `json:"owed,omitempty"` // what is due, of follow-up-due
 	Priority string   `json:"priority"`
 	Code     string   `json:"code,omitempty"` // which case of the alarm, for example "stuck" of instrument-fault
 	Value    Number   `json:"value"`
@@ -223,6 +224,29 @@ type Alarm struct {
 	Grounds  *Grounds `json:"grounds,omitempty"`
 	Wake     bool     `json:"wake,omitempty"` // people are woken for it
 	Text     string   `json:"text,omitempty"` // the sentence; made outside rules
+}
+
+// Owed is the follow-up that an alarm speaks of.
+type Owed struct {
+	Treatment string `json:"treatment,omitempty"`
+	Person    string `json:"person,omitempty"` // whose licence or canister it is
+	Due       Time   `json:"due"`
+	Until     Time   `json:"until,omitzero"` // last time; 0 = none is set
+	Owner     string `json:"owner,omitempty"`
+}
+
+// Which tells apart alarms of one name at one place: the follow-up with its treatment or
+// person; empty for all other alarms.
+func (a *Alarm) Which() string {
+	switch {
+	case a.Owed == nil:
+		return ""
+	case a.Owed.Treatment != "":
+		return a.Code + ": " + a.Owed.Treatment
+	case a.Owed.Person != "":
+		return a.Code + ": " + a.Owed.Person
+	}
+	return a.Code
 }
 
 // Grounds are what a leak was told from.

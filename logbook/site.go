@@ -4,31 +4,33 @@ package logbook
 // the country's limits and the protocols' figures put beside it, no secrets. The
 // YAML form is read by package configs; the JSON form travels in site-configured.
 type Site struct {
-	Name        string              `json:"site" yaml:"site"`
-	Position    *Position           `json:"position,omitempty" yaml:"position"`               // for daylight; nil: not said
-	Timezone    string              `json:"timezone" yaml:"timezone"`                         // IANA name
-	Limits      string              `json:"limits,omitempty" yaml:"limits"`                   // ISO 3166 code or EU; empty: 0.3 ppm holds
-	LimitSets   []LimitSet          `json:"limit_sets,omitempty" yaml:"-"`                    // of the country, oldest first; filled in by configs
-	Logbook     string              `json:"logbook,omitempty" yaml:"logbook"`                 // path of the embedded database
-	Language    string              `json:"language,omitempty" yaml:"language"`               // of sentences, ISO 639-1; empty in older logbooks: en
-	Emergency   string              `json:"emergency,omitempty" yaml:"emergency"`             // line that ends every message
-	Instruments []Instrument        `json:"instruments,omitempty" yaml:"instruments"`         // may be empty for a replay
-	Channels    map[string]Channel  `json:"channels" yaml:"channels"`                         // by name
-	Stores      []Store             `json:"stores" yaml:"stores"`                             //
-	Protocols   map[string]Protocol `json:"protocols,omitempty" yaml:"protocols"`             // tightened or added by the site
-	Settings    Settings            `json:"settings,omitzero" yaml:"settings"`                //
-	Mains       []Contact           `json:"mains,omitempty" yaml:"mains"`                     // 1 = power is there
-	Pumps       []Pump              `json:"pumps,omitempty" yaml:"pumps"`                     // that draw samples
-	Wind        *Wind               `json:"wind,omitempty" yaml:"wind"`                       //
-	Alarms      map[string]Delays   `json:"alarms,omitempty" yaml:"alarms"`                   // the site's own delays, by name of the alarm
-	Mail        *Mail               `json:"mail,omitempty" yaml:"mail"`                       //
-	SMS         *SMS                `json:"sms,omitempty" yaml:"sms"`                         //
-	Webhooks    []Webhook           `json:"webhooks,omitempty" yaml:"webhooks"`               //
-	Beacon      *Beacon             `json:"beacon,omitempty" yaml:"beacon"`                   //
-	Forward     []Forward           `json:"forward,omitempty" yaml:"forward"`                 //
-	People      []Person            `json:"people,omitempty" yaml:"people"`                   // who is told
-	Unsuited    []string            `json:"unsuited,omitempty" yaml:"unsuited"`               // commodities unfit for phosphine; empty: the shipped list
-	Authority   string              `json:"unsuited_source,omitempty" yaml:"unsuited_source"` // who says so
+	Name        string               `json:"site" yaml:"site"`
+	Position    *Position            `json:"position,omitempty" yaml:"position"`               // for daylight; nil: not said
+	Timezone    string               `json:"timezone" yaml:"timezone"`                         // IANA name
+	Offsets     []Offset             `json:"zone_offsets,omitempty" yaml:"-"`                  // of the time zone, oldest first; filled in by configs; none: UTC
+	Limits      string               `json:"limits,omitempty" yaml:"limits"`                   // ISO 3166 code or EU; empty: 0.3 ppm holds
+	LimitSets   []LimitSet           `json:"limit_sets,omitempty" yaml:"-"`                    // of the country, oldest first; filled in by configs
+	Logbook     string               `json:"logbook,omitempty" yaml:"logbook"`                 // path of the embedded database
+	Language    string               `json:"language,omitempty" yaml:"language"`               // of sentences, ISO 639-1; empty in older logbooks: en
+	Emergency   string               `json:"emergency,omitempty" yaml:"emergency"`             // line that ends every message
+	Instruments []Instrument         `json:"instruments,omitempty" yaml:"instruments"`         // may be empty for a replay
+	Channels    map[string]Channel   `json:"channels" yaml:"channels"`                         // by name
+	Stores      []Store              `json:"stores" yaml:"stores"`                             //
+	Protocols   map[string]Protocol  `json:"protocols,omitempty" yaml:"protocols"`             // tightened or added by the site
+	Settings    Settings             `json:"settings,omitzero" yaml:"settings"`                //
+	Mains       []Contact            `json:"mains,omitempty" yaml:"mains"`                     // 1 = power is there
+	Pumps       []Pump               `json:"pumps,omitempty" yaml:"pumps"`                     // that draw samples
+	Wind        *Wind                `json:"wind,omitempty" yaml:"wind"`                       //
+	Alarms      map[string]Delays    `json:"alarms,omitempty" yaml:"alarms"`                   // the site's own delays, by name of the alarm
+	Mail        *Mail                `json:"mail,omitempty" yaml:"mail"`                       //
+	SMS         *SMS                 `json:"sms,omitempty" yaml:"sms"`                         //
+	Webhooks    []Webhook            `json:"webhooks,omitempty" yaml:"webhooks"`               //
+	Beacon      *Beacon              `json:"beacon,omitempty" yaml:"beacon"`                   //
+	Forward     []Forward            `json:"forward,omitempty" yaml:"forward"`                 //
+	FollowUps   map[string]Following `json:"follow_ups,omitempty" yaml:"follow_ups"`           // who does follow-ups and when people are told; by follow-up, EveryFollowUp for all others
+	People      []Person             `json:"people,omitempty" yaml:"people"`                   // who is told
+	Unsuited    []string             `json:"unsuited,omitempty" yaml:"unsuited"`               // commodities unfit for phosphine; empty: the shipped list
+	Authority   string               `json:"unsuited_source,omitempty" yaml:"unsuited_source"` // who says so
 }
 
 // Speaks returns the language of the site.
@@ -46,6 +48,23 @@ func (s *Site) Reads(p Person) string {
 	}
 	return p.Language
 }
+
+// Offset is how far the depot's clock is ahead of UTC from a moment on.
+type Offset struct {
+	From    Time `json:"from,omitzero"` // 0 = always before the next one
+	Seconds int  `json:"seconds"`
+}
+
+// Following is who does a follow-up and when people are told of it; zero fields take
+// the shipped figures.
+type Following struct {
+	Owner string   `json:"owner,omitempty" yaml:"owner"` // a name of people; empty: everybody
+	Lead  Duration `json:"lead,omitempty" yaml:"lead"`   // the owner is reminded so long before it is due
+	After Duration `json:"after,omitempty" yaml:"after"` // it counts as overdue so long after it was due
+}
+
+// EveryFollowUp is the key that stands for all follow-ups without an entry of their own.
+const EveryFollowUp = "default"
 
 // Position is where a depot lies, in degrees.
 type Position struct {
@@ -161,6 +180,9 @@ type Settings struct {
 	Withholding    Duration `json:"withholding,omitempty" yaml:"withholding"`           // 48 h
 	FalseLeakDays  float64  `json:"false_leak_days,omitempty" yaml:"false_leak_days"`   // stack-days between false leak alarms; 500
 	MaskedEntryMax Duration `json:"masked_entry_max,omitempty" yaml:"masked_entry_max"` // 20 min
+	InspectAt      string   `json:"inspect_at,omitempty" yaml:"inspect_at"`             // when grain is looked at for live insects, 15:04 by the depot's clock; 16:30
+	SecondLook     Duration `json:"second_look,omitempty" yaml:"second_look"`           // the grain is looked at again so long after the first time; 0 = not
+	Jar            Duration `json:"jar,omitempty" yaml:"jar"`                           // samples of cages are kept and judged again; 30 days
 }
 
 // Night is when it is dark and people sleep, by the clock of the site's zone. It

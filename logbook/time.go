@@ -32,6 +32,9 @@ func ParseTime(s string) (Time, error) {
 	return At(t), nil
 }
 
+// Day is a day of 24 hours.
+const Day = Time(24 * 3600 * 1e6)
+
 // Std returns t as a time.Time in UTC; 0 gives the zero time.Time.
 func (t Time) Std() time.Time {
 	if t == 0 {

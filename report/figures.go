@@ -136,14 +136,17 @@ func (r *Report) pairs(stack, store string) []HandPair {
 				p.DetectedPPM = &limit
 			}
 		}
-		if h.Line != "" {
+		switch {
+		case h.Where != "":
+			p.Place = stack + ", " + h.Where
+		case h.Line != "":
 			p.Place = stack + ", " + h.Line
 			for _, l := range r.Lines {
 				if strings.EqualFold(l.Name, h.Line) {
 					p.Fixed, p.Instrument = nearest(l.samples, a.At), true
 				}
 			}
-		} else {
+		default:
 			p.Place = store + ", " + h.Point
 			for _, x := range r.Air {
 				if strings.EqualFold(x.Name, strings.TrimSpace(h.Point)) {

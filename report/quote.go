@@ -106,7 +106,7 @@ func (d *draft) pass(e logbook.Entry, s *rules.State) {
 		if d.t.Phase == logbook.PhaseExposure && k.TempC != nil {
 			a.TempC, a.Measured = *k.TempC, true
 		}
-		a.SecondFrom, a.SecondUntil = k.SecondFrom, k.SecondTill
+		a.SecondFrom, a.SecondUntil = d.t.After.SecondFrom, d.t.After.SecondTill
 	}
 	if a.Cleared == 0 {
 		a.Cleared = d.t.ClearedAt

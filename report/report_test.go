@@ -118,7 +118,7 @@ func TestGateAlarmsAndActsFromDosingOn(t *testing.T) {
 	for _, a := range r.Acts {
 		kinds[a.Kind]++
 	}
-	require.Equal(t, map[logbook.Kind]int{"dosing-started": 1, "treatment-started": 1, "hand-reading": 2, "airing-started": 1, "entry-confirmed": 2}, kinds)
+	require.Equal(t, map[logbook.Kind]int{"dosing-started": 1, "treatment-started": 1, "hand-reading": 3, "airing-started": 1, "entry-confirmed": 2, "grain-inspected": 1}, kinds)
 	require.Equal(t, hour(124.2), r.Aired.Cleared)
 	p, _ := both(t, r)
 	require.Contains(t, p, ">Refused. Not cleared: Long Barn is not ready")
@@ -318,7 +318,8 @@ func shown(l Line) []string {
 
 func TestHandReadingBesideTheFixedLine(t *testing.T) {
 	r := soundReport(t)
-	require.Len(t, r.Hands, 2)
+	require.Len(t, r.Hands, 3)
+	require.Equal(t, "A, bags", r.Hands[2].Place)
 	h := r.Hands[0]
 	require.Equal(t, "A, Top", h.Place)
 	// 0.6 g/m3 at 25 °C and 101.325 kPa: 24.465 L/mol over 33.998 g/mol (NIOSH Pocket Guide npgd0505: 1 ppm = 1.39 mg/m3).

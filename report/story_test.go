@@ -70,6 +70,8 @@ func (s *story) beside(h float64, stack string, ppm float64) {
 	s.add(h, logbook.KindHandReading, &logbook.HandReading{Store: "Long Barn", Point: "beside " + stack, Value: ppm, Unit: "ppm", Method: "hand meter", DetectionLimit: &limit, Act: by("O. Marsh")})
 }
 
+func ptr(v float64) *float64 { return &v }
+
 // ordered returns the entries in order of time; late ones are added after.
 func (s *story) ordered() []logbook.Entry {
 	sort.SliceStable(s.es, func(i, k int) bool { return s.es[i].Head().Time < s.es[k].Head().Time })
@@ -112,6 +114,8 @@ func whole() *story {
 	s.confirm(122) // refused: the airing has not lasted
 	s.beside(124.1, "A", 0.02)
 	s.confirm(124.2)
+	s.add(130, logbook.KindInspected, &logbook.GrainInspected{OnStack: logbook.OnStack{Stack: "A"}, Insects: logbook.InsectsNone, Method: "sieved samples", Act: by("R. Amadi")})
+	s.add(171, logbook.KindHandReading, &logbook.HandReading{Stack: "A", Where: logbook.WhereBags, Value: 0.05, Unit: "ppm", Method: "hand meter", DetectionLimit: ptr(0.02), Act: by("O. Marsh")})
 	s.ordered()
 	return s
 }

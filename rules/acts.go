@@ -8,6 +8,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules/dose"
 	"undersheet/rules/exposure"
+	"undersheet/rules/followup"
 	"undersheet/rules/gate"
 	"undersheet/rules/protocol"
 	"undersheet/rules/reading"
@@ -61,6 +62,8 @@ func (s *State) act(e logbook.Acting) {
 		s.instrumentSwapped(e)
 	case *logbook.AlarmAcknowledged:
 		s.acknowledge(e)
+	case *logbook.CanisterChanged:
+		s.canisterChanged(e)
 	case *logbook.HandReading:
 		if code := s.handReading(e); code != "" {
 			s.refuse(e, code, nil)
@@ -227,19 +230,15 @@ func (s *State) onStack(e logbook.Acting, name string) {
 	case *logbook.ResidueTaken:
 		s.residueTaken(e, k)
 	case *logbook.ResidueDisposed:
-		s.residueDisposed(e, k)
-	case *logbook.GrainInspected:
-		if t := k.Treatment; t != nil && t.Started != 0 && t.Inspect(e.Insects) {
-			s.putCriteria(k)
-		} else {
-			s.find(logbook.Finding{Code: "inspected-before-airing", Store: k.Store, Stack: name})
-		}
+		s.residueDisposed(e, k, at)
 	case *logbook.TreatmentAbandoned:
 		if k.Treatment == nil || k.Treatment.Phase == logbook.PhaseClosed {
 			s.find(logbook.Finding{Code: "no-exposure-running", Stack: name, About: string(e.Kind)})
 			break
 		}
-		k.Treatment.Verdict = logbook.VerdictAbandoned
+		k.Treatment.Abandon()
+	default:
+		s.afterwards(e, k, name, followup.Done{At: at, By: e.Who().By})
 	}
 	k.event(at, e.Head().Kind, e.Who().By)
 }
@@ -268,18 +267,17 @@ func (s *State) dosing(e *logbook.DosingStarted, k *Stack, at logbook.Time) {
 	s.licensed(e.By, k.Store, e.Stack)
 	s.notProved(k, e.Stack)
 	s.checksOwed(k, e.Stack, at)
+	s.notMended(k, e.Stack)
 	s.newTreatment(k, e.Stack, at)
 }
 
-// newTreatment begins a treatment of a stack, and ends the one before with the
-// verdict that it has earned; the store loses its clearance.
+// newTreatment begins a treatment of a stack in the place of the one before; the store
+// loses its clearance.
 func (s *State) newTreatment(k *Stack, stack string, at logbook.Time) {
-	if t := k.Treatment; t != nil && t.Phase != logbook.PhaseClosed {
-		t.Close()
-		s.putPhase(k, t)
-	}
+	s.replace(stack, k, at)
 	site, _ := s.siteStack(stack)
 	k.Treatment, k.Gas = treatment.Dosing(site, at), nil
+	k.Treatment.After.Cages, k.Cages = k.Cages, nil
 	k.Events, k.Product = nil, nil
 	s.store(k.Store).HandOwed[stack] = false
 }
@@ -295,11 +293,14 @@ func (s *State) start(e *logbook.TreatmentStarted, k *Stack, at logbook.Time) {
 	}
 	if k.Treatment == nil || k.Treatment.Phase != logbook.PhaseDosing {
 		s.notProved(k, e.Stack) // else it was said when dosing began
+		s.notMended(k, e.Stack)
 		s.newTreatment(k, e.Stack, at)
 	}
 	k.Treatment.Start(&given, p, at)
-	k.Treatment.Second = k.SecondFrom != 0
-	k.SecondFrom, k.SecondTill = 0, 0
+	if first := k.firstOfPair(); first != nil {
+		k.Treatment.Second, first.After.Second = true, followup.Done{At: at, By: e.By}
+	}
+	k.Resisted = nil
 	s.worked(k.Store, at)
 	k.Gas = newGas(s.Site, k.Treatment, s.temperature(k))
 }
@@ -347,8 +348,8 @@ func (s *State) air(e *logbook.AiringStarted, k *Stack, at logbook.Time) {
 	s.putEndLevels(k, logbook.MomentAiring, -1)
 	s.putCriteria(k)
 	if p := t.Protocol; p.SecondAfterDays > 0 && !t.Second {
-		k.SecondFrom = at.Add(treatment.Hours(24 * p.SecondAfterDays))
-		k.SecondTill = k.SecondFrom.Add(p.SecondWindow.Std())
+		t.After.SecondFrom = at.Add(treatment.Hours(24 * p.SecondAfterDays))
+		t.After.SecondTill = t.After.SecondFrom.Add(p.SecondWindow.Std())
 	}
 }
 

@@ -33,6 +33,8 @@ const (
 	alarmTooCold      = "too-cold"
 	alarmMaskedLong   = "masked-entry-overdue"
 	alarmFollowUpDue  = "follow-up-due"
+	alarmResistance   = "suspected-resistance"
+	alarmLiveInsects  = "live-insects"
 	alarmDoorOpened   = "door-opened"
 	alarmPowerLost    = "power-lost"
 	alarmPumpOff      = "pump-off"
@@ -81,16 +83,17 @@ type condition struct {
 // AlarmKey names what an alarm is of: its code may change while it lasts.
 type AlarmKey struct {
 	Alarm, Store, Stack, Line, Point, Channel string
+	Owed                                      string // of follow-up-due: which
 }
 
 // keyOf returns the key of an alarm.
 func keyOf(a *logbook.Alarm) AlarmKey {
-	return AlarmKey{a.Alarm, a.Store, a.Stack, a.Line, a.Point, a.Channel}
+	return AlarmKey{a.Alarm, a.Store, a.Stack, a.Line, a.Point, a.Channel, a.Which()}
 }
 
 // parts lists the names of a key in their order.
-func (k *AlarmKey) parts() [6]*string {
-	return [...]*string{&k.Alarm, &k.Store, &k.Stack, &k.Line, &k.Point, &k.Channel}
+func (k *AlarmKey) parts() [7]*string {
+	return [...]*string{&k.Alarm, &k.Store, &k.Stack, &k.Line, &k.Point, &k.Channel, &k.Owed}
 }
 
 // MarshalText writes the key as a JSON list, so that it can be a key in JSON.
@@ -154,7 +157,7 @@ func (s *State) alarm(c condition) {
 	if a.From == 0 {
 		a.From = s.At
 	}
-	a.Record.Value, a.Record.Limit = c.of.Value, c.of.Limit
+	a.Record.Value, a.Record.Limit, a.Record.Owed = c.of.Value, c.of.Limit, c.of.Owed
 	if a.Raised {
 		return
 	}
@@ -179,6 +182,9 @@ func (s *State) raise(a *Alarm, c *condition, k *kind) {
 		a.Record.Onset = a.From
 	}
 	a.Record.Wake = wakes(&a.Record)
+	if stack := s.Stacks[c.of.Stack]; c.of.Alarm == alarmLeak && stack != nil && stack.Treatment != nil {
+		stack.Treatment.After.Torn = s.At
+	}
 	s.putAlarm(a, logbook.AlarmRaised)
 }
 
@@ -250,7 +256,7 @@ func (s *State) acknowledge(e *logbook.AlarmAcknowledged) {
 // standing finds the raised alarm that an acknowledgement names, and counts those
 // that fit its words.
 func (s *State) standing(e *logbook.AlarmAcknowledged) (one *Alarm, fit int) {
-	named := AlarmKey{e.Alarm, e.Store, e.Stack, e.Line, e.Point, e.Channel}
+	named := AlarmKey{e.Alarm, e.Store, e.Stack, e.Line, e.Point, e.Channel, e.Owed}
 	if a := s.Alarms[named]; a != nil && a.Raised {
 		return a, 1
 	}

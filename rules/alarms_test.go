@@ -81,7 +81,7 @@ func TestReboundRestartsWithholding(t *testing.T) {
 	d.hand("beside A", 0.1)
 	d.confirm()
 	assert.Equal(t, logbook.GateCleared, d.gate())
-	for d.state.Stacks["A"].Treatment.Phase == logbook.PhaseWithholding {
+	for d.state.Stacks["A"].Treatment.GasPhase() == logbook.PhaseWithholding {
 		d.run(1)
 	}
 	assert.InDelta(t, 48+6, d.now.Hours(back), 1.1, "48 h after the gas was gone")

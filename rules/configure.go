@@ -90,7 +90,7 @@ func (s *State) place(k logbook.Stack, store string) {
 		before, now := s.store(old), s.store(store)
 		now.HandOwed[k.Name] = before.HandOwed[k.Name]
 		delete(before.HandOwed, k.Name)
-		if t != nil && t.Phase != logbook.PhaseClosed {
+		if t != nil && t.GasPhase() != logbook.PhaseClosed {
 			s.distrust(old, before)
 			s.find(logbook.Finding{Code: "stack-moved", Store: old, Stack: k.Name, About: store})
 		}

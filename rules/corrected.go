@@ -7,6 +7,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/reading"
+	"undersheet/rules/treatment"
 )
 
 // corrected takes a correction. What it changes lies behind: whoever folds calls
@@ -195,12 +196,13 @@ func (s *State) differences(was *State) {
 			s.putAlarm(a, logbook.AlarmRaised)
 		}
 	}
+	s.Owed = was.Owed
 	for _, name := range sorted(s.Stacks) {
 		k, old := s.Stacks[name], was.Stacks[name]
 		if old == nil {
 			continue
 		}
-		k.Told = old.Told
+		k.keepTold(old)
 		if k.Treatment == nil {
 			continue
 		}
@@ -218,6 +220,20 @@ func (s *State) differences(was *State) {
 		s.keepStanding(name, cmp.Or(was.Stores[name], &Store{}))
 	}
 	s.passAll()
+}
+
+// keepTold takes what was recorded of a stack for told.
+func (k *Stack) keepTold(old *Stack) {
+	k.Owed = old.Owed
+	for _, p := range k.all() {
+		t := p.Treatment
+		t.Told = treatment.Told{}
+		for _, o := range old.all() {
+			if o.Treatment.Name == t.Name && (t.Name != "" || o.Treatment.DosingAt == t.DosingAt) {
+				t.Told = o.Treatment.Told
+			}
+		}
+	}
 }
 
 // keepStanding keeps a correction from opening a gate: no clearance and no declaration

@@ -133,6 +133,16 @@ func cleared(t *testing.T, change ...func(*logbook.Site)) *day {
 	return d
 }
 
+// inspect looks at the grain of stack A; bags reads the gas inside its bags.
+func (d *day) inspect(insects string) {
+	d.act(&logbook.GrainInspected{OnStack: onA(), Insects: insects, Method: "sieved samples"}, logbook.KindInspected, 0)
+}
+
+func (d *day) bags(ppm float64) {
+	limit := 0.05
+	d.act(&logbook.HandReading{Stack: "A", Where: logbook.WhereBags, Value: ppm, Unit: logbook.PPM, Method: "detector tube", DetectionLimit: &limit}, logbook.KindHandReading, 0)
+}
+
 func (d *day) gate() string { return d.state.Stores["Long Barn"].Gate.State }
 
 func (d *day) reasons() []string {

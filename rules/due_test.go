@@ -76,6 +76,7 @@ func TestWithholdingWaitsWhileOnlyAHandReadingShowsGas(t *testing.T) {
 	d.run(12.5)
 	require.Equal(t, logbook.GateCheckOwed, d.gate(), "the confirmation has lapsed")
 	d.hand("beside A", 0.4)
+	d.inspect(logbook.InsectsNone)
 	require.Empty(t, d.state.alarmKeys())
 	d.only("a1", 8, time.Minute)
 	require.Equal(t, d.now, d.state.Stacks["A"].Treatment.ClearedAt)

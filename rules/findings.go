@@ -33,6 +33,8 @@ func (s *State) startFindings(e *logbook.TreatmentStarted, k *Stack, p logbook.P
 	note(e.GrainTempC < protocol.TooColdC, logbook.Finding{Code: "too-cold", Value: logbook.Number(e.GrainTempC), Limit: protocol.TooColdC})
 	note(e.GrainTempC >= protocol.TooColdC && e.GrainTempC < protocol.CoolC, logbook.Finding{Code: "cool",
 		Value: logbook.Number(e.GrainTempC), Limit: protocol.CoolC})
-	note(k.SecondTill != 0 && (s.At > k.SecondTill || s.At < k.SecondFrom), logbook.Finding{Code: "second-treatment-off-window",
-		Value: logbook.Number(s.At.Hours(k.SecondFrom)), Limit: logbook.Number(k.SecondTill.Hours(k.SecondFrom))})
+	if first := k.firstOfPair(); first != nil {
+		from, till := first.After.SecondFrom, first.After.SecondTill
+		note(s.At > till || s.At < from, logbook.Finding{Code: "second-treatment-off-window", Value: logbook.Number(s.At.Hours(from)), Limit: logbook.Number(till.Hours(from))})
+	}
 }

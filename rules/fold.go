@@ -149,7 +149,7 @@ func (s *State) distrust(name string, st *Store) {
 // oweHands asks for a hand reading beside every stack that still gives off gas.
 func (s *State) oweHands(name string, st *Store) {
 	for _, stack := range s.stacksIn(name) {
-		if t := s.Stacks[stack].Treatment; t != nil && (t.Phase == logbook.PhaseAiring || t.Phase == logbook.PhaseWithholding) {
+		if t := s.Stacks[stack].Treatment; t != nil && (t.Phase == logbook.PhaseAiring || t.GasPhase() == logbook.PhaseWithholding) {
 			st.HandOwed[stack] = true
 		}
 	}

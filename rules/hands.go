@@ -15,7 +15,12 @@ func (s *State) handReading(e *logbook.HandReading) (code string) {
 		return "unknown-unit"
 	}
 	at := min(e.Time, s.At)
-	if ppm = min(ppm, mostPPM); e.Store != "" && e.Point != "" {
+	ppm = min(ppm, mostPPM)
+	switch {
+	case e.Where == logbook.WhereBags:
+		s.handInBags(e, at, ppm)
+		return ""
+	case e.Store != "" && e.Point != "":
 		s.handInAir(e, at, ppm)
 		return ""
 	}
@@ -36,6 +41,7 @@ func (s *State) handReading(e *logbook.HandReading) (code string) {
 				if moment == logbook.MomentAiring {
 					s.putCriteria(k)
 				}
+				s.alive(k, k.Treatment)
 			}
 			return ""
 		}
@@ -47,11 +53,7 @@ func (s *State) handReading(e *logbook.HandReading) (code string) {
 // handInAir notes a hand reading in the store's air; an older one does not
 // replace a newer.
 func (s *State) handInAir(e *logbook.HandReading, at logbook.Time, ppm float64) {
-	h := gate.Hand{Point: e.Point, At: at, PPM: ppm, Detection: -1}
-	if e.DetectionLimit != nil {
-		limit, _ := dose.PPM(*e.DetectionLimit, e.Unit, dose.StandardC, dose.StandardKPa)
-		h.Detection = max(0, min(limit, mostPPM))
-	}
+	h := gate.Hand{Point: e.Point, At: at, PPM: ppm, Detection: detection(e)}
 	for _, name := range s.stacksIn(e.Store) {
 		if strings.EqualFold(strings.TrimSpace(e.Point), "beside "+name) {
 			h.Beside = name
@@ -67,6 +69,15 @@ func (s *State) handInAir(e *logbook.HandReading, at logbook.Time, ppm float64) 
 			s.find(logbook.Finding{Code: "unknown-point", Store: e.Store, About: e.Point})
 		}
 	}
+}
+
+// detection is the detection limit of a hand reading's method, ppm; negative = not stated.
+func detection(e *logbook.HandReading) float64 {
+	if e.DetectionLimit == nil {
+		return -1
+	}
+	limit, _ := dose.PPM(*e.DetectionLimit, e.Unit, dose.StandardC, dose.StandardKPa)
+	return max(0, min(limit, mostPPM))
 }
 
 // hasPoint reports whether a store has an air point of that name.

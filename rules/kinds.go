@@ -45,7 +45,9 @@ var kinds = map[string]kind{
 	alarmDrift:        {priority: logbook.PriorityMedium, during: inExposure, fixed: true},
 	alarmAtRisk:       {priority: logbook.PriorityHigh, during: inExposure, fixed: true, wake: ofCode(codeCollapsing)}, // its own deadband: raised under 0.5, over at 0.7
 	alarmMissed:       {priority: logbook.PriorityHigh, during: inExposure, fixed: true},
-	alarmFollowUpDue:  {priority: logbook.PriorityMedium, fixed: true},
+	alarmFollowUpDue:  {priority: logbook.PriorityMedium, fixed: true}, // low ahead of its time, high when overdue
+	alarmResistance:   {priority: logbook.PriorityHigh, fixed: true},
+	alarmLiveInsects:  {priority: logbook.PriorityHigh, fixed: true},
 	alarmUneven:       {priority: logbook.PriorityMedium, on: 2 * time.Hour, off: 2 * time.Hour, deadband: 0.05, during: inExposure},
 	alarmTooCold:      {priority: logbook.PriorityMedium, off: time.Hour, deadband: 0.03, during: inExposure}, // half a degree at 15 °C
 	alarmAirGas:       {priority: logbook.PriorityHigh, on: 2 * time.Minute, off: 15 * time.Minute, deadband: 0.1, life: true, wake: wherePeopleAre},
@@ -137,7 +139,7 @@ func (s *State) can(k *kind, of *logbook.Alarm) bool {
 	}
 	in := func(stack string) bool {
 		known := s.Stacks[stack]
-		return known != nil && known.Treatment != nil && slices.Contains(k.during, known.Treatment.Phase)
+		return known != nil && known.Treatment != nil && slices.Contains(k.during, known.Treatment.GasPhase())
 	}
 	switch {
 	case of.Stack != "":

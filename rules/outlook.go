@@ -18,11 +18,12 @@ const (
 )
 
 // outlook is what can still be done for the end level, reckoned anew after each
-// refit, when somebody asks. It draws from the posterior: some 20 ms.
+// refit, when somebody asks. It draws from the posterior: some 20 ms. Beside insects that
+// lived through a treatment stands no word of more gas.
 func (s *State) outlook(k *Stack, t *treatmentOf) (*logbook.Outlook, []float64) {
 	g := k.Gas
 	now, end := s.At.Hours(t.Started), t.PlannedEnd.Hours(t.Started)
-	if t.Phase != logbook.PhaseExposure || s.At >= t.PlannedEnd || now < forecastFrom || end > now+lookFar {
+	if k.Resisted != nil || t.Phase != logbook.PhaseExposure || s.At >= t.PlannedEnd || now < forecastFrom || end > now+lookFar {
 		return nil, nil
 	}
 	if o := g.ahead; o != nil && o.PlannedEnd == t.PlannedEnd {

@@ -62,6 +62,7 @@ func (s *State) breathed(st *Store, where string, j *reading.Judged) {
 
 // visited ends the stay of somebody inside, and of whoever stood at the door.
 func (s *State) visited(store string, m *Masked, out logbook.Time) {
+	s.worn(m.Name, m.Since, out)
 	known := s.protection(store).Known
 	s.visit(m.Name, Visit{store, m.Since, out, max(m.Inside.PPM, m.Air, m.Door.PPM), known && m.Known && !m.Inside.Doubt && !m.Door.Doubt, false})
 	if m.AtDoor != "" {

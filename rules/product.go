@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/followup"
 	"undersheet/rules/ledger"
 	"undersheet/rules/plan"
 )
@@ -18,7 +19,7 @@ func (s *State) stock(form string) *ledger.Stock {
 	return s.Stock[key]
 }
 
-// account returns what of a form is under the sheet of a stack.
+// account returns what of a form is under the sheet of the current treatment.
 func (k *Stack) account(form string) *ledger.Account {
 	if k.Product == nil {
 		k.Product = map[string]*ledger.Account{}
@@ -28,6 +29,19 @@ func (k *Stack) account(form string) *ledger.Account {
 		k.Product[key] = &ledger.Account{}
 	}
 	return k.Product[key]
+}
+
+// residue finds the account that residue is of: while the current treatment is under its
+// sheet, the oldest before it of which some is left.
+func (k *Stack) residue(form string, left func(*ledger.Account) int) (*ledger.Account, *treatmentOf) {
+	if t := k.Treatment; t == nil || t.AiringFirst == 0 {
+		for _, p := range k.Owing {
+			if a := p.Product[formKey(form)]; a != nil && left(a) > 0 {
+				return a, p.Treatment
+			}
+		}
+	}
+	return k.account(form), k.Treatment
 }
 
 // formKey is the name that a form is kept under: the usual name where it is one.
@@ -108,7 +122,7 @@ func (k *Stack) gasPlaced() (grams float64, known bool) {
 // residueTaken takes product out from under a sheet. Live residue that comes off the
 // trays releases no more under the sheet: an added dose no longer holds back airing.
 func (s *State) residueTaken(e *logbook.ResidueTaken, k *Stack) {
-	a := k.account(e.Form)
+	a, t := k.residue(e.Form, (*ledger.Account).Inside)
 	a.Taken += e.Count
 	if e.Residue != logbook.ResidueSpent {
 		a.Live += e.Count
@@ -119,7 +133,7 @@ func (s *State) residueTaken(e *logbook.ResidueTaken, k *Stack) {
 	if a.Taken > a.Placed {
 		s.find(logbook.Finding{Code: "residue-count", Store: k.Store, Stack: e.Stack, About: formKey(e.Form), Value: logbook.Number(a.Taken), Limit: logbook.Number(a.Placed)})
 	}
-	if t := k.Treatment; t != nil && k.allTaken() {
+	if t != nil && t == k.Treatment && k.allTaken() {
 		t.ReleaseUntil = min(t.ReleaseUntil, e.Time, s.At)
 	}
 }
@@ -135,14 +149,17 @@ func (k *Stack) allTaken() bool {
 }
 
 // residueDisposed notes where residue went.
-func (s *State) residueDisposed(e *logbook.ResidueDisposed, k *Stack) {
+func (s *State) residueDisposed(e *logbook.ResidueDisposed, k *Stack, at logbook.Time) {
 	note := func(when bool, code string, value, limit int) {
 		if when {
 			s.find(logbook.Finding{Code: code, Store: k.Store, Stack: e.Stack, About: formKey(e.Form), Value: logbook.Number(value), Limit: logbook.Number(limit)})
 		}
 	}
-	a := k.account(e.Form)
+	a, t := k.residue(e.Form, (*ledger.Account).Waiting)
 	a.Disposed += e.Count
+	if t != nil {
+		t.After.Residue = followup.Done{At: at, By: e.By, Result: e.How}
+	}
 	note(e.How == logbook.DisposedHeap, "residue-heaped", e.Count, 0)
 	note(e.How == logbook.DisposedDrum, "residue-closed-drum", e.Count, 0)
 	note(a.Live > 0 && e.How == logbook.DisposedBuried, "residue-buried-live", a.Live, 0)

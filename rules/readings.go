@@ -83,7 +83,7 @@ func bridge(c *Channel, ch logbook.Channel) time.Duration {
 func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judged) {
 	k := s.stack(f.stack)
 	t := k.Treatment
-	if t == nil || !j.Counts || t.Phase == logbook.PhaseClosed || !reading.IsGas(ch) {
+	if t == nil || !j.Counts || t.GasPhase() == logbook.PhaseClosed || !reading.IsGas(ch) {
 		return
 	}
 	line, ok := t.LineOf(f.channel)

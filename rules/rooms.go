@@ -126,6 +126,7 @@ func (s *State) quiet(alarm, channel string, h *Channel) (after, slow time.Durat
 // passCauses looks at what silences others: mains, pumps, and instruments that do
 // not answer.
 func (s *State) passCauses() {
+	s.passSiteOwed()
 	for _, m := range s.Site.Mains {
 		there, known, since := s.contact(m)
 		of := logbook.Alarm{Alarm: alarmPowerLost, Point: m.Name, Channel: m.Channel, Onset: since}

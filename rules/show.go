@@ -8,6 +8,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules/dose"
 	"undersheet/rules/exposure"
+	"undersheet/rules/followup"
 	"undersheet/rules/reading"
 )
 
@@ -35,6 +36,7 @@ func (s *State) View() *View {
 	sort.SliceStable(v.Alarms, func(i, k int) bool { return v.Alarms[i].Since < v.Alarms[k].Since })
 	v.Findings = append(v.Findings, s.Found...)
 	v.Stock = s.stockViews()
+	v.FollowUps = s.followViews()
 	return v
 }
 
@@ -136,6 +138,10 @@ func (s *State) stackView(name string) StackView {
 		v.ShortestEnd = t.ShortestEnd()
 	}
 	v.EndLevelPPM, v.PhosphineG = t.EndPPM(), t.Grams()
+	g := followup.FiguresOf(s.Site)
+	if held, from := k.heldBack(&g, s.At); held {
+		v.NotToIssue, v.IssueFrom = true, from
+	}
 	for i := range t.Lines {
 		v.Lines = append(v.Lines, s.lineView(k, t, i))
 	}

@@ -7,6 +7,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/dose"
+	"undersheet/rules/followup"
 	"undersheet/rules/protocol"
 	"undersheet/rules/reading"
 	"undersheet/rules/treatment"
@@ -44,21 +45,17 @@ func (s *State) passStack(name string, k *Stack) {
 	if t == nil {
 		return
 	}
-	was := t.Phase
-	withholding := s.Site.Settings.Withholding.Std()
-	if withholding == 0 {
-		withholding = treatment.DefaultWithholding
-	}
-	if moment := t.Advance(s.At, withholding); moment != "" {
+	was := t.GasPhase()
+	figures := followup.FiguresOf(s.Site)
+	if moment := t.Advance(s.At, figures.Withholding); moment != "" {
 		s.putEndLevels(k, moment, -1)
 	}
-	switch t.Phase {
+	switch t.GasPhase() {
 	case logbook.PhaseExposure:
 		s.again(t.ShortestEnd())
 	case logbook.PhaseWithholding:
-		s.again(t.ClearedAt.Add(withholding))
+		s.again(t.ClearedAt.Add(figures.Withholding))
 	}
-	s.again(k.SecondFrom)
 	if t.Phase == logbook.PhaseExposure {
 		s.passExposure(name, k, t)
 	} else {
@@ -66,10 +63,9 @@ func (s *State) passStack(name string, k *Stack) {
 	}
 	s.alarm(condition{of: logbook.Alarm{Alarm: alarmMissed, Store: k.Store, Stack: name,
 		Value: missedPPM(t), Limit: logbook.Number(t.EndPPM())}, active: t.Missed()})
-	s.alarm(condition{of: logbook.Alarm{Alarm: alarmFollowUpDue, Code: "second-treatment", Store: k.Store, Stack: name, Onset: k.SecondFrom,
-		Value: logbook.Number(k.SecondTill.Hours(s.At))}, active: k.SecondFrom != 0 && s.At >= k.SecondFrom})
-	s.putPhase(k, t)
-	if t.Phase != was {
+	s.passOwed(name, k, &figures)
+	s.putPhase(t)
+	if t.GasPhase() != was {
 		s.stirAll() // what alarms can be depends on it
 		s.watch()
 	}
@@ -90,12 +86,12 @@ func missedPPM(t *treatmentOf) logbook.Number {
 }
 
 // putPhase records where a treatment stands when that changed.
-func (s *State) putPhase(k *Stack, t *treatmentOf) {
-	told := Told{t.Name, t.Phase, t.Verdict, t.DosingAt}
-	if told == k.Told {
+func (s *State) putPhase(t *treatmentOf) {
+	told := treatment.Told{Treatment: t.Name, Phase: t.Phase, Verdict: t.Verdict}
+	if told == t.Told {
 		return
 	}
-	k.Told = told
+	t.Told = told
 	s.put(&logbook.Phase{Stack: t.Stack, Treatment: t.Name, Phase: t.Phase, Verdict: t.Verdict}, logbook.KindPhase)
 }
 

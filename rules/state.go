@@ -7,6 +7,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/exposure"
+	"undersheet/rules/followup"
 	"undersheet/rules/gate"
 	"undersheet/rules/ledger"
 	"undersheet/rules/reading"
@@ -32,6 +33,8 @@ type State struct {
 	Treatments  map[string]int           // names used, and how often
 	Stock       map[string]*ledger.Stock // product in stock, by form
 	People      map[string][]Visit       `json:",omitempty"` // stays by masked entry that are over, by name
+	Canisters   map[string]Canister      `json:",omitempty"` // of masks, by name of the person
+	Owed        map[string]Owed          `json:",omitempty"` // what is owed of no stack, as last recorded
 	Found       []logbook.Finding        // the last ones
 	Flagged     map[string]bool          // findings that are not repeated
 
@@ -87,23 +90,18 @@ type Masked struct {
 
 // Stack is what is known of one stack.
 type Stack struct {
-	Store      string
-	Treatment  *treatment.Treatment // current or last
-	Gas        *Gas                 // fit, leak test and forecast of the current exposure
-	Told       Told                 // phase and verdict last recorded
-	TempC      *float64             // newest grain temperature, °C
-	SecondFrom logbook.Time         // when the second treatment of a pair is due; 0 = none owed
-	SecondTill logbook.Time
-	Proofs     map[string]Proof           // of its lines, by name
-	Product    map[string]*ledger.Account `json:",omitempty"` // of the current treatment, by form
-	Events     []EventView
-	Due        logbook.Time // when it is looked at again, at the latest
-}
-
-// Told is a phase record that was made.
-type Told struct {
-	Treatment, Phase, Verdict string
-	DosingAt                  logbook.Time
+	Store     string
+	Treatment *treatment.Treatment       // current or last
+	Gas       *Gas                       // fit, leak test and forecast of the current exposure
+	Owing     []*Past                    `json:",omitempty"` // treatments before it that are still owed something, oldest first
+	TempC     *float64                   // newest grain temperature, °C
+	Cages     *followup.Cages            `json:",omitempty"` // placed for the next treatment
+	Resisted  *Resisted                  `json:",omitempty"` // insects that lived through one
+	Owed      map[string]Owed            `json:",omitempty"` // what is owed, as last recorded
+	Proofs    map[string]Proof           // of its lines, by name
+	Product   map[string]*ledger.Account `json:",omitempty"` // of the current treatment, by form
+	Events    []EventView
+	Due       logbook.Time // when it is looked at again, at the latest
 }
 
 // Instrument is whether a device answers.

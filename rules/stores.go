@@ -75,7 +75,7 @@ var pumpDoubts = map[string]string{PumpOff: gate.PumpOff, PumpNotKnown: gate.Pum
 func (s *State) gateStack(name string, st *Store) gate.Stack {
 	g := gate.Stack{Name: name, HandOwed: st.HandOwed[name]}
 	if t := s.Stacks[name].Treatment; t != nil {
-		g.Phase, g.Since = t.Phase, t.Started
+		g.Phase, g.Since = t.GasPhase(), t.Started
 		if g.Since == 0 {
 			g.Since = t.DosingAt
 		}
@@ -114,21 +114,32 @@ func (s *State) fall(name string, d gate.Decision) {
 		st.RanOut = st.Cleared
 	}
 	st.Cleared, st.HandAfter = nil, s.At
-	st.Rebound = st.Rebound || gasIn(d)
+	if gasIn(d) {
+		st.Rebound = true
+		for _, stack := range s.stacksIn(name) { // whose withholding had ended, too
+			if t := s.Stacks[stack].Treatment; t != nil {
+				t.GasFound(s.At, true)
+			}
+		}
+	}
 	s.oweHands(name, st)
 }
 
 // withholdAgain lets withholding run anew while gas stands in the air of a store,
 // cleared or not: what still gives off gas is not over.
 func (s *State) withholdAgain(name string, d gate.Decision) {
-	if !gasIn(d) {
-		return
-	}
+	gas := gasIn(d)
 	for _, stack := range s.stacksIn(name) {
-		if t := s.Stacks[stack].Treatment; t != nil && t.Phase == logbook.PhaseWithholding {
-			t.ClearedAt = s.At
-			s.watch()
+		k := s.Stacks[stack]
+		t := k.Treatment
+		if t == nil || t.GasPhase() != logbook.PhaseWithholding || !gas && !t.GasBack {
+			continue
 		}
+		if t.GasBack != gas {
+			k.Due = 0 // when withholding ends is another matter now
+		}
+		t.GasFound(s.At, gas)
+		s.watch()
 	}
 }
 

@@ -9,19 +9,20 @@ import (
 // View is a copy of the state for those who show it. It shares nothing with the
 // State it was made from.
 type View struct {
-	Config   *logbook.Site // as last configured; not to be changed; nil before
-	Site     string
-	Timezone string
-	Now      logbook.Time
-	Seq      uint64 // last entry folded
-	Stores   []StoreView
-	Mains    []ContactView // 1 = power is there; in the site's order
-	Pumps    []PumpView    // in the site's order
-	Wind     *WindView     // nil: the site reads no wind
-	Channels []ChannelView // sorted by name
-	Alarms   []AlarmView   // raised, oldest first
-	Findings []logbook.Finding
-	Stock    []StockView // product in stock, by form
+	Config    *logbook.Site // as last configured; not to be changed; nil before
+	Site      string
+	Timezone  string
+	Now       logbook.Time
+	Seq       uint64 // last entry folded
+	Stores    []StoreView
+	Mains     []ContactView // 1 = power is there; in the site's order
+	Pumps     []PumpView    // in the site's order
+	Wind      *WindView     // nil: the site reads no wind
+	Channels  []ChannelView // sorted by name
+	Alarms    []AlarmView   // raised, oldest first
+	Findings  []logbook.Finding
+	Stock     []StockView    // product in stock, by form
+	FollowUps []FollowUpView // by when they are due; what waits for something comes last
 }
 
 // StoreView is one building.
@@ -126,6 +127,8 @@ type StackView struct {
 	Outlook      *logbook.Outlook   // what can still be done for the end level; nil = not known, or the exposure is over
 	LowHighRatio float64            // lowest line / highest line now; 0 = not known
 	Events       []EventView
+	NotToIssue   bool         // grain of the stack is held back
+	IssueFrom    logbook.Time // until then; 0 = not known yet
 }
 
 // LineView is one sampling line.

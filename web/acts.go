@@ -70,12 +70,13 @@ var actGroups = []struct {
 	name  string // key of its words
 	kinds []logbook.Kind
 }{
-	{"page/acts-before", []logbook.Kind{logbook.KindLineProved, logbook.KindChecksSigned, logbook.KindNoGasDeclared}},
-	{"page/acts-dosing", []logbook.Kind{logbook.KindDosingStarted, logbook.KindDosePlaced, logbook.KindTreatmentStarted, logbook.KindHandReading, logbook.KindDoseAdded, logbook.KindExposureExtended, logbook.KindAbandoned}},
+	{"page/acts-before", []logbook.Kind{logbook.KindLineProved, logbook.KindChecksSigned, logbook.KindNoGasDeclared, logbook.KindCagesPlaced}},
+	{"page/acts-dosing", []logbook.Kind{logbook.KindDosingStarted, logbook.KindDosePlaced, logbook.KindTreatmentStarted, logbook.KindHandReading, logbook.KindDoseAdded, logbook.KindExposureExtended, logbook.KindSheetTorn, logbook.KindAbandoned}},
 	{"page/acts-inside", []logbook.Kind{logbook.KindMaskedEntry, logbook.KindMaskedExit}},
-	{"page/acts-airing", []logbook.Kind{logbook.KindAiringStarted, logbook.KindAiringPaused, logbook.KindAiringResumed, logbook.KindEntryConfirmed, logbook.KindInspected}},
+	{"page/acts-airing", []logbook.Kind{logbook.KindAiringStarted, logbook.KindAiringPaused, logbook.KindAiringResumed, logbook.KindEntryConfirmed}},
+	{"page/acts-afterwards", []logbook.Kind{logbook.KindInspected, logbook.KindCagesRetrieved, logbook.KindCagesJudged, logbook.KindSheetRepaired, logbook.KindGrainIssued, logbook.KindWrittenOff}},
 	{"page/acts-product", []logbook.Kind{logbook.KindStockReceived, logbook.KindStockCounted, logbook.KindResidueTaken, logbook.KindResidueDisposed}},
-	{"page/instruments", []logbook.Kind{logbook.KindInstrumentChecked, logbook.KindInstrumentSwapped}},
+	{"page/instruments", []logbook.Kind{logbook.KindInstrumentChecked, logbook.KindInstrumentSwapped, logbook.KindCanister}},
 	{"page/alarms", []logbook.Kind{logbook.KindAcknowledged}},
 	{"page/acts-corrections", []logbook.Kind{logbook.KindCorrected, logbook.KindPhoto}},
 }

@@ -19,7 +19,7 @@ func journalKinds() []logbook.Kind {
 	return slices.Concat(logbook.ActKinds,
 		[]logbook.Kind{logbook.KindReading, logbook.KindClock, logbook.KindClockStepped, logbook.KindSiteConfigured, logbook.KindInstrumentState,
 			logbook.KindPayloadRefused, logbook.KindRestored},
-		[]logbook.Kind{logbook.KindAccepted, logbook.KindRefused, logbook.KindFinding, logbook.KindPhase, logbook.KindEndLevel, logbook.KindCriteria, logbook.KindGate,
+		[]logbook.Kind{logbook.KindAccepted, logbook.KindRefused, logbook.KindFinding, logbook.KindPhase, logbook.KindEndLevel, logbook.KindCriteria, logbook.KindFollowUp, logbook.KindGate,
 			logbook.KindAlarm, logbook.KindForecast, logbook.KindMessage})
 }
 

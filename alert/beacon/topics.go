@@ -91,7 +91,7 @@ func alarmTopic(prefix string, a *logbook.Alarm) string {
 // place returns the level that says what an alarm is of.
 func place(a *logbook.Alarm) string {
 	var parts []string
-	for _, p := range [][2]string{{"store", a.Store}, {"stack", a.Stack}, {"line", a.Line}, {"point", a.Point}, {"channel", a.Channel}} {
+	for _, p := range [][2]string{{"store", a.Store}, {"stack", a.Stack}, {"line", a.Line}, {"point", a.Point}, {"channel", a.Channel}, {"owed", a.Which()}} {
 		if p[1] != "" {
 			parts = append(parts, p[0]+"="+strings.ReplaceAll(Escape(p[1]), ",", "%2C"))
 		}

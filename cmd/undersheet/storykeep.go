@@ -34,7 +34,18 @@ func keeping() []chapter {
 			`grain-inspected|stack=L1|insects=none-found|method=sieved samples|` + byIF, `grain-inspected|stack=L2|insects=none-found|method=sieved samples|` + byIF}},
 		{after: 10*day + 5*time.Hour, acts: []string{
 			`residue-taken|stack=R1|form=tablets|count=57|residue=spent|shown_by=no gas from a sample in water, outdoors|` + byTR}},
+		{after: 10*day + lateAfternoon, say: "The grain of R1 is looked at, too, and what was left of the tablets is buried.", acts: []string{
+			`grain-inspected|stack=R1|insects=none-found|method=sieved samples|` + byIF,
+			`residue-disposed|stack=L2|form=tablets|count=245|how=buried|where=pit 4, behind the north fence|` + byTR,
+			`residue-disposed|stack=R1|form=tablets|count=57|how=buried|where=pit 5, behind the north fence|` + byTR}},
+		{after: 11*day + 3*time.Hour, say: "Before closed lorries come, the gas within the bags is read; the sheet of L2 is mended for the next time.", acts: []string{
+			bags("L1"), bags("L2"), bags("R1"), `sheet-repaired|stack=L2|found=tear at the low far corner patched and welded|` + byIF}},
 	}
+}
+
+// bags reads the gas within the bags of a stack.
+func bags(stack string) string {
+	return fmt.Sprintf(`hand-reading|stack=%s|where=bags|value=0.03|unit=ppm|method=electrochemical hand meter|detection_limit=0.02|%s`, stack, byTR)
 }
 
 // tests are bump tests of the instruments that read the air; the next ones are due at

@@ -115,6 +115,7 @@ func (e *Encoder) handReading(h *logbook.HandReading) {
 		e.p.float("detection_limit", *h.DetectionLimit)
 	}
 	e.p.text("method", h.Method)
+	e.p.text("where", h.Where)
 }
 
 // instrument makes the point of an instrument that began or ceased to answer.

@@ -10,11 +10,11 @@ const twoPeople = "Do not enter alone: two trained people, breathing protection,
 var english = catalogue{
 	reasons:  joined(englishReasons, englishRecordReasons),
 	refused:  englishRefused,
-	findings: joined(englishFindings, englishRecordFindings),
+	findings: joined(englishFindings, englishRecordFindings, englishFollowFindings),
 	plans:    englishPlan,
-	alarms:   englishAlarms,
+	alarms:   joined(englishAlarms, englishFollowAlarms),
 	criteria: englishCriteria,
-	texts:    joined(englishReport, englishReportCodes, englishSeen, englishPaper, englishMessages, englishSeason, englishCommands, englishCodes, englishWeb, englishPlanned),
+	texts:    joined(englishReport, englishReportCodes, englishSeen, englishPaper, englishMessages, englishSeason, englishCommands, englishCodes, englishWeb, englishPlanned, englishFollow, englishFollowForms),
 	gates: map[string]string{
 		"shut":       "{store}: the gate is shut. Keep out.",
 		"airing":     "{store}: being aired, the gate is not open. Keep out.",
@@ -280,8 +280,4 @@ var englishAlarms = map[string]sentence{
 		"Insects will live. Ask the licensed fumigator before anything else is done; leave the stack under its sheet meanwhile."},
 	"masked-entry-overdue": {"Overdue: somebody has been inside {store} with breathing protection for {whole} minutes; {wholelimit} are allowed.",
 		"Call them from the door, now. No answer: call the emergency line at once; who follows without breathing protection dies of the same gas. " + twoPeople + "If they are out, record the exit."},
-	"follow-up-due": {"Due: something about stack {stack} is still owed ({value} hours left).",
-		"Look at the page of the stack for what is owed."},
-	"follow-up-due/second-treatment": {"Due: the second treatment of stack {stack}; {value} hours are left to begin it.",
-		"Insects that hatched since the first one are met by the second. Plan it with the licensed fumigator."},
 }

@@ -95,6 +95,8 @@ var englishMessages = map[string]string{
 	"sms/fire-risk/attention":  "Nobody goes in; keep flames and switches away; tell the licensed fumigator.",
 	"sms/too-cold":             "Leave the sheet shut; ask the licensed fumigator.",
 	"sms/masked-entry-overdue": "Call them from the door, now. No answer: call the emergency line; nobody follows.",
-	"sms/follow-up-due":        "Look at the page of the stack for what is owed.",
+	"sms/follow-up-due":        "Look at the page of what is owed. Beside a stack only while its store is cleared, two people, by daylight.",
+	"sms/suspected-resistance": "Keep samples, tell the agency and the licensed fumigator. The grain stays where it is.",
+	"sms/live-insects":         "A failed treatment: treat again as the licensed fumigator says.",
 	"sms/watch-stopped":        "Nothing is watched: restart the program. Every gate stays shut.",
 }

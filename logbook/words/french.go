@@ -18,11 +18,11 @@ const frenchTwoPeople = "N'entrez pas seul : deux personnes formées, protection
 var french = catalogue{
 	reasons:  joined(frenchReasons, frenchRecordReasons),
 	refused:  frenchRefused,
-	findings: joined(frenchFindings, frenchRecordFindings),
+	findings: joined(frenchFindings, frenchRecordFindings, frenchFollowFindings),
 	plans:    frenchPlan,
-	alarms:   frenchAlarms,
+	alarms:   joined(frenchAlarms, frenchFollowAlarms),
 	criteria: frenchCriteria,
-	texts:    joined(frenchReport, frenchReportCodes, frenchSeen, frenchPaper, frenchMessages, frenchSeason, frenchCommands, frenchCodes, frenchWeb, frenchPlanned),
+	texts:    joined(frenchReport, frenchReportCodes, frenchSeen, frenchPaper, frenchMessages, frenchSeason, frenchCommands, frenchCodes, frenchWeb, frenchPlanned, frenchFollow, frenchFollowForms),
 	gates:    frenchGates,
 	phrase: map[string]string{
 		"not-named":      "(non indiqué)",

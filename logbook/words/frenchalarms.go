@@ -84,8 +84,4 @@ var frenchAlarms = map[string]sentence{
 		"Des insectes survivront. Consultez le fumigateur agréé avant toute autre chose ; laissez entre-temps la pile sous sa bâche."},
 	"masked-entry-overdue": {"Sortie en retard : quelqu'un est à l'intérieur de {store} avec protection respiratoire depuis {whole} minutes ; {wholelimit} sont permises.",
 		"Appelez depuis la porte, maintenant. Pas de réponse : appelez aussitôt le numéro d'urgence ; quiconque suit sans protection respiratoire meurt du même gaz. " + frenchTwoPeople + "Si la sortie a eu lieu, consignez-la."},
-	"follow-up-due": {"Échéance : quelque chose reste dû pour la pile {stack} (il reste {value} heures).",
-		"Consultez la page de la pile pour savoir ce qui est dû."},
-	"follow-up-due/second-treatment": {"Échéance : le deuxième traitement de la pile {stack} ; il reste {value} heures pour le commencer.",
-		"Les insectes éclos depuis le premier sont atteints par le deuxième. Prévoyez-le avec le fumigateur agréé."},
 }

@@ -93,6 +93,8 @@ var frenchMessages = map[string]string{
 	"sms/fire-risk/attention":  "Personne n'entre ; tenez flammes et interrupteurs à l'écart ; prévenez le fumigateur agréé.",
 	"sms/too-cold":             "Laissez la bache fermée ; consultez le fumigateur agréé.",
 	"sms/masked-entry-overdue": "Appelez de la porte, maintenant. Pas de réponse : appelez le numéro d'urgence ; personne ne suit.",
-	"sms/follow-up-due":        "Consultez la page de la pile : elle dit ce qui reste à faire.",
+	"sms/follow-up-due":        "Consultez la page de ce qui reste à faire. Près d'une pile : accès ouvert seulement, à deux, de jour.",
+	"sms/suspected-resistance": "Gardez des échantillons, prévenez l'organisme compétent et le fumigateur agréé. Le grain reste en place.",
+	"sms/live-insects":         "Traitement échoué : traitez de nouveau comme le dit le fumigateur agréé.",
 	"sms/watch-stopped":        "Rien n'est surveillé : relancez le programme. Tous les accès restent fermés.",
 }

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"math"
@@ -39,8 +40,8 @@ func Languages() []string { return slices.Sorted(maps.Keys(catalogues)) }
 
 // joined is all sentences of some maps in one. It panics at a key that two of them
 // have, at the start of the program: one of the two would be lost.
-func joined(parts ...map[string]string) map[string]string {
-	all := map[string]string{}
+func joined[V any](parts ...map[string]V) map[string]V {
+	all := map[string]V{}
 	for _, p := range parts {
 		for key, s := range p {
 			if _, twice := all[key]; twice {
@@ -167,7 +168,13 @@ func Alarm(lang string, a *logbook.Alarm) (headline, advice string) {
 		s = sentence{c.phrase["unknown-alarm"], c.phrase["unknown-advice"]}
 		v.About = a.Alarm
 	}
+	if o := a.Owed; o != nil {
+		v.About = cmp.Or(o.Treatment, o.Person)
+	}
 	headline, advice = c.put(s.headline, v), strings.TrimSpace(c.put(s.advice, v))
+	if a.Owed != nil {
+		headline = c.pressing(a, headline)
+	}
 	if a.State == logbook.AlarmCleared {
 		return c.phrase["over"] + headline, c.phrase["over-advice"]
 	}
@@ -175,6 +182,18 @@ func Alarm(lang string, a *logbook.Alarm) (headline, advice string) {
 		headline = c.put(c.phrase["seen"], values{About: a.By}) + headline
 	}
 	return headline, advice
+}
+
+// pressing says before what is owed how long until it is due, or since.
+func (c *catalogue) pressing(a *logbook.Alarm, what string) string {
+	key := "follow/due"
+	switch {
+	case a.Value < 0:
+		key = "follow/ahead"
+	case a.Value >= a.Limit:
+		key = "follow/overdue"
+	}
+	return c.fill(key, "{hours}", c.figure(plain(math.Abs(float64(a.Value)), 2)), "{what}", what)
 }
 
 // Gate returns where the gate of a store stands, in one line, and what its air

@@ -11,6 +11,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/exposure"
+	"undersheet/rules/followup"
 	"undersheet/rules/protocol"
 	"undersheet/rules/treatment"
 )
@@ -40,7 +41,7 @@ func field(lines int, hours float64, level func(line int, hour float64) float64)
 // aired ends the exposure at hours.
 func aired(t *treatment.Treatment, hours float64) *treatment.Treatment {
 	at := began.Add(treatment.Hours(hours))
-	t.Advance(at, treatment.DefaultWithholding)
+	t.Advance(at, followup.DefaultWithholding)
 	t.Air(at)
 	t.JudgeAiring(at)
 	return t
@@ -104,11 +105,11 @@ func TestCriteria(t *testing.T) {
 // Inspections: live insects, once found, stay found; one before airing says nothing.
 func TestInspections(t *testing.T) {
 	k := field(2, 120, func(int, float64) float64 { return 400 })
-	require.False(t, k.Inspect(logbook.InsectsNone))
+	require.False(t, k.Inspect(followup.Done{At: k.Started.Add(time.Hour), Result: logbook.InsectsNone}))
 	aired(k, 120)
 	for _, step := range []struct{ found, want string }{{"", unknown}, {logbook.InsectsNone, met}, {logbook.InsectsLive, notMet}, {logbook.InsectsNone, notMet}} {
 		if step.found != "" {
-			require.True(t, k.Inspect(step.found))
+			require.True(t, k.Inspect(followup.Done{At: k.AiringFirst, Result: step.found}))
 		}
 		assert.Equal(t, step.want, Of(k, k.AiringFirst, 700, 30).Criteria()[0].State)
 	}

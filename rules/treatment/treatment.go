@@ -12,15 +12,12 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/exposure"
+	"undersheet/rules/followup"
 	"undersheet/rules/protocol"
 )
 
 // LastHour is the stretch over whose median a line is judged.
 const LastHour = time.Hour
-
-// DefaultWithholding is how long grain is kept back after clearance: India's
-// practice is 48 h of aeration and 48 h of waiting; sites set their own.
-const DefaultWithholding = 48 * time.Hour
 
 // Sample is one reading of a line under the sheet.
 type Sample struct {
@@ -65,9 +62,20 @@ type Treatment struct {
 	AiringSince  logbook.Time // since when the running airing counts
 	Paused       bool
 	Second       bool         // the second of a pair
-	ClearedAt    logbook.Time // last clearance; withholding runs from here
-	Inspected    string       // what inspections of the grain found after airing had started: a result of logbook.GrainInspected
+	FirstCleared logbook.Time // first clearance
+	ClearedAt    logbook.Time // last clearance, or gas in the store's air since; withholding runs from here
+	GasBack      bool         `json:",omitempty"` // gas stands in the store's air: withholding does not run
+	Withheld     logbook.Time // when withholding ended
+	Replaced     logbook.Time `json:",omitempty"` // another treatment of the stack began
+	After        followup.Facts
+	Told         Told   // phase and verdict last recorded
+	Inspected    string // what inspections of the grain found after airing had started: a result of logbook.GrainInspected
 	Lines        []Line
+}
+
+// Told is a phase record that was made.
+type Told struct {
+	Treatment, Phase, Verdict string
 }
 
 // Dose is phosphine added during exposure.
@@ -143,6 +151,7 @@ func (t *Treatment) Air(at logbook.Time) {
 		t.AiringFirst = at
 	}
 	t.Phase, t.AiringSince, t.Paused = logbook.PhaseAiring, at, false
+	t.Withheld, t.GasBack = 0, false
 }
 
 // Pause notes that doors were closed; airing counts from a later start.
@@ -175,19 +184,10 @@ func (t *Treatment) Grams() float64 {
 
 // Clear notes a clearance of the store: the stack goes into withholding.
 func (t *Treatment) Clear(at logbook.Time) {
-	t.Phase, t.ClearedAt = logbook.PhaseWithholding, at
-}
-
-// Inspect notes what an inspection of the grain found, and reports whether it counts:
-// one made before the stack was aired does not. Live insects, once found, stay found.
-func (t *Treatment) Inspect(found string) bool {
-	if t.AiringFirst == 0 {
-		return false
+	t.Phase, t.ClearedAt, t.Withheld, t.GasBack = logbook.PhaseWithholding, at, 0, false
+	if t.FirstCleared == 0 {
+		t.FirstCleared = at
 	}
-	if t.Inspected != logbook.InsectsLive {
-		t.Inspected = found
-	}
-	return true
 }
 
 // Hours turns hours into a Duration; out of range values are clipped.
@@ -197,15 +197,15 @@ func Hours(h float64) time.Duration {
 }
 
 // Advance lets time pass to now: it judges the end level when the shortest
-// exposure has passed, and closes the treatment when withholding is over. It
-// returns the moment that was judged, if any.
+// exposure has passed, and ends withholding. It returns the moment that was judged,
+// if any.
 func (t *Treatment) Advance(now logbook.Time, withholding time.Duration) (moment string) {
 	if t.Due(now) {
 		t.judge(t.ShortestEnd(), func(l *Line) *Judgement { return &l.Shortest })
 		moment = logbook.MomentShortest
 	}
-	if t.Phase == logbook.PhaseWithholding && now.Sub(t.ClearedAt) >= withholding {
-		t.Close()
+	if t.GasPhase() == logbook.PhaseWithholding && !t.GasBack && now.Sub(t.ClearedAt) >= withholding {
+		t.Withheld = t.ClearedAt.Add(withholding)
 	}
 	return moment
 }
@@ -213,12 +213,6 @@ func (t *Treatment) Advance(now logbook.Time, withholding time.Duration) (moment
 // Due reports whether the end level is to be judged at now.
 func (t *Treatment) Due(now logbook.Time) bool {
 	return t.Phase == logbook.PhaseExposure && t.Started != 0 && now >= t.ShortestEnd() && len(t.Lines) > 0 && t.Lines[0].Shortest.At == 0
-}
-
-// Close ends the treatment, because another begins, and decides its verdict.
-func (t *Treatment) Close() {
-	t.Phase = logbook.PhaseClosed
-	t.settle(true)
 }
 
 // Rewire takes the lines of a stack as the site now has them: a line keeps its
@@ -334,28 +328,32 @@ func (t *Treatment) Missed() bool {
 	return false
 }
 
-// settle decides the verdict as far as it is known. What was met when the
-// shortest exposure had passed is held; what was missed then counts as held only
-// when the exposure was extended or dose was added, and it was met when airing
-// started. At the end, what was never shown has failed.
-func (t *Treatment) settle(end bool) {
-	if t.Verdict == logbook.VerdictAbandoned || t.Verdict == logbook.VerdictFailed {
-		return
-	}
+// held reports whether every line met the end level. What was met when the shortest
+// exposure had passed is held; what was missed then counts as held only when the
+// exposure was extended or dose was added, and it was met when airing started. missed
+// reports whether a line is known not to have.
+func (t *Treatment) held() (held, missed bool) {
 	rescued := t.Extended || len(t.Extra) > 0
-	held := t.Started != 0 && len(t.Lines) > 0
+	held = t.Started != 0 && len(t.Lines) > 0
 	for i := range t.Lines {
 		s, a := t.Lines[i].Shortest.Shown, t.Lines[i].Airing.Shown
 		met := s == logbook.ShownMet || a == logbook.ShownMet && (rescued || s != logbook.ShownNotMet)
 		held = held && met
-		if missed := s == logbook.ShownNotMet || a == logbook.ShownNotMet; t.AiringFirst != 0 && missed && !met {
-			t.Verdict = logbook.VerdictFailed
-		}
+		missed = missed || !met && (s == logbook.ShownNotMet || a == logbook.ShownNotMet)
 	}
-	if t.Early() || end && !held {
+	return held, missed
+}
+
+// settle decides the verdict as far as it is known. At the end, what was never shown
+// has failed; and live insects make any treatment a failed one.
+func (t *Treatment) settle(end bool) {
+	if t.Verdict == logbook.VerdictAbandoned || t.Verdict == logbook.VerdictFailed {
+		return
+	}
+	held, missed := t.held()
+	if t.AiringFirst != 0 && missed || t.Early() || end && !held || t.Live() {
 		t.Verdict = logbook.VerdictFailed
-	}
-	if end && held && t.Verdict == logbook.VerdictProvisional {
+	} else if end {
 		t.Verdict = logbook.VerdictHeld
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/assert"
 
 	"undersheet/logbook"
+	"undersheet/rules/followup"
 	"undersheet/rules/protocol"
 )
 
@@ -33,7 +34,7 @@ func hold(t *Treatment, from, to, top, low float64) {
 	for h := from; h <= to+1e-9; h += 1.0 / 6 {
 		t.Read(0, at(h), top, time.Hour)
 		t.Read(1, at(h), low, time.Hour)
-		t.Advance(at(h), DefaultWithholding)
+		t.Advance(at(h), followup.DefaultWithholding)
 	}
 }
 
@@ -45,12 +46,15 @@ func air(t *Treatment, h float64) {
 // end clears the store two hours on and lets withholding pass.
 func end(t *Treatment, h float64) string {
 	t.Clear(at(h + 2))
-	t.Advance(at(h+2).Add(DefaultWithholding)-1, DefaultWithholding)
-	if t.Phase != logbook.PhaseWithholding {
+	t.Advance(at(h+2).Add(followup.DefaultWithholding)-1, followup.DefaultWithholding)
+	if t.GasPhase() != logbook.PhaseWithholding || t.Close(nil) {
 		return "left withholding too soon"
 	}
-	t.Advance(at(h+2).Add(DefaultWithholding), DefaultWithholding)
-	if t.Phase != logbook.PhaseClosed {
+	t.Advance(at(h+2).Add(followup.DefaultWithholding), followup.DefaultWithholding)
+	if t.GasPhase() != logbook.PhaseClosed || t.Phase != logbook.PhaseWithholding {
+		return "its gas is over, and what is owed is not"
+	}
+	if !t.Close(nil) {
 		return "never closed"
 	}
 	return t.Verdict

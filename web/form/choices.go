@@ -53,7 +53,7 @@ func storeField(d Depot) Field {
 }
 
 // handPlaces are where a hand reading can be taken: beside each stack, at the air
-// points, at the lines under the sheets.
+// points, within the bags of each stack, at the lines under the sheets.
 func handPlaces(d Depot) []Option {
 	var all []Option
 	for _, s := range d.View.Stores {
@@ -65,6 +65,11 @@ func handPlaces(d Depot) []Option {
 				continue
 			}
 			all = append(all, Option{Place("store", s.Name, "point", a.Name), a.Name, words.Text(d.Lang, "form/in-air", "{store}", s.Name)})
+		}
+	}
+	for _, s := range d.View.Stores {
+		for _, k := range s.Stacks {
+			all = append(all, Option{Place("stack", k.Name, "where", logbook.WhereBags), words.Text(d.Lang, "form/within-bags", "{stack}", k.Name), words.Text(d.Lang, "form/bags")})
 		}
 	}
 	return append(all, underSheets(d)...)
@@ -136,7 +141,7 @@ func alarms(d Depot) []Option {
 
 // AlarmChoice is the value that chooses a raised alarm.
 func AlarmChoice(a *logbook.Alarm) string {
-	return Place("alarm", a.Alarm, "store", a.Store, "stack", a.Stack, "line", a.Line, "point", a.Point, "channel", a.Channel)
+	return Place("alarm", a.Alarm, "store", a.Store, "stack", a.Stack, "line", a.Line, "point", a.Point, "channel", a.Channel, "owed", a.Which())
 }
 
 // inside are the people who are in by masked entry.

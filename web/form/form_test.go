@@ -60,6 +60,14 @@ var filled = map[logbook.Kind]string{
 	logbook.KindInstrumentSwapped: "channel=b-north+top&out=17&in=18&by=Ana+Brook",
 	logbook.KindPhoto:             "place=stack%3DB&name=patch.png&media=image%2Fpng&sha256=4c4b6a3be1314ab86138bef4314dde022e600960d8689a2c8f8631802d20dab6&data=iVBORw0KGgo%3D&by=Ana+Brook",
 	logbook.KindCorrected:         `of=7&why=miscounted&entry={"time":"2026-03-01T08:00:00Z","kind":"dose-added","stack":"B","phosphine_g":90}&by=Ana+Brook`,
+	logbook.KindCagesPlaced:       "stack=B&count=14&insects=beetles,+all+stages&positions=floor,+middle,+top&by=Ana+Brook",
+	logbook.KindCagesRetrieved:    "stack=B&count=14&treatment=B-7&by=Ana+Brook",
+	logbook.KindCagesJudged:       "stack=B&after=month&result=live-found&live=2&dead=512&treatment=B-7&by=Ana+Brook",
+	logbook.KindSheetTorn:         "stack=B&where=north+seam&by=Ana+Brook",
+	logbook.KindSheetRepaired:     "stack=B&found=seam+welded&treatment=B-7&by=Ana+Brook",
+	logbook.KindCanister:          "person=Ben+Ash&serial=C-12&expires=2027-05-01T00:00&minutes=30&by=Ana+Brook",
+	logbook.KindGrainIssued:       "stack=B&tonnes=12,5&closed_vehicle=yes&by=Ana+Brook",
+	logbook.KindWrittenOff:        "stack=B&follow_up=jar&why=the+grain+is+gone&treatment=B-7&by=Ana+Brook",
 	logbook.KindAcknowledged:      "which=alarm%3Dleak%26line%3Dnorth%2Btop%26stack%3DB%26store%3DStore%2B2&by=Ana+Brook",
 }
 

@@ -38,6 +38,14 @@ var sheets = map[logbook.Kind]sheet{
 	logbook.KindResidueDisposed:   {residueDisposed, nil},
 	logbook.KindInstrumentChecked: {instrumentChecked, nil},
 	logbook.KindInstrumentSwapped: {instrumentSwapped, nil},
+	logbook.KindCagesPlaced:       {cagesPlaced, nil},
+	logbook.KindCagesRetrieved:    {cagesRetrieved, nil},
+	logbook.KindCagesJudged:       {cagesJudged, nil},
+	logbook.KindSheetTorn:         {sheetTorn, nil},
+	logbook.KindSheetRepaired:     {sheetRepaired, nil},
+	logbook.KindCanister:          {canisterChanged, nil},
+	logbook.KindGrainIssued:       {grainIssued, nil},
+	logbook.KindWrittenOff:        {writtenOff, nil},
 	logbook.KindAcknowledged:      {acknowledged, nil},
 }
 
@@ -112,7 +120,7 @@ func maskedExit(d Depot) []Field {
 
 func handReading(d Depot) []Field {
 	return []Field{
-		{Name: "place", Covers: []string{"stack", "line", "store", "point"}, Sort: Choice, Needed: true, Choices: handPlaces(d)},
+		{Name: "place", Covers: []string{"stack", "line", "store", "point", "where"}, Sort: Choice, Needed: true, Choices: handPlaces(d)},
 		{Name: "value", Sort: Number, Needed: true},
 		{Name: "unit", Sort: Choice, Needed: true, Choices: gasUnits, Preset: logbook.PPM},
 		{Name: "method", Sort: Text, Needed: true, Suggest: usual(d, "form/tube", "form/meter"), Longest: 80},
@@ -143,9 +151,10 @@ func grainInspected(d Depot) []Field {
 		{Name: "insects", Sort: Choice, Needed: true, Choices: []Option{
 			{Value: logbook.InsectsNone}, {Value: logbook.InsectsLive}}},
 		{Name: "method", Sort: Text, Needed: true, Suggest: usual(d, "form/sieved", "form/incubated", "form/caged"), Longest: 120},
+		treatmentField(d),
 	}
 }
 
 func acknowledged(d Depot) []Field {
-	return []Field{{Name: "which", Covers: []string{"alarm", "store", "stack", "line", "point", "channel"}, Sort: Choice, Needed: true, Choices: alarms(d)}}
+	return []Field{{Name: "which", Covers: []string{"alarm", "store", "stack", "line", "point", "channel", "owed"}, Sort: Choice, Needed: true, Choices: alarms(d)}}
 }

@@ -1,0 +1,187 @@
+package followup
+
+import (
+	"time"
+
+	"undersheet/logbook"
+)
+
+// Results that the program itself gives to what it writes off.
+const (
+	TreatedAgain = "treated-again" // the next treatment's own follow-up takes its place
+	NoRoom       = "no-room"       // too many treatments of one stack are owed something
+	NoLonger     = "no-longer"     // what it was of is on record no more
+)
+
+// Moments are when a treatment was aired, cleared and followed by another; 0 = not.
+type Moments struct {
+	Started   bool         // it had its t = 0
+	Aired     logbook.Time // airing first started
+	First     logbook.Time // the store was first cleared after it
+	Cleared   logbook.Time // last clearance, or gas in the store's air since: withholding runs from here
+	GasBack   bool         // gas stands in the store's air: withholding does not run
+	Withheld  logbook.Time // withholding ended
+	Replaced  logbook.Time // another treatment of the stack began
+	Product   bool         // what was placed or taken of a product is on record
+	Remaining bool         // some of it is not disposed of
+}
+
+// Figures are what a site may set.
+type Figures struct {
+	Withholding time.Duration
+	InspectAt   time.Duration // of the day, by the depot's clock
+	SecondLook  time.Duration // after the first; 0 = there is none
+	Jar         time.Duration
+	Zone        Zone
+}
+
+// Times of common practice, without a published source.
+const (
+	judgeWithin   = 24 * time.Hour // of taking cages out
+	disposeWithin = 24 * time.Hour // of clearance
+	anotherLook   = 24 * time.Hour // between two inspections, at least
+)
+
+// Item is one follow-up.
+type Item struct {
+	Kind       string
+	Opened     logbook.Time
+	Due        logbook.Time // 0 = it waits for something
+	Until      logbook.Time // last time; 0 = none is set
+	State      string
+	At         logbook.Time // when it was done or written off
+	By, Result string
+}
+
+// Open reports whether it is still owed.
+func (i *Item) Open() bool { return i.State == logbook.FollowOpen }
+
+// list gathers the follow-ups of one treatment.
+type list struct {
+	items []Item
+	f     *Facts
+	m     *Moments
+}
+
+// add takes a follow-up; d is how it was done. Another treatment takes the place of one
+// that waits for a clearance which never came.
+func (l *list) add(i Item, d Done) {
+	i.State = logbook.FollowOpen
+	off, written := l.f.WrittenOff[i.Kind]
+	switch {
+	case d.At != 0:
+		i.State = logbook.FollowDone
+	case written && !(i.Kind == logbook.FollowBagGas && l.f.GasInBags()):
+		i.State, d = logbook.FollowWrittenOff, off
+	case l.m.Replaced != 0 && supersedes(i.Kind, l.m):
+		i.State, d = logbook.FollowWrittenOff, Done{At: l.m.Replaced, Result: TreatedAgain}
+	}
+	i.At, i.By, i.Result = d.At, d.By, d.Result
+	l.items = append(l.items, i)
+}
+
+// supersedes reports whether the next treatment of the stack takes over a follow-up.
+func supersedes(kind string, m *Moments) bool {
+	switch kind {
+	case logbook.FollowWithholding, logbook.FollowBagGas:
+		return true
+	case logbook.FollowInspection:
+		return m.First == 0
+	}
+	return false
+}
+
+// Of makes the follow-ups of a treatment, in their usual order.
+func Of(f *Facts, m *Moments, g *Figures) []Item {
+	if m.Aired == 0 && m.Replaced == 0 && f.Cages == nil && f.Torn == 0 {
+		return nil
+	}
+	l := &list{f: f, m: m}
+	ends := logbook.Time(0) // withholding
+	if m.Cleared != 0 && !m.GasBack {
+		ends = m.Cleared.Add(g.Withholding)
+	}
+	if m.Aired != 0 {
+		l.grain(g, ends)
+	}
+	l.cages(g)
+	if f.SecondFrom != 0 {
+		l.add(Item{Kind: logbook.FollowSecondTreatment, Opened: m.Aired, Due: f.SecondFrom, Until: f.SecondTill}, f.Second)
+	}
+	if f.Torn != 0 {
+		repaired := f.Repaired
+		if repaired.At < f.Torn {
+			repaired = Done{}
+		}
+		l.add(Item{Kind: logbook.FollowSheetRepair, Opened: f.Torn, Due: max(ends, m.Replaced)}, repaired)
+	}
+	if m.Product && (m.Aired != 0 || m.Replaced != 0) {
+		gone := Done{}
+		if !m.Remaining {
+			gone = f.Residue
+		}
+		l.add(Item{Kind: logbook.FollowResidue, Opened: max(m.Aired, m.Replaced), Due: after(m.First, disposeWithin)}, gone)
+	}
+	return l.items
+}
+
+// grain are the follow-ups of the grain itself.
+func (l *list) grain(g *Figures, ends logbook.Time) {
+	f, m := l.f, l.m
+	bags := Done{}
+	if m.Cleared != 0 && f.NoGas.At >= m.Cleared && !f.GasInBags() {
+		bags = f.NoGas
+	}
+	l.add(Item{Kind: logbook.FollowWithholding, Opened: m.Aired, Due: ends}, Done{At: m.Withheld})
+	l.add(Item{Kind: logbook.FollowBagGas, Opened: m.Aired, Due: ends}, bags)
+	if !m.Started {
+		return
+	}
+	first, second := Done{}, Done{}
+	for _, look := range f.Looks {
+		switch {
+		case first.At == 0:
+			first = look
+		case second.At == 0 && look.At >= first.At.Add(anotherLook):
+			second = look
+		}
+	}
+	due := logbook.Time(0)
+	if m.First != 0 {
+		due = g.Zone.Next(m.First, g.InspectAt)
+	}
+	l.add(Item{Kind: logbook.FollowInspection, Opened: m.Aired, Due: due}, first)
+	if g.SecondLook > 0 && first.Result == logbook.InsectsNone {
+		l.add(Item{Kind: logbook.FollowSecondLook, Opened: first.At, Due: first.At.Add(g.SecondLook)}, second)
+	}
+}
+
+// cages are the follow-ups of cages with test insects.
+func (l *list) cages(g *Figures) {
+	c := l.f.Cages
+	if c == nil {
+		return
+	}
+	out := c.Retrieved.At
+	l.add(Item{Kind: logbook.FollowCagesRetrieval, Opened: c.Placed.At, Due: max(l.m.First, l.m.Replaced)}, c.Retrieved)
+	l.add(Item{Kind: logbook.FollowCagesJudgement, Opened: c.Placed.At, Due: after(out, judgeWithin)}, c.Exposure)
+	l.add(Item{Kind: logbook.FollowJar, Opened: c.Placed.At, Due: after(out, g.Jar)}, c.Month)
+}
+
+// after is so long after a moment; 0 where it has not come.
+func after(at logbook.Time, d time.Duration) logbook.Time {
+	if at == 0 {
+		return 0
+	}
+	return at.Add(d)
+}
+
+// Closed reports whether nothing of a treatment is owed any more.
+func Closed(items []Item) bool {
+	for i := range items {
+		if items[i].Open() {
+			return false
+		}
+	}
+	return true
+}

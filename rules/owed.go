@@ -1,0 +1,220 @@
+package rules
+
+import (
+	"cmp"
+	"slices"
+
+	"undersheet/logbook"
+	"undersheet/rules/followup"
+	"undersheet/rules/ledger"
+	"undersheet/rules/treatment"
+)
+
+// Owed is a follow-up as it was last recorded.
+type Owed struct {
+	State              string
+	Due, Until, At     logbook.Time
+	Owner, By, Result  string
+	Treatment, Channel string `json:",omitempty"` // what it is of
+	Person, FollowUp   string `json:",omitempty"`
+}
+
+// Past is a treatment of a stack before the current one, with what was placed in it.
+type Past struct {
+	Treatment *treatment.Treatment
+	Product   map[string]*ledger.Account `json:",omitempty"`
+}
+
+// keepPast bounds the treatments of a stack that are remembered for what they owe.
+const keepPast = 8
+
+// place is what a follow-up is of.
+type place struct{ store, stack, treatment, dosed, channel, person string }
+
+// key names a follow-up among those of its stack, or of the site.
+func (p *place) key(kind string) string {
+	return kind + "\x00" + cmp.Or(p.treatment, p.dosed) + p.channel + p.person
+}
+
+// all lists the treatments that a stack remembers, oldest first.
+func (k *Stack) all() []*Past {
+	if k.Treatment == nil {
+		return nil
+	}
+	return append(slices.Clip(k.Owing), &Past{k.Treatment, k.Product})
+}
+
+// place is what follow-ups of a treatment are of.
+func (k *Stack) place(t *treatmentOf) place {
+	return place{store: k.Store, stack: t.Stack, treatment: t.Name, dosed: t.DosingAt.String()}
+}
+
+// items are what a treatment is owed.
+func (p *Past) items(g *followup.Figures) []followup.Item {
+	product, remaining := false, false
+	for _, a := range p.Product {
+		product = product || *a != ledger.Account{}
+		remaining = remaining || a.Inside() > 0 || a.Waiting() > 0
+	}
+	return p.Treatment.FollowUps(g, product, remaining)
+}
+
+// passOwed looks at what is owed of the treatments of a stack, and closes those of which
+// nothing is.
+func (s *State) passOwed(name string, k *Stack, g *followup.Figures) {
+	var known []string
+	for _, p := range k.all() {
+		known = s.passPast(k, p, g, known)
+	}
+	s.forget(&k.Owed, known, place{store: k.Store, stack: name})
+	s.resistance(name, k)
+}
+
+// passPast looks at what is owed of one treatment; known gathers the keys of that.
+func (s *State) passPast(k *Stack, p *Past, g *followup.Figures, known []string) []string {
+	items := p.items(g)
+	if len(items) > 0 {
+		if k.Owed == nil {
+			k.Owed = map[string]Owed{}
+		}
+		of := k.place(p.Treatment)
+		for i := range items {
+			known = append(known, s.follow(k.Owed, &of, &items[i]))
+		}
+	}
+	if p.Treatment.Close(items) {
+		s.putPhase(p.Treatment)
+	}
+	return known
+}
+
+// replace keeps what is owed of the treatment before when another begins. Of the oldest,
+// when there are too many, nothing more is asked.
+func (s *State) replace(stack string, k *Stack, at logbook.Time) {
+	t := k.Treatment
+	if t == nil {
+		return
+	}
+	g := followup.FiguresOf(s.Site)
+	t.Replace(at)
+	k.Owing = append(k.Owing, &Past{t, k.Product})
+	k.Treatment, k.Product = nil, nil
+	if len(k.Owing) > keepPast {
+		first := k.Owing[0]
+		first.Treatment.LetGo(s.At, first.items(&g))
+		s.passPast(k, first, &g, nil)
+		k.Owing = slices.Delete(k.Owing, 0, 1)
+	}
+	var known []string
+	for _, p := range k.Owing {
+		known = s.passPast(k, p, &g, known)
+		s.putPhase(p.Treatment)
+	}
+	s.forget(&k.Owed, known, place{store: k.Store, stack: stack})
+}
+
+// follow records a follow-up where it stands otherwise than before, and raises or clears
+// its alarm. It returns its key.
+func (s *State) follow(told map[string]Owed, of *place, i *followup.Item) string {
+	r := followup.RuleOf(s.Site, i.Kind)
+	key := of.key(i.Kind)
+	now := Owed{State: i.State, Due: i.Due, Until: i.Until, At: i.At, Owner: r.Owner, By: i.By, Result: i.Result,
+		Treatment: of.treatment, Channel: of.channel, Person: of.person, FollowUp: i.Kind}
+	if was, known := told[key]; !known || was != now {
+		told[key] = now
+		s.putOwed(of, &now)
+	}
+	s.followAlarm(of, i, &r)
+	return key
+}
+
+// putOwed proposes the record of a follow-up.
+func (s *State) putOwed(of *place, o *Owed) {
+	s.put(&logbook.FollowUp{Store: of.store, Stack: of.stack, Treatment: o.Treatment, Channel: o.Channel, Person: o.Person, FollowUp: o.FollowUp,
+		State: o.State, Due: o.Due, Until: o.Until, Owner: o.Owner, By: o.By, At: o.At, Result: o.Result}, logbook.KindFollowUp)
+}
+
+// forget takes away what was recorded of follow-ups that are none any more; one that
+// stood open is written off.
+func (s *State) forget(told *map[string]Owed, known []string, of place) {
+	if len(*told) == len(known) {
+		return
+	}
+	for _, key := range sorted(*told) {
+		if slices.Contains(known, key) {
+			continue
+		}
+		o := (*told)[key]
+		delete(*told, key)
+		if o.State != logbook.FollowOpen {
+			continue
+		}
+		o.State, o.At, o.Result = logbook.FollowWrittenOff, s.At, followup.NoLonger
+		s.putOwed(&of, &o)
+		s.alarm(condition{of: logbook.Alarm{Alarm: alarmFollowUpDue, Code: o.FollowUp, Store: of.store, Stack: of.stack, Channel: o.Channel,
+			Owed: &logbook.Owed{Treatment: o.Treatment, Person: o.Person}}, atOnce: true})
+	}
+	if len(*told) == 0 {
+		*told = nil
+	}
+}
+
+// pressing are the priorities of a follow-up that is soon due, due and overdue.
+var pressing = []string{followup.Ahead: logbook.PriorityLow, followup.Due: logbook.PriorityMedium, followup.Overdue: logbook.PriorityHigh}
+
+// followAlarm raises the alarm of a follow-up, anew when it becomes more pressing.
+func (s *State) followAlarm(of *place, i *followup.Item, r *followup.Rule) {
+	level, next := i.Level(r, s.At)
+	s.again(next)
+	a := logbook.Alarm{Alarm: alarmFollowUpDue, Code: i.Kind, Store: of.store, Stack: of.stack, Channel: of.channel,
+		Owed: &logbook.Owed{Treatment: of.treatment, Person: of.person, Due: i.Due, Until: i.Until, Owner: r.Owner}}
+	c := condition{active: level > followup.Quiet && !r.Silent}
+	if c.active {
+		a.Priority, a.Onset = pressing[level], i.Due
+		a.Value, a.Limit = logbook.Number(s.At.Hours(i.Due)), logbook.Number(i.Overdue(r).Hours(i.Due))
+		was := s.Alarms[keyOf(&a)]
+		c.anew = was != nil && slices.Index(pressing, was.Record.Priority) < int(level)
+	}
+	c.of = a
+	s.alarm(c)
+}
+
+// resistedFor is how long it is said that insects lived through a treatment, unless
+// another begins: as long as their samples are kept.
+const resistedFor = followup.DefaultJar
+
+// Resisted are insects that lived through a treatment.
+type Resisted struct {
+	At        logbook.Time
+	Treatment string
+	Held      bool // and its gas held the end level
+}
+
+// alive notes that live insects were found after a treatment.
+func (s *State) alive(k *Stack, t *treatmentOf) {
+	held := t.Resisted()
+	if !t.Live() || k.Resisted != nil && k.Resisted.Treatment == t.Name && k.Resisted.Held == held {
+		return
+	}
+	k.Resisted = &Resisted{At: s.At, Treatment: t.Name, Held: held}
+	code := alarmLiveInsects
+	if held {
+		code = alarmResistance
+	}
+	s.find(logbook.Finding{Code: code, Store: k.Store, Stack: t.Stack, About: t.Name})
+}
+
+// resistance says that insects lived through a treatment: where its gas held the end
+// level, more of the same gas is no answer.
+func (s *State) resistance(name string, k *Stack) {
+	r := k.Resisted
+	for _, alarm := range []string{alarmResistance, alarmLiveInsects} {
+		of := logbook.Alarm{Alarm: alarm, Store: k.Store, Stack: name}
+		active := r != nil && r.Held == (alarm == alarmResistance) && s.At < r.At.Add(resistedFor)
+		if active {
+			of.Code, of.Onset = r.Treatment, r.At
+			s.again(r.At.Add(resistedFor))
+		}
+		s.alarm(condition{of: of, active: active, atOnce: true})
+	}
+}

@@ -1,0 +1,116 @@
+package rules
+
+import (
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/rules/followup"
+)
+
+// Canister is that of a person's mask.
+type Canister struct {
+	At, Expires logbook.Time
+	By, Serial  string
+	Minutes     float64      // of use that its maker allows; 0 = not said
+	Used        float64      // minutes inside by masked entry since it was changed
+	UsedUp      logbook.Time // when that was as much as is allowed; 0 = not yet
+}
+
+// keepCanisters bounds the people whose canisters are remembered.
+const keepCanisters = 200
+
+// canisterChanged takes a new canister.
+func (s *State) canisterChanged(e *logbook.CanisterChanged) {
+	at := min(e.Time, s.At)
+	old, known := s.Canisters[e.Person]
+	if known && old.At > at || !known && len(s.Canisters) >= keepCanisters {
+		return
+	}
+	if s.Canisters == nil {
+		s.Canisters = map[string]Canister{}
+	}
+	if e.Expires <= at {
+		s.find(logbook.Finding{Code: "canister-expired", About: e.Person, Value: logbook.Number(at.Hours(e.Expires) / 24)})
+	}
+	s.Canisters[e.Person] = Canister{At: at, Expires: e.Expires, By: e.By, Serial: e.Serial, Minutes: e.Minutes}
+}
+
+// worn counts a stay inside against the canister of whoever was in.
+func (s *State) worn(name string, in, out logbook.Time) {
+	c, known := s.Canisters[name]
+	if !known || out <= c.At {
+		return
+	}
+	c.Used += out.Sub(max(in, c.At)).Minutes()
+	if c.UsedUp == 0 && c.Minutes > 0 && c.Used >= c.Minutes {
+		c.UsedUp = out
+	}
+	s.Canisters[name] = c
+}
+
+// siteItem is a follow-up that is of no stack.
+type siteItem struct {
+	place
+	followup.Item
+	done logbook.Time // when the one before it was done
+	by   string
+}
+
+// checksOwedAgain are the checks of an instrument that come back.
+var checksOwedAgain = []struct{ check, followUp string }{
+	{logbook.CheckCalibration, logbook.FollowCalibration}, {logbook.CheckBump, logbook.FollowBumpTest},
+}
+
+// siteItems lists what is owed of no stack: checks of instruments that said when the
+// next is due, licences and canisters.
+func (s *State) siteItems() []siteItem {
+	var items []siteItem
+	add := func(p place, kind string, due, done logbook.Time, by string) {
+		items = append(items, siteItem{p, followup.Item{Kind: kind, State: logbook.FollowOpen, Opened: done, Due: due}, done, by})
+	}
+	for _, name := range sorted(s.Site.Channels) {
+		c := s.Channels[name]
+		if c == nil {
+			continue
+		}
+		for _, x := range checksOwedAgain {
+			if k, ok := c.Checks[x.check]; ok && !k.Passed {
+				add(place{channel: name}, x.followUp, k.At, 0, "")
+			} else if ok && k.Due != 0 {
+				add(place{channel: name}, x.followUp, k.Due, k.At, k.By)
+			}
+		}
+	}
+	for _, p := range s.Site.People {
+		if last, err := time.Parse(time.DateOnly, p.LicenceUntil); err == nil {
+			add(place{person: p.Name}, logbook.FollowLicence, followup.Zone(s.Site.Offsets).End(last), 0, "")
+		}
+	}
+	for _, name := range sorted(s.Canisters) {
+		c := s.Canisters[name]
+		due := c.Expires
+		if c.UsedUp != 0 {
+			due = min(due, c.UsedUp)
+		}
+		add(place{person: name}, logbook.FollowCanister, due, c.At, c.By)
+	}
+	return items
+}
+
+// passSiteOwed looks at what is owed of no stack.
+func (s *State) passSiteOwed() {
+	items := s.siteItems()
+	if len(items) > 0 && s.Owed == nil {
+		s.Owed = map[string]Owed{}
+	}
+	var known []string
+	for i := range items {
+		it := &items[i]
+		if was, told := s.Owed[it.key(it.Kind)]; told && was.State == logbook.FollowOpen && it.Due > was.Due && it.done != 0 {
+			was.State, was.At, was.By = logbook.FollowDone, it.done, it.by
+			s.putOwed(&it.place, &was)
+		}
+		known = append(known, s.follow(s.Owed, &it.place, &it.Item))
+	}
+	s.forget(&s.Owed, known, place{})
+}
