@@ -4,8 +4,9 @@
 //
 // [Fill] puts them into a record before it is shown; [Alarm] and [Gate] give the
 // pieces of a message. Languages are catalogues of sentences with named values
-// ("{stack}", "{value}"); English, "en", is the only one yet and stands in for
-// any other.
+// ("{stack}", "{value}"): English, "en", and French, "fr". English stands in for
+// what another lacks, and a test says what that is. Names that people gave, the
+// sources of figures, and units stay as they are.
 //
 // The package never says that a place is safe. It says what was read and what is
 // still owed. No sentence sends one person into gas, or anybody in at night. A

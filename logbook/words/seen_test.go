@@ -22,7 +22,7 @@ func TestForecastSays(t *testing.T) {
 	require.Equal(t, "At the end (Thu 9 Apr 12:00) the lowest line is expected at 210 ppm (90 %: 170–255); the chance that every line is at or above 150 ppm is 97 %.",
 		Forecast("en", f, 150, nairobi), "a chance is rounded down")
 	f.ChanceMet = 0.9985
-	require.Contains(t, Forecast("en", f, 150, time.UTC), "is >99 %.", "512 draws show no certainty")
+	require.Contains(t, Forecast("en", f, 150, time.UTC), "is over 99 %.", "512 draws show no certainty")
 }
 
 func TestGroundsOfALeak(t *testing.T) {

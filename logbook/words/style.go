@@ -79,27 +79,17 @@ func When(lang string, t time.Time, layout string) string { return of(lang).when
 // Moment writes a time as sentences do, in a zone.
 func Moment(lang string, t logbook.Time, zone *time.Location) string { return of(lang).moment(t, zone) }
 
-// Chance writes a probability in per cent, which is never certain either way.
-func Chance(lang string, p float64) string {
-	c := of(lang)
-	switch {
-	case p > 0.99:
-		return c.phrase["chance-over"]
-	case p < 0.01:
-		return c.phrase["chance-under"]
-	}
-	return c.percent(math.RoundToEven(100 * p))
-}
+// Chance writes a probability in per cent, rounded down and never as certain.
+func Chance(lang string, p float64) string { return of(lang).chance(p) }
 
-// chance writes a probability in per cent as it stands in a sentence, rounded down.
 func (c *catalogue) chance(p float64) string {
 	switch {
 	case !(p >= 0 && p <= 1):
 		return "—"
 	case p < 0.01:
-		return "<" + c.percent(1)
+		return c.phrase["chance-under"]
 	case p > 0.99:
-		return ">" + c.percent(99)
+		return c.phrase["chance-over"]
 	}
 	return c.percent(math.Floor(100*p + 1e-9))
 }

@@ -23,6 +23,7 @@ func TestFrenchWritesFiguresAndTimes(t *testing.T) {
 	require.Equal(t, "0,25", Figure("fr", "0.25"))
 	require.Equal(t, "0.25", Figure("en", "0.25"))
 	require.Equal(t, "97\u00a0%", Chance("fr", 0.97))
+	require.Equal(t, "97\u00a0%", Chance("fr", 0.979), "rounded down")
 	require.Equal(t, "plus de 99\u00a0%", Chance("fr", 1))
 	require.Equal(t, "over 99 %", Chance("xx", 1), "English stands in")
 	f := &logbook.Forecast{For: thursday(9, 0), PPM: logbook.Quantiles{P05: 1.704, P50: 21.02, P95: 254.6}, ChanceMet: 0.979}
