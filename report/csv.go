@@ -262,7 +262,7 @@ func (r *Report) csvRecords(t *table) {
 func (r *Report) csvActs(t *table) {
 	for i := range r.Acts {
 		a := &r.Acts[i]
-		text := t.recorded(a.By) + ", " + t.text("identity", "{how}", t.code("identity", a.Identity))
+		text := t.recorded(a.By) + ", " + t.identity(a.Identity)
 		if more := t.did(a); more != "" {
 			text += "; " + more
 		}

@@ -15,7 +15,7 @@ func (r *Report) Document(lang string) *paper.Document {
 	p := &page{r: r, voice: r.voice(lang)}
 	for _, part := range []func(){p.lead, p.short, p.treated, p.dosed, p.curves, p.phases, p.instruments, p.endLevels, p.losses, p.days,
 		p.criteria, p.published, p.forecasts, p.leaks, p.alarms, p.airing, p.gate, p.exposure, p.exposed, p.hands, p.residues,
-		p.acts, p.findings, p.photos, p.people, p.index, p.endorsement, p.origin} {
+		p.checks, p.acts, p.findings, p.photos, p.people, p.index, p.endorsement, p.origin} {
 		part()
 	}
 	return &paper.Document{Title: p.text("title", "{treatment}", r.Course.Name), Subject: r.Statement(lang), Lang: lang, Author: r.Place.Site, Made: r.Made,
@@ -154,7 +154,7 @@ func (p *page) treated() {
 		bags = fmt.Sprint(g.Bags)
 	}
 	terms := paper.Terms{
-		{Name: p.text("term/commodity"), Value: p.recorded(g.Commodity)},
+		{Name: p.text("term/commodity"), Value: p.recorded(p.code("commodity", g.Commodity))},
 		{Name: p.text("term/weight"), Value: entered(g.Tonnes, "t")},
 		{Name: p.text("term/bags"), Value: bags},
 		{Name: p.text("term/lot"), Value: p.recorded(g.Lot)},

@@ -89,7 +89,7 @@ func (p *page) gate() {
 		limits = append(limits, p.unit(l.PPM, "ppm")+", "+l.Of)
 	}
 	if len(limits) > 0 {
-		p.note("gate-note", "{limits}", strings.Join(limits, "; "))
+		p.note("gate-note", "{limits}", p.list(limits))
 	}
 }
 
@@ -191,23 +191,43 @@ func (p *page) hands() {
 		}
 		rows = append(rows, row)
 	}
-	p.table("none-recorded", p.columns("when", "place+", "by", "method+", ">lod-ppm", ">by-hand", ">fixed", ">apart", ">share"), rows)
+	p.table("none-recorded", p.columns("when!", "place!", "by!", "method+", ">lod-ppm", ">by-hand", ">fixed", ">apart", ">share"), rows)
 }
 
-// acts are what people did, numbered as in the picture.
+// acts are what people did, numbered as in the picture. How most names are known is
+// said once.
 func (p *page) acts() {
 	p.head("acts")
+	usual := p.usualIdentity()
 	var rows [][]paper.Cell
 	for i := range p.r.Acts {
 		a := &p.r.Acts[i]
-		rows = append(rows, paper.Row(fmt.Sprint(i+1), p.time(a.At), p.code("kind", string(a.Kind)), p.signed(a), p.did(a)))
+		by := p.recorded(a.By)
+		if a.Identity != usual {
+			by += "\n" + p.identity(a.Identity)
+		}
+		rows = append(rows, paper.Row(fmt.Sprint(i+1), p.time(a.At), p.code("kind", string(a.Kind)), by, p.did(a)))
 	}
-	p.table("none-recorded", p.columns(">no", "when+", "act+", "by++", "particulars++++"), rows)
+	p.table("none-recorded", p.columns(">no", "when!", "act+", "by!", "particulars+"), rows)
+	if usual != "" {
+		p.note("identities", "{how}", p.code("identity", usual))
+	}
 }
 
-// signed says who says so, and how that is known.
-func (v voice) signed(a *Act) string {
-	return v.recorded(a.By) + " (" + v.text("identity", "{how}", v.code("identity", a.Identity)) + ")"
+// usualIdentity is how most of those who acted are known.
+func (p *page) usualIdentity() string {
+	counts, usual := map[string]int{}, ""
+	for _, a := range p.r.Acts {
+		if counts[a.Identity]++; counts[a.Identity] > counts[usual] {
+			usual = a.Identity
+		}
+	}
+	return usual
+}
+
+// identity says how somebody is known.
+func (v voice) identity(how string) string {
+	return v.text("identity", "{how}", v.code("identity", how))
 }
 
 // did says what an act carries beside person, time and place, and why it was refused.
@@ -251,6 +271,27 @@ func (p *page) findings() {
 	p.put(list)
 }
 
+// checks are the checks that were signed before dosing, one by one.
+func (p *page) checks() {
+	p.head("checks")
+	var rows [][]paper.Cell
+	for _, a := range p.r.Acts {
+		e, ok := a.entry.(*logbook.ChecksSigned)
+		if !ok {
+			continue
+		}
+		for _, w := range e.Wanting {
+			row := paper.Row(words.Plan(p.lang, w, "", 0), p.text("wanting"), p.time(a.At), a.By, p.recorded(e.Second))
+			row[1].Strong = true
+			rows = append(rows, row)
+		}
+		for _, c := range e.InOrder {
+			rows = append(rows, paper.Row(words.Plan(p.lang, c, "", 0), p.text("in-order"), p.time(a.At), a.By, p.recorded(e.Second)))
+		}
+	}
+	p.table("none-recorded", p.columns("check+", "result", "when!", "by", "second"), rows)
+}
+
 // photos are the pictures that the log holds, by their hashes.
 func (p *page) photos() {
 	p.head("photos")
@@ -276,7 +317,7 @@ func (p *page) people() {
 		}
 		rows = append(rows, paper.Row(x.Name, p.licence(x), p.contact(x), strings.Join(did, "\n"), strings.Join(as, ", ")))
 	}
-	p.table("none-recorded", p.columns("name+", "licence+", "contact+", "signed++", "named"), rows)
+	p.table("none-recorded", p.columns("name!", "licence+", "contact+", "signed!", "named"), rows)
 }
 
 // endorsement is the line that certificates ask for, for the fumigator to sign; it is

@@ -70,7 +70,7 @@ func (p *page) products() string {
 		}
 		parts = append(parts, p.text("product-is", "{name}", p.recorded(d.Name), "{batch}", p.recorded(d.Batch)))
 	}
-	return strings.Join(parts, "; ")
+	return p.list(parts)
 }
 
 // placements says where product was laid; "" = it was not recorded.
@@ -86,7 +86,7 @@ func (p *page) placements() string {
 		}
 		parts = append(parts, s)
 	}
-	return strings.Join(parts, "; ")
+	return p.list(parts)
 }
 
 // fumigator is the licensed fumigator in charge with licence and contact.
@@ -137,6 +137,6 @@ func (p *page) residues() {
 		}
 	}
 	if len(rows)+len(how) > 0 {
-		p.table("no-residue", p.columns(">no", "when", "act", "by", "particulars++"), how)
+		p.table("no-residue", p.columns(">no", "when!", "act!", "by!", "particulars+"), how)
 	}
 }

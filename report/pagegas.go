@@ -96,7 +96,7 @@ func (p *page) endLevels() {
 			rows = append(rows, []paper.Cell{{Text: l.Name}, {Text: p.text("gap", "{from}", p.time(g.From), "{to}", p.time(g.To), "{hours}", p.num(g.To.Hours(g.From))), Span: 7}})
 		}
 	}
-	p.table("no-lines", p.columns("line+", "end-at+", "shown", ">median", ">ctp-ppm", ">ctp-g", ">above", ">gaps"), rows)
+	p.table("no-lines", p.columns("line", "end-at", "shown", ">median", ">ctp-ppm", ">ctp-g", ">above", ">gaps"), rows)
 	source := "temp-of-entry"
 	if p.r.Aired.Measured {
 		source = "temp-of-sheet"
@@ -183,7 +183,7 @@ func (p *page) published() {
 	for _, a := range telling(s.Published) {
 		rows = append(rows, paper.Row(p.insect(a.Row), p.asks(a.Row), p.num(a.Held), p.code("result", a.Result), p.source(a.Source, a.Grade)))
 	}
-	p.table("none-recorded", p.columns("insect++", "published++", ">held", "result+", "source+++"), rows)
+	p.table("none-recorded", p.columns("insect!", "published!", ">held", "result!", "source+"), rows)
 	p.note("published-note")
 }
 
@@ -227,7 +227,7 @@ func (v voice) insect(r efficacy.Row) string {
 
 // asks says what a published row asks for.
 func (v voice) asks(r efficacy.Row) string {
-	s := v.text("held-for", "{level}", v.given(r.Level), "{unit}", r.Unit, "{days}", v.num(r.Hours/24))
+	s := v.text("held-for", "{level}", v.given(r.Level), "{unit}", r.Unit, "{days}", v.brief(r.Hours/24))
 	if r.TempC != nil {
 		s += " " + v.text("at-temp", "{temp}", v.given(*r.TempC))
 	}

@@ -80,7 +80,7 @@ func (p *page) curves() {
 			c.Marks = append(c.Marks, chart.Mark{Label: fmt.Sprint(i + 1), X: x})
 		}
 	}
-	caption := p.text("chart/lines", "{lines}", strings.Join(names, "; ")) + " " + p.text("chart/forecasts")
+	caption := p.text("chart/lines", "{lines}", p.list(names)) + " " + p.text("chart/forecasts")
 	if len(alarms) > 0 {
 		caption += " " + p.text("chart/alarms", "{alarms}", strings.Join(alarms, "; "))
 	}
@@ -123,5 +123,5 @@ func (p *page) airing() {
 		p.say("air/not-read")
 		return
 	}
-	p.put(paper.Picture{Chart: c, Caption: p.text("air/points", "{points}", strings.Join(names, "; "), "{limit}", p.num(r.Limit.PPM), "{of}", r.Limit.Of)})
+	p.put(paper.Picture{Chart: c, Caption: p.text("air/points", "{points}", p.list(names), "{limit}", p.num(r.Limit.PPM), "{of}", r.Limit.Of)})
 }

@@ -329,7 +329,7 @@ func TestHandReadingBesideTheFixedLine(t *testing.T) {
 	require.False(t, r.Hands[1].Instrument, "nothing fixed reads beside A")
 	p, _ := both(t, r)
 	require.Contains(t, p, "no fixed instrument there")
-	require.Contains(t, p, "identity not verified")
+	require.Contains(t, p, "the identity of those named is not verified")
 }
 
 // A site that is configured anew brings air points and instruments with it.

@@ -61,7 +61,7 @@ func (p *page) schemes() []scheme {
 	dose := asked{"dose", p.perVolume(), "dose"}
 	dates := asked{"dates", p.text("from-to", "{from}", p.time(r.Course.Started), "{to}", p.when(r.Course.AiringStarted, "not-yet")), "treated"}
 	temp := asked{"temperature", p.given(g.GrainTempC) + "\u00a0°C", "treated"}
-	goods := asked{"commodity", strings.TrimSpace(g.Commodity + " " + n(g.Tonnes, "t")), "treated"}
+	goods := asked{"commodity", strings.TrimSpace(p.code("commodity", g.Commodity) + " " + n(g.Tonnes, "t")), "treated"}
 	days := asked{"days", p.num(r.Course.ExposureHours/24) + "\u00a0d", "short"}
 	lines := asked{"lines", p.lineNames(), "instruments"}
 	clear := asked{"cleared", p.clearance(), "acts"}
@@ -98,7 +98,7 @@ func (p *page) lineNames() string {
 	for _, l := range p.r.Lines {
 		names = append(names, l.Name)
 	}
-	return strings.Join(names, "; ")
+	return p.list(names)
 }
 
 // clearance is who cleared the store, when.
@@ -129,7 +129,7 @@ func (p *page) used() string {
 	if len(parts) == 0 && p.r.Given.Count > 0 {
 		return fmt.Sprintf("%d %s", p.r.Given.Count, p.code("product", p.r.Given.Form))
 	}
-	return strings.Join(parts, "; ")
+	return p.list(parts)
 }
 
 // withheld is from when to when the goods were kept back.
@@ -182,7 +182,7 @@ func (p *page) calibrated() string {
 			}
 		}
 	}
-	return strings.Join(parts, "; ")
+	return p.list(parts)
 }
 
 // disposed is where residue went.
@@ -193,7 +193,7 @@ func (p *page) disposed() string {
 			parts = append(parts, p.code("value", d.How)+", "+d.Where)
 		}
 	}
-	return strings.Join(parts, "; ")
+	return p.list(parts)
 }
 
 // evenness is the lowest daily ratio of lowest to highest line.
@@ -216,7 +216,7 @@ func (p *page) ambient() string {
 			names = append(names, a.Name)
 		}
 	}
-	return strings.Join(names, "; ")
+	return p.list(names)
 }
 
 // inspected is what the last inspection of the grain found.

@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"strconv"
 	"strings"
@@ -74,6 +75,11 @@ func (v voice) given(x float64) string {
 	return words.Figure(v.lang, strconv.FormatFloat(x, 'f', -1, 64))
 }
 
+// brief writes a figure with four digits at most.
+func (v voice) brief(x float64) string {
+	return words.Figure(v.lang, strconv.FormatFloat(x, 'g', 4, 64))
+}
+
 // unit writes a figure with its unit, which no line is broken at.
 func (v voice) unit(x float64, unit string) string { return v.num(x) + "\u00a0" + unit }
 
@@ -114,14 +120,31 @@ func (v voice) pair(name, value string) string {
 	return v.text("pair", "{name}", name, "{value}", value)
 }
 
+// fullWidth is the weight of a column that gets all the width that it can use.
+const fullWidth = 1000
+
+// list writes texts one after the other.
+func (v voice) list(parts []string) string {
+	if len(parts) == 0 {
+		return ""
+	}
+	all := parts[0]
+	for _, p := range parts[1:] {
+		all = v.text("and", "{before}", all, "{after}", p)
+	}
+	return all
+}
+
 // columns makes columns of their keys: ">" before one aligns it to the right, each "+"
-// after one makes it wider.
+// after one makes it wider, "!" gives it all the width that it can use.
 func (v voice) columns(keys ...string) []paper.Column {
 	cols := make([]paper.Column, len(keys))
 	for i, k := range keys {
 		right := strings.HasPrefix(k, ">")
-		name := strings.Trim(k, ">+")
-		cols[i] = paper.Column{Title: v.text("col/" + name), Right: right, Wide: float64(1 + strings.Count(k, "+"))}
+		cols[i] = paper.Column{Title: v.text("col/" + strings.Trim(k, ">+!")), Right: right, Wide: float64(1 + strings.Count(k, "+"))}
+		if strings.HasSuffix(k, "!") {
+			cols[i].Wide = fullWidth
+		}
 	}
 	return cols
 }
@@ -170,7 +193,7 @@ func (v voice) particulars(entry json.RawMessage) string {
 			parts = append(parts, v.pair(v.text("field/"+field), s))
 		}
 	}
-	return strings.Join(parts, "; ")
+	return v.list(parts)
 }
 
 // value writes the value of a field.
@@ -190,12 +213,15 @@ func (v voice) value(field string, raw json.RawMessage) string {
 		if t, err := logbook.ParseTime(x); err == nil {
 			return v.time(t)
 		}
-		return v.code("value", x)
+		return v.code(cmp.Or(kinds[field], "value"), x)
 	case []any:
+		if field == "in_order" || field == "wanting" { // each stands in a table of its own
+			return strconv.Itoa(len(x))
+		}
 		var parts []string
 		for _, e := range x {
 			if s, ok := e.(string); ok {
-				parts = append(parts, v.item(field, s))
+				parts = append(parts, s)
 			}
 		}
 		return strings.Join(parts, ", ")
@@ -205,10 +231,6 @@ func (v voice) value(field string, raw json.RawMessage) string {
 	return ""
 }
 
-// item writes one of several texts of a field; those of checks are codes.
-func (v voice) item(field, s string) string {
-	if field == "in_order" || field == "wanting" {
-		return strings.TrimRight(words.Plan(v.lang, s, "", 0), ".")
-	}
-	return s
-}
+// kinds are the catalogue's kinds of codes that fields hold, where those are not the
+// report's own.
+var kinds = map[string]string{"alarm": "alarm", "form": "product", "commodity": "commodity", "check": "check"}

@@ -25,8 +25,8 @@ var englishReportCodes = map[string]string{
 	"report/named/laid": "laid the dose",
 
 	"report/value/none-found": "none found", "report/value/live-found": "live ones found", "report/value/spent": "shown spent", "report/value/not-spent": "not spent",
-	"report/value/not-known": "not known", "report/value/buried": "buried", "report/value/handed-over": "handed over", "report/value/heaped": "heaped",
-	"report/value/closed-drum": "closed in a drum", "report/value/zero": "zero", "report/value/bump": "bump test", "report/value/calibration": "calibration",
+	"report/value/in-order": "in order", "report/value/wanting": "wanting", "report/value/not-known": "not known", "report/value/buried": "buried", "report/value/handed-over": "handed over",
+	"report/value/heaped": "heaped", "report/value/closed-drum": "closed in a drum", "report/value/zero": "zero", "report/value/bump": "bump test", "report/value/calibration": "calibration",
 	"report/value/breath-out": "breath", "report/value/span gas": "span gas",
 
 	"report/field/stack": "stack", "report/field/line": "line", "report/field/store": "store", "report/field/point": "point", "report/field/zero": "zero", "report/field/flow": "flow, L/min",

@@ -26,9 +26,9 @@ var frenchReportCodes = map[string]string{
 	"report/named/laid": "a posé la dose",
 
 	"report/value/none-found": "aucun trouvé", "report/value/live-found": "vivants trouvés", "report/value/spent": "prouvé épuisé", "report/value/not-spent": "non épuisé",
-	"report/value/not-known": "non connu", "report/value/buried": "enterré", "report/value/handed-over": "remis", "report/value/heaped": "mis en tas",
-	"report/value/closed-drum": "enfermé dans un fût", "report/value/zero": "zéro", "report/value/bump": "essai au gaz", "report/value/calibration": "étalonnage",
-	"report/value/breath-out": "souffle", "report/value/span gas": "gaz étalon",
+	"report/value/in-order": "en ordre", "report/value/wanting": "à corriger", "report/value/not-known": "non connu", "report/value/buried": "enterré", "report/value/handed-over": "remis",
+	"report/value/heaped": "mis en tas", "report/value/closed-drum": "enfermé dans un fût", "report/value/zero": "zéro", "report/value/bump": "essai au gaz",
+	"report/value/calibration": "étalonnage", "report/value/breath-out": "souffle", "report/value/span gas": "gaz étalon",
 
 	"report/field/stack": "pile", "report/field/line": "ligne", "report/field/store": "magasin", "report/field/point": "point", "report/field/zero": "zéro",
 	"report/field/flow": "débit, L/min", "report/field/end_test": "essai depuis l'extrémité", "report/field/span": "gaz étalon", "report/field/read": "lu", "report/field/unit": "unité",
