@@ -17,6 +17,7 @@ type FollowUpView struct {
 	Owner            string // empty: everybody
 	State            string // open, done or written-off
 	Opened           logbook.Time
+	Changed          logbook.Time // when it was last recorded otherwise than before
 	Due              logbook.Time // 0 = it waits for something
 	Until            logbook.Time // last time; 0 = none is set
 	At               logbook.Time // when it was done or written off
@@ -26,12 +27,13 @@ type FollowUpView struct {
 	Remind, Escalate logbook.Time // when people are reminded, and told that it is overdue; 0 = never
 }
 
-// followView shows a follow-up.
-func (s *State) followView(of *place, i *followup.Item) FollowUpView {
+// followView shows a follow-up; told are those of its stack, or of the site, as they
+// were last recorded.
+func (s *State) followView(of *place, i *followup.Item, told map[string]Owed) FollowUpView {
 	r := followup.RuleOf(s.Site, i.Kind)
 	level, _ := i.Level(&r, s.At)
 	v := FollowUpView{FollowUp: i.Kind, Store: of.store, Stack: of.stack, Treatment: of.treatment, Channel: of.channel, Person: of.person, Owner: r.Owner,
-		State: i.State, Opened: i.Opened, Due: i.Due, Until: i.Until, At: i.At, By: i.By, Result: i.Result}
+		State: i.State, Opened: i.Opened, Changed: told[of.key(i.Kind)].Told, Due: i.Due, Until: i.Until, At: i.At, By: i.By, Result: i.Result}
 	if !r.Silent && i.Due != 0 {
 		v.Remind, v.Escalate = i.Due.Add(-r.Lead), i.Overdue(&r)
 		v.Soon, v.Overdue = level > followup.Quiet, level == followup.Overdue
@@ -51,13 +53,13 @@ func (s *State) followViews() []FollowUpView {
 			of := k.place(p.Treatment)
 			for _, i := range p.items(&g) {
 				if i.Open() || p.Treatment == k.Treatment || p.Treatment.Phase != logbook.PhaseClosed {
-					vs = append(vs, s.followView(&of, &i))
+					vs = append(vs, s.followView(&of, &i, k.Owed))
 				}
 			}
 		}
 	}
 	for _, i := range s.siteItems() {
-		vs = append(vs, s.followView(&i.place, &i.Item))
+		vs = append(vs, s.followView(&i.place, &i.Item, s.Owed))
 	}
 	slices.SortStableFunc(vs, func(a, b FollowUpView) int {
 		return cmp.Compare(cmp.Or(a.Due, farOff), cmp.Or(b.Due, farOff))

@@ -15,8 +15,9 @@ type Owed struct {
 	State              string
 	Due, Until, At     logbook.Time
 	Owner, By, Result  string
-	Treatment, Channel string `json:",omitempty"` // what it is of
-	Person, FollowUp   string `json:",omitempty"`
+	Treatment, Channel string       `json:",omitempty"` // what it is of
+	Person, FollowUp   string       `json:",omitempty"`
+	Told               logbook.Time // when it was recorded
 }
 
 // Past is a treatment of a stack before the current one, with what was placed in it.
@@ -120,7 +121,9 @@ func (s *State) follow(told map[string]Owed, of *place, i *followup.Item) string
 	key := of.key(i.Kind)
 	now := Owed{State: i.State, Due: i.Due, Until: i.Until, At: i.At, Owner: r.Owner, By: i.By, Result: i.Result,
 		Treatment: of.treatment, Channel: of.channel, Person: of.person, FollowUp: i.Kind}
-	if was, known := told[key]; !known || was != now {
+	was, known := told[key]
+	if now.Told = was.Told; !known || was != now {
+		now.Told = s.At
 		told[key] = now
 		s.putOwed(of, &now)
 	}

@@ -134,14 +134,19 @@ func (p *site) placeFirst(page *actPage, made *form.Form, store, stack string) {
 
 // night says that nobody goes in now; empty by day.
 func (f *frame) night() string {
-	from, to := "20:00", "06:00"
-	if c := f.view.Config; c != nil && c.Settings.Night != nil {
-		from, to = c.Settings.Night.From, c.Settings.Night.To
-	}
+	from, to := f.nightHours()
 	if !isNight(f.now.Std().In(f.zone), from, to) {
 		return ""
 	}
 	return f.text("page/night", "{from}", from, "{to}", to)
+}
+
+// nightHours are when it is night at the depot ("15:04").
+func (f *frame) nightHours() (from, to string) {
+	if c := f.view.Config; c != nil && c.Settings.Night != nil {
+		return c.Settings.Night.From, c.Settings.Night.To
+	}
+	return "20:00", "06:00"
 }
 
 // isNight reports whether the clock of at stands between from and to ("15:04"),

@@ -16,6 +16,7 @@ type depotPage struct {
 	Stores   []storeCard
 	Findings []findingView
 	Stock    []stockRow
+	Due      *dueBrief // what is owed; nil: nothing
 }
 
 // storeCard is one store on the depot's page.
@@ -46,6 +47,7 @@ type stackCard struct {
 // stackHead is what both pages say of a stack first.
 type stackHead struct {
 	Phase, Verdict, When, Forecast string
+	NotToIssue                     string // until when its grain is held back; empty = it is not
 }
 
 // lineRow is one line of a stack.
@@ -64,6 +66,7 @@ const shownFindings = 12
 
 func (p *site) depotPage(r *http.Request, v *rules.View) depotPage {
 	page := depotPage{frame: p.frame(r, v, "page/depot")}
+	page.Due = page.dueBrief(v)
 	for _, s := range v.Stock {
 		page.Stock = append(page.Stock, stockRow{page.code("product", s.Form), page.figure(float64(s.Received)), page.figure(float64(s.Used)), page.figure(float64(s.Left))})
 	}
@@ -116,7 +119,7 @@ func forecastOf(k rules.StackView, f *logbook.Forecast) *logbook.Forecast {
 
 // head says where a stack stands.
 func (f *frame) head(k rules.StackView) stackHead {
-	h := stackHead{Phase: f.text("page/not-treated"), Verdict: words.Verdict(f.Lang, k.Verdict, len(k.Lines))}
+	h := stackHead{Phase: f.text("page/not-treated"), Verdict: words.Verdict(f.Lang, k.Verdict, len(k.Lines)), NotToIssue: f.heldBack(&k)}
 	if k.Phase != "" {
 		h.Phase = sentence(f.code("phase", k.Phase))
 	}

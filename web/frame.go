@@ -28,6 +28,7 @@ type frame struct {
 	Emergency         string   // the site's line for an emergency
 	Here              string   // which part of the pages this is: depot, alarms, instruments, logbook, acts
 	Raised            int      // alarms that stand
+	Overdue           int      // follow-ups that are overdue
 	Still             bool     // it holds a form: it is not renewed as a whole
 	Curves            bool     // it has curves that a script draws
 	view              *rules.View
@@ -39,7 +40,7 @@ type frame struct {
 // frame begins a page on v for a reader; its title is the sentence of a key.
 func (p *site) frame(r *http.Request, v *rules.View, title string, pairs ...string) frame {
 	f := frame{Lang: langOf(r), Tongues: tongues(r), Site: v.Site, Version: p.opts.Version, Zone: "UTC", zone: time.UTC,
-		now: logbook.At(p.opts.Clock()), view: v, Here: "depot", Raised: len(v.Alarms)}
+		now: logbook.At(p.opts.Clock()), view: v, Here: "depot", Raised: len(v.Alarms), Overdue: overdue(v)}
 	if zone, err := time.LoadLocation(v.Timezone); err == nil && v.Timezone != "" {
 		f.zone, f.Zone = zone, v.Timezone
 	}

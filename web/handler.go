@@ -94,6 +94,8 @@ func New(s Source, o Options) http.Handler {
 	mux.HandleFunc("GET /stack/{name}", p.stack)
 	mux.HandleFunc("GET /stack/{name}/curve.json", p.curve)
 	mux.HandleFunc("GET /alarms", p.alarmsNow)
+	mux.HandleFunc("GET /follow-ups", p.due)
+	mux.HandleFunc("GET "+calendarPath, p.calendar)
 	mux.HandleFunc("GET /instruments", p.instruments)
 	mux.HandleFunc("GET /logbook", p.journal)
 	mux.HandleFunc("GET /logbook/{seq}", p.entry)

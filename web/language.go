@@ -107,7 +107,7 @@ func parsePages() map[string]map[string]*template.Template {
 	for _, lang := range words.Languages() {
 		say := func(key string, pairs ...any) string { return words.Text(lang, key, printed(pairs)...) }
 		all[lang] = map[string]*template.Template{}
-		for _, name := range []string{"depot", "store", "stack", "alarms", "instruments", "logbook", "entry", "acts", "act", "answer", "plan", "photo", "missing"} {
+		for _, name := range []string{"depot", "store", "stack", "alarms", "due", "instruments", "logbook", "entry", "acts", "act", "answer", "plan", "photo", "missing"} {
 			all[lang][name] = template.Must(template.New(name).Funcs(template.FuncMap{"say": say}).
 				ParseFS(embedded, "assets/layout.html", "assets/parts.html", "assets/"+name+".html"))
 		}

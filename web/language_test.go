@@ -67,7 +67,7 @@ func TestReadersLanguage(t *testing.T) {
 
 // everyPage are pages of the invented depot that together say all that can be said.
 func everyPage() []string {
-	all := []string{"/", "/store/Long%20Store", "/store/Round%20Store", "/stack/B", "/stack/B?axis=log", "/stack/C", "/alarms", "/instruments", "/logbook?kind=all", "/logbook?kind=acts", "/logbook?from=x&before=y",
+	all := []string{"/", "/store/Long%20Store", "/store/Round%20Store", "/stack/B", "/stack/B?axis=log", "/stack/C", "/stack/R", "/alarms", "/follow-ups", "/instruments", "/logbook?kind=all", "/logbook?kind=acts", "/logbook?from=x&before=y",
 		"/logbook/1", "/logbook/1/correct", "/act", "/answer/1", "/plan/Long%20Store", "/plan/Long%20Store/sheet?tonnes-0=x", "/stack/B/photo", "/nowhere", "/report/none"}
 	for _, k := range logbook.ActKinds {
 		all = append(all, "/act/"+string(k), "/act/"+string(k)+"?store=Long+Store", "/act/"+string(k)+"?stack=B")
@@ -76,7 +76,7 @@ func everyPage() []string {
 }
 
 // bareKey is a key of the catalogue that has no sentence.
-var bareKey = regexp.MustCompile(`\b(page|form|kind|caution|condition|answer|gate|phase|priority|state|check|where|reading|pump|proof|moment|shown|product|commodity)/[a-z]`)
+var bareKey = regexp.MustCompile(`\b(page|form|kind|caution|condition|answer|gate|phase|priority|state|check|where|reading|pump|proof|moment|shown|product|commodity|due|follow)/[a-z]`)
 
 // hash is that of the end of a logbook.
 var hash = regexp.MustCompile(`^[0-9a-f]{64}$`)
@@ -86,7 +86,7 @@ var named = regexp.MustCompile(`\{[a-z0-9]+\}`)
 
 // alike are texts that stand on pages in both languages: names of the invented depot
 // and of things, words that are the same, and what a source is called.
-var alike = strings.Split("Elder Quay Depot|Long Store|Round Store|Long Store – Elder Quay Depot|Round Store – Elder Quay Depot|Amal Quint|north top|south low|top|A top|A north top|B south low|door|twice|five-day|eight-day|"+
+var alike = strings.Split("Elder Quay Depot|Long Store|Round Store|Long Store – Elder Quay Depot|Round Store – Elder Quay Depot|Amal Quint|the sheet was burnt|north top|south low|top|A top|A north top|B south low|door|twice|five-day|eight-day|"+
 	"English|Français|undersheet test.|, Africa/Nairobi|\"from-a-newer-program\": (0, 0).|"+
 	"Instruments|Instruments – Elder Quay Depot|Pages|page|Point|Photo|Correction|Phase|Message|Grain|sachets|Lasioderma serricorne|"+
 	"ppm|— ppm|288 ppm|610 ± 12 ppm|1 min|4 min|15 min|L/min|CTP|CTP, ppm·h|CTP, g·h/m³|JPEG|PNG", "|")
@@ -95,7 +95,7 @@ var alike = strings.Split("Elder Quay Depot|Long Store|Round Store|Long Store �
 // in English.
 func TestEveryPageInEveryLanguage(t *testing.T) {
 	b, _ := acting(t)
-	h := invented().handler(Options{Acts: b, Log: b})
+	h := owing().handler(Options{Acts: b, Log: b})
 	post(h, "/act/dose-added", doseForm)
 	letters := regexp.MustCompile(`\p{L}{3}`)
 	for _, path := range everyPage() {

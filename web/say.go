@@ -70,6 +70,8 @@ func (f *frame) say(e logbook.Entry) (who, what string) {
 		return f.text("form/stack-choice", "{stack}", e.Stack), strings.Join(parts, " ")
 	case *logbook.Forecast:
 		return f.text("form/stack-choice", "{stack}", e.Stack), f.text("page/forecast-at", "{when}", f.clock(e.For), "{forecast}", f.foreseen(e))
+	case *logbook.FollowUp:
+		return f.followUp(e)
 	case *logbook.Message:
 		return e.To, f.text("page/message", "{state}", f.code("state", e.State), "{way}", e.Messenger, "{try}", strconv.Itoa(e.Attempt), "{text}", e.Subject+" "+e.Detail)
 	case *logbook.InstrumentState:

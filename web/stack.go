@@ -32,6 +32,7 @@ type stackPage struct {
 	Events                       []eventRow
 	StorePath, Report, CurvePath string // Report: empty before there is one
 	Acts                         []actLink
+	Due                          []dueRow
 }
 
 // fact is a name and its value.
@@ -92,6 +93,7 @@ func (p *site) stackPage(r *http.Request, v *rules.View, name string, log bool) 
 	page.Alarms = page.alarms(v, func(a *rules.AlarmView) bool { return a.Alarm.Stack == name })
 	page.StorePath, page.Acts, page.Curves = storePath(s.Name), page.stackActs(k), true
 	page.CurvePath = page.Path + "/curve.json"
+	page.Due = page.dueOf(v, func(x *rules.FollowUpView) bool { return x.Stack == name })
 	if k.Treatment != "" && p.opts.Log != nil {
 		page.Report = reportPath(k.Treatment)
 	}

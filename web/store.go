@@ -35,6 +35,7 @@ type storePage struct {
 	Protection       string // what breathing protection the live air allows
 	ProtectionSource string
 	Signals          []fact
+	Due              []dueRow     // what is owed of its stacks
 	Hands            []journalRow // newest confirmations, declarations and hand readings
 }
 
@@ -187,6 +188,7 @@ func (p *site) storePage(r *http.Request, v *rules.View, s rules.StoreView) stor
 		mine[k.Name] = true
 		page.Stacks = append(page.Stacks, page.stackCard(k))
 	}
+	page.Due = page.dueOf(v, func(x *rules.FollowUpView) bool { return x.Store == s.Name && x.State == logbook.FollowOpen })
 	page.Alarms = page.alarms(v, func(a *rules.AlarmView) bool {
 		return a.Alarm.Store == s.Name || a.Alarm.Stack != "" && mine[a.Alarm.Stack]
 	})

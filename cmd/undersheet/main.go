@@ -30,6 +30,7 @@ type commands struct {
 	Plan    planCmd    `cmd:"" help:"Work out a treatment before it begins: dose, sheets, lines, times, checks to sign."`
 	Listen  listenCmd  `cmd:"" help:"Show what instruments send, and prove sampling lines before dosing."`
 	Act     actCmd     `cmd:"" help:"Say what people did, for example that airing started."`
+	Due     dueCmd     `cmd:"" help:"Print what is owed after treatments and around them."`
 	Report  reportCmd  `cmd:"" help:"Write the concentration report of a treatment."`
 	Season  seasonCmd  `cmd:"" help:"Sum up a season: treatments, leaks, stock, days lost, forecasts, alarms."`
 	Fit     fitCmd     `cmd:"" help:"Fit readings of one stack and forecast its end level."`

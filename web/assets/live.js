@@ -26,7 +26,7 @@
       const other = page.getElementById(part.id);
       if (other && !part.contains(document.activeElement)) part.replaceWith(other);
     }
-    for (const id of ["as-of", "raised"]) document.getElementById(id)?.replaceWith(page.getElementById(id));
+    for (const id of ["as-of", "raised", "late"]) document.getElementById(id)?.replaceWith(page.getElementById(id));
     document.title = page.title;
     document.dispatchEvent(new Event("renewed"));
   }

@@ -80,7 +80,7 @@ func (f *Feed) Bytes() ([]byte, error) {
 	}
 	if f.Fresh > 0 {
 		every := duration(f.Fresh)
-		cal.SetRefreshInterval(every, ics.WithValue(string(ics.ValueDataTypeDuration)))
+		cal.SetRefreshInterval(every)
 		cal.SetXPublishedTTL(every)
 	}
 	for i := range f.Items {

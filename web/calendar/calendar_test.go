@@ -94,6 +94,12 @@ func TestWhatIsNotOwedHasNoReminders(t *testing.T) {
 	}
 }
 
+// No parameter stands twice in a property: RFC 7986, section 5.7, has
+// REFRESH-INTERVAL;VALUE=DURATION:P1W.
+func TestRefreshIntervalIsADuration(t *testing.T) {
+	require.Contains(t, lines(written(t)), "REFRESH-INTERVAL;VALUE=DURATION:PT60M")
+}
+
 func TestItemsThatCannotBeWritten(t *testing.T) {
 	for name, spoil := range map[string]func(*calendar.Item){
 		"has no UID":             func(it *calendar.Item) { it.UID = "" },
