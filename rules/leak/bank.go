@@ -4,7 +4,8 @@ import "math"
 
 // bank carries, for each candidate onset, the traces that a leak which began then
 // leaves in the error of the filter, and the sums of the likelihood ratio: one for
-// the stack, whose loss rate rose by 1 per hour, and one for each shape of each line.
+// the stack, whose loss rate rose by 1 per hour, one for the stack that fell by 1 at
+// once, and one for each shape of each line.
 type bank struct {
 	Lines  int     `json:"-"`
 	From   float64 // hours: a fall of the stack that began before is the end of its release
@@ -47,14 +48,21 @@ func newBank(lines int, from float64) bank { return bank{Lines: lines, From: fro
 
 func (b *bank) clear() { *b = newBank(b.Lines, b.From) }
 
+// places of the sums of the stack among those of an onset.
+const (
+	aRise = iota
+	aStep
+	stackSums = iota
+)
+
 // sums is the number of traces of one onset.
-func (b *bank) sums() int { return 1 + shapes*b.Lines }
+func (b *bank) sums() int { return stackSums + shapes*b.Lines }
 
 // width is the number of states of the traces of one onset.
-func (b *bank) width() int { return stackStates + shapes*lineStates*b.Lines }
+func (b *bank) width() int { return stackSums*stackStates + shapes*lineStates*b.Lines }
 
 // sum is the place of the sums of a shape of line i among those of its onset.
-func sum(i, shape int) int { return 1 + i*shapes + shape }
+func sum(i, shape int) int { return stackSums + i*shapes + shape }
 
 func (b *bank) fits(lines int) bool {
 	n := len(b.Onset)
@@ -62,22 +70,23 @@ func (b *bank) fits(lines int) bool {
 	return n <= capacity && len(b.Level) == n && len(b.Num) == n*in.sums() && len(b.Den) == len(b.Num) && len(b.Traces) == n*in.width()
 }
 
-// stack is the trace of the stack for the k-th onset.
-func (b *bank) stack(k int) []float32 {
-	at := k * b.width()
+// stack is a trace of the stack for the k-th onset: aRise or aStep.
+func (b *bank) stack(k, trace int) []float32 {
+	at := k*b.width() + trace*stackStates
 	return b.Traces[at : at+stackStates]
 }
 
 // line is the trace of a shape of line i for the k-th onset.
 func (b *bank) line(k, i, shape int) []float32 {
-	at := k*b.width() + stackStates + (i*shapes+shape)*lineStates
+	at := k*b.width() + stackSums*stackStates + (i*shapes+shape)*lineStates
 	return b.Traces[at : at+lineStates]
 }
 
 // predict carries the traces over a step of dt hours that ends at hours.
 func (b *bank) predict(ms *moves, hours, dt float64) {
 	for k, onset := range b.Onset {
-		carry(b.stack(k), ms.stack[:], dt)
+		carry(b.stack(k, aRise), ms.stack[:], dt)
+		carry(b.stack(k, aStep), ms.stack[:], 0)
 		for shape, tau := range fade {
 			force := dt * math.Exp(-max(hours-dt/2-onset, 0)/tau)
 			for i := range b.Lines {
@@ -101,7 +110,9 @@ func carry(t []float32, ms []move, force float64) {
 func (b *bank) updateStack(innovation, total float64, gain []float64) {
 	n := b.sums()
 	for k := range b.Onset {
-		b.learn(k*n, b.stack(k), innovation, total, gain)
+		for trace := range stackSums {
+			b.learn(k*n+trace, b.stack(k, trace), innovation, total, gain)
+		}
 	}
 }
 
@@ -151,6 +162,7 @@ func (b *bank) open(hours, level float64) {
 	b.Onset, b.Level = append(b.Onset, hours), append(b.Level, level)
 	b.Num, b.Den = append(b.Num, make(doubles, b.sums())...), append(b.Den, make(doubles, b.sums())...)
 	b.Traces = append(b.Traces, make(singles, b.width())...)
+	b.stack(len(b.Onset)-1, aStep)[0] = -1
 }
 
 // room is the number of onsets: fewer where there are many lines.
@@ -231,6 +243,13 @@ func (b *bank) at(k, line int, sign, now float64) found {
 		}
 	}
 	return out
+}
+
+// common is what the k-th onset says of a change of the stack whatever its size, with
+// nothing held back: of its rate per hour, or of a step of its level, in ln C.
+func (b *bank) common(k, trace int) (z, size, sd float64) {
+	at := k*b.sums() + trace
+	return ratio(b.Num[at], b.Den[at])
 }
 
 // alone is what the k-th onset says of line i when the stack goes on as before;

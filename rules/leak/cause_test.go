@@ -358,3 +358,40 @@ func TestPumpStop(t *testing.T) {
 		require.InDelta(t, 56, events[1].at, 0.3)
 	})
 }
+
+// Lines that all stand still while the gas falls, as when the pump stops and the gas in
+// them is not used up, are a stopped pump; that they fall at once when it runs again is
+// no leak.
+func TestPumpStopsAndLinesStand(t *testing.T) {
+	named := 0
+	each(t, 8, func(p *plan) { p.loss = 0.35 }, func(w *world) func(int, []Obs) []Obs {
+		stands := make([]float64, w.lines)
+		return func(bin int, obs []Obs) []Obs {
+			for i, o := range obs {
+				now := w.truth[bin][o.Line]
+				switch h := hoursOf(bin); {
+				case h <= 60:
+					stands[o.Line] = now
+				case h < 70:
+					obs[i].PPM = math.Round(o.PPM * stands[o.Line] / now)
+				}
+			}
+			return obs
+		}
+	}, func(seed int, events []timed, _ *State) {
+		for _, e := range events {
+			require.Equal(t, PumpStop, e.Kind, "stack %d", seed)
+		}
+		if len(events) == 2 && math.Abs(events[0].Onset-60) < 4 && math.Abs(events[1].at-70) < 1.5 {
+			named++
+		}
+	})
+	require.GreaterOrEqual(t, named, 6)
+}
+
+// A line whose newest readings are the same to the digit is not said to fall by them.
+func TestStuckLineDoesNotFall(t *testing.T) {
+	s := &State{Lines: []line{{Still: still{Same: sameDigits + 1}}, {}}}
+	require.True(t, s.doubtful(found{line: 0, z: 20}))
+	require.False(t, s.doubtful(found{line: -1, z: 20}))
+}

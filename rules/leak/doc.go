@@ -62,7 +62,8 @@
 // It does not judge readings that are censored, below 1 ppm or scattered by more
 // than 35 %. All lines gone at once, or fallen to almost nothing at once, is a
 // stopped pump or a power cut, not a leak; all lines falling to less than half
-// within minutes, but to gas still, is a leak. It does not tell a sensor that
+// within minutes, but to gas still, is a leak. Nor are lines that all stand still, and
+// fall at once when the pump runs again: a leak makes gas fall faster, not at once. It does not tell a sensor that
 // drifts down on one line from a leak beside that line (see [Event] Alone, and package
 // fault, which takes it further), and a rise of half the loss rate
 // that all lines share is mostly lost in gusts and in the error of the fit.

@@ -36,6 +36,11 @@ func (s *State) judge() []Event {
 	if s.Raised != nil {
 		return s.mending()
 	}
+	if s.At >= s.Hold {
+		if events := s.still(); len(events) > 0 {
+			return events
+		}
+	}
 	if e := s.blocked(); e != nil {
 		return []Event{*e}
 	}
@@ -49,7 +54,7 @@ func (s *State) judge() []Event {
 			best, over = f, above
 		}
 	}
-	if best.rate == 0 || s.doubtful(best) || s.At < s.Hold || s.outRisen(best) || s.sized(best).rate < leastRise*s.Ref.at(s.At).Loss {
+	if best.rate == 0 || s.doubtful(best) || s.stepped(best) || s.At < s.Hold || s.outRisen(best) || s.sized(best).rate < leastRise*s.Ref.at(s.At).Loss {
 		return nil
 	}
 	return []Event{s.call(best)}
@@ -100,7 +105,7 @@ func (s *State) sized(f found) found {
 // accept moves the filter to a change of rate that was found, and opens the rate
 // for what is not known of it.
 func (s *State) accept(f found) {
-	for j, t := range s.Bank.stack(f.onset) {
+	for j, t := range s.Bank.stack(f.onset, aRise) {
 		s.Filter.Stack.Mean[j] += f.rate * float64(t)
 	}
 	if f.line >= 0 {
@@ -129,8 +134,15 @@ func (s *State) flat(f found) bool {
 // to stand still while the others rise is called blocked rather than leaking.
 const sureBlocked = 2.0
 
+// sameDigits is the least −ln of the chance that a line's readings are equal by
+// themselves at which it is not said to fall: one in 20, until it reads anything else.
+const sameDigits = 3.0
+
 // doubtful reports whether a leak at a line may as well be a blocked line.
 func (s *State) doubtful(f found) bool {
+	if f.line >= 0 && s.Lines[f.line].Still.Same > sameDigits {
+		return true
+	}
 	if f.line < 0 || f.z >= s.threshold(f.line)+sureBlocked {
 		return false
 	}

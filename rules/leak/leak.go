@@ -35,8 +35,8 @@ const (
 	Leak    Kind = "leak"     // the gas is lost faster than before
 	LineOff Kind = "line-off" // a line draws air at once
 	Blocked Kind = "blocked"  // a line stands still while the others change
-	// PumpStop is all lines falling alike to nothing within the hour: nothing is
-	// drawn, and the cells use up the gas that stands in them.
+	// PumpStop is all lines falling alike to nothing within the hour, as the cells use
+	// up the gas that stands in them, or all lines standing still: nothing is drawn.
 	PumpStop Kind = "pump-stop"
 	// Swapped is two lines that took each other's level, and Drifting an instrument
 	// that departs steadily from the others: package fault finds them.
@@ -104,6 +104,8 @@ type State struct {
 	Fall    fall    // of all lines at once
 	Hold    float64 `json:",omitempty"` // hours until which no leak and no line off is called
 	Raised  *raised `json:",omitempty"`
+	Held    *held   `json:",omitempty"` // all lines stand still
+	Flat    flat    `json:",omitzero"`  // they seem to
 	Refused int     // readings that were none, or of no line of this stack
 }
 
@@ -155,6 +157,7 @@ func (s *State) DoseAdded(hours float64) {
 	s.Start = max(clampHours(hours), s.Start)
 	s.Ref = reference{}
 	s.Bank.From = s.Start + releaseHours
+	s.Held = nil
 	s.anew()
 	if s.Raised != nil {
 		s.Raised.Now, s.Raised.Calm, s.Raised.Back = 0, 0, cusum{}
@@ -166,7 +169,7 @@ func (s *State) anew() {
 	s.Filter = newFilter(s.Setup.Lines)
 	s.Bank.clear()
 	s.Since = max(s.At, 0)
-	s.Fall = fall{}
+	s.Fall, s.Flat = fall{}, flat{}
 	for i := range s.Lines {
 		l := &s.Lines[i]
 		l.Ref, l.Known, l.Far, l.Hush.Count = 0, false, far{}, 0
@@ -194,6 +197,9 @@ func (s *State) Observe(hours float64, obs []Obs, expect Expecter) []Event {
 	}
 	s.Ref.foresee(hours, s.Setup.Lines, expect, hours-s.Start >= quietHours)
 	s.advance(hours)
+	if s.Held != nil {
+		return s.standing(obs)
+	}
 	events := s.take(obs)
 	events = append(events, s.suddenFall()...)
 	if s.live() {

@@ -101,6 +101,9 @@ func (s *State) UnmarshalJSON(data []byte) error {
 	if r := in.Raised; r != nil && (r.Event.Line < -1 || r.Event.Line >= n) {
 		return fmt.Errorf("read the state of a leak test: a leak at line %d of %d", r.Event.Line, n)
 	}
+	if in.Held != nil && len(in.Held.Level) != n {
+		return fmt.Errorf("read the state of a leak test: %d lines stand still of %d", len(in.Held.Level), n)
+	}
 	in.Bank.Lines = n
 	*s = State(in)
 	return nil

@@ -13,7 +13,7 @@ func (s *State) alone(f found) bool {
 	if f.line < 0 {
 		return false
 	}
-	k := f.onset * s.Bank.sums()
+	k := f.onset*s.Bank.sums() + aRise
 	part := s.Bank.alone(f.onset, f.line, onward).rate / float64(s.Setup.Lines)
 	return s.Bank.Num[k]-part*s.Bank.Den[k] < followsZ*math.Sqrt(s.Bank.Den[k])
 }

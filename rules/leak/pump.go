@@ -1,0 +1,133 @@
+package leak
+
+import "math"
+
+// A pump that stops need not empty the cells: the gas in the lines may stand, and all
+// of them read on what they read then. When it runs again they fall at once to where
+// the gas is by now. Neither is a leak.
+
+// held is all lines standing still.
+type held struct {
+	Onset float64 // hours
+	Level doubles // ln ppm at which they stand, by line
+	Away  float64 // how far they lie from it by the newest bins, in standard deviations
+}
+
+// flat is the newest bin by which all lines seemed to stand still.
+type flat struct {
+	At, Onset float64 // hours
+	Up, Z     float64 // ln of the level over what was expected of it, and how sure that is
+}
+
+// What standing still must show.
+const (
+	standZ      = 4.5  // of the stack's level above what is expected: to say so
+	flatZ       = 2.5  // to say so when the level then falls at once
+	leastFall   = 0.03 // ln C that was expected meanwhile
+	standShare  = 0.25 // of that: what the level may have moved
+	standLn     = 0.005
+	awaySD      = 7.0 // sum over the newest bins at which lines no longer stand
+	awayBins    = 6.0 // e-folding count of those bins
+	resumeHours = 1.5 // from the last bin that stood still to the fall at once
+	resumeZ     = 3.5 // of that fall
+	bothZ       = 5.5 // of both together
+)
+
+// still looks for a stack whose lines all stand still though they should fall, or did
+// until they fell at once by what they should have fallen meanwhile.
+func (s *State) still() []Event {
+	if s.resumed() {
+		e := standsFrom(s.Flat.Onset, s.At)
+		s.anew()
+		over := e
+		over.Cleared = true
+		return []Event{e, over}
+	}
+	at, z, up := -1, flatZ, 0.0
+	for k, onset := range s.Bank.Onset {
+		age := s.At - onset
+		if age < youngest {
+			break
+		}
+		over, rate, sd := s.Bank.common(k, aRise)
+		above, moved := -rate*age, math.Abs(s.level()-s.Bank.Level[k])
+		due := above - (s.level() - s.Bank.Level[k])
+		if -over > z && due > leastFall && moved < min(2*sd*age+standLn, standShare*above) {
+			at, z, up = k, -over, above
+		}
+	}
+	if at < 0 {
+		return nil
+	}
+	onset := s.Bank.Onset[at]
+	if s.Flat = (flat{s.At, onset, up, z}); z < standZ {
+		return nil
+	}
+	s.Held = &held{Onset: onset, Level: make(doubles, len(s.Lines))}
+	for i := range s.Lines {
+		mean, _ := s.Filter.see(i)
+		s.Held.Level[i] = s.Lines[i].Ref + mean
+	}
+	return []Event{standsFrom(onset, s.At)}
+}
+
+// standsFrom is the beginning of a stopped pump.
+func standsFrom(onset, now float64) Event {
+	return Event{Kind: PumpStop, Line: -1, Onset: onset, OnsetLow: max(onset-onsetStep, 0), OnsetHigh: min(onset+onsetStep, now)}
+}
+
+// resumed reports whether the level fell at once, just after it seemed to stand
+// still, by about as much as it had come to lie too high.
+func (s *State) resumed() bool {
+	f := s.Flat
+	if f.Up == 0 || s.At-f.At >= resumeHours {
+		return false
+	}
+	for k, onset := range s.Bank.Onset {
+		if s.At-onset > resumeHours+onsetStep {
+			continue
+		}
+		z, step, _ := s.Bank.common(k, aStep)
+		if z > resumeZ && math.Hypot(z, f.Z) > bothZ && step > 0.4*f.Up && step < 2*f.Up+0.02 {
+			return true
+		}
+	}
+	return false
+}
+
+// standing ends a stopped pump when the lines no longer read what they stood at.
+func (s *State) standing(obs []Obs) []Event {
+	sum, weight := 0.0, 0.0
+	for _, r := range s.readings(obs) {
+		l := &s.Lines[r.line]
+		if !r.fit || l.Cause.Kind != "" || !l.Known {
+			continue
+		}
+		v := l.Hush.of(r.noise)
+		most := 4 * math.Sqrt(v)
+		sum, weight = sum+min(max(r.y-s.Held.Level[r.line], -most), most)/v, weight+1/v
+	}
+	if weight == 0 {
+		return nil
+	}
+	s.Held.Away += sum/math.Sqrt(weight) - s.Held.Away/awayBins
+	if math.Abs(s.Held.Away) < awaySD {
+		return nil
+	}
+	e := standsFrom(s.Held.Onset, s.At)
+	e.Cleared = true
+	s.Held = nil
+	s.anew()
+	return []Event{e}
+}
+
+// stepped reports whether the stack fell at once, since a leak was found to have begun,
+// rather than faster from then on: no leak does that, but a pump that runs again.
+func (s *State) stepped(f found) bool {
+	for k := max(f.onset-1, 0); k < len(s.Bank.Onset); k++ {
+		if z, _, _ := s.Bank.common(k, aStep); z > f.z {
+			return true
+		}
+	}
+	return false
+}
