@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"strings"
 
 	"undersheet/report/chart"
@@ -50,9 +51,19 @@ type cell struct {
 	first int // its first column
 }
 
+// longWord is from how many letters on a word of a cell may be broken.
+const longWord = 25
+
 // Class is what the cell is called on a page.
 func (c cell) Class() string {
 	var names []string
+	words := strings.FieldsFunc(c.Text, func(r rune) bool { return r == ' ' || r == '\n' })
+	switch long := func(w string) bool { return len([]rune(w)) >= longWord }; {
+	case slices.ContainsFunc(words, long):
+		names = append(names, "l")
+	case len(words) == 1:
+		names = append(names, "k")
+	}
 	if c.Right {
 		names = append(names, "n")
 	}

@@ -284,5 +284,5 @@ func TestRepeatedLeaksStandOut(t *testing.T) {
 	var b bytes.Buffer
 	require.NoError(t, made(t, story(), Period{}).Document("en").WriteHTML(&b))
 	require.Contains(t, b.String(), "Places that leaked more than once: 1 of 2.")
-	require.Contains(t, b.String(), `<td class="s">low</td><td class="n s">2</td><td class="s">2026-03-03`+"\u00a0"+`08:00; 2026-03-22`+"\u00a0"+`22:00`)
+	require.Contains(t, b.String(), `<td class="k s">low</td><td class="k n s">2</td><td class="s">2026-03-03`+"\u00a0"+`08:00; 2026-03-22`+"\u00a0"+`22:00`)
 }
