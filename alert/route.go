@@ -213,7 +213,7 @@ func (p *Planner) domain() string {
 func (p voice) since(t logbook.Time) string {
 	local := t.Std().In(p.zone())
 	if p.Now.Sub(t) > 20*time.Hour {
-		return words.When(p.lang, local, "2 Jan 15:04")
+		return p.text("sms/on-day", "{when}", words.When(p.lang, local, "2 Jan 15:04"))
 	}
 	return local.Format("15:04")
 }

@@ -52,6 +52,7 @@ var englishMessages = map[string]string{
 	"sms/no-emergency":   "Emergency: call the public emergency number.",
 	"sms/night-care":     "It is night: nobody goes in; wait for daylight. Then: two trained people, breathing protection, never alone.",
 	"sms/still":          "still not acknowledged since {since}:",
+	"sms/on-day":         "{when}",
 	"sms/since":          "since {since}",
 	"sms/taken":          "taken by {by}",
 	"sms/alarms":         "{count} alarms since {since}",

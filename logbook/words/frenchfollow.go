@@ -54,7 +54,7 @@ var frenchFollowFindings = map[string]string{
 	"gas-in-bags":            "{place} : {value} ppm dans les sacs, la valeur doit être inférieure à {limit} ppm : le grain est retenu. Poursuivez l'aération et mesurez de nouveau.",
 	"bag-gas-too-coarse":     "{place} : une méthode qui ne trouve rien sous {value} ppm ne montre rien face à un seuil de {limit} ppm : la mesure dans les sacs ne compte pas.",
 	"bag-gas-too-coarse/0":   "{place} : la mesure dans les sacs ne dit pas ce que sa méthode peut trouver, qui doit être inférieur à {limit} ppm : elle ne compte pas.",
-	"sheet-not-repaired":     "{place} : une bâche resservie fuyait ou était déchirée et n'a pas été examinée depuis.",
+	"sheet-not-repaired":     "{place} : une bâche est réutilisée alors qu'elle fuyait ou était déchirée et n'a pas été examinée depuis.",
 	"canister-expired":       "La cartouche inscrite pour le masque de {about} était périmée depuis {tenths} jours : elle n'est pas portée dans le gaz.",
 }
 

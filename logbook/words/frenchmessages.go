@@ -52,6 +52,7 @@ var frenchMessages = map[string]string{
 	"sms/no-emergency":   "Urgence : appelez le numéro d'urgence public.",
 	"sms/night-care":     "Nuit : personne n'entre ; attendez. De jour : deux personnes formées, protection respiratoire, jamais seul.",
 	"sms/still":          "toujours pas prise en charge depuis {since} :",
+	"sms/on-day":         "le {when}",
 	"sms/since":          "depuis {since}",
 	"sms/taken":          "prise en charge par {by}",
 	"sms/alarms":         "{count} alarmes depuis {since}",

@@ -4,8 +4,8 @@ package words
 var frenchSeen = map[string]string{
 	"forecast": "À la fin ({when}), la ligne la plus basse est attendue à {p50} ppm (90 % : {p05}–{p95}) ; la probabilité que toutes les lignes soient à {end} ppm ou plus est de {chance}.",
 
-	"lost-line":           "Depuis environ {since} ({from}–{to}), la ligne {line} perd du gaz {faster} ;",
-	"lost-stack":          "Depuis environ {since} ({from}–{to}), la pile {stack} perd du gaz sur toutes ses lignes {faster} ;",
+	"lost-line":           "Depuis le {since} environ ({from}–{to}), la ligne {line} perd du gaz {faster} ;",
+	"lost-stack":          "Depuis le {since} environ ({from}–{to}), la pile {stack} perd du gaz sur toutes ses lignes {faster} ;",
 	"faster":              "{times} fois aussi vite qu'avant ({before} → {after} par jour)",
 	"faster-than-nothing": "à raison de {after} par jour, alors qu'elle n'en perdait presque pas",
 	"statistic":           "la statistique était de {z} pour un seuil de {threshold}.",
