@@ -106,9 +106,9 @@ func (s *State) channelView(name string) ChannelView {
 		site, _ := s.siteStack(f.stack)
 		v.Feeds = f.stack + " " + site.Lines[f.line].Name
 	case f.grain:
-		v.Feeds = f.stack + " grain temperature"
+		v.Feeds, v.Signal = f.stack, signalGrain
 	case f.signal != "":
-		v.Feeds = strings.TrimSpace(strings.TrimSpace(f.store+" "+f.signal) + " " + f.point)
+		v.Feeds, v.Signal = strings.TrimSpace(f.store+" "+f.point), f.signal
 	default:
 		v.Feeds = f.store + " " + f.point
 	}

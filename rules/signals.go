@@ -15,6 +15,7 @@ const (
 	signalPump      = "pump"
 	signalWind      = "wind"
 	signalDirection = "wind direction"
+	signalGrain     = "grain temperature"
 )
 
 // Signal is what the channel of a contact or a pump last showed, when it was to be

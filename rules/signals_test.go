@@ -72,13 +72,13 @@ func TestSignalsAreShown(t *testing.T) {
 	assert.Equal(t, []float64{4.5, 359}, []float64{v.Wind.Speed.PPM, v.Wind.Direction.PPM})
 	feeds := map[string]string{}
 	for _, c := range v.Channels {
-		feeds[c.Name] = c.Feeds
+		feeds[c.Name] = c.Signal + ": " + c.Feeds
 	}
-	assert.Equal(t, "Long Barn door west gate", feeds["gate-1"])
-	assert.Equal(t, "Long Barn water drain", feeds["floor"])
-	assert.Equal(t, "mains grid", feeds["grid"])
-	assert.Equal(t, "pump P1", feeds["flow"])
-	assert.Equal(t, "wind direction", feeds["vane"])
+	assert.Equal(t, "door: Long Barn west gate", feeds["gate-1"])
+	assert.Equal(t, "water: Long Barn drain", feeds["floor"])
+	assert.Equal(t, "mains: grid", feeds["grid"])
+	assert.Equal(t, "pump: P1", feeds["flow"])
+	assert.Equal(t, "wind direction: ", feeds["vane"])
 	d.now = d.now.Add(time.Minute)
 	d.signal("flow", 0.49)
 	assert.Equal(t, PumpOff, d.state.View().Pumps[0].State)

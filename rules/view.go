@@ -193,7 +193,8 @@ type EventView struct {
 
 // ChannelView is one channel and what is known of its health.
 type ChannelView struct {
-	Name, Instrument, Feeds string // Feeds: "B north top" or "Store 2 door"; empty = nothing
+	Name, Instrument, Feeds string // Feeds: "B north top" or "Store 2 west gate"; empty = nothing, or what has no name
+	Signal                  string // what it shows where it is no gas: door, water, mains, pump, wind, wind direction or grain temperature
 	Last                    Sample
 	UsualSeconds            float64     // usual interval between readings
 	Checks                  []CheckView // newest zero, bump test and calibration

@@ -96,7 +96,7 @@ func (page *depotPage) store(s rules.StoreView) storeCard {
 func (f *frame) stackCard(k rules.StackView) stackCard {
 	c := stackCard{link: linkTo(k.Name), stackHead: f.head(k)}
 	if k.Treatment != "" {
-		c.Treatment = f.text("page/treated-so", "{treatment}", k.Treatment, "{protocol}", k.Protocol, "{commodity}", f.commodity(k.Commodity))
+		c.Treatment = f.text("page/treated-so", "{treatment}", k.Treatment, "{protocol}", words.Word(f.Lang, "protocol", k.Protocol), "{commodity}", f.commodity(k.Commodity))
 	}
 	for _, l := range k.Lines {
 		row := lineRow{Name: l.Name, Last: f.last(l.Last), State: f.state(l.Last.State), Age: f.ageOf(l.Last.At)}

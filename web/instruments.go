@@ -12,6 +12,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules"
 	"undersheet/rules/reading"
+	"undersheet/web/form"
 )
 
 // instrumentsPage lists the instruments and their channels.
@@ -101,7 +102,7 @@ func (f *frame) wayOf(in logbook.Instrument) string {
 
 // channel says what is known of a channel.
 func (f *frame) channel(c rules.ChannelView) channelRow {
-	row := channelRow{Name: c.Name, Feeds: c.Feeds, Instrument: c.Instrument, Last: f.lastOf(c.Last), Unit: c.Last.Unit, State: f.state(c.Last.State),
+	row := channelRow{Name: c.Name, Feeds: form.Feeds(f.Lang, c), Instrument: c.Instrument, Last: f.lastOf(c.Last), Unit: c.Last.Unit, State: f.state(c.Last.State),
 		Age: f.ageOf(c.Last.At), Silent: c.Last.State == reading.Silent}
 	if name := f.reader(c.Name); name != "" {
 		row.Instrument = name

@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"strconv"
 
+	"undersheet/logbook/words"
 	"undersheet/report/planned"
 	"undersheet/rules"
 	"undersheet/rules/plan"
@@ -40,7 +41,7 @@ func (p *site) planFields(lang string) []form.Field {
 	}
 	protocols := []form.Option{}
 	for _, n := range protocol.Names() {
-		protocols = append(protocols, form.Option{Value: n, Label: n})
+		protocols = append(protocols, form.Option{Value: n, Label: words.Word(lang, "protocol", n)})
 	}
 	return form.Worded(lang, "plan", []form.Field{
 		{Name: "pest"},

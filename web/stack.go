@@ -127,7 +127,7 @@ func (f *frame) facts(k rules.StackView) []fact {
 	}
 	facts := []fact{
 		{f.text("page/treatment"), k.Treatment},
-		{f.text("page/protocol"), f.text("page/protocol-level", "{protocol}", k.Protocol, "{level}", f.figure(k.EndLevelPPM))},
+		{f.text("page/protocol"), f.text("page/protocol-level", "{protocol}", words.Word(f.Lang, "protocol", k.Protocol), "{level}", f.figure(k.EndLevelPPM))},
 		{f.text("page/commodity"), f.text("page/commodity-at", "{commodity}", f.commodity(k.Commodity), "{temperature}", f.figure(k.GrainTempC))},
 		{f.text("page/phosphine-laid"), f.figure(k.PhosphineG) + " g"},
 		{f.text("page/sheet-shut"), f.clock(k.Started)}, {f.text("page/planned-end"), f.clock(k.PlannedEnd)},

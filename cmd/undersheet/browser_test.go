@@ -176,6 +176,7 @@ func TestTreatmentInABrowser(t *testing.T) {
 	b.leaks(d)
 	b.aired(d)
 	b.reported(d)
+	b.speaksFrench()
 	for _, path := range []string{"/", "/store/Store%201", "/stack/A", "/stack/A?axis=log", "/alarms", "/instruments", "/logbook", "/logbook/1", "/act", "/act/line-proved?stack=A&line=top", "/act/treatment-started?stack=A"} {
 		b.fits(path)
 	}
@@ -289,6 +290,23 @@ func (b *browserTest) aired(d *depotTest) {
 	b.open("/store/Store%201")
 	b.sees("CLEARED")
 	b.sees("Entry confirmed")
+}
+
+// speaksFrench: whoever asks for French reads by hand, and is answered, in French.
+func (b *browserTest) speaksFrench() {
+	b.open("/store/Store%201")
+	b.press("Français")
+	b.sees("INTERDICTION LEVÉE")
+	b.press("Mesure manuelle")
+	b.fill("Où", "à côté de la pile A")
+	b.fill("Valeur lue", "0,02")
+	b.fill("Méthode", "tube réactif")
+	b.fill("La méthode ne trouve rien", "0,02")
+	b.press("Consigner la mesure")
+	b.sees("ACCEPTÉ")
+	b.sees("Ana Brook (non vérifié)")
+	b.press("English")
+	b.sees("ACCEPTED")
 }
 
 // reported downloads the report, and holds it against the one of the command.

@@ -71,7 +71,7 @@ func Outlook(lang string, o *logbook.Outlook, zone *time.Location) []string {
 		say("no-longer")
 	}
 	if p := o.Other; p.Protocol != "" {
-		say("other-protocol", "{protocol}", p.Protocol, "{level}", c.ppm(p.EndPPM), "{when}", c.moment(p.End, zone), "{chance}", c.chance(p.Chance))
+		say("other-protocol", "{protocol}", c.word("protocol", p.Protocol), "{level}", c.ppm(p.EndPPM), "{when}", c.moment(p.End, zone), "{chance}", c.chance(p.Chance))
 	}
 	switch up := o.TopUp; {
 	case !up.Known:

@@ -111,7 +111,7 @@ func protocols(d Depot) []Option {
 	var all []Option
 	for _, n := range names {
 		p, _ := protocol.Resolve(d.View.Config, n)
-		all = append(all, Option{Value: n, Label: words.Text(d.Lang, "form/protocol-asks", "{protocol}", n,
+		all = append(all, Option{Value: n, Label: words.Text(d.Lang, "form/protocol-asks", "{protocol}", words.Word(d.Lang, "protocol", n),
 			"{hours}", figure(d.Lang, p.Hours), "{level}", figure(d.Lang, p.EndLevel), "{unit}", unit(p.EndLevelUnit))})
 	}
 	return all
@@ -121,12 +121,21 @@ func channels(d Depot) []Option {
 	var all []Option
 	for _, c := range d.View.Channels {
 		label := c.Name
-		if c.Feeds != "" {
-			label += " (" + c.Feeds + ")"
+		if feeds := Feeds(d.Lang, c); feeds != "" {
+			label += " (" + feeds + ")"
 		}
 		all = append(all, Option{Value: c.Name, Label: label})
 	}
 	return all
+}
+
+// Feeds says what a channel is of, and what it shows there where it is no gas; empty
+// when it is of nothing.
+func Feeds(lang string, c rules.ChannelView) string {
+	if c.Signal == "" {
+		return c.Feeds
+	}
+	return strings.TrimPrefix(c.Feeds+", "+words.Word(lang, "signal", c.Signal), ", ")
 }
 
 // alarms are those that are raised.
