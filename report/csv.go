@@ -14,7 +14,7 @@ import (
 // Columns are the columns of the CSV file (RFC 4180, UTF-8, times in RFC 3339
 // UTC): section names the table that a row is of (treatment, given, hour, day, line,
 // gap, fit, distribution, criterion, published, forecast, leak, instrument, check,
-// hand, phase, alarm, gate, air, limit, exposed, product, act, finding, refused,
+// hand, phase, alarm, gate, air, limit, exposed, product, act, follow-up, finding, refused,
 // person, photo, log), place the line, air point or store, item what the value is.
 // Only the words in text are of a language.
 var Columns = []string{"section", "time", "place", "item", "value", "unit", "text"}
@@ -267,6 +267,9 @@ func (r *Report) csvActs(t *table) {
 			text += "; " + more
 		}
 		t.say("act", a.At, "", string(a.Kind), text)
+	}
+	for _, f := range r.FollowUps {
+		t.say("follow-up", f.Due, f.By, f.FollowUp+" "+f.State, joined(t.code("follow", f.Result), f.Owner))
 	}
 	for _, p := range r.Product {
 		for _, f := range []struct {

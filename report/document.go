@@ -15,7 +15,7 @@ func (r *Report) Document(lang string) *paper.Document {
 	p := &page{r: r, voice: r.voice(lang)}
 	for _, part := range []func(){p.lead, p.short, p.treated, p.dosed, p.curves, p.phases, p.instruments, p.endLevels, p.losses, p.days,
 		p.criteria, p.published, p.forecasts, p.leaks, p.alarms, p.airing, p.gate, p.exposure, p.exposed, p.hands, p.residues,
-		p.checks, p.acts, p.findings, p.photos, p.people, p.index, p.endorsement, p.origin} {
+		p.checks, p.acts, p.findings, p.followUps, p.photos, p.people, p.index, p.endorsement, p.origin} {
 		part()
 	}
 	return &paper.Document{Title: p.text("title", "{treatment}", r.Course.Name), Subject: r.Statement(lang), Lang: lang, Author: r.Place.Site, Made: r.Made,
@@ -61,7 +61,11 @@ func (p *page) lead() {
 	p.say("where", "{site}", r.Place.Site, "{store}", r.Place.Store, "{stack}", r.Place.Stack, "{zone}", r.Place.Timezone)
 	p.put(paper.Paragraph{Text: p.text("verdict", "{phase}", p.code("phase", r.Stack.Phase), "{verdict}", words.Verdict(p.lang, r.Stack.Verdict, len(r.Lines))), Style: paper.Strong})
 	if r.Stack.Phase != logbook.PhaseClosed {
-		p.put(paper.Paragraph{Text: p.text("running/"+r.Stack.Phase) + " " + p.text("as-of", "{time}", p.time(r.Made))})
+		running := "running/" + r.Stack.Phase
+		if r.over {
+			running = "running/owed"
+		}
+		p.put(paper.Paragraph{Text: p.text(running) + " " + p.text("as-of", "{time}", p.time(r.Made))})
 	}
 	p.put(paper.Caution{Text: p.text("caution")})
 }

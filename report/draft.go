@@ -3,6 +3,8 @@ package report
 import (
 	"encoding/json"
 	"maps"
+	"slices"
+	"strings"
 	"time"
 
 	"undersheet/logbook"
@@ -25,11 +27,12 @@ type draft struct {
 	ends         map[endKey]logbook.EndLevel // as last recorded
 	criteria     []logbook.Criterion         // as last recorded
 	checks       map[string][]Check          // of instruments, by channel
-	closing      bool                        // closed was recorded
-	closedOf     uint64                      // seq of the entry that closed it
+	closing      bool                        // withholding has ended, or closed was recorded
+	closedOf     uint64                      // seq of the entry with which it did
 	over         *rules.StackView            // how the stack stood when the treatment was over; nil = it is not
 	again        bool                        // the stack is treated again
 	told         map[uint64]bool             // seqs of what counts though the treatment is over
+	pending      logbook.Acting              // newest act on the stack that may turn out to be of the treatment though it is over
 }
 
 // endKey names a judgement.
@@ -42,8 +45,9 @@ type sample struct {
 	over bool          // at the top of the range
 }
 
-// mayEnd reports whether the treatment may be over before e: it was closed, or e may
-// begin another one of the stack. Records of the entry that closed it still count.
+// mayEnd reports whether the treatment may be over before e: its withholding has ended,
+// or e may begin another one of the stack. Records of the entry with which it ended
+// still count.
 func (d *draft) mayEnd(e logbook.Entry) bool {
 	if d.over != nil {
 		return false
@@ -138,6 +142,9 @@ func (d *draft) readAir(p logbook.AirPoint, j reading.Judged, gap time.Duration)
 // over, what is still done about it.
 func (d *draft) act(e logbook.Acting, recs []logbook.Recorded) {
 	store, stack := e.Place()
+	if d.over != nil && stack == d.stack {
+		d.pending = e
+	}
 	if stack != d.stack && (store == "" || store != d.store) || d.over != nil && !d.late(e) {
 		return
 	}
@@ -157,15 +164,44 @@ func (d *draft) tell(e logbook.Entry) {
 	}
 }
 
-// late reports whether an act on the stack is of a treatment that is over: until the
-// stack is treated again, what is found in its grain and what becomes of its residue.
+// late reports whether an act is of a treatment that is over: it names the treatment, or
+// is an act on the stack before that is treated again.
 func (d *draft) late(e logbook.Acting) bool {
-	switch e.(type) {
-	case *logbook.GrainInspected, *logbook.ResidueTaken, *logbook.ResidueDisposed, *logbook.PhotoAttached:
-		_, stack := e.Place()
-		return stack == d.stack && !d.again
+	_, stack := e.Place()
+	name := ""
+	switch e := e.(type) {
+	case *logbook.GrainInspected:
+		name = e.Treatment
+	case *logbook.CagesRetrieved:
+		name = e.Treatment
+	case *logbook.CagesJudged:
+		name = e.Treatment
+	case *logbook.SheetRepaired:
+		name = e.Treatment
+	case *logbook.FollowUpWrittenOff:
+		name = e.Treatment
+	case *logbook.CagesPlaced:
+		return false // they are of the next one
 	}
-	return false
+	if name != "" {
+		return stack == d.stack && strings.EqualFold(strings.TrimSpace(name), d.t.Name)
+	}
+	return stack == d.stack && !d.again
+}
+
+// follows takes what is owed after the treatment. What was done for it while the stack
+// is treated again is listed with it.
+func (d *draft) follows(r *logbook.FollowUp) {
+	i := slices.IndexFunc(d.r.FollowUps, func(f logbook.FollowUp) bool { return f.FollowUp == r.FollowUp })
+	if i < 0 {
+		d.r.FollowUps = append(d.r.FollowUps, *r)
+	} else {
+		d.r.FollowUps[i] = *r
+	}
+	if p := d.pending; p != nil && r.State != logbook.FollowOpen && r.By == p.Who().By && !d.told[p.Head().Seq] && (r.Of == p.Head().Seq || p.Head().Seq == 0) {
+		d.list(p)
+		d.tell(p)
+	}
 }
 
 // list puts an act among those of the report.

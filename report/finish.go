@@ -18,7 +18,7 @@ func (d *draft) finish(s *rules.State, src Source) *Report {
 	src.FirstSeq, src.LastSeq = r.FirstSeq, r.LastSeq
 	r.Schema, r.Source = Schema, src
 	if d.over != nil {
-		r.Stack = *d.over
+		r.Stack, r.over = *d.over, true
 	} else {
 		r.Stack = stackOf(s.View(), d.stack)
 	}

@@ -39,6 +39,10 @@ func (d *draft) quote(rec logbook.Recorded) {
 		if r.Stack == d.stack && r.Treatment == d.t.Name {
 			d.criteria = r.Criteria
 		}
+	case *logbook.FollowUp:
+		if r.Stack == d.stack && r.Treatment == d.t.Name {
+			d.follows(r)
+		}
 	case *logbook.Finding:
 		if here(r.Store, r.Stack) {
 			q.Findings = append(q.Findings, *r)
@@ -68,6 +72,8 @@ func (d *draft) quotesLate(rec logbook.Recorded) bool {
 	case *logbook.EndLevel:
 		return ours(r.Stack, r.Treatment)
 	case *logbook.Criteria:
+		return ours(r.Stack, r.Treatment)
+	case *logbook.FollowUp:
 		return ours(r.Stack, r.Treatment)
 	case *logbook.Finding, *logbook.Refused:
 		return d.told[rec.Rec().Of]
@@ -110,5 +116,8 @@ func (d *draft) pass(e logbook.Entry, s *rules.State) {
 	}
 	if a.Cleared == 0 {
 		a.Cleared = d.t.ClearedAt
+	}
+	if d.t.Withheld != 0 && !d.closing {
+		d.closing, d.closedOf = true, e.Head().Seq
 	}
 }

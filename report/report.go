@@ -54,7 +54,9 @@ type Report struct {
 	Product     []Product                `json:"product"`
 	People      []Person                 `json:"people"`
 	Photos      []Photo                  `json:"photos"`
+	FollowUps   []logbook.FollowUp       `json:"follow_ups"` // what is owed after it, each as last recorded
 	Records     `json:"records"`
+	over        bool // all is told but what is said of it later
 }
 
 // Place is where the stack stands.
@@ -240,6 +242,7 @@ type Act struct {
 type HandPair struct {
 	At          logbook.Time `json:"at"`
 	Place       string       `json:"place"` // stack and line, or store and point
+	Bags        bool         `json:"inside_bags,omitempty"`
 	By          string       `json:"by"`
 	Method      string       `json:"method"`
 	Serial      string       `json:"instrument,omitempty"` // of the meter, or batch of the tubes

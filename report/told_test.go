@@ -190,7 +190,9 @@ func TestForecastsAgainstWhatCame(t *testing.T) {
 	for _, f := range r.Forecasts {
 		require.Equal(t, hour(120), f.For)
 		require.NotNil(t, f.Came)
-		gas := func(h float64) float64 { return 900 * (math.Exp(-0.2*h/24) - math.Exp(-1.8*h/24)) * math.Exp(-0.9*(h-72)/24) }
+		gas := func(h float64) float64 {
+			return 900 * (math.Exp(-0.2*h/24) - math.Exp(-1.8*h/24)) * math.Exp(-0.9*(h-72)/24)
+		}
 		require.InEpsilon(t, 0.9*gas(119.5), *f.Came, 0.01)
 		require.Equal(t, f.P05 <= *f.Came && *f.Came <= f.P95, *f.Within)
 	}

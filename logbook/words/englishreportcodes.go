@@ -24,10 +24,10 @@ var englishReportCodes = map[string]string{
 	"report/named/fumigator": "fumigator in charge", "report/named/second": "second person", "report/named/in": "inside", "report/named/at-door": "at the door",
 	"report/named/laid": "laid the dose",
 
-	"report/value/none-found": "none found", "report/value/live-found": "live ones found", "report/value/spent": "shown spent", "report/value/not-spent": "not spent",
-	"report/value/in-order": "in order", "report/value/wanting": "wanting", "report/value/not-known": "not known", "report/value/buried": "buried", "report/value/handed-over": "handed over",
-	"report/value/heaped": "heaped", "report/value/closed-drum": "closed in a drum", "report/value/zero": "zero", "report/value/bump": "bump test", "report/value/calibration": "calibration",
-	"report/value/breath-out": "breath", "report/value/span gas": "span gas",
+	"report/value/none-found": "none found", "report/value/live-found": "live ones found", "report/value/exposure": "the exposure", "report/value/month": "a month",
+	"report/value/spent": "shown spent", "report/value/not-spent": "not spent", "report/value/in-order": "in order", "report/value/wanting": "wanting", "report/value/not-known": "not known",
+	"report/value/buried": "buried", "report/value/handed-over": "handed over", "report/value/heaped": "heaped", "report/value/closed-drum": "closed in a drum", "report/value/zero": "zero",
+	"report/value/bump": "bump test", "report/value/calibration": "calibration", "report/value/breath-out": "breath", "report/value/span gas": "span gas",
 
 	"report/field/stack": "stack", "report/field/line": "line", "report/field/store": "store", "report/field/point": "point", "report/field/zero": "zero", "report/field/flow": "flow, L/min",
 	"report/field/end_test": "test from the far end", "report/field/span": "span gas", "report/field/read": "read", "report/field/unit": "unit", "report/field/seen": "answered",
@@ -44,7 +44,10 @@ var englishReportCodes = map[string]string{
 	"report/field/detection_limit": "detection limit", "report/field/at_door": "at the door", "report/field/early": "why early", "report/field/despite": "why nevertheless",
 	"report/field/residue": "residue", "report/field/shown_by": "shown by", "report/field/how": "how", "report/field/where": "where", "report/field/to": "to", "report/field/why": "why",
 	"report/field/insects": "live insects", "report/field/alarm": "alarm", "report/field/of": "entry", "report/field/entry": "instead", "report/field/withdrawn": "withdrawn",
-	"report/field/name": "name", "report/field/media": "kind", "report/field/sha256": "SHA-256", "report/field/data": "picture",
+	"report/field/name": "name", "report/field/media": "kind", "report/field/sha256": "SHA-256", "report/field/data": "picture", "report/field/person": "person",
+	"report/field/serial": "serial number", "report/field/expires": "expires", "report/field/minutes": "minutes of use", "report/field/positions": "positions", "report/field/after": "after",
+	"report/field/result": "result", "report/field/live": "alive", "report/field/dead": "dead", "report/field/found": "found and done",
+	"report/field/closed_vehicle": "closed lorry or container", "report/field/follow_up": "follow-up", "report/field/owed": "of",
 
 	"form/treatment-started/dose_source": "Dose taken from", "form/treatment-started/dose_source/hint": "The label, the national guide or the plan that says so.",
 	"form/treatment-started/fumigator": "Licensed fumigator in charge", "form/treatment-started/second": "Second person", "form/treatment-started/pests": "Done against",

@@ -25,10 +25,11 @@ var frenchReportCodes = map[string]string{
 	"report/named/fumigator": "fumigateur responsable", "report/named/second": "seconde personne", "report/named/in": "entré", "report/named/at-door": "à la porte",
 	"report/named/laid": "a posé la dose",
 
-	"report/value/none-found": "aucun trouvé", "report/value/live-found": "vivants trouvés", "report/value/spent": "prouvé épuisé", "report/value/not-spent": "non épuisé",
-	"report/value/in-order": "en ordre", "report/value/wanting": "à corriger", "report/value/not-known": "non connu", "report/value/buried": "enterré", "report/value/handed-over": "remis",
-	"report/value/heaped": "mis en tas", "report/value/closed-drum": "enfermé dans un fût", "report/value/zero": "zéro", "report/value/bump": "essai au gaz",
-	"report/value/calibration": "étalonnage", "report/value/breath-out": "souffle", "report/value/span gas": "gaz étalon",
+	"report/value/none-found": "aucun trouvé", "report/value/live-found": "vivants trouvés", "report/value/exposure": "l'exposition", "report/value/month": "un mois",
+	"report/value/spent": "prouvé épuisé", "report/value/not-spent": "non épuisé", "report/value/in-order": "en ordre", "report/value/wanting": "à corriger",
+	"report/value/not-known": "non connu", "report/value/buried": "enterré", "report/value/handed-over": "remis", "report/value/heaped": "mis en tas",
+	"report/value/closed-drum": "enfermé dans un fût", "report/value/zero": "zéro", "report/value/bump": "essai au gaz", "report/value/calibration": "étalonnage",
+	"report/value/breath-out": "souffle", "report/value/span gas": "gaz étalon",
 
 	"report/field/stack": "pile", "report/field/line": "ligne", "report/field/store": "magasin", "report/field/point": "point", "report/field/zero": "zéro",
 	"report/field/flow": "débit, L/min", "report/field/end_test": "essai depuis l'extrémité", "report/field/span": "gaz étalon", "report/field/read": "lu", "report/field/unit": "unité",
@@ -45,7 +46,10 @@ var frenchReportCodes = map[string]string{
 	"report/field/detection_limit": "limite de détection", "report/field/at_door": "à la porte", "report/field/early": "pourquoi en avance", "report/field/despite": "pourquoi malgré tout",
 	"report/field/residue": "résidu", "report/field/shown_by": "prouvé par", "report/field/how": "comment", "report/field/where": "où", "report/field/to": "à", "report/field/why": "pourquoi",
 	"report/field/insects": "insectes vivants", "report/field/alarm": "alarme", "report/field/of": "entrée", "report/field/entry": "à la place", "report/field/withdrawn": "retiré",
-	"report/field/name": "nom", "report/field/media": "type", "report/field/sha256": "SHA-256", "report/field/data": "image",
+	"report/field/name": "nom", "report/field/media": "type", "report/field/sha256": "SHA-256", "report/field/data": "image", "report/field/person": "personne",
+	"report/field/serial": "numéro de série", "report/field/expires": "expire le", "report/field/minutes": "minutes d'usage", "report/field/positions": "emplacements",
+	"report/field/after": "après", "report/field/result": "résultat", "report/field/live": "vivants", "report/field/dead": "morts", "report/field/found": "constaté et fait",
+	"report/field/closed_vehicle": "camion ou conteneur fermé", "report/field/follow_up": "suite", "report/field/owed": "de",
 
 	"form/treatment-started/dose_source": "Dose tirée de", "form/treatment-started/dose_source/hint": "L'étiquette, le guide national ou le plan qui le dit.",
 	"form/treatment-started/fumigator": "Fumigateur agréé responsable", "form/treatment-started/second": "Seconde personne", "form/treatment-started/pests": "Fait contre",
