@@ -3,6 +3,7 @@ package web
 import (
 	"cmp"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -22,6 +23,7 @@ type duePage struct {
 type dueGroup struct {
 	ID, Name, None string // None: what stands there when nothing does; empty = the group is left out then
 	Rows           []dueRow
+	Past           bool
 }
 
 // dueRow is one follow-up in words.
@@ -37,8 +39,9 @@ type dueRow struct {
 	Result     string // how it ended
 	Settle     *actLink
 	WriteOff   *actLink
-	SettleNote string // how it is settled without a form
-	Outside    string // why nobody goes in for it now; empty for what is done outside, and while the store is cleared by day
+	SettleNote string       // how it is settled without a form
+	at         logbook.Time // when it was done or written off
+	Outside    string       // why nobody goes in for it now; empty for what is done outside, and while the store is cleared by day
 }
 
 // due shows what is owed.
@@ -58,19 +61,16 @@ func (f *frame) dueGroups(v *rules.View) []dueGroup {
 		x := &v.FollowUps[i]
 		name := groupOf(x)
 		row := f.dueRow(v, x)
-		if name == "past" {
-			rows[name] = append([]dueRow{row}, rows[name]...)
-		} else {
-			rows[name] = append(rows[name], row)
-		}
+		rows[name] = append(rows[name], row)
 	}
+	slices.SortStableFunc(rows["past"], func(a, b dueRow) int { return cmp.Compare(b.at, a.at) })
 	var groups []dueGroup
 	open := 0
 	for _, name := range names {
 		g := dueGroup{ID: "due-" + name, Name: f.text("due/group/" + name), Rows: rows[name]}
 		switch {
 		case name == "past":
-			g.None = f.text("due/none-past")
+			g.None, g.Past = f.text("due/none-past"), true
 			if open == 0 {
 				groups = append([]dueGroup{{ID: "due-none", Name: f.text("due/group/soon"), None: f.text("due/none")}}, groups...)
 			}
@@ -119,7 +119,7 @@ func (f *frame) dueRow(v *rules.View, x *rules.FollowUpView) dueRow {
 		row.Store = &link{x.Store, storePath(x.Store)}
 	}
 	if x.State != logbook.FollowOpen {
-		row.How, row.Result = "", words.FollowUpResult(f.Lang, r)
+		row.at, row.How, row.Result = x.At, "", words.FollowUpResult(f.Lang, r)
 		return row
 	}
 	row.Away = f.away(x.Due)

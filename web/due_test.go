@@ -159,7 +159,7 @@ func TestCalendarFeed(t *testing.T) {
 	bags, err := inBags.DateTimeStart(time.UTC)
 	require.NoError(t, err)
 	require.Equal(t, "2026-05-08 06:00 +0300", bags.In(time.FixedZone("", 3*3600)).Format("2006-01-02 15:04 -0700"), "due at 03:00 of the depot: nobody is sent in before the morning")
-	require.Empty(t, all["Grain of stack R is held back"].Children, "it ends by itself")
+	require.Empty(t, all["Withholding of the grain of stack R"].Children, "it ends by itself")
 	require.Empty(t, all["Done: Take the cages of test insects out of stack R"].Children)
 	require.Equal(t, "CANCELLED", all["Not done: Look over and mend the sheet of stack R"].Props.Get(ical.PropStatus).Value)
 	_, odd := all["Change the canister of Cy, Orme; \n🌾's mask"]

@@ -2,10 +2,12 @@ package web
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -64,6 +66,7 @@ func CalendarOf(v *rules.View, lang, owner, store string) *calendar.Feed {
 		}
 		feed.Items = append(feed.Items, f.eventOf(v.Site, x))
 	}
+	slices.SortFunc(feed.Items, func(a, b calendar.Item) int { return cmp.Or(a.Start.Compare(b.Start), cmp.Compare(a.UID, b.UID)) })
 	return feed
 }
 

@@ -73,6 +73,7 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	}
 	g.rooms(v)
 	g.alarms(v.Alarms)
+	g.followUps(v)
 	g.stock(v.Stock)
 	g.checks(v.Channels)
 	g.gauge("clock_timestamp_seconds", unix(g.now))

@@ -39,6 +39,9 @@ func full() (*fake, http.Handler) {
 	f.view.Pumps = []rules.PumpView{{Name: "north pump", State: rules.PumpRuns, Flow: 1.2, Last: flow}, {Name: "spare", State: rules.PumpNotWatched, Flow: 1}}
 	f.view.Stock = []rules.StockView{{Form: "pellets", Stock: ledger.Stock{Received: 5000, Used: 1500, Left: 3500}}, {Form: "a strip of paper", Stock: ledger.Stock{Left: -2}}, {Form: "a roll", Stock: ledger.Stock{Left: 5}}}
 	due := logbook.At(now.Add(-24 * time.Hour))
+	st.Stacks[0].NotToIssue = true
+	f.view.FollowUps = []rules.FollowUpView{{FollowUp: logbook.FollowJar, Stack: "B", State: logbook.FollowOpen}, {FollowUp: logbook.FollowJar, Stack: "B", State: logbook.FollowOpen, Due: due, Overdue: true},
+		{FollowUp: logbook.FollowLicence, Person: "Amal Quint", State: logbook.FollowDone, Due: due}}
 	f.view.Channels = []rules.ChannelView{{Name: "door", Owes: gate.CheckOverdue, Checks: []rules.CheckView{{What: logbook.CheckBump, Check: rules.Check{Passed: true, Due: due}}}}, {Name: "office"}}
 	f.view.Wind = &rules.WindView{Speed: sample(3.5, time.Second, reading.OK), Direction: sample(270, time.Second, reading.Silent)}
 	return f, f.handler(Options{Intake: intake{ingest.Stats{Waiting: 1, Instruments: []ingest.Instrument{{Name: "rack", Readings: 900, Refused: 2, Repeated: 7, Reused: 1, Last: now.Add(-8 * time.Second)}}}},
@@ -92,6 +95,8 @@ func TestMetricsSayWhatTheViewSays(t *testing.T) {
 		`undersheet_messenger_oldest_age_seconds{messenger="mail"} 60`, `undersheet_messenger_waiting_attempts{messenger="mail"} 4`, `undersheet_messenger_waiting_attempts{messenger="sms"} 0`,
 		`undersheet_modem_registered 1`, `undersheet_modem_signal_dbm -83`, `undersheet_forward_lag_entries{forward="archive"} 19`, `undersheet_forward_attempts_failed_total{forward="archive"} 5`,
 		`undersheet_forward_oldest_age_seconds{forward="archive"} 7`, `undersheet_forward_lines_total{forward="archive"} 4700`, `undersheet_forward_refused_lines_total{forward="archive"} 2`, `undersheet_forward_attention{forward="archive"} 1`,
+		`undersheet_follow_ups_open{follow_up="jar"} 2`, `undersheet_follow_ups_overdue{follow_up="jar"} 1`, `undersheet_follow_ups_next_due_timestamp_seconds{follow_up="jar"} 1.7779896e+09`,
+		`undersheet_follow_ups_open{follow_up="licence"} 0`, `undersheet_stack_not_to_issue{stack="B",store="Long Store"} 1`, `undersheet_stack_not_to_issue{stack="C",store="Long Store"} 0`,
 		// 0.2 g of phosphine a pellet of 0.6 g: rules/plan has the source
 		`undersheet_stock_pieces{form="pellets"} 3500`, `undersheet_stock_phosphine_grams{form="pellets"} 700`, `undersheet_stock_pieces{form="other"} 3`,
 		`undersheet_channels_owing_check{reason="check-overdue"} 1`, `undersheet_channels_owing_check{reason="check-failed"} 0`, `undersheet_channel_check_due_timestamp_seconds{channel="door",check="bump"} 1.7779896e+09`,

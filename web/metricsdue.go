@@ -1,6 +1,7 @@
 package web
 
 import (
+	"undersheet/logbook"
 	"undersheet/rules"
 	"undersheet/rules/gate"
 	"undersheet/rules/plan"
@@ -27,6 +28,38 @@ func (g *gathering) stock(stock []rules.StockView) {
 	}
 	if any {
 		g.gauge("stock_pieces", float64(others), otherForms)
+	}
+}
+
+// followUps gives what is owed after treatments and around them, and whose grain is held
+// back.
+func (g *gathering) followUps(v *rules.View) {
+	open, late, next := map[string]int{}, map[string]int{}, map[string]logbook.Time{}
+	for i := range v.FollowUps {
+		x := &v.FollowUps[i]
+		if x.State != logbook.FollowOpen {
+			continue
+		}
+		open[x.FollowUp]++
+		if x.Overdue {
+			late[x.FollowUp]++
+		}
+		if first := next[x.FollowUp]; x.Due != 0 && (first == 0 || x.Due < first) {
+			next[x.FollowUp] = x.Due
+		}
+	}
+	for _, kind := range logbook.FollowUps {
+		g.gauge("follow_ups_open", float64(open[kind]), kind)
+		g.gauge("follow_ups_overdue", float64(late[kind]), kind)
+		if due := next[kind]; due != 0 {
+			g.gauge("follow_ups_next_due_timestamp_seconds", unix(due), kind)
+		}
+	}
+	for i := range v.Stores {
+		for j := range v.Stores[i].Stacks {
+			k := &v.Stores[i].Stacks[j]
+			g.gauge("stack_not_to_issue", truth(k.NotToIssue), k.Store, k.Name)
+		}
 	}
 }
 

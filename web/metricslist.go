@@ -13,6 +13,7 @@ var (
 	ofPoint      = []string{"store", "point", "where"}
 	ofAlarm      = []string{"alarm", "priority", "store", "stack", "line", "point", "channel"}
 	ofInstrument = []string{"instrument"}
+	ofFollowUp   = []string{"follow_up"}
 	ofForm       = []string{"form"}
 	ofMessenger  = []string{"messenger"}
 	ofForward    = []string{"forward"}
@@ -88,6 +89,10 @@ func gateMetrics() []metric {
 // dueMetrics are of what is in stock and of what is owed.
 func dueMetrics() []metric {
 	return []metric{
+		{"follow_ups_open", "Follow-ups that are owed, by what they are.", ofFollowUp},
+		{"follow_ups_overdue", "Follow-ups that are overdue, by what they are.", ofFollowUp},
+		{"follow_ups_next_due_timestamp_seconds", "When the first of the follow-ups that are owed is due, by what they are, in seconds since 1970. Absent while none has a date.", ofFollowUp},
+		{"stack_not_to_issue", "1 while grain of the stack is held back: under gas, until withholding has ended, and while gas is found in its bags.", ofStack},
 		{"stock_pieces", "Pieces of product that the store of chemicals must hold by the ledger, by form. Below 0 more was used than came in.", ofForm},
 		{"stock_phosphine_grams", "Phosphine that the pieces in stock give off in full, by form. Absent for forms whose yield is not known.", ofForm},
 		{"channels_owing_check", "Channels whose instrument owes a check before it counts for a gate, by why.", []string{"reason"}},

@@ -58,7 +58,7 @@ func TestEveryQueryOfBoardsAndRules(t *testing.T) {
 			asked++
 		}
 	}
-	require.Greater(t, asked, 60)
+	require.Greater(t, asked, 70)
 	p.rules(t)
 	w.kill()
 	p.awaits(`ALERTS{alertname="UndersheetDown",alertstate="pending",job="undersheet"}`)

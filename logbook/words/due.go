@@ -1,6 +1,7 @@
 package words
 
 import (
+	"cmp"
 	"time"
 
 	"undersheet/logbook"
@@ -61,8 +62,6 @@ func FollowUpResult(lang string, f *logbook.FollowUp) string {
 	if f.FollowUp == logbook.FollowSheetRepair || f.State == logbook.FollowWrittenOff && f.By != "" {
 		return f.Result
 	}
-	if s := of(lang).fill("follow/" + f.Result); s != "" {
-		return s
-	}
-	return f.Result
+	c := of(lang)
+	return cmp.Or(c.fill("follow/"+f.Result), c.fill("form/residue-disposed/how/"+f.Result), f.Result)
 }

@@ -4,7 +4,7 @@ package words
 // calendar and on the command line. No sentence sends anybody into a store that is
 // not cleared.
 var englishDue = map[string]string{
-	"due/withholding":           "Grain of stack {stack} is held back",
+	"due/withholding":           "Withholding of the grain of stack {stack}",
 	"due/withholding/how":       "Nothing of it is issued, milled or loaded before. It ends by itself, and begins anew when gas comes back.",
 	"due/bag-gas":               "Read the gas inside bags of stack {stack}",
 	"due/bag-gas/how":           "Before grain goes into a closed lorry or container, where gas from bags gathers. Several bags, some from the heart of the stack, in a cleared store.",

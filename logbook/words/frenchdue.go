@@ -2,7 +2,7 @@ package words
 
 // frenchDue says in French what englishDue says.
 var frenchDue = map[string]string{
-	"due/withholding":           "Le grain de la pile {stack} est retenu",
+	"due/withholding":           "Délai d'attente du grain de la pile {stack}",
 	"due/withholding/how":       "Rien n'en est livré, usiné ni chargé avant. Le délai d'attente finit de lui-même, et recommence si le gaz revient.",
 	"due/bag-gas":               "Mesurer le gaz dans des sacs de la pile {stack}",
 	"due/bag-gas/how":           "Avant tout chargement dans un camion ou un conteneur fermé, où le gaz des sacs s'accumule. Plusieurs sacs, dont certains au cœur de la pile, dans un magasin où l'interdiction est levée.",

@@ -93,7 +93,17 @@ func airRow(b *dashboard.DashboardBuilder) {
 
 // dueRow shows what instruments owe and what is left in stock.
 func dueRow(b *dashboard.DashboardBuilder) {
+	follow := list("Follow-ups", "After treatments and around them; the daemon's page of follow-ups names the stacks. Below 0 the first one is past its time.", nil,
+		rows(`sum by (follow_up) (undersheet_follow_ups_open{instance="$depot"} > 0)`),
+		rows(`sum by (follow_up) (undersheet_follow_ups_overdue{instance="$depot"} and undersheet_follow_ups_open > 0)`),
+		rows(`min by (follow_up) (undersheet_follow_ups_next_due_timestamp_seconds{instance="$depot"} - on (instance) group_left () undersheet_clock_timestamp_seconds{instance="$depot"})`)).Span(12)
+	column(column(column(follow, "Value #A", "owed", "none", 0), "Value #B", "overdue", "none", 0), "Value #C", "until the next is due", "s", 1)
 	b.WithRow(dashboard.NewRowBuilder("What is owed, and what is in stock")).
+		WithPanel(follow).
+		WithPanel(figure("Overdue", "Follow-ups past their time.", "none", now(`sum (undersheet_follow_ups_overdue{instance="$depot"})`, "")).Thresholds(steps(grey, 1.0, orange)).
+			TextMode(common.BigValueTextModeValue).Height(7)).
+		WithPanel(figure("Grain held back", "Not to be issued: under gas, in withholding, or gas in bags.", "", now(`undersheet_stack_not_to_issue{instance="$depot"}`, "{{stack}}")).
+			Mappings(words(word{"0", "not held back", grey}, word{"1", "HELD BACK", orange})).Height(7).Span(8)).
 		WithPanel(figure("Instruments that owe a check", "Until it is done their air points count for no gate.", "none", now(`sum by (reason) (undersheet_channels_owing_check{instance="$depot"})`, "{{reason}}")).
 			Thresholds(steps(grey, 1.0, orange)).Height(7).Span(8).Orientation(common.VizOrientationHorizontal)).
 		WithPanel(column(list("Next checks of instruments", "Below 0 a check is overdue.", nil,
