@@ -177,7 +177,12 @@ func (f *frame) next(e logbook.Acting, a Answer, store string) []actLink {
 		if e.Store != "" {
 			return []actLink{f.linkToAct(logbook.KindHandReading, "store", e.Store), f.linkToAct(logbook.KindEntryConfirmed, "store", e.Store)}
 		}
-		return []actLink{f.linkToAct(logbook.KindHandReading, "stack", e.Stack)}
+		return []actLink{f.linkToAct(logbook.KindHandReading, "stack", e.Stack, "where", e.Where)}
+	case *logbook.CagesPlaced, *logbook.CagesJudged, *logbook.SheetTorn, *logbook.SheetRepaired, *logbook.GrainInspected, *logbook.ResidueDisposed:
+		_, stack := e.Place()
+		return []actLink{{photoPath(stack) + "?of=" + strconv.FormatUint(a.Seq, 10), f.text("due/photo")}, {"/follow-ups", f.text("due/all")}}
+	case *logbook.CagesRetrieved:
+		return []actLink{f.linkToAct(logbook.KindCagesJudged, "stack", e.Stack, "treatment", e.Treatment, "after", logbook.JudgedExposure)}
 	case *logbook.AiringPaused:
 		return []actLink{f.linkToAct(logbook.KindAiringResumed, "stack", e.Stack)}
 	case *logbook.LineProved:

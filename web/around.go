@@ -28,7 +28,8 @@ type aboutStack struct {
 }
 
 // goesIn are the acts for which people go into a store under gas.
-var goesIn = map[logbook.Kind]bool{logbook.KindMaskedEntry: true, logbook.KindDoseAdded: true, logbook.KindHandReading: true, logbook.KindEntryConfirmed: true}
+var goesIn = map[logbook.Kind]bool{logbook.KindMaskedEntry: true, logbook.KindDoseAdded: true, logbook.KindHandReading: true, logbook.KindEntryConfirmed: true,
+	logbook.KindInspected: true, logbook.KindCagesRetrieved: true, logbook.KindResidueTaken: true}
 
 // around puts beside a form what whoever fills it in has to know.
 func (p *site) around(page *actPage, made *form.Form) {
@@ -180,7 +181,12 @@ var cautionsOf = map[logbook.Kind][]string{
 	logbook.KindAiringResumed:     {"caution/paused"},
 	logbook.KindAbandoned:         {"caution/abandoned"},
 	logbook.KindInspected:         {"caution/inspected", "caution/eggs"},
+	logbook.KindCagesPlaced:       {"caution/cages-placed"},
 	logbook.KindCagesRetrieved:    {"caution/cages"},
+	logbook.KindCagesJudged:       {"caution/stunned"},
+	logbook.KindSheetTorn:         {"caution/torn"},
+	logbook.KindSheetRepaired:     {"caution/mended"},
+	logbook.KindCanister:          {"caution/canister"},
 	logbook.KindGrainIssued:       {"caution/issued"},
 	logbook.KindWrittenOff:        {"caution/written-off"},
 	logbook.KindMaskedExit:        {"caution/exit"},

@@ -81,4 +81,18 @@ var englishDue = map[string]string{
 	"due/photo":                 "Attach a photo to it",
 	"due/command":               "Owed at {site} as of {when}, by the newest entry of the logbook",
 	"due/not-cleared":           "{store} is not cleared: nobody goes in for this now. It waits.",
+
+	"caution/cages-placed":               "Cages are laid before the sheet goes on. Under gas nobody goes in for them.",
+	"caution/stunned":                    "Insects that lie still may be stunned: look a second time after a day in clean air.",
+	"caution/torn":                       "A tear is looked for from outside. If somebody must go in: two trained people, breathing protection, daylight; else wait.",
+	"caution/mended":                     "A sheet is looked over in the open air or in a cleared store, by daylight, never over a stack under gas.",
+	"caution/canister":                   "A canister holds back only what it is made for, and only for so long. Where the air is not known, or is above what it is made for, it is not enough.",
+	"form/weevils":                       "rice weevil, all stages",
+	"form/flour-beetles":                 "red flour beetle, adults and larvae",
+	"form/borers":                        "lesser grain borer, all stages",
+	"form/cages-placed/positions/hint":   "Near the top, in the heart, low at the corner farthest from the product.",
+	"form/cages-retrieved/count/hint":    "One that is missing may hold live insects: say in the note where it was looked for.",
+	"form/sheet-torn/where/hint":         "As seen from outside. Nobody goes in to look for a tear.",
+	"form/sheet-repaired/found/hint":     "Also when nothing was found: how it was looked over.",
+	"form/canister-changed/minutes/hint": "Stays inside by masked entry are counted against it.",
 }

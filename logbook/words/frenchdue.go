@@ -79,4 +79,18 @@ var frenchDue = map[string]string{
 	"due/photo":                 "Y joindre une photo",
 	"due/command":               "À faire à {site}, état {when}, selon la dernière inscription du registre",
 	"due/not-cleared":           "L'interdiction n'est pas levée pour {store} : personne n'entre pour cela maintenant. Cela attend.",
+
+	"caution/cages-placed":               "Les cages se posent avant la bâche. Sous gaz, personne n'entre pour elles.",
+	"caution/stunned":                    "Des insectes immobiles peuvent n'être qu'étourdis : regarder une seconde fois après un jour à l'air pur.",
+	"caution/torn":                       "Une déchirure se cherche de l'extérieur. Si quelqu'un doit entrer : deux personnes formées, protection respiratoire, en plein jour ; sinon, attendez.",
+	"caution/mended":                     "Une bâche se vérifie en plein air ou dans un magasin où l'interdiction est levée, en plein jour, jamais sur une pile sous gaz.",
+	"caution/canister":                   "Une cartouche ne retient que ce pour quoi elle est faite, et pour un temps limité. Là où l'air n'est pas connu, ou dépasse ce pour quoi elle est faite, elle ne suffit pas.",
+	"form/weevils":                       "charançon du riz, tous stades",
+	"form/flour-beetles":                 "tribolium rouge de la farine, adultes et larves",
+	"form/borers":                        "petit perceur des grains, tous stades",
+	"form/cages-placed/positions/hint":   "Près du sommet, au cœur, en bas dans le coin le plus éloigné du produit.",
+	"form/cages-retrieved/count/hint":    "Une cage manquante peut contenir des insectes vivants : dire en note où elle a été cherchée.",
+	"form/sheet-torn/where/hint":         "Vu de l'extérieur. Personne n'entre pour chercher une déchirure.",
+	"form/sheet-repaired/found/hint":     "Même si rien n'a été trouvé : comment la bâche a été vérifiée.",
+	"form/canister-changed/minutes/hint": "Les séjours sous protection respiratoire y sont comptés.",
 }

@@ -20,7 +20,7 @@ func treatmentField(d Depot) Field {
 func cagesPlaced(d Depot) []Field {
 	return []Field{stackField(d),
 		{Name: "count", Sort: Whole, Needed: true},
-		{Name: "insects", Sort: Text, Needed: true, Longest: 200},
+		{Name: "insects", Sort: Text, Needed: true, Suggest: usual(d, "form/weevils", "form/flour-beetles", "form/borers"), Longest: 200},
 		{Name: "positions", Sort: Text, Longest: 300}}
 }
 
@@ -54,9 +54,16 @@ func grainIssued(d Depot) []Field {
 	return []Field{stackField(d), {Name: "tonnes", Unit: "t", Sort: Number, Needed: true}, {Name: "closed_vehicle", Sort: Yes}}
 }
 
+// never are the follow-ups that nobody writes off: one ends by itself, the others are
+// of no treatment.
+var never = map[string]bool{logbook.FollowWithholding: true, logbook.FollowCalibration: true, logbook.FollowBumpTest: true, logbook.FollowLicence: true, logbook.FollowCanister: true}
+
 func writtenOff(d Depot) []Field {
 	f := Field{Name: "follow_up", Sort: Choice, Needed: true}
 	for _, kind := range logbook.FollowUps {
+		if never[kind] {
+			continue
+		}
 		f.Choices = append(f.Choices, Option{Value: kind, Label: words.Text(d.Lang, "follow/"+kind)})
 	}
 	return []Field{stackField(d), f, {Name: "why", Sort: Long, Needed: true, Longest: 500}, treatmentField(d)}
