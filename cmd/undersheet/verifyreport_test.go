@@ -1,0 +1,120 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"undersheet/logbook"
+	"undersheet/report"
+)
+
+// bookOf imports an invented treatment, with readings of so many hours, into a new
+// logbook of an invented depot.
+func bookOf(t *testing.T, hours int) string {
+	t.Helper()
+	line := logbook.Channel{Gas: "ph3", Unit: "ppm", Range: 2000, Resolution: 1, DetectionLimit: 1, Accuracy: 0.05}
+	site := logbook.Site{Name: "Alder Wharf", Timezone: "Europe/Lisbon", Channels: map[string]logbook.Channel{"top": line},
+		Stores: []logbook.Store{{Name: "Store 1", Stacks: []logbook.Stack{{Name: "B", Lines: []logbook.Line{{Name: "top", Channel: "top"}}}}}}}
+	zero := time.Date(2026, 3, 1, 8, 0, 0, 0, time.UTC)
+	conf := &logbook.SiteConfigured{Header: logbook.Header{Kind: logbook.KindSiteConfigured, Time: logbook.At(zero.Add(-time.Hour))}, Site: site}
+	text, err := logbook.Encode(conf)
+	require.NoError(t, err)
+	lines := []string{string(text),
+		`{"time":"2026-03-01T07:30:00Z","kind":"dosing-started","stack":"B","store_empty":true,"by":"R. Amadi"}`,
+		`{"time":"2026-03-01T08:00:00Z","kind":"treatment-started","stack":"B","treatment":"B-7","protocol":"five-day","commodity":"maize","tonnes":180,"volume_m3":260,"phosphine_g":520,"grain_temp_c":29,"by":"R. Amadi"}`}
+	for h := range hours {
+		lines = append(lines, fmt.Sprintf(`{"time":%q,"kind":"reading","channel":"top","value":%d,"unit":"ppm"}`, zero.Add(time.Duration(h)*time.Hour).Format(time.RFC3339), 900-h))
+	}
+	db := filepath.Join(t.TempDir(), "depot.db")
+	status, _, errs := tried(t, strings.Join(lines, "\n")+"\n", "import", db, "-")
+	require.Zero(t, status, errs)
+	return db
+}
+
+// A report is proved in every form and language; whatever was done to it or to the
+// logbook is told by its name, with status 1.
+func TestVerifyReport(t *testing.T) {
+	dir := t.TempDir()
+	db := bookOf(t, 30)
+	status, _, errs := tried(t, "", "report", "-l", db, "--out", dir, "--pdf", "--json", "--lang", "fr", "B-7")
+	require.Zero(t, status, errs)
+	status, _, errs = tried(t, `{"time":"2026-03-02T15:00:00Z","kind":"reading","channel":"top","value":700,"unit":"ppm"}`+"\n", "import", db, "-")
+	require.Zero(t, status, errs)
+	for _, form := range report.Forms() {
+		path := filepath.Join(dir, "report-B-7."+form)
+		status, out, errs := tried(t, "", "verify", "--report", path, db)
+		require.Zero(t, status, errs)
+		require.Contains(t, out, "byte for byte", "the log has gone on since")
+
+		text, err := os.ReadFile(path)
+		require.NoError(t, err)
+		changed := filepath.Join(dir, "changed."+form)
+		at := len(text) / 2
+		text[at] ^= 1
+		require.NoError(t, os.WriteFile(changed, text, 0o600))
+		status, _, errs = tried(t, "", "verify", "--report", changed, db)
+		require.Equal(t, 1, status)
+		require.Contains(t, errs, fmt.Sprintf("it was changed. The first difference is at byte %d, in ", at), form)
+	}
+	page := filepath.Join(dir, "report-B-7.html")
+	text, err := os.ReadFile(page)
+	require.NoError(t, err)
+	s, _, err := report.FindStatement(text)
+	require.NoError(t, err)
+	refused := func(name string, text []byte, book, want string) {
+		path := filepath.Join(dir, name+".html")
+		require.NoError(t, os.WriteFile(path, text, 0o600))
+		status, _, errs := tried(t, "", "verify", "--report", path, book)
+		require.Equal(t, 1, status, name)
+		require.Contains(t, errs, want, name)
+	}
+	said := func(from, to string) []byte { return bytes.ReplaceAll(text, []byte(from), []byte(to)) }
+	refused("another log", text, bookOf(t, 30), "it is of another logbook")
+	refused("cut", said(fmt.Sprintf(":%d:%d:", s.FirstSeq, s.LastSeq), fmt.Sprintf(":%d:%d:", s.FirstSeq, s.LastSeq+50)), db, "the logbook was cut")
+	refused("hash", said(s.Head, strings.Repeat("ab", 32)), db, "the logbook was changed, or the hash in the report")
+	refused("treatment", said(":B-7:", ":B-8:"), db, `find treatment "B-8"`)
+	refused("no statement", said("undersheet-report", "report"), db, "holds no statement")
+	version, _, _ := strings.Cut(strings.TrimPrefix(s.String(), s.String()[:strings.Index(s.String(), s.Head)]+s.Head+":"), ":")
+	refused("version", said(":"+version+":fr", ":v0.9:fr"), db, "version v0.9 wrote it and this is version")
+	refused("no report", []byte("GIF89a"), db, "it begins as no report does")
+	status, _, errs = tried(t, "", "verify", "--report", filepath.Join(dir, "none.pdf"), db)
+	require.Equal(t, 1, status)
+	require.Contains(t, errs, "open report")
+
+	status, _, errs = tried(t, "", "report", "-l", db, "--out", filepath.Join(dir, "then"), "--until", fmt.Sprint(s.LastSeq), "--lang", "fr", "B-7")
+	require.Zero(t, status, errs)
+	again, err := os.ReadFile(filepath.Join(dir, "then", "report-B-7.html"))
+	require.NoError(t, err)
+	require.Equal(t, string(text), string(again), "made again at the range that it names")
+}
+
+// What a logbook exports tells the same as the logbook, but which log it is.
+func TestReportOfAnExport(t *testing.T) {
+	dir := t.TempDir()
+	db, file := bookOf(t, 30), filepath.Join(dir, "all.jsonl")
+	status, out, errs := tried(t, "", "export", db)
+	require.Zero(t, status, errs)
+	require.NoError(t, os.WriteFile(file, []byte(out), 0o600))
+	facts := func(args ...string) []string {
+		to := filepath.Join(dir, args[0][2:])
+		status, _, errs := tried(t, "", append([]string{"report", "--out", to, "B-7"}, args...)...)
+		require.Zero(t, status, errs)
+		text, err := os.ReadFile(filepath.Join(to, "report-B-7.csv"))
+		require.NoError(t, err)
+		var rows []string
+		for _, row := range strings.Split(string(text), "\r\n") {
+			if !strings.HasPrefix(row, "log,") {
+				rows = append(rows, row)
+			}
+		}
+		return rows
+	}
+	require.Equal(t, facts("--logbook", db), facts("--entries", file))
+}
