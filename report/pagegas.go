@@ -183,7 +183,7 @@ func (p *page) published() {
 	for _, a := range telling(s.Published) {
 		rows = append(rows, paper.Row(p.insect(a.Row), p.asks(a.Row), p.num(a.Held), p.code("result", a.Result), p.source(a.Source, a.Grade)))
 	}
-	p.table("none-recorded", p.columns("insect!", "published!", ">held", "result!", "source+"), rows)
+	p.table("none-recorded", p.columns("insect", "published", ">held", "result!", "source"), rows)
 	p.note("published-note")
 }
 

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"undersheet/report"
+	"undersheet/report/paper"
 )
 
 // reportFor is how long making a report may take, on the wire's clock.
@@ -87,10 +88,17 @@ func (p *site) report(w http.ResponseWriter, r *http.Request) {
 	p.file(w, r, write, reportKinds[ending], fileName(made.Course.Name)+ending, download)
 }
 
-// file sends what write writes, whole.
+// file sends what write writes, whole. A file for paper in a script that is set on the
+// page only is refused, with the reason.
 func (p *site) file(w http.ResponseWriter, r *http.Request, write func(io.Writer) error, kind, name string, download bool) {
 	var b bytes.Buffer
-	if err := write(&b); err != nil {
+	err := write(&b)
+	var script *paper.ErrScript
+	if errors.As(err, &script) {
+		refuse(w, r, http.StatusUnprocessableEntity, "paper/script", "{text}", script.Text, "{letter}", string(script.Letter), "{script}", script.Script)
+		return
+	}
+	if err != nil {
 		p.opts.Logger.Error("write report", "file", name, "error", err)
 		unmade(w, r)
 		return

@@ -81,16 +81,7 @@ func (c *seasonCmd) make(ctx context.Context) (*season.Season, error) {
 			return nil, err
 		}
 		defer store.Close()
-		head, err := store.Head(ctx)
-		if err != nil {
-			return nil, err
-		}
-		s, err := season.Make(store.Entries(ctx, 1), nil, period, report.Source{LogID: head.LogID})
-		if err != nil {
-			return nil, err
-		}
-		s.Head, err = store.HashAt(ctx, s.LastSeq)
-		return s, err
+		return season.OfLog(ctx, store, period)
 	}
 	var site *logbook.Site
 	if c.Site != "" {

@@ -80,7 +80,7 @@ var englishSeason = map[string]string{
 	"season/rms":            "Error of ln C, r.m.s.",
 	"season/bias":           "Mean error of ln C",
 	"season/inside":         "Inside the 90 % interval",
-	"season/forecasts-note": "The daily forecast of the lowest line at the planned end, against the median of the last hour of the lowest line that was recorded at that moment (within an hour). Each treatment counts once in a row. Below {floor} ppm the error counts from {floor} ppm. Error 0.1 is about 10 %. Not compared: {unmatched}, where airing started at another time, or a line was not shown. The interval of the share is exact, with 95 % (Clopper and Pearson 1934); where it holds 90 %, this record does not speak against the forecasts' intervals.",
+	"season/forecasts-note": "The daily forecast of the lowest line at the planned end, against the median of the last hour of the lowest line that was recorded at that moment (within an hour). Each treatment counts once in a row. Below {floor} ppm the error counts from {floor} ppm. Error 0.1 is about 10 %. Not compared: {unmatched}, where airing started at another time, phosphine was added after the forecast, or a line was not shown. The interval of the share is exact, with 95 % (Clopper and Pearson 1934); where it holds 90 %, this record does not speak against the forecasts' intervals.",
 
 	"season/alarms":        "Alarms",
 	"season/alarm":         "Alarm",

@@ -80,7 +80,7 @@ var frenchSeason = map[string]string{
 	"season/rms":            "Erreur de ln C, quadratique moyenne",
 	"season/bias":           "Erreur moyenne de ln C",
 	"season/inside":         "Dans l'intervalle à 90 %",
-	"season/forecasts-note": "La prévision quotidienne de la ligne la plus basse à la fin prévue, comparée à la médiane de la dernière heure de la ligne la plus basse, consignée à ce moment (à une heure près). Chaque traitement compte une fois par ligne du tableau. Au-dessous de {floor} ppm, l'erreur se compte à partir de {floor} ppm. Une erreur de 0,1 vaut environ 10 %. Non comparées : {unmatched}, où l'aération a commencé à un autre moment, ou une ligne n'a pas pu être jugée. L'intervalle de la part est exact, à 95 % (Clopper et Pearson 1934) ; s'il contient 90 %, ce registre ne dément pas les intervalles des prévisions.",
+	"season/forecasts-note": "La prévision quotidienne de la ligne la plus basse à la fin prévue, comparée à la médiane de la dernière heure de la ligne la plus basse, consignée à ce moment (à une heure près). Chaque traitement compte une fois par ligne du tableau. Au-dessous de {floor} ppm, l'erreur se compte à partir de {floor} ppm. Une erreur de 0,1 vaut environ 10 %. Non comparées : {unmatched}, où l'aération a commencé à un autre moment, de la phosphine a été ajoutée après la prévision, ou une ligne n'a pas pu être jugée. L'intervalle de la part est exact, à 95 % (Clopper et Pearson 1934) ; s'il contient 90 %, ce registre ne dément pas les intervalles des prévisions.",
 
 	"season/alarms":        "Alarmes",
 	"season/alarm":         "Alarme",

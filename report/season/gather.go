@@ -160,7 +160,7 @@ func (g *gatherer) end(c *course) {
 const matchWithin = time.Hour
 
 // compare holds the forecasts against what came: the lowest line at the moment that they
-// were for, where all lines were shown then.
+// were for, where all lines were shown then and no phosphine was added meanwhile.
 func (c *course) compare() {
 	t := c.t
 	at := map[string]logbook.Time{logbook.MomentAiring: t.AiringFirst}
@@ -177,7 +177,8 @@ func (c *course) compare() {
 				break
 			}
 		}
-		if days := f.For.Hours(f.Time) / 24; known && days > 0 {
+		added := slices.ContainsFunc(t.Extra, func(d treatment.Dose) bool { return d.At > f.Time && d.At <= f.For })
+		if days := f.For.Hours(f.Time) / 24; known && !added && days > 0 {
 			c.sum.Compared = append(c.sum.Compared, Compared{Lead: int(math.Ceil(days - 0.5)), PPM: f.PPM, Came: came})
 		} else {
 			c.sum.Unmatched++

@@ -2,6 +2,7 @@ package season
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"iter"
 	"time"
@@ -177,6 +178,16 @@ func Make(entries iter.Seq2[logbook.Entry, error], site *logbook.Site, p Period,
 	}
 	g.finish()
 	return s, nil
+}
+
+// OfLog sums up a period of a logbook, with the hash that vouches for its entries.
+func OfLog(ctx context.Context, log report.Log, p Period) (*Season, error) {
+	s, err := Make(log.Entries(ctx, 1), nil, p, report.Source{})
+	if err != nil || s.LastSeq == 0 {
+		return s, err
+	}
+	s.LogID, s.Head, err = log.LogAt(ctx, s.LastSeq)
+	return s, err
 }
 
 // first yields the first n entries.

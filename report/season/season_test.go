@@ -95,8 +95,9 @@ func story() *logged {
 	l.stock(-1980, logbook.KindStockReceived, "own cakes", 5)
 	l.stock(-2, logbook.KindStockReceived, "tablets", 1000)
 	l.add(-1, logbook.KindDosePlaced, &logbook.DosePlaced{OnStack: on("A"), Product: logbook.Product{Form: "tablets", Count: 300}, People: []string{"R. Amadi", "O. Marsh"}, Protection: "full mask", Act: who})
-	l.start(0, "A", "A-1", 300)
-	l.forecast(24, "A", 120, 150, 220, 300)
+	l.start(0, "A", "A-1", 260)
+	l.forecast(24, "A", 120, 100, 110, 120)
+	l.add(28, logbook.KindDoseAdded, &logbook.DoseAdded{OnStack: on("A"), PhosphineG: 40, Act: who})
 	l.forecast(30, "A", 121, 210, 215, 220)
 	l.forecast(30.5, "A", 120, 150, 220, 300)
 	l.forecast(48, "A", 120, 190, 200, 210)
@@ -157,7 +158,7 @@ func TestFigures(t *testing.T) {
 
 	// Forecasts: 4 days before the end ln(220/200), inside; 3 days before exact, inside.
 	leads, unmatched := s.Forecasts()
-	require.Equal(t, 1, unmatched, "B-1 was aired at another time")
+	require.Equal(t, 2, unmatched, "B-1 was aired at another time, and phosphine was added to A-1 after its first")
 	require.Len(t, leads, 2)
 	require.Equal(t, []int{3, 4}, []int{leads[0].Days, leads[1].Days})
 	require.Zero(t, leads[0].RMS)
