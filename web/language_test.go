@@ -2,10 +2,15 @@ package web
 
 import (
 	"fmt"
+	"go/ast"
+	"go/parser"
+	"go/token"
 	"net/http"
 	"net/http/httptest"
+	"path/filepath"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"text/template/parse"
@@ -207,4 +212,32 @@ func markup(n parse.Node) string {
 		panic(fmt.Sprintf("a node of the kind %T", n))
 	}
 	return b.String()
+}
+
+// No file of the pages and forms holds a sentence: what a person reads has a key. What
+// metrics are called is for programs, and stays in English.
+func TestSourceHoldsNoSentence(t *testing.T) {
+	sentence := regexp.MustCompile(`^\p{Lu}\p{L}* \p{L}`)
+	seen := 0
+	for _, glob := range []string{"*.go", "form/*.go"} {
+		files, err := filepath.Glob(glob)
+		require.NoError(t, err)
+		for _, name := range files {
+			if strings.HasSuffix(name, "_test.go") || strings.HasPrefix(name, "metrics") {
+				continue
+			}
+			file, err := parser.ParseFile(token.NewFileSet(), name, nil, parser.SkipObjectResolution)
+			require.NoError(t, err)
+			ast.Inspect(file, func(n ast.Node) bool {
+				if lit, ok := n.(*ast.BasicLit); ok && lit.Kind == token.STRING {
+					text, err := strconv.Unquote(lit.Value)
+					require.NoError(t, err)
+					seen++
+					require.NotRegexp(t, sentence, text, "%s: put it into logbook/words and say its key", name)
+				}
+				return true
+			})
+		}
+	}
+	require.Greater(t, seen, 500)
 }
