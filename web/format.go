@@ -2,7 +2,6 @@ package web
 
 import (
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -64,23 +63,8 @@ func (f *frame) list(parts []string) string {
 	return all
 }
 
-// figure prints a concentration in ppm or another positive quantity with three
-// significant digits, whole from 100 on; "—" when it is not finite.
-func (f *frame) figure(v float64) string {
-	s := ""
-	switch {
-	case math.IsNaN(v) || math.IsInf(v, 0):
-		return "—"
-	case math.Abs(v) >= 100:
-		s = strconv.FormatFloat(v, 'f', 0, 64)
-	case v != 0 && math.Abs(v) < 0.0005:
-		s = strconv.FormatFloat(v, 'g', 2, 64)
-	default:
-		r, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'e', 2, 64), 64)
-		s = strconv.FormatFloat(r, 'f', -1, 64)
-	}
-	return words.Figure(f.Lang, s)
-}
+// figure prints a quantity; see words.Quantity.
+func (f *frame) figure(v float64) string { return words.Quantity(f.Lang, v) }
 
 // count prints a whole number.
 func (f *frame) count(n int) string { return strconv.Itoa(n) }

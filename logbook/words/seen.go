@@ -142,13 +142,20 @@ func (c *catalogue) near(t, beside logbook.Time, zone *time.Location) string {
 	return c.moment(t, zone)
 }
 
-// ppm writes a concentration with up to three significant digits; from 100 on whole.
+// ppm writes a concentration as Quantity does.
 func (c *catalogue) ppm(v float64) string {
-	if v >= 100 {
-		return c.figure(plain(math.Round(v), 3))
+	switch {
+	case math.IsNaN(v) || math.IsInf(v, 0):
+		return "—"
+	case math.Abs(v) >= 100:
+		return strconv.FormatFloat(v, 'f', 0, 64)
 	}
 	return c.figure(plain(v, 3))
 }
+
+// Quantity writes a measured or reckoned quantity with up to three significant digits,
+// from 100 on whole, without an exponent; "—" when it is not finite.
+func Quantity(lang string, v float64) string { return of(lang).ppm(v) }
 
 func (c *catalogue) decimals(v float64, n int) string {
 	return c.figure(strconv.FormatFloat(v, 'f', n, 64))

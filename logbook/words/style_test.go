@@ -1,6 +1,7 @@
 package words
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -30,4 +31,13 @@ func TestFrenchWritesFiguresAndTimes(t *testing.T) {
 	require.Equal(t, "À la fin (jeu. 9 avr. 09:00), la ligne la plus basse est attendue à 21\u00a0ppm (90\u00a0%\u00a0: 1,7–255)\u00a0; "+
 		"la probabilité que toutes les lignes soient à 150\u00a0ppm ou plus est de 97\u00a0%.", Forecast("fr", f, 150, time.UTC))
 	require.Equal(t, "tenu, en un seul point", Verdict("fr", logbook.VerdictHeld, 1))
+}
+
+// Three digits count; none is made up and no whole one is lost.
+func TestQuantity(t *testing.T) {
+	for v, want := range map[float64]string{0: "0", 0.02749: "0.0275", 9.996: "10", 99.96: "100", 123.4: "123", 50386.4: "50386", 1234567: "1234567", -0.3: "-0.3", math.Inf(1): "—"} {
+		require.Equal(t, want, Quantity("en", v))
+	}
+	require.Equal(t, "0,0275", Quantity("fr", 0.02749))
+	require.Equal(t, "—", Quantity("fr", math.NaN()))
 }

@@ -165,18 +165,8 @@ func orBlank(v, blank string) string {
 	return v
 }
 
-// num writes a figure with three digits and no exponent.
-func num(v float64) string {
-	digits := 3
-	if v >= 1000 {
-		return strconv.FormatFloat(v, 'f', 0, 64)
-	}
-	r, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
-	return strconv.FormatFloat(r, 'f', -1, 64)
-}
-
 // num writes a figure of the plan as the language does.
-func (s *Sheet) num(v float64) string { return words.Figure(s.Lang, num(v)) }
+func (s *Sheet) num(v float64) string { return words.Quantity(s.Lang, v) }
 
 // text returns a sentence of the sheet, see [words.Text].
 func (s *Sheet) text(key string, pairs ...string) string {

@@ -61,20 +61,8 @@ func (v voice) small(key string, pairs ...string) paper.Paragraph {
 	return paper.Paragraph{Text: v.say(key, pairs...), Style: paper.Small}
 }
 
-// figure writes a figure with three digits; one that is not known as a dash.
-func (v voice) figure(x float64) string {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return "—"
-	}
-	if math.Abs(x) >= 1000 {
-		return strconv.FormatFloat(x, 'f', 0, 64)
-	}
-	r, err := strconv.ParseFloat(strconv.FormatFloat(x, 'g', 3, 64), 64)
-	if err != nil {
-		return "—"
-	}
-	return words.Figure(v.lang, strconv.FormatFloat(r+0, 'f', -1, 64))
-}
+// figure writes a quantity; one that is not known as a dash.
+func (v voice) figure(x float64) string { return words.Quantity(v.lang, x) }
 
 // per writes a share of something that may not be known.
 func (v voice) per(x, of float64) string {
