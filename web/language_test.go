@@ -74,6 +74,9 @@ func TestReadersLanguage(t *testing.T) {
 func everyPage() []string {
 	all := []string{"/", "/store/Long%20Store", "/store/Round%20Store", "/stack/B", "/stack/B?axis=log", "/stack/C", "/stack/R", "/alarms", "/follow-ups", "/instruments", "/logbook?kind=all", "/logbook?kind=acts", "/logbook?from=x&before=y",
 		"/logbook/1", "/logbook/1/correct", "/act", "/answer/1", "/plan/Long%20Store", "/plan/Long%20Store/sheet?tonnes-0=x", "/stack/B/photo", "/nowhere", "/report/none"}
+	for _, q := range []string{"", "&tonnes-0=5&per_tonne=2", "&tonnes-0=5&per_tonne=2&per_m3=3", "&tonnes-0=99999", "&length-0=999", "&length-0=9", "&tonnes-0=5&temp-0=99", "&tonnes-0=5&moisture-0=99", "&tonnes-0=5&sheet_width=999", "&tonnes-0=5&form=none"} {
+		all = append(all, "/plan/Long%20Store/sheet?commodity-0=wheat"+q)
+	}
 	for _, k := range logbook.ActKinds {
 		all = append(all, "/act/"+string(k), "/act/"+string(k)+"?store=Long+Store", "/act/"+string(k)+"?stack=B")
 	}
@@ -81,7 +84,7 @@ func everyPage() []string {
 }
 
 // bareKey is a key of the catalogue that has no sentence.
-var bareKey = regexp.MustCompile(`\b(page|form|kind|caution|condition|answer|gate|phase|priority|state|check|where|reading|pump|proof|moment|shown|product|commodity|due|follow)/[a-z]`)
+var bareKey = regexp.MustCompile(`\b(page|plan-fault|form|kind|caution|condition|answer|gate|phase|priority|state|check|where|reading|pump|proof|moment|shown|product|commodity|due|follow)/[a-z]`)
 
 // hash is that of the end of a logbook.
 var hash = regexp.MustCompile(`^[0-9a-f]{64}$`)

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"errors"
 	"math"
 	"net/http"
 	"net/url"
@@ -136,7 +137,7 @@ func (p *site) planSheet(w http.ResponseWriter, r *http.Request) {
 		var err error
 		if made, err = plan.Make(*ask); err != nil {
 			for _, e := range parts(err) {
-				faults = append(faults, form.Fault{Text: e.Error()})
+				faults = append(faults, form.Fault{Text: planFault(langOf(r), e)})
 			}
 		}
 	}
@@ -149,6 +150,19 @@ func (p *site) planSheet(w http.ResponseWriter, r *http.Request) {
 		Hospital: printable(sent.Get("hospital")), Poison: printable(sent.Get("poison")), Entrances: min(max(entrances, 1), 20)}
 	w.Header().Set("Content-Security-Policy", reportPolicy)
 	p.file(w, r, sheet.WriteHTML, "text/html; charset=utf-8", "plan.html", sent.Has("download"))
+}
+
+// planFault says why there is no plan.
+func planFault(lang string, err error) string {
+	var f *plan.Fault
+	if !errors.As(err, &f) {
+		return err.Error()
+	}
+	text := words.Text(lang, "plan-fault/"+f.Code, "{about}", f.About, "{value}", words.Quantity(lang, f.Value))
+	if f.Stack == "" {
+		return text
+	}
+	return words.Text(lang, "plan-fault/of-stack", "{stack}", f.Stack, "{text}", text)
 }
 
 // parts are the errors that were joined.

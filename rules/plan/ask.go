@@ -59,37 +59,56 @@ const (
 	mostDose   = 50 // g per t or m³: several times of any guide's
 )
 
+// Fault is one thing for which a plan cannot be made: a code for the words of pages,
+// with what it is about.
+type Fault struct {
+	Stack string // empty: it is of the whole plan
+	Code  string
+	About string
+	Value float64
+	text  string // for programs and commands
+}
+
+func (f *Fault) Error() string {
+	if f.Stack == "" {
+		return f.text
+	}
+	return fmt.Sprintf("stack %q: %s", f.Stack, f.text)
+}
+
 // check refuses what cannot be planned, naming all that is wrong.
 func (a *Ask) check() error {
 	var errs []error
 	if len(a.Stacks) == 0 {
-		errs = append(errs, errors.New("no stack: name at least one, with its tonnes or its length, width and height"))
+		errs = append(errs, &Fault{Code: "no-stack", text: "no stack: name at least one, with its tonnes or its length, width and height"})
 	}
 	seen := map[string]bool{}
 	for i := range a.Stacks {
 		s := &a.Stacks[i]
 		if seen[s.Name] {
-			errs = append(errs, fmt.Errorf("stack %q is named twice", s.Name))
+			errs = append(errs, &Fault{Stack: s.Name, Code: "named-twice", text: "it is named twice"})
 		}
 		seen[s.Name] = true
-		if err := s.check(); err != nil {
-			errs = append(errs, fmt.Errorf("stack %q: %w", s.Name, err))
+		if f := s.check(); f != nil {
+			f.Stack = s.Name
+			errs = append(errs, f)
 		}
 	}
 	if d := a.Dose; !within(d.PerTonne, mostDose) || !within(d.PerM3, mostDose) || d.PerTonne > 0 && d.PerM3 > 0 {
-		errs = append(errs, fmt.Errorf("dose %g g/t, %g g/m³: give one of them, above 0 and at most %d, in g of phosphine (not of tablets)", d.PerTonne, d.PerM3, mostDose))
+		errs = append(errs, &Fault{Code: "dose", Value: mostDose,
+			text: fmt.Sprintf("dose %g g/t, %g g/m³: give one of them, above 0 and at most %d, in g of phosphine (not of tablets)", d.PerTonne, d.PerM3, mostDose)})
 	}
 	if a.Dose.set() && a.Dose.Source == "" {
-		errs = append(errs, errors.New("the site's own dose needs its source: the label, the authority, or who answers for it"))
+		errs = append(errs, &Fault{Code: "dose-source", text: "the site's own dose needs its source: the label, the authority, or who answers for it"})
 	}
 	if a.Form != "" {
 		if _, ok := FormOf(a.Form); !ok {
-			errs = append(errs, fmt.Errorf("form %q is none of %v", a.Form, FormNames()))
+			errs = append(errs, &Fault{Code: "form", About: a.Form, text: fmt.Sprintf("form %q is none of %v", a.Form, FormNames())})
 		}
 	}
 	for i := range a.SheetM {
 		if !within(a.SheetM[i], mostMetres) {
-			errs = append(errs, fmt.Errorf("sheet of %g m: sheets are up to %d m long", a.SheetM[i], mostMetres))
+			errs = append(errs, &Fault{Code: "sheet", Value: mostMetres, text: fmt.Sprintf("sheet of %g m: sheets are up to %d m long", a.SheetM[i], mostMetres)})
 		}
 	}
 	return errors.Join(errs...)
@@ -99,11 +118,11 @@ func (a *Ask) check() error {
 func within(x, most float64) bool { return x >= 0 && x <= most && !math.IsNaN(x) }
 
 // check refuses a stack without a size, or with figures that are none.
-func (s *Stack) check() error {
+func (s *Stack) check() *Fault {
 	dims := 0
 	for _, m := range []float64{s.LengthM, s.WidthM, s.HeightM} {
 		if !within(m, mostMetres) {
-			return fmt.Errorf("%g m is no side of a stack", m)
+			return &Fault{Code: "side", Value: m, text: fmt.Sprintf("%g m is no side of a stack", m)}
 		}
 		if m > 0 {
 			dims++
@@ -111,17 +130,17 @@ func (s *Stack) check() error {
 	}
 	switch {
 	case dims != 0 && dims != 3:
-		return errors.New("give length, width and height together")
+		return &Fault{Code: "sides", text: "give length, width and height together"}
 	case !within(s.Tonnes, mostTonnes):
-		return fmt.Errorf("%g t is no weight of a stack", s.Tonnes)
+		return &Fault{Code: "weight", Value: s.Tonnes, text: fmt.Sprintf("%g t is no weight of a stack", s.Tonnes)}
 	case dims == 0 && s.Tonnes == 0:
-		return errors.New("tonnes or length, width and height are missing")
+		return &Fault{Code: "size", text: "tonnes or length, width and height are missing"}
 	case s.Commodity == "":
-		return errors.New("the commodity is missing")
+		return &Fault{Code: "commodity", text: "the commodity is missing"}
 	case !math.IsNaN(s.TempC) && (s.TempC < -20 || s.TempC > 60):
-		return fmt.Errorf("%g °C is no temperature of stored grain", s.TempC)
+		return &Fault{Code: "temperature", Value: s.TempC, text: fmt.Sprintf("%g °C is no temperature of stored grain", s.TempC)}
 	case !within(s.MoisturePct, 40):
-		return fmt.Errorf("%g %% is no moisture of stored grain", s.MoisturePct)
+		return &Fault{Code: "moisture", Value: s.MoisturePct, text: fmt.Sprintf("%g %% is no moisture of stored grain", s.MoisturePct)}
 	}
 	return nil
 }
