@@ -113,7 +113,7 @@ func TestFindingsGoOn(t *testing.T) {
 // Every command teaches a newcomer.
 func TestHelp(t *testing.T) {
 	_, out, _ := tried(t, "", "--help")
-	for _, c := range []string{"demo", "check", "serve", "act", "report", "season", "fit", "replay", "export", "import", "verify", "backup", "restore"} {
+	for _, c := range []string{"demo", "check", "serve", "act", "due", "report", "season", "fit", "replay", "export", "import", "verify", "backup", "restore"} {
 		require.Contains(t, out, c)
 		status, help, _ := tried(t, "", c, "--help")
 		require.Zero(t, status)
@@ -237,9 +237,13 @@ func TestDemo(t *testing.T) {
 	status, out, errs := tried(t, "", "demo", "--once", "--pace", "0", "--listen", "127.0.0.1:0", "--out", dir)
 	require.Zero(t, status, errs)
 	for _, want := range []string{"Door open: Long Store, east door", "Line off: stack L1, line middle", "Leak: stack L2", "mail to tobias.renn@hazelford.example", "SMS to +351900000002",
-		"Acknowledged by Tobias Renn", "Not cleared", "Gas is back: Long Store", "L1-26: closed, verdict held", "L2-26: closed, verdict held", "R1-26: closed, verdict held"} {
+		"Acknowledged by Tobias Renn", "Not cleared", "Gas is back: Long Store", "L1-26: closed, verdict held", "L2-26: closed, verdict held", "R1-26: withholding"} {
 		require.Contains(t, out, want)
 	}
+	require.NotContains(t, out, "R1-26: closed", "its jar is looked at after a month")
+	status, owed, errs := tried(t, "", "due", filepath.Join(dir, "demo.db"))
+	require.Zero(t, status, errs)
+	require.Contains(t, owed, "Look again at the jar of test insects from stack R1")
 	require.NotContains(t, out, "Danger of fire", "a line that is put back is none")
 	for _, name := range storyTreatments {
 		require.FileExists(t, filepath.Join(dir, "report-"+name+".html"))

@@ -22,11 +22,11 @@ import (
 
 // dueCmd prints what is owed.
 type dueCmd struct {
-	JSON    bool   `name:"json" xor:"form" help:"One JSON object a line instead of text."`
-	ICS     bool   `name:"ics" xor:"form" help:"A calendar (iCalendar) instead of text: the one that the pages serve, to be saved and sent."`
-	Owner   string `placeholder:"NAME" help:"Only what this person has to see to: what they own, and what nobody is named for."`
-	All     bool   `help:"Also what was done or written off."`
-	Lang    string `default:"en" placeholder:"CODE" help:"Language of the sentences: ${languages}."`
+	JSON  bool   `name:"json" xor:"form" help:"One JSON object a line instead of text."`
+	ICS   bool   `name:"ics" xor:"form" help:"A calendar (iCalendar) instead of text: the one that the pages serve, to be saved and sent."`
+	Owner string `placeholder:"NAME" help:"Only what this person has to see to: what they own, and what nobody is named for."`
+	All   bool   `help:"Also what was done or written off."`
+	speaking
 	Logbook string `arg:"" help:"Path of the logbook."`
 }
 
@@ -45,9 +45,6 @@ With --json every follow-up is printed as its record stands in the logbook, with
 
 // Run prints what is owed.
 func (c *dueCmd) Run(con *console) error {
-	if !slices.Contains(words.Languages(), c.Lang) {
-		return fmt.Errorf("--lang %q: the languages are %s", c.Lang, strings.Join(words.Languages(), ", "))
-	}
 	s, err := sqlite.Open(c.Logbook, sqlite.Options{ReadOnly: true})
 	if err != nil {
 		return err
@@ -60,7 +57,7 @@ func (c *dueCmd) Run(con *console) error {
 	w := bufio.NewWriter(con.out)
 	switch {
 	case c.ICS:
-		body, err := web.CalendarOf(v, c.Lang, c.Owner, "").Bytes()
+		body, err := web.CalendarOf(v, c.of(v.Config), c.Owner, "").Bytes()
 		if err != nil {
 			return err
 		}
@@ -140,10 +137,11 @@ func (c *dueCmd) write(w io.Writer, v *rules.View) error {
 	if err != nil {
 		return fmt.Errorf("the site's time zone: %w", err)
 	}
+	lang := c.of(v.Config)
 	if !c.JSON {
-		fmt.Fprintf(w, "%s\n", words.Text(c.Lang, "due/command", "{site}", v.Site, "{when}", words.Moment(c.Lang, v.Now, zone)))
+		fmt.Fprintf(w, "%s\n", words.Text(lang, "due/command", "{site}", v.Site, "{when}", words.Moment(lang, v.Now, zone)))
 		if len(v.FollowUps) == 0 {
-			fmt.Fprintf(w, "%s\n", words.Text(c.Lang, "due/none"))
+			fmt.Fprintf(w, "%s\n", words.Text(lang, "due/none"))
 		}
 	}
 	for i := range v.FollowUps {
@@ -154,7 +152,7 @@ func (c *dueCmd) write(w io.Writer, v *rules.View) error {
 			}
 			continue
 		}
-		fmt.Fprint(w, dueText(c.Lang, zone, f))
+		fmt.Fprint(w, dueText(lang, zone, f))
 	}
 	return nil
 }
