@@ -12,9 +12,11 @@ import (
 )
 
 // finish makes the figures of the report as the treatment stands now, or stood when it
-// was over.
+// was over. The draft can go on.
 func (d *draft) finish(s *rules.State, src Source) *Report {
-	r := d.r
+	made := *d.r
+	r := &made
+	r.Acts, r.Air, r.Forecasts = slices.Clone(r.Acts), slices.Clone(r.Air), slices.Clone(r.Forecasts)
 	src.FirstSeq, src.LastSeq = r.FirstSeq, r.LastSeq
 	r.Schema, r.Source = Schema, src
 	if d.over != nil {

@@ -1,7 +1,10 @@
 package report
 
 import (
+	"context"
 	"encoding/json"
+	"fmt"
+	"iter"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -102,4 +105,39 @@ func TestCorrectionsAreTold(t *testing.T) {
 	was, err := Make(Until(entries(t, append(es[:len(es):len(es)], c)), last.Seq), nil, "A-1", Source{})
 	require.NoError(t, err)
 	require.Equal(t, 180.0, was.Given.Tonnes, "as it was thought then")
+}
+
+// shelf is a logbook in memory that grows.
+type shelf struct{ es []logbook.Entry }
+
+func (s *shelf) Entries(_ context.Context, from uint64) iter.Seq2[logbook.Entry, error] {
+	return func(yield func(logbook.Entry, error) bool) {
+		for _, e := range s.es[from-1:] {
+			if !yield(clone(e), nil) {
+				return
+			}
+		}
+	}
+}
+
+func (s *shelf) LogAt(_ context.Context, seq uint64) (id, hash string, err error) {
+	return "0af3", fmt.Sprintf("%064x", seq), nil
+}
+
+// A Reader that follows a logbook makes at each time the report that is made of it from
+// the beginning, to the byte.
+func TestReaderGoesOn(t *testing.T) {
+	es := kept(t)
+	book := &shelf{}
+	r := NewReader(book, "A-1", "1.0")
+	for _, part := range []int{len(es) / 3, len(es) / 2, len(es)/2 + 1, len(es) - 5, len(es)} {
+		book.es = es[:part]
+		got, err := r.Report(t.Context())
+		require.NoError(t, err)
+		want, err := OfLog(t.Context(), book, "A-1", 0, "1.0")
+		require.NoError(t, err)
+		for _, f := range []string{"json", "csv"} {
+			require.Nil(t, Differs(f, form(t, got, f, "en"), form(t, want, f, "en")), "%s of %d entries", f, part)
+		}
+	}
 }

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"iter"
@@ -48,8 +47,13 @@ func Make(entries iter.Seq2[logbook.Entry, error], site *logbook.Site, name stri
 	if err != nil {
 		return nil, fmt.Errorf("read entries: %w", err)
 	}
+	return m.report(src)
+}
+
+// report is what was gathered so far.
+func (m *maker) report(src Source) (*Report, error) {
 	if m.found == nil {
-		return nil, &ErrUnknown{Treatment: name, Known: slices.Sorted(maps.Keys(m.names))}
+		return nil, &ErrUnknown{Treatment: m.name, Known: slices.Sorted(maps.Keys(m.names))}
 	}
 	m.found.corrected(&m.fixes)
 	return m.found.finish(m.player.State, src), nil
@@ -139,21 +143,4 @@ func (d *draft) corrected(f *fixes) {
 		d.list(c)
 		d.r.LastSeq, d.r.Made = max(d.r.LastSeq, c.Seq), max(d.r.Made, c.Received)
 	}
-}
-
-// Log is a logbook to report from.
-type Log interface {
-	Entries(ctx context.Context, from uint64) iter.Seq2[logbook.Entry, error]
-	LogAt(ctx context.Context, seq uint64) (logID, hash string, err error)
-}
-
-// OfLog makes the report of a treatment in a logbook, of entries up to until (0 = all),
-// with the hash that vouches for them; program is the version that writes it.
-func OfLog(ctx context.Context, log Log, treatment string, until uint64, program string) (*Report, error) {
-	r, err := Make(Until(log.Entries(ctx, 1), until), nil, treatment, Source{Program: program})
-	if err != nil {
-		return nil, err
-	}
-	r.LogID, r.Head, err = log.LogAt(ctx, r.LastSeq)
-	return r, err
 }

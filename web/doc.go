@@ -13,7 +13,8 @@
 //	/logbook, /logbook/SEQ    the record with filters, one entry; POST /logbook/verify checks the chain
 //	/act, /act/KIND           the form of each act (package form); POST takes it
 //	/answer/SEQ               what became of an act
-//	/report/NAME              the report of a treatment; with .csv behind it the table, with ?download a file
+//	/report/NAME              the report of a treatment, in the reader's language; with .pdf, .csv or .json behind it in those
+//	                          forms, with ?download a file
 //	/live                     server-sent events: the pages look again when something changed
 //	/metrics                  for Prometheus
 //	/healthz                  200 while the watch keeps up, else 503 and why, as JSON

@@ -14,6 +14,7 @@ import (
 	"undersheet/alert"
 	"undersheet/ingest"
 	"undersheet/logbook"
+	"undersheet/report"
 	"undersheet/rules"
 	"undersheet/rules/plan"
 	"undersheet/watch"
@@ -76,7 +77,8 @@ type site struct {
 	checks  checkKeeper
 	recent  recentActs
 	streams chan struct{} // holds a token for each live stream
-	reports chan struct{} // holds a token while a report is made
+	reports chan struct{} // holds a token while a report is made; guards reader
+	reader  *report.Reader
 }
 
 // New returns the handler of pages, metrics and health. It starts nothing.

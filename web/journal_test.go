@@ -17,6 +17,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
+	"undersheet/report"
 )
 
 // written is a logbook of an invented day: a reading a minute, committed five at a
@@ -216,6 +217,16 @@ func TestReports(t *testing.T) {
 	w = get(h, "/report/B-7.csv")
 	require.Contains(t, w.Header().Get("Content-Type"), "text/csv")
 	require.True(t, strings.HasPrefix(w.Body.String(), "section,time,place,item,value,unit,text"), w.Body.String()[:60])
+	for ending, kind := range map[string]string{".html": "text/html; charset=utf-8", ".csv": "text/csv; charset=utf-8", ".json": "application/json", ".pdf": "application/pdf"} {
+		w = get(h, "/report/B-7"+ending+"?lang=fr")
+		require.Equal(t, http.StatusOK, w.Code)
+		require.Equal(t, kind, w.Header().Get("Content-Type"))
+		said, form, err := report.FindStatement(w.Body.Bytes())
+		require.NoError(t, err)
+		require.Equal(t, ending, "."+form)
+		require.Equal(t, "B-7", said.Treatment)
+		require.Equal(t, map[bool]string{true: "en", false: "fr"}[form == "json"], said.Lang, "JSON holds no words")
+	}
 	w = get(h, "/report/none")
 	require.Equal(t, http.StatusNotFound, w.Code)
 	require.Contains(t, parsed(t, w.Body.String()).links, "/report/B-7")

@@ -63,11 +63,11 @@ func (p *site) report(w http.ResponseWriter, r *http.Request) {
 	if kind := reportKinds[ending]; kind == "" {
 		ending = ""
 	}
-	made, err := report.OfLog(ctx, p.opts.Log, strings.TrimSuffix(name, ending), 0, p.opts.Version)
+	made, err := p.readReport(ctx, strings.TrimSuffix(name, ending))
 	var unknown *report.ErrUnknown
 	if ending != "" && errors.As(err, &unknown) { // a treatment may be called so
 		ending = ""
-		made, err = report.OfLog(ctx, p.opts.Log, name, 0, p.opts.Version)
+		made, err = p.readReport(ctx, name)
 	}
 	switch {
 	case errors.As(err, &unknown):
@@ -86,6 +86,20 @@ func (p *site) report(w http.ResponseWriter, r *http.Request) {
 	}
 	write := func(w io.Writer) error { return made.Write(w, ending[1:], langOf(r)) }
 	p.file(w, r, write, reportKinds[ending], fileName(made.Course.Name)+ending, download)
+}
+
+// readReport makes the report of a treatment. What was read of the logbook for it is
+// kept until another treatment is asked for, so that a report that was shown comes again
+// at once, in any form and language. Whoever calls it holds the token of reports.
+func (p *site) readReport(ctx context.Context, treatment string) (*report.Report, error) {
+	if p.reader == nil || p.reader.Treatment() != treatment {
+		p.reader = report.NewReader(p.opts.Log, treatment, p.opts.Version)
+	}
+	made, err := p.reader.Report(ctx)
+	if err != nil {
+		p.reader = nil // it may have stopped half-way
+	}
+	return made, err
 }
 
 // file sends what write writes, whole. A file for paper in a script that is set on the

@@ -49,6 +49,8 @@ var englishReportCodes = map[string]string{
 	"report/field/result": "result", "report/field/live": "alive", "report/field/dead": "dead", "report/field/found": "found and done",
 	"report/field/closed_vehicle": "closed lorry or container", "report/field/follow_up": "follow-up", "report/field/owed": "of",
 
+	"page/report-pdf": "for paper (PDF)", "page/report-json": "for programs (JSON)",
+
 	"form/treatment-started/dose_source": "Dose taken from", "form/treatment-started/dose_source/hint": "The label, the national guide or the plan that says so.",
 	"form/treatment-started/fumigator": "Licensed fumigator in charge", "form/treatment-started/second": "Second person", "form/treatment-started/pests": "Done against",
 	"form/treatment-started/bags": "Bags", "form/treatment-started/lot": "Lot or consignment", "form/treatment-started/destination": "Destination of the goods",

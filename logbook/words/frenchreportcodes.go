@@ -45,11 +45,13 @@ var frenchReportCodes = map[string]string{
 	"report/field/value": "valeur", "report/field/method": "méthode", "report/field/instrument": "instrument", "report/field/accuracy": "exactitude",
 	"report/field/detection_limit": "limite de détection", "report/field/at_door": "à la porte", "report/field/early": "pourquoi en avance", "report/field/despite": "pourquoi malgré tout",
 	"report/field/residue": "résidu", "report/field/shown_by": "prouvé par", "report/field/how": "comment", "report/field/where": "où", "report/field/to": "à", "report/field/why": "pourquoi",
-	"report/field/insects": "insectes vivants", "report/field/alarm": "alarme", "report/field/of": "inscription", "report/field/entry": "à la place", "report/field/withdrawn": "retiré",
+	"report/field/insects": "insectes vivants", "report/field/alarm": "alarme", "report/field/of": "entrée", "report/field/entry": "à la place", "report/field/withdrawn": "retiré",
 	"report/field/name": "nom", "report/field/media": "type", "report/field/sha256": "SHA-256", "report/field/data": "image", "report/field/person": "personne",
 	"report/field/serial": "numéro de série", "report/field/expires": "expire le", "report/field/minutes": "minutes d'usage", "report/field/positions": "emplacements",
 	"report/field/after": "après", "report/field/result": "résultat", "report/field/live": "vivants", "report/field/dead": "morts", "report/field/found": "constaté et fait",
 	"report/field/closed_vehicle": "camion ou conteneur fermé", "report/field/follow_up": "suite", "report/field/owed": "de",
+
+	"page/report-pdf": "pour le papier (PDF)", "page/report-json": "pour des programmes (JSON)",
 
 	"form/treatment-started/dose_source": "Dose tirée de", "form/treatment-started/dose_source/hint": "L'étiquette, le guide national ou le plan qui le dit.",
 	"form/treatment-started/fumigator": "Fumigateur agréé responsable", "form/treatment-started/second": "Seconde personne", "form/treatment-started/pests": "Fait contre",

@@ -1,0 +1,31 @@
+package report
+
+import (
+	"io"
+	"testing"
+)
+
+// BenchmarkMake folds a log of one treatment and makes its report.
+func BenchmarkMake(b *testing.B) {
+	es := kept(b)
+	b.ResetTimer()
+	for range b.N {
+		if _, err := Make(entries(b, es), nil, "A-1", Source{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// BenchmarkWrite writes a report in each of its forms.
+func BenchmarkWrite(b *testing.B) {
+	r := soundReport(b)
+	for _, f := range Forms() {
+		b.Run(f, func(b *testing.B) {
+			for range b.N {
+				if err := r.Write(io.Discard, f, "en"); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
