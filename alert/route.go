@@ -54,7 +54,7 @@ func (p *Planner) mails(told []*news) []parcel {
 	var ps []parcel
 	for _, n := range told {
 		for _, person := range p.Site.People {
-			if person.Email != "" && n.concerns(person) {
+			if person.Email != "" && p.concerns(n, person) {
 				ps = append(ps, parcel{messenger: ByMail, to: person.Name, lang: p.Site.Reads(person), items: []*news{n}})
 			}
 		}
@@ -63,11 +63,28 @@ func (p *Planner) mails(told []*news) []parcel {
 }
 
 // concerns reports whether a person gets news by e-mail.
-func (n *news) concerns(person logbook.Person) bool {
+func (p *Planner) concerns(n *news, person logbook.Person) bool {
 	if n.What == toldTaken {
 		return slices.Contains(n.To, person.Name) && person.Name != n.Alarm.By
 	}
+	if owner := p.owner(n); owner != "" {
+		return person.Name == owner
+	}
 	return wants(person.From, logbook.PriorityMedium, n.Priority)
+}
+
+// owner is who alone is told of what is owed, as long as it is not overdue; empty where
+// everybody is: it has no owner, or nothing reaches the owner.
+func (p *Planner) owner(n *news) string {
+	if n.Alarm == nil || n.Alarm.Owed == nil || rank(n.Priority) >= rank(logbook.PriorityHigh) {
+		return ""
+	}
+	for _, person := range p.Site.People {
+		if person.Name == n.Alarm.Owed.Owner && (person.Email != "" && p.Site.Mail != nil || person.Phone != "" && p.Site.SMS != nil) {
+			return person.Name
+		}
+	}
+	return ""
 }
 
 // events addresses a record of an alarm or a gate to programs: at once, at any

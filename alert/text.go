@@ -190,7 +190,10 @@ func (w *writer) alarm(n *news) string {
 		w.para(advice)
 	}
 	w.para(w.text("mail/alarm", "{alarm}", a.Alarm) + w.place(a))
-	if a.Onset != 0 {
+	switch {
+	case a.Owed != nil:
+		w.owed(a.Owed)
+	case a.Onset != 0:
 		w.line(w.text("mail/began", "{when}", w.time(a.Onset)))
 	}
 	if a.State == logbook.AlarmCleared && n.Since != 0 {
@@ -203,6 +206,17 @@ func (w *writer) alarm(n *news) string {
 		w.line(w.text("mail/same-cause", "{alarms}", strings.Join(a.Also, ", ")))
 	}
 	return headline
+}
+
+// owed writes when something is due, and who does it.
+func (w *writer) owed(o *logbook.Owed) {
+	w.line(w.text("mail/due", "{when}", w.time(o.Due)))
+	if o.Until != 0 {
+		w.line(w.text("mail/until", "{when}", w.time(o.Until)))
+	}
+	if o.Owner != "" {
+		w.line(w.text("mail/owner", "{name}", o.Owner))
+	}
 }
 
 // standing returns an alarm as it is worded while it stands: who acknowledged it

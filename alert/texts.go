@@ -143,9 +143,9 @@ func (p *Planner) calls(n *news, person logbook.Person) bool {
 	case n.What == toldOver, n.What == toldStill:
 		return slices.Contains(n.To, person.Name)
 	case n.What == toldTaken:
-		return n.concerns(person) && (person.Email == "" || p.Site.Mail == nil)
+		return p.concerns(n, person) && (person.Email == "" || p.Site.Mail == nil)
 	}
-	return wants(person.From, logbook.PriorityMedium, n.Priority)
+	return p.concerns(n, person)
 }
 
 // texted notes that a person was told of an alarm by SMS, and when that is

@@ -92,6 +92,7 @@ func (c *checker) check() {
 	c.mail()
 	c.ways()
 	c.people()
+	c.followUps()
 	c.unusedChannels()
 }
 

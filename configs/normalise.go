@@ -7,13 +7,14 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/followup"
 )
 
 // Defaults of what a site file leaves out.
 const (
 	DefaultAccuracy       = 0.05 // fraction of the reading
 	DefaultConfirmEvery   = 12 * time.Hour
-	DefaultWithholding    = 48 * time.Hour
+	DefaultWithholding    = followup.DefaultWithholding
 	DefaultFalseLeakDays  = 500 // stack-days
 	DefaultMaskedEntryMax = 20 * time.Minute
 	DefaultPoll           = 60 * time.Second
@@ -22,6 +23,7 @@ const (
 	DefaultModemBaud      = 115200
 	DefaultNightFrom      = "20:00"
 	DefaultNightTo        = "06:00"
+	DefaultInspectAt      = "16:30"
 	DefaultLanguage       = "en"
 )
 
@@ -34,6 +36,7 @@ func Normalise(s *logbook.Site) {
 		loc = time.UTC
 	}
 	s.LimitSets, _ = LimitSets(s.Limits, loc)
+	s.Offsets = offsets(loc)
 	for name, ch := range s.Channels {
 		s.Channels[name] = normalChannel(ch)
 	}
@@ -97,6 +100,8 @@ func normalSettings(s *logbook.Settings) {
 	orNumber(&s.Withholding, logbook.Duration(DefaultWithholding))
 	orNumber(&s.FalseLeakDays, DefaultFalseLeakDays)
 	orNumber(&s.MaskedEntryMax, logbook.Duration(DefaultMaskedEntryMax))
+	orText(&s.InspectAt, DefaultInspectAt)
+	orNumber(&s.Jar, logbook.Duration(followup.DefaultJar))
 	if s.Night == nil {
 		s.Night = &logbook.Night{From: DefaultNightFrom, To: DefaultNightTo}
 	}
@@ -121,6 +126,9 @@ func normalWires(s *logbook.Site) {
 	s.Mains, s.Pumps, s.Webhooks, s.Forward = noEmpty(s.Mains), noEmpty(s.Pumps), noEmpty(s.Webhooks), noEmpty(s.Forward)
 	if len(s.Alarms) == 0 {
 		s.Alarms = nil
+	}
+	if len(s.FollowUps) == 0 {
+		s.FollowUps = nil
 	}
 }
 

@@ -84,6 +84,7 @@ func (c *checker) settings() {
 	}
 	c.within("settings.false_leak_days", s.FalseLeakDays, 10, 100000, " stack-days")
 	c.lasting("settings.masked_entry_max", s.MaskedEntryMax, time.Minute, 2*time.Hour)
+	c.afterwards()
 }
 
 // mail judges the server that takes e-mail.

@@ -65,6 +65,10 @@ var englishFollow = map[string]string{
 	"follow/due":     "Due: {what}",
 	"follow/overdue": "Overdue by {hours} hours: {what}",
 
+	"mail/due":   "Due: {when}",
+	"mail/until": "At the latest: {when}",
+	"mail/owner": "To be done by {name}, or seen to by them",
+
 	"follow/withholding":      "withholding",
 	"follow/bag-gas":          "gas within bags",
 	"follow/inspection":       "inspection for live insects",

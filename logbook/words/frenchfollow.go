@@ -64,6 +64,10 @@ var frenchFollow = map[string]string{
 	"follow/due":     "Échéance : {what}",
 	"follow/overdue": "En retard de {hours} heures : {what}",
 
+	"mail/due":   "Échéance : {when}",
+	"mail/until": "Au plus tard : {when}",
+	"mail/owner": "À faire, ou à faire faire, par {name}",
+
 	"follow/withholding":      "délai d'attente",
 	"follow/bag-gas":          "gaz dans les sacs",
 	"follow/inspection":       "recherche d'insectes vivants",
