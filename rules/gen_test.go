@@ -184,6 +184,10 @@ func (g *script) act() logbook.Entry {
 		logbook.KindHandReading, logbook.KindHandReading, logbook.KindHandReading, logbook.KindMaskedEntry, logbook.KindMaskedExit, logbook.KindMaskedExit,
 		logbook.KindEntryConfirmed, logbook.KindEntryConfirmed, logbook.KindEntryConfirmed, logbook.KindClockStepped, logbook.KindRestored, logbook.KindClock,
 	}
+	if g.n%3 == 0 {
+		kinds = append(kinds, logbook.KindInspected, logbook.KindCagesPlaced, logbook.KindCagesRetrieved, logbook.KindCagesJudged, logbook.KindSheetTorn,
+			logbook.KindSheetRepaired, logbook.KindWrittenOff, logbook.KindGrainIssued, logbook.KindResidueDisposed, logbook.KindCanister)
+	}
 	if g.n%5 == 0 { // seldom, for they shut gates
 		kinds = append(kinds, logbook.KindDosePlaced, logbook.KindResidueTaken, logbook.KindInstrumentChecked, logbook.KindInstrumentSwapped, logbook.KindChecksSigned, logbook.KindStockCounted)
 	}
@@ -212,7 +216,15 @@ func (g *script) act() logbook.Entry {
 		return g.stamp(&logbook.AiringResumed{OnStack: stack, Act: by}, kind, back)
 	case logbook.KindAbandoned:
 		return g.stamp(&logbook.TreatmentAbandoned{OnStack: stack, Why: "sheet lost", Act: by}, kind, back)
+	case logbook.KindInspected, logbook.KindCagesPlaced, logbook.KindCagesRetrieved, logbook.KindCagesJudged, logbook.KindSheetTorn, logbook.KindSheetRepaired,
+		logbook.KindWrittenOff, logbook.KindGrainIssued, logbook.KindResidueDisposed, logbook.KindCanister:
+		return g.stamp(g.afterwards(kind, stack, by), kind, back)
 	case logbook.KindHandReading:
+		if rapid.IntRange(0, 3).Draw(g.t, "in bags") == 0 {
+			limit := rapid.SampledFrom([]float64{0.05, 0.5}).Draw(g.t, "finds")
+			return g.stamp(&logbook.HandReading{Stack: stack.Stack, Where: logbook.WhereBags, Value: rapid.SampledFrom([]float64{0, 0.1, 0.4}).Draw(g.t, "in bags"),
+				Unit: "ppm", Method: "detector tube", DetectionLimit: &limit, Act: by}, kind, back)
+		}
 		h := &logbook.HandReading{Store: "Long Barn", Point: "beside " + stack.Stack, Value: rapid.SampledFrom([]float64{0, 0.1, 0.1, 0.1, 0.4}).Draw(g.t, "hand"), Unit: "ppm", Method: "detector tube", Act: by}
 		if rapid.Bool().Draw(g.t, "states its limit") {
 			limit := rapid.SampledFrom([]float64{0.05, 0.5}).Draw(g.t, "limit")
