@@ -179,12 +179,12 @@ func (f *frame) correction(old logbook.Acting, made *form.Form, sent url.Values)
 		e.Head().ID = ""
 		text, err := logbook.Encode(e)
 		if err != nil {
-			return nil, append(faults, form.Fault{Text: err.Error()})
+			return nil, append(faults, form.Fault{Text: f.text("form/not-taken", "{error}", err.Error())})
 		}
 		c.Entry = text
 	}
 	if err := c.Validate(); err != nil && len(faults) == 0 {
-		faults = append(faults, form.Fault{Text: err.Error()})
+		faults = append(faults, form.Fault{Text: f.text("form/not-taken", "{error}", err.Error())})
 	}
 	return c, faults
 }

@@ -26,6 +26,12 @@
 // send people into gas stand beside the live air and the protection that it
 // allows, and say at night that nobody goes in.
 //
+// Pages speak the reader's language: the one that a link in their foot asked for,
+// which a cookie remembers, else the browser's first that there is, else the depot's.
+// What they say stands in logbook/words by key; templates write {{say "page/…"}}, and
+// fields of forms find their words by their names (form.Worded). What programs read
+// (curve.json, metrics, health) keeps its codes in every language.
+//
 // An act that is sent twice counts once: each form carries a key. A form is 64 KiB
 // at most; with a fault nothing is kept and what was typed stays.
 //

@@ -27,6 +27,7 @@ var englishFormFaults = map[string]string{
 	"form/no-whole":       "“{text}” is no whole number: write digits alone",
 	"form/no-json":        "this is no JSON object",
 	"form/no-choice":      "“{text}” cannot be chosen, or not any more: choose again",
+	"form/not-taken":      "the logbook does not take this: {error}",
 	"form/torn-choice":    "this choice cannot be read: open the form anew",
 
 	"plan-fault/of-stack":    "stack {stack}: {text}",

@@ -27,6 +27,7 @@ var frenchFormFaults = map[string]string{
 	"form/no-whole":       "« {text} » n'est pas un nombre entier : n'écrivez que des chiffres",
 	"form/no-json":        "ceci n'est pas un objet JSON",
 	"form/no-choice":      "« {text} » ne peut pas être choisi, ou ne le peut plus : choisissez de nouveau",
+	"form/not-taken":      "le registre ne prend pas ceci : {error}",
 	"form/torn-choice":    "ce choix ne peut pas être lu : ouvrez le formulaire de nouveau",
 
 	"plan-fault/of-stack":    "pile {stack} : {text}",

@@ -35,7 +35,7 @@ func (f *Form) Read(v url.Values) (logbook.Acting, []Fault) {
 	}
 	e, err := r.act()
 	if err != nil {
-		return nil, []Fault{{Text: err.Error()}}
+		return nil, []Fault{{Text: words.Text(f.depot.Lang, "form/not-taken", "{error}", err.Error())}}
 	}
 	if f.check != nil {
 		if faults := f.check(f.depot, e); len(faults) > 0 {
