@@ -123,7 +123,7 @@ func (f *frame) dueRow(v *rules.View, x *rules.FollowUpView) dueRow {
 		return row
 	}
 	row.Away = f.away(x.Due)
-	if x.Owner != "" {
+	if x.Owner != "" && x.FollowUp != logbook.FollowWithholding { // which ends by itself
 		row.Owner = f.text("due/owner", "{name}", x.Owner)
 	}
 	if x.Overdue {
@@ -148,17 +148,31 @@ var inStore = map[string]bool{logbook.FollowBagGas: true, logbook.FollowInspecti
 // outside says why nobody goes in for a follow-up now: its store is not cleared, or it
 // is night. What is not known of the store counts against it.
 func (f *frame) outside(v *rules.View, x *rules.FollowUpView) string {
-	if !inStore[x.FollowUp] {
+	_, k, _ := find(v, x.Stack)
+	if !inStore[x.FollowUp] || x.FollowUp == logbook.FollowResidue && allOut(k.Product) {
 		return ""
 	}
 	if f.shut == "" {
 		for i := range v.Stores {
 			if s := &v.Stores[i]; s.Name == x.Store && s.Gate.State == logbook.GateCleared {
-				return f.night()
+				if f.night() != "" {
+					return f.text("due/night")
+				}
+				return ""
 			}
 		}
 	}
 	return f.text("due/not-cleared", "{store}", x.Store)
+}
+
+// allOut reports whether all that was laid is out from under the sheet.
+func allOut(product []rules.ProductView) bool {
+	for _, p := range product {
+		if p.Inside() > 0 {
+			return false
+		}
+	}
+	return len(product) > 0
 }
 
 // away says how far off a moment is; empty when there is none.
@@ -276,15 +290,19 @@ func overdue(v *rules.View) int {
 	return n
 }
 
-// dueOf lists the follow-ups that keep wants, in words.
+// dueOf lists the follow-ups that keep wants in words, those that are over last.
 func (f *frame) dueOf(v *rules.View, keep func(*rules.FollowUpView) bool) []dueRow {
-	var rows []dueRow
+	var rows, over []dueRow
 	for i := range v.FollowUps {
-		if x := &v.FollowUps[i]; keep(x) {
+		switch x := &v.FollowUps[i]; {
+		case !keep(x):
+		case x.State == logbook.FollowOpen:
 			rows = append(rows, f.dueRow(v, x))
+		default:
+			over = append(over, f.dueRow(v, x))
 		}
 	}
-	return rows
+	return append(rows, over...)
 }
 
 // heldBack says until when grain of a stack that was treated is not to be issued; empty

@@ -106,6 +106,12 @@ func TestFollowUpsLeadNobodyIn(t *testing.T) {
 	require.NotContains(t, at(14, cleared), keepOut)
 	require.NotContains(t, at(14, cleared), "It is night")
 	require.Contains(t, at(22, cleared), "It is night", "01:00 at the depot")
+	residue := &rules.FollowUpView{FollowUp: logbook.FollowResidue, Store: "Round Store", Stack: "R", State: logbook.FollowOpen}
+	f := owing()
+	page := frame{Lang: "en", zone: time.UTC, view: f.view}
+	require.Empty(t, page.outside(f.view, residue), "what is out of the store is disposed of outside")
+	f.view.Stores[1].Stacks[0].Product[0].Taken = 50
+	require.Contains(t, page.outside(f.view, residue), keepOut)
 	require.Contains(t, at(14, func(f *fake) { cleared(f); f.status.Shut = "clock-behind" }), keepOut)
 }
 

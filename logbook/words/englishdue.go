@@ -95,4 +95,5 @@ var englishDue = map[string]string{
 	"form/sheet-torn/where/hint":         "As seen from outside. Nobody goes in to look for a tear.",
 	"form/sheet-repaired/found/hint":     "Also when nothing was found: how it was looked over.",
 	"form/canister-changed/minutes/hint": "Stays inside by masked entry are counted against it.",
+	"due/night":                          "It is night: nobody goes in for this now. It waits for daylight.",
 }

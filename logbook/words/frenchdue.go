@@ -93,4 +93,5 @@ var frenchDue = map[string]string{
 	"form/sheet-torn/where/hint":         "Vu de l'extérieur. Personne n'entre pour chercher une déchirure.",
 	"form/sheet-repaired/found/hint":     "Même si rien n'a été trouvé : comment la bâche a été vérifiée.",
 	"form/canister-changed/minutes/hint": "Les séjours sous protection respiratoire y sont comptés.",
+	"due/night":                          "Il fait nuit : personne n'entre pour cela maintenant. Attendez le jour.",
 }
