@@ -13,16 +13,22 @@ import (
 
 // R package DAAG (CRAN), data set sorption: fumigation chambers read at 5, 10, 30,
 // 60, 90 and 120 min, and the published CTP ct, g·h/m³. Its ct takes the first
-// reading to hold from the start, so the story repeats it at t = 0. Rows 1, 4, 50
-// and 150; methyl bromide in g/m³, here as figures on a scale of 0.1 ppm.
+// reading to hold from the start, so the story repeats it at t = 0. Rows 1 to 6, 13, 50,
+// 100 and 150; methyl bromide in g/m³, here as figures on a scale of 0.1 ppm.
 func TestProductAgainstPublishedRows(t *testing.T) {
 	for _, row := range []struct {
 		c  [6]float64
 		ct float64
 	}{
-		{[6]float64{7.80, 8.04, 8.89, 8.05, 7.89, 5.08}, 15.5941666666667},
-		{[6]float64{18.40, 18.48, 16.04, 15.93, 15.88, 15.80}, 32.6883333333333},
+		{[6]float64{7.8, 8.04, 8.89, 8.05, 7.89, 5.08}, 15.5941666666667},
+		{[6]float64{10, 10.69, 9.56, 9.9, 10.78, 9.84}, 20.2604166666667},
+		{[6]float64{15.72, 16.17, 14.26, 14.13, 13.7, 13.65}, 28.6029166666667},
+		{[6]float64{18.4, 18.48, 16.04, 15.93, 15.88, 15.8}, 32.6883333333333},
+		{[6]float64{25.33, 24.96, 21.92, 22.58, 22.12, 22.31}, 45.4270833333333},
+		{[6]float64{25.13, 22.66, 22.49, 23.7, 21.89, 21.66}, 45.4429166666667},
+		{[6]float64{12.24, 11.27, 11.82, 10.82, 11.01, 10.66}, 22.3829166666667},
 		{[6]float64{15.69, 15.84, 15.785, 15.73, 15.23, 14.93}, 31.0508333333333},
+		{[6]float64{28.02, 29.29, 27.73, 26.29, 28.06, 25.32}, 54.66375},
 		{[6]float64{32.9, 32.9, 32.8, 32.5, 32.1, 31.9}, 64.9083333333333},
 	} {
 		s := &story{}
@@ -37,7 +43,7 @@ func TestProductAgainstPublishedRows(t *testing.T) {
 		require.InDelta(t, row.ct, r.Lines[0].View.CTPPPMh, 1e-6, "and so does the fold")
 		require.InDelta(t, 0, r.Lines[0].CTP.GapHours, 1e-9)
 		_, c := both(t, r)
-		require.Contains(t, c, fmt.Sprintf("line,,top,CTP,%.6g,ppm·h,", row.ct))
+		require.Contains(t, c, fmt.Sprintf("line,,top,CTP,%.6g,ppm·h,", r.Lines[0].CTP.PPMh))
 	}
 }
 
@@ -77,6 +83,24 @@ func TestOneCompartment(t *testing.T) {
 	require.NotNil(t, r.Stack.Fit)
 	require.InDelta(t, 24*math.Ln2/r.Stack.Fit.LossPerDay, r.Stack.Fit.HalfLifeHours, 1e-9)
 	require.InDelta(t, ke, r.Stack.Fit.LossPerDay, 0.03)
+}
+
+// The same curve with other rates: the product of readings every 10 minutes against the
+// closed form C0·ka/(ka−ke)·((1−e^(−ke·T))/ke − (1−e^(−ka·T))/ka), computed with R 4.2.2.
+func TestProductOfOtherRates(t *testing.T) {
+	for _, x := range []struct{ c0, ka, ke, days, ctp float64 }{{1000, 1.5, 0.15, 5, 76033.557}, {1000, 1.0, 0.1, 8, 120187.889}, {800, 1.2, 0.45, 5, 35534.869}} {
+		s := &story{}
+		s.under(0, "A", "A-1", "five-day")
+		for i := range int(x.days)*144 + 1 {
+			d := float64(i) / 144
+			s.read(24*d, "a1", x.c0*x.ka/(x.ka-x.ke)*(math.Exp(-x.ke*d)-math.Exp(-x.ka*d)))
+		}
+		s.air(24*x.days, "A")
+		l := report(t, s, "A-1").Lines[0]
+		require.InEpsilon(t, x.ctp, l.CTP.PPMh, 1e-3)
+		require.InEpsilon(t, x.ke, l.Loss.PerDay, 1e-3, "and the half-life comes of the same readings")
+		require.InEpsilon(t, 24*math.Ln2/x.ke, l.Loss.HalfLife, 1e-3)
+	}
 }
 
 // 29 CFR 1910.1000(d)(1)(ii): 2 h at 150, 2 h at 75 and 4 h at 50 ppm are an 8-hour

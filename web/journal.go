@@ -27,7 +27,6 @@ type Log interface {
 	Verify(ctx context.Context, head string, progress func(seq, of uint64)) (*sqlite.Report, error)
 	// Entries yields the entries from seq from on, up to the head.
 	Entries(ctx context.Context, from uint64) iter.Seq2[logbook.Entry, error]
-	HashAt(ctx context.Context, seq uint64) (string, error)
 	LogAt(ctx context.Context, seq uint64) (logID, hash string, err error)
 }
 

@@ -159,7 +159,7 @@ func TestChainCheck(t *testing.T) {
 	require.Contains(t, p.text, "WHOLE")
 	require.Contains(t, p.text, fmt.Sprintf("with %d entries follow from one another, up to entry %d", head.Seq, head.Seq))
 	require.Contains(t, p.text, head.Hash)
-	early, err := b.HashAt(t.Context(), 100)
+	_, early, err := b.LogAt(t.Context(), 100)
 	require.NoError(t, err)
 	post(h, "/logbook/verify", "head="+early)
 	require.Contains(t, parsed(t, get(h, "/logbook").Body.String()).text, "The hash "+early+" is in it")

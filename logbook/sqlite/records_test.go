@@ -136,7 +136,7 @@ func TestSnapshots(t *testing.T) {
 	snap, err := s.LoadSnapshot(ctx, "p1", "c1")
 	require.NoError(t, err)
 	require.EqualValues(t, 3, snap.Seq)
-	hash, err := s.HashAt(ctx, 3)
+	_, hash, err := s.LogAt(ctx, 3)
 	require.NoError(t, err)
 	require.Equal(t, hash, snap.Hash)
 	other, err := s.LoadSnapshot(ctx, "p2", "c1")

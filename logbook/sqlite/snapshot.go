@@ -71,12 +71,6 @@ func (s *Store) LoadSnapshot(ctx context.Context, program, configHash string) (*
 	}
 }
 
-// HashAt returns the hash of the header of the block that holds seq.
-func (s *Store) HashAt(ctx context.Context, seq uint64) (string, error) {
-	h, err := s.hashAt(ctx, s.read, seq)
-	return h, s.inWords(err)
-}
-
 // LogAt returns under which log id the entry with this seq was written, and the hash of
 // the header of the block that holds it.
 func (s *Store) LogAt(ctx context.Context, seq uint64) (logID, hash string, err error) {
