@@ -40,6 +40,7 @@ func TestEveryQueryOfBoardsAndRules(t *testing.T) {
 	require.NoError(t, w.child.Wait(), "an orderly end: the state is kept")
 	w.start()
 	w.step()
+	w.sameCalendar()
 	p := startPrometheus(t, bin, w.listen)
 	p.awaits(`count_over_time(undersheet_up_to_date[30s]) > 8`)
 	p.awaits(`undersheet_modem_signal_dbm`)
@@ -128,6 +129,21 @@ func (w *watched) tornSheet() {
 	w.accepted("alarm-acknowledged|alarm=leak|stack=A|store=Store 1|by=Ana Brook")
 	w.accepted("masked-entry|store=Store 1|in=Ben Ash|at_door=Ana Brook|protection=self-contained apparatus|by=Ana Brook")
 	w.step()
+}
+
+// sameCalendar holds the calendar that the pages serve to the one that is made from the
+// logbook's records alone.
+func (w *watched) sameCalendar() {
+	w.t.Helper()
+	r, err := http.Get("http://" + w.listen + "/follow-ups.ics")
+	require.NoError(w.t, err)
+	defer r.Body.Close()
+	served, err := io.ReadAll(r.Body)
+	require.NoError(w.t, err)
+	require.Contains(w.t, string(served), "SUMMARY:Test channel gangway with a known gas")
+	status, out, errs := tried(w.t, "", "due", "--ics", w.book)
+	require.Zero(w.t, status, errs)
+	require.Equal(w.t, string(served), out)
 }
 
 // metrics are what the daemon tells now.
