@@ -300,7 +300,10 @@ func (s *State) start(e *logbook.TreatmentStarted, k *Stack, at logbook.Time) {
 	if first := k.firstOfPair(); first != nil {
 		k.Treatment.Second, first.After.Second = true, followup.Done{At: at, By: e.By}
 	}
-	k.Resisted = nil
+	if k.Resisted != nil {
+		k.Resisted = nil
+		s.endAlarms(e.Stack, alarmResistance, alarmLiveInsects)
+	}
 	s.worked(k.Store, at)
 	k.Gas = newGas(s.Site, k.Treatment, s.temperature(k))
 }

@@ -10,7 +10,6 @@ import (
 	"pgregory.net/rapid"
 
 	"undersheet/logbook"
-	"undersheet/rules/followup"
 )
 
 // What is checked here is the project's contract and common practice.
@@ -356,15 +355,4 @@ func ended(s *State) bool {
 		}
 	}
 	return false
-}
-
-// Items are made of facts alone: the same facts in another order give the same items.
-func TestLooksInAnyOrder(t *testing.T) {
-	a, b := followup.Facts{}, followup.Facts{}
-	first, second := followup.Done{At: 1, Result: logbook.InsectsNone}, followup.Done{At: 2, Result: logbook.InsectsLive}
-	a.Look(first)
-	a.Look(second)
-	b.Look(second)
-	b.Look(first)
-	assert.Equal(t, a, b)
 }

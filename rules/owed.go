@@ -63,12 +63,15 @@ func (p *Past) items(g *followup.Figures) []followup.Item {
 // passOwed looks at what is owed of the treatments of a stack, and closes those of which
 // nothing is.
 func (s *State) passOwed(name string, k *Stack, g *followup.Figures) {
+	s.resistance(name, k)
+	if t := k.Treatment; len(k.Owing) == 0 && len(k.Owed) == 0 && t.AiringFirst == 0 && t.After.None() {
+		return // as during most exposures
+	}
 	var known []string
 	for _, p := range k.all() {
 		known = s.passPast(k, p, g, known)
 	}
 	s.forget(&k.Owed, known, place{store: k.Store, stack: name})
-	s.resistance(name, k)
 }
 
 // passPast looks at what is owed of one treatment; known gathers the keys of that.
@@ -211,9 +214,12 @@ func (s *State) alive(k *Stack, t *treatmentOf) {
 // level, more of the same gas is no answer.
 func (s *State) resistance(name string, k *Stack) {
 	r := k.Resisted
+	if r == nil {
+		return
+	}
 	for _, alarm := range []string{alarmResistance, alarmLiveInsects} {
 		of := logbook.Alarm{Alarm: alarm, Store: k.Store, Stack: name}
-		active := r != nil && r.Held == (alarm == alarmResistance) && s.At < r.At.Add(resistedFor)
+		active := r.Held == (alarm == alarmResistance) && s.At < r.At.Add(resistedFor)
 		if active {
 			of.Code, of.Onset = r.Treatment, r.At
 			s.again(r.At.Add(resistedFor))

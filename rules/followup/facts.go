@@ -35,6 +35,9 @@ type Facts struct {
 	WrittenOff map[string]Done `json:",omitempty"` // by follow-up
 }
 
+// None reports whether nothing is on record that is owed before the stack is aired.
+func (f *Facts) None() bool { return f.Cages == nil && f.Torn == 0 }
+
 // keepLooks bounds the inspections that are remembered: the first ones tell.
 const keepLooks = 8
 

@@ -93,7 +93,7 @@ func supersedes(kind string, m *Moments) bool {
 
 // Of makes the follow-ups of a treatment, in their usual order.
 func Of(f *Facts, m *Moments, g *Figures) []Item {
-	if m.Aired == 0 && m.Replaced == 0 && f.Cages == nil && f.Torn == 0 {
+	if m.Aired == 0 && m.Replaced == 0 && f.None() {
 		return nil
 	}
 	l := &list{f: f, m: m}
