@@ -18,12 +18,15 @@ type Forecast struct {
 	P95    float64      `json:"p95_ppm"`
 	Chance float64      `json:"chance_met"` // that every line is at or above the end level then
 	Came   *float64     `json:"came_ppm"`   // lowest line then, median of its last hour; null: not read, or airing had started
-	Within *bool        `json:"within"`     // Came lies between P05 and P95
+	Within *bool        `json:"within"`     // Came lies between P05 and P95; null: as Came, or nothing was foretold any more
 }
 
 func forecastOf(f *logbook.Forecast) Forecast {
 	return Forecast{At: f.Time, For: f.For, P05: float64(f.PPM.P05), P50: float64(f.PPM.P50), P95: float64(f.PPM.P95), Chance: float64(f.ChanceMet)}
 }
+
+// ahead reports whether it was made before what it speaks of.
+func (f *Forecast) ahead() bool { return f.At < f.For }
 
 // came sets what came beside each forecast.
 func (r *Report) came() {
@@ -33,8 +36,10 @@ func (r *Report) came() {
 			continue
 		}
 		if low, ok := r.lowestAt(f.For); ok {
-			within := f.P05 <= low && low <= f.P95
-			f.Came, f.Within = &low, &within
+			f.Came = &low
+			if within := f.P05 <= low && low <= f.P95; f.ahead() {
+				f.Within = &within
+			}
 		}
 	}
 }

@@ -15,7 +15,10 @@ func (p *page) forecasts() {
 	for _, f := range p.r.Forecasts {
 		came, within := p.text("not-known"), "—"
 		if f.Came != nil {
-			came, within = p.num(*f.Came), p.yes(*f.Within)
+			came = p.num(*f.Came)
+		}
+		if f.Within != nil {
+			within = p.yes(*f.Within)
 		}
 		rows = append(rows, paper.Row(p.time(f.At), p.time(f.For), p.num(f.P50), p.text("between", "{low}", p.num(f.P05), "{high}", p.num(f.P95)), words.Chance(p.lang, f.Chance), came, within))
 	}

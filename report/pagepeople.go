@@ -105,7 +105,7 @@ func (p *page) checks() {
 			rows = append(rows, paper.Row(words.Plan(p.lang, c, "", 0), p.text("in-order"), p.time(a.At), a.By, p.recorded(e.Second)))
 		}
 	}
-	p.table("none-recorded", p.columns("check+", "result", "when!", "by", "second"), rows)
+	p.table("none-recorded", p.columns("check+", "result!", "when!", "by!", "second!"), rows)
 }
 
 // followUps are what is owed after the treatment.

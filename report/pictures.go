@@ -52,7 +52,7 @@ func (p *page) curves() {
 	}
 	for i, f := range r.Forecasts {
 		x := f.For.Hours(started) + forecastStep*float64(i+1)
-		if x > c.XMax {
+		if x > c.XMax || !f.ahead() {
 			continue
 		}
 		c.Series = append(c.Series, chart.Series{Points: []chart.Point{{X: x, Y: f.P05}, {X: x, Y: f.P95}}, Strong: true},

@@ -68,11 +68,11 @@ func dosing() []chapter {
 		{after: 70 * time.Minute, say: "The licensed fumigator lays tablets in trays under the sheets of L1 and L2.", acts: []string{
 			`dosing-started|stack=L1|store_empty=true|` + byTR, `dosing-started|stack=L2|store_empty=true|` + byTR}},
 		{after: 2 * time.Hour, say: "The sheets of L1 and L2 are shut: t = 0.", gas: func(d *sim.Depot) { d.Dose("L1"); d.Dose("L2") }, acts: []string{
-			`treatment-started|stack=L1|treatment=L1-26|protocol=five-day|commodity=milled rice|tonnes=180|volume_m3=260|phosphine_g=170|grain_temp_c=27|form=tablets|count=170|` + byTR,
-			`treatment-started|stack=L2|treatment=L2-26|protocol=five-day|commodity=milled rice|tonnes=180|volume_m3=260|phosphine_g=170|grain_temp_c=27|form=tablets|count=170|` + byTR}},
+			`treatment-started|stack=L1|treatment=L1-26|protocol=five-day|commodity=milled rice|tonnes=180|volume_m3=260|phosphine_g=170|grain_temp_c=27|form=tablets|count=170|bags=3600|lot=MR-2611|length_m=9|width_m=6|height_m=4.8|sheet=polyethylene 250 µm under two rows of sand-snakes|dose_source=label of the product|fumigator=Tobias Renn|second=Bela Quist|` + byTR,
+			`treatment-started|stack=L2|treatment=L2-26|protocol=five-day|commodity=milled rice|tonnes=180|volume_m3=260|phosphine_g=170|grain_temp_c=27|form=tablets|count=170|bags=3600|lot=MR-2612|length_m=9|width_m=6|height_m=4.8|sheet=polyethylene 250 µm under two rows of sand-snakes|dose_source=label of the product|fumigator=Tobias Renn|second=Bela Quist|` + byTR}},
 		{after: 3 * time.Hour, say: "R1 has psocids: eight days.", acts: []string{`dosing-started|stack=R1|store_empty=true|` + byTR}},
 		{after: 4 * time.Hour, gas: func(d *sim.Depot) { d.Dose("R1") }, acts: []string{
-			`treatment-started|stack=R1|treatment=R1-26|protocol=eight-day|commodity=maize|tonnes=120|volume_m3=190|phosphine_g=57|grain_temp_c=26|form=tablets|count=57|` + byTR}},
+			`treatment-started|stack=R1|treatment=R1-26|protocol=eight-day|commodity=maize|tonnes=120|volume_m3=190|phosphine_g=57|grain_temp_c=26|form=tablets|count=57|bags=2400|lot=MZ-2604|length_m=8|width_m=6|height_m=4|sheet=polyethylene 250 µm under two rows of sand-snakes|dose_source=label of the product|fumigator=Tobias Renn|second=Bela Quist|` + byTR}},
 	}
 }
 
