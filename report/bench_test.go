@@ -29,3 +29,19 @@ func BenchmarkWrite(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkReaderAgain makes a report again when the log has gone on by one entry.
+func BenchmarkReaderAgain(b *testing.B) {
+	es := kept(b)
+	book := &shelf{es[:len(es)/2]}
+	r := NewReader(book, "A-1", "1.0")
+	for i := 0; b.Loop(); i++ {
+		book.es = es[:len(es)/2+i%(len(es)/2)]
+		if len(book.es) <= int(r.seen) {
+			book.es = es[:r.seen]
+		}
+		if _, err := r.Report(b.Context()); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

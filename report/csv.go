@@ -308,6 +308,7 @@ func (r *Report) csvPeople(t *table) {
 	for _, x := range r.Exposed {
 		place := map[bool]string{true: "at the door", false: "inside"}[x.AtDoor]
 		t.value("exposed", x.In, place, x.Name, x.PPM, "ppm", "until "+x.Out.String())
+		t.value("exposed", x.Out, place, x.Name+", limit", x.Limit, "ppm", "")
 		t.value("exposed", x.Out, place, x.Name+", 8 h average", x.TWA8PPM, "ppm", map[bool]string{true: "air known", false: "air not known all the time"}[x.Known])
 	}
 	for i := range r.People {

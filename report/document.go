@@ -100,8 +100,20 @@ func (p *page) short() {
 		{Name: p.text("term/leaks"), Value: fmt.Sprint(len(r.Leaks))},
 		{Name: p.text("term/forecasts"), Value: p.text("forecast-count", "{inside}", fmt.Sprint(inside), "{judged}", fmt.Sprint(judged))},
 		{Name: p.text("term/cleared"), Value: p.when(r.Course.Cleared, "not-yet")},
+		{Name: p.text("term/followups"), Value: p.owed()},
 	}
 	p.put(terms)
+}
+
+// owed says how many follow-ups are done and owed.
+func (p *page) owed() string {
+	open := 0
+	for _, f := range p.r.FollowUps {
+		if f.State == logbook.FollowOpen {
+			open++
+		}
+	}
+	return p.text("followup-count", "{owed}", fmt.Sprint(open), "{all}", fmt.Sprint(len(p.r.FollowUps)))
 }
 
 // lowestEnd is the lowest line when it was last judged.

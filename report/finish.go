@@ -16,7 +16,7 @@ import (
 func (d *draft) finish(s *rules.State, src Source) *Report {
 	made := *d.r
 	r := &made
-	r.Acts, r.Air, r.Forecasts = slices.Clone(r.Acts), slices.Clone(r.Air), slices.Clone(r.Forecasts)
+	r.Acts, r.Air, r.Forecasts, r.Exposed = slices.Clone(r.Acts), slices.Clone(r.Air), slices.Clone(r.Forecasts), slices.Clone(r.Exposed)
 	src.FirstSeq, src.LastSeq = r.FirstSeq, r.LastSeq
 	r.Schema, r.Source = Schema, src
 	if d.over != nil {

@@ -50,6 +50,9 @@ func (r *Report) limits() {
 		}
 		at = next
 	}
+	for i := range r.Exposed {
+		r.Exposed[i].Limit, _ = exposure.Limit(r.Site.LimitSets, r.Exposed[i].Out)
+	}
 	r.Limit.PPM, r.Limit.Of = exposure.Limit(r.Site.LimitSets, r.Made)
 	if n := len(r.Gates); n > 0 {
 		r.Limit.PPM, r.Limit.Of = float64(r.Gates[n-1].LimitPPM), r.Gates[n-1].LimitOf

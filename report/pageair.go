@@ -160,9 +160,11 @@ func (p *page) exposed() {
 		if !x.Known {
 			known = p.text("air-not-known")
 		}
-		rows = append(rows, paper.Row(x.Name, where, p.time(x.In), p.time(x.Out), p.num(x.PPM), p.num(x.TWA8PPM), known))
+		row := paper.Row(x.Name, where, p.time(x.In), p.time(x.Out), p.num(x.PPM), p.num(x.TWA8PPM), p.num(x.Limit), known)
+		row[5].Strong, row[7].Strong = x.TWA8PPM >= x.Limit, !x.Known
+		rows = append(rows, row)
 	}
-	p.table("no-masked", p.columns("name+", "place", "in", "out", ">highest", ">twa", "air"), rows)
+	p.table("no-masked", p.columns("name!", "place", "in!", "out!", ">highest", ">twa-person", ">limit", "air"), rows)
 	if len(rows) > 0 {
 		p.note("people-exposed-note")
 	}

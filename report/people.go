@@ -18,6 +18,7 @@ type Exposed struct {
 	PPM     float64      `json:"highest_ppm"`
 	Known   bool         `json:"known"`      // every air point was read, and trusted
 	TWA8PPM float64      `json:"twa_8h_ppm"` // of all entries of 24 hours, spread over 8
+	Limit   float64      `json:"limit_ppm"`  // that it is held against, as in package rules: the lowest figure in force then
 }
 
 // Person is somebody who did or signed something, or is said to have been there.

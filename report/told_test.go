@@ -122,6 +122,7 @@ func TestPeople(t *testing.T) {
 	for _, x := range r.Exposed {
 		require.Equal(t, hour(100.2), x.In)
 		require.Equal(t, x.Name == "I. Fall", x.AtDoor)
+		require.Equal(t, 0.1, x.Limit, "the lowest of the new decree")
 	}
 	page, _ := both(t, r)
 	for _, want := range []string{"It had run out.", "licence K-17, valid until 2026-02-01", "Fumigation with phosphine conducted by a licensed fumigator at 0.69\u00a0g/m³ for 5.04 days at 27 °C."} {
