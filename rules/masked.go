@@ -37,7 +37,9 @@ func (s *State) protection(name string) ProtectionView {
 			v.UpperPPM, v.Point, v.At = upper, p.Name, c.Last.At
 		}
 	}
-	v.Known = n > 0
+	if v.Known = n > 0; !v.Known {
+		v.Point = "" // it is the air inside that nobody reads
+	}
 	v.Step = exposure.Protection(v.UpperPPM, v.Known)
 	return v
 }

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -45,6 +46,11 @@ func TestProtectionOfAStore(t *testing.T) {
 	d.signal("flow", 1)
 	assert.Equal(t, 10000, at().APF, "silent")
 	assert.Equal(t, 10000, d.state.View().Stores[1].Protection.APF, "a store without inside points")
+	d.reconfigure(func(s *logbook.Site) {
+		s.Stores[0].Air = slices.DeleteFunc(s.Stores[0].Air, func(p logbook.AirPoint) bool { return p.Channel == "inside" })
+	})
+	d.read("door", 0.02)
+	assert.Equal(t, []any{false, ""}, []any{at().Known, at().Point}, "the door is read, and yet it is the air inside that is not known")
 }
 
 func TestProtectionBelowAir(t *testing.T) {

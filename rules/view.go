@@ -48,7 +48,7 @@ type ProtectionView struct {
 	exposure.Step
 	Known    bool         // false: the air is not known, and the step is the highest
 	UpperPPM float64      // what the worst point may hold: reading × (1 + accuracy) + zero error
-	Point    string       // that point, or the one for which the air is not known
+	Point    string       // that point, or the one for which the air is not known; empty: no point reads the air inside
 	At       logbook.Time // of its reading
 }
 

@@ -275,7 +275,7 @@ func TestFormsThatComeInTheirTime(t *testing.T) {
 	w := post(h, "/act/masked-entry", "store=Long+Store&in=Amal+Quint&at_door=Amal+Quint&protection=x&by=y")
 	require.Contains(t, w.Body.String(), `action="/act/masked-entry?store=Long&#43;Store"`, "a page that is renewed by its address keeps the air beside the form")
 	require.Contains(t, parsed(t, strings.ReplaceAll(w.Body.String(), `href="#`, `href="/#`)).text, "door door 0.02 0.042")
-	for _, want := range []string{"Two trained people, breathing protection", "Out again after 20 min", "by 17:20", "door door 0.02 0.042", "The air is not known: nothing less than a self-contained", "Who stays at the door"} {
+	for _, want := range []string{"Two trained people, breathing protection", "Out again after 20 min", "by 17:20", "door door 0.02 0.042", "The air inside is not known: nothing less than a self-contained", "Who stays at the door"} {
 		require.Contains(t, p.text, want)
 	}
 	require.NotContains(t, p.text, "It is night")

@@ -106,7 +106,7 @@ var englishStackPages = map[string]string{
 	"page/apf":                 "an assigned protection factor of {factor}",
 	"page/self-contained":      "a self-contained breathing apparatus with a full facepiece and positive pressure (assigned protection factor {factor})",
 	"page/air-at-not-known":    "The air at {point} is not known: nothing less than {worn}.",
-	"page/air-not-known":       "The air is not known: nothing less than {worn}.",
+	"page/air-not-known":       "The air inside is not known: nothing less than {worn}.",
 	"page/air-beyond":          "The air at {point} may hold {upper} ppm: nothing less than {worn}.",
 	"page/air-holds":           "The air at {point} may hold {upper} ppm. Up to {most} ppm the least is {worn}. Under a sheet, or where one is lifted, there is more.",
 	"page/inside-since":        "{who} since {when} ({time})",

@@ -106,7 +106,7 @@ var frenchStackPages = map[string]string{
 	"page/apf":                 "un facteur de protection assigné de {factor}",
 	"page/self-contained":      "un appareil respiratoire isolant autonome à masque complet et pression positive (facteur de protection assigné {factor})",
 	"page/air-at-not-known":    "L'air à {point} n'est pas connu : rien de moins que {worn}.",
-	"page/air-not-known":       "L'air n'est pas connu : rien de moins que {worn}.",
+	"page/air-not-known":       "L'air à l'intérieur n'est pas connu : rien de moins que {worn}.",
 	"page/air-beyond":          "L'air à {point} peut contenir {upper} ppm : rien de moins que {worn}.",
 	"page/air-holds":           "L'air à {point} peut contenir {upper} ppm. Jusqu'à {most} ppm, le minimum est {worn}. Sous une bâche, ou là où elle est levée, il y en a davantage.",
 	"page/inside-since":        "{who} depuis {when} ({time})",
