@@ -7,8 +7,11 @@ import (
 	"io"
 	"net/url"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
+
+	"undersheet/logbook/words"
 )
 
 // Forms are those that a report is written in.
@@ -100,6 +103,9 @@ func FindStatement(file []byte) (s Statement, form string, err error) {
 		if *x.into, err = url.QueryUnescape(string(x.text)); err != nil {
 			return s, form, fmt.Errorf("%w: %w", ErrNoStatement, err)
 		}
+	}
+	if !slices.Contains(words.Languages(), s.Lang) {
+		return s, form, fmt.Errorf("%w: it says that its words are of language %q, which this program does not speak", ErrNoStatement, s.Lang)
 	}
 	return s, form, nil
 }

@@ -78,11 +78,18 @@ func listenLoopback(addr string) (net.Listener, error) {
 	return l, nil
 }
 
+// What a version holds where it names no single state of the source.
+const (
+	unknownVersion = "unknown"  // nothing was noted when the program was built
+	develVersion   = "(devel)"  // what the go command says of a tree without version control
+	changedSource  = "+changed" // after the revision, of a tree that was changed since
+)
+
 // version names this build: the module's version, or the commit it was built of.
 func version() string {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
-		return "unknown"
+		return unknownVersion
 	}
 	v, dirty := info.Main.Version, ""
 	for _, s := range info.Settings {
@@ -91,7 +98,7 @@ func version() string {
 			v = s.Value[:min(12, len(s.Value))]
 		case "vcs.modified":
 			if s.Value == "true" {
-				dirty = "+changed"
+				dirty = changedSource
 			}
 		}
 	}

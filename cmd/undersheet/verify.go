@@ -26,7 +26,8 @@ mail can: give it with --head.
 
 With --report it reads out of a report (HTML, PDF, CSV or JSON) what that was made of, proves that this logbook holds those
 entries with that hash, makes the report again and compares byte for byte. It says what is otherwise: another logbook,
-one that was cut or changed, or the part of the report that was changed. Only the version that wrote a report can make it
+one that was cut or changed, or the part of the report that was changed; and whether the logbook has told more of that
+treatment since. It proves that the report says what the logbook holds, not that instruments read true. Only the version that wrote a report can make it
 again to the byte; another one says so, and proves the logbook alone.
 
     undersheet verify depot.db

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 
 	"undersheet/logbook/sqlite"
 	"undersheet/report"
@@ -46,11 +47,42 @@ func verifyReport(ctx context.Context, store *sqlite.Store, whole *sqlite.Report
 	switch {
 	case d == nil:
 		fmt.Fprintf(out, "%s is unchanged: made again from the logbook it is the same, byte for byte.\n", path)
-		return nil
+		if s.Program != version() {
+			fmt.Fprintf(out, "It names version %s as its writer; this is version %s, which writes the same. Which of them wrote it is not proved.\n", s.Program, version())
+		}
+		fmt.Fprintln(out, "That proves that it says what the logbook holds, not that instruments read true or that people entered what was so.")
+		return tellSince(ctx, store, s, out)
 	case s.Program != version():
-		return fmt.Errorf("verify report %q: version %s wrote it and this is version %s, which writes it otherwise. What is proved is that the logbook is whole and holds what the report says it was made of, not that the report's text is unchanged: run \"undersheet verify --report\" of version %s", path, s.Program, version(), s.Program)
+		return fmt.Errorf("verify report %q: version %s wrote it, as it says, and this is version %s, which writes it otherwise. What is proved is that the logbook is whole and holds what the report says it was made of, not that the report's text is unchanged: run \"undersheet verify --report\" of version %s", path, s.Program, version(), s.Program)
 	}
-	return fmt.Errorf("verify report %q: it was changed. The first difference is at byte %d, in %s: there stands %q, the logbook gives %q. Write it again with: undersheet report --until %d", path, d.Byte, d.Where, d.Found, d.Want, s.LastSeq)
+	said := fmt.Sprintf("The first difference is at byte %d, in %s: there stands %q, the logbook gives %q. Write it again with: undersheet report --until %d", d.Byte, d.Where, d.Found, d.Want, s.LastSeq)
+	if !exact(s.Program) {
+		return fmt.Errorf("verify report %q: it was changed, or written by another build: version %s names no single one. %s", path, s.Program, said)
+	}
+	return fmt.Errorf("verify report %q: it was changed. %s", path, said)
+}
+
+// tellSince says whether the logbook tells more of a treatment than a report of it
+// does: whoever hands over an early report may leave out how it went on.
+func tellSince(ctx context.Context, store *sqlite.Store, s report.Statement, out io.Writer) error {
+	now, err := report.OfLog(ctx, store, s.Treatment, 0, s.Program)
+	var unknown *report.ErrUnknown
+	switch {
+	case errors.As(err, &unknown):
+		fmt.Fprintln(out, "But a correction since then took the name from this treatment: ask for a report under its name of now.")
+	case err != nil:
+		return fmt.Errorf("make report of now: %w", err)
+	case now.LastSeq > s.LastSeq:
+		fmt.Fprintf(out, "But it is not the newest: the logbook tells of this treatment up to entry %d (%v), this report up to entry %d. Ask for a report of now.\n", now.LastSeq, now.Made, s.LastSeq)
+	default:
+		fmt.Fprintln(out, "The logbook tells no more of this treatment to this day.")
+	}
+	return nil
+}
+
+// exact reports whether a version names one state of the program's source.
+func exact(version string) bool {
+	return version != "" && version != unknownVersion && version != develVersion && !strings.HasSuffix(version, changedSource)
 }
 
 // readReport reads a report's file.

@@ -52,6 +52,8 @@ func TestVerifyReport(t *testing.T) {
 		status, out, errs := tried(t, "", "verify", "--report", path, db)
 		require.Zero(t, status, errs)
 		require.Contains(t, out, "byte for byte", "the log has gone on since")
+		require.Contains(t, out, "not that instruments read true")
+		require.Contains(t, out, "it is not the newest: the logbook tells of this treatment up to entry ")
 
 		text, err := os.ReadFile(path)
 		require.NoError(t, err)
@@ -61,7 +63,7 @@ func TestVerifyReport(t *testing.T) {
 		require.NoError(t, os.WriteFile(changed, text, 0o600))
 		status, _, errs = tried(t, "", "verify", "--report", changed, db)
 		require.Equal(t, 1, status)
-		require.Contains(t, errs, fmt.Sprintf("it was changed. The first difference is at byte %d, in ", at), form)
+		require.Contains(t, errs, fmt.Sprintf("The first difference is at byte %d, in ", at), form)
 	}
 	page := filepath.Join(dir, "report-B-7.html")
 	text, err := os.ReadFile(page)
@@ -82,7 +84,7 @@ func TestVerifyReport(t *testing.T) {
 	refused("treatment", said(":B-7:", ":B-8:"), db, `find treatment "B-8"`)
 	refused("no statement", said("undersheet-report", "report"), db, "holds no statement")
 	version, _, _ := strings.Cut(strings.TrimPrefix(s.String(), s.String()[:strings.Index(s.String(), s.Head)]+s.Head+":"), ":")
-	refused("version", said(":"+version+":fr", ":v0.9:fr"), db, "version v0.9 wrote it and this is version")
+	refused("version", said(":"+version+":fr", ":v0.9:fr"), db, "version v0.9 wrote it, as it says, and this is version")
 	refused("no report", []byte("GIF89a"), db, "it begins as no report does")
 	status, _, errs = tried(t, "", "verify", "--report", filepath.Join(dir, "none.pdf"), db)
 	require.Equal(t, 1, status)
@@ -93,6 +95,61 @@ func TestVerifyReport(t *testing.T) {
 	again, err := os.ReadFile(filepath.Join(dir, "then", "report-B-7.html"))
 	require.NoError(t, err)
 	require.Equal(t, string(text), string(again), "made again at the range that it names")
+}
+
+// A report that is unchanged may still be an early one, hide who wrote it, or be of a
+// treatment that was corrected: it is never said to be more than it is.
+func TestVerifyReportClaimsNoMore(t *testing.T) {
+	dir := t.TempDir()
+	db := bookOf(t, 30)
+	path := filepath.Join(dir, "report-B-7.csv")
+	written := func(args ...string) []byte {
+		status, _, errs := tried(t, "", append([]string{"report", "-l", db, "--out", dir, "B-7"}, args...)...)
+		require.Zero(t, status, errs)
+		text, err := os.ReadFile(path)
+		require.NoError(t, err)
+		return text
+	}
+	told := func(text []byte) (status int, out, errs string) {
+		require.NoError(t, os.WriteFile(path, text, 0o600))
+		return tried(t, "", "verify", "--report", path, db)
+	}
+	whole := written()
+	status, out, errs := told(whole)
+	require.Zero(t, status, errs)
+	require.Contains(t, out, "The logbook tells no more of this treatment to this day.")
+
+	s, _, err := report.FindStatement(whole)
+	require.NoError(t, err)
+	status, out, errs = told(written("--until", fmt.Sprint(s.LastSeq-10)))
+	require.Zero(t, status, errs)
+	require.Contains(t, out, fmt.Sprintf("it is not the newest: the logbook tells of this treatment up to entry %d (", s.LastSeq))
+
+	ours := s.String()
+	s.Program = "v9.9"
+	other := bytes.Replace(whole, []byte(ours), []byte(s.String()), 1)
+	by := "written by,,," // in the row of the program that wrote it
+	at := bytes.Index(other, []byte(by)) + len(by)
+	other = append(append(bytes.Clone(other[:at]), "v9.9"...), other[at+bytes.IndexByte(other[at:], '\r'):]...)
+	status, out, errs = told(other)
+	require.Zero(t, status, errs)
+	require.Contains(t, out, "It names version v9.9 as its writer; this is version ")
+	require.Contains(t, out, "is not proved")
+
+	s, _, err = report.FindStatement(whole)
+	require.NoError(t, err)
+	s.Lang = "xx"
+	status, _, errs = told(bytes.Replace(whole, []byte(ours), []byte(s.String()), 1))
+	require.Equal(t, 1, status)
+	require.Contains(t, errs, `language "xx", which this program does not speak`)
+}
+
+// Only a version that names one state of the source shows that a report which comes
+// otherwise was changed.
+func TestExactVersions(t *testing.T) {
+	for version, is := range map[string]bool{"": false, "unknown": false, "(devel)": false, "22e55e1aa0b1+changed": false, "22e55e1aa0b1": true, "v1.2.0": true} {
+		require.Equal(t, is, exact(version), version)
+	}
 }
 
 // What a logbook exports tells the same as the logbook, but which log it is.
