@@ -2,8 +2,12 @@ package report
 
 import "undersheet/logbook"
 
-// alarmLeak is the alarm that tells a leak.
-const alarmLeak = "leak"
+// Alarms that the report tells in a way of their own: of a leak, and of what is owed,
+// which says nothing of the gas.
+const (
+	alarmLeak     = "leak"
+	alarmFollowUp = "follow-up-due"
+)
 
 // Leak is one leak as it was told.
 type Leak struct {

@@ -63,7 +63,7 @@ func (p *page) curves() {
 	for i := range r.Alarms {
 		a := &r.Alarms[i]
 		x := a.Time.Hours(started)
-		if a.State != logbook.AlarmRaised || a.Stack != r.Stack.Name || x < 0 || x > c.XMax || letter > 'z' {
+		if a.State != logbook.AlarmRaised || a.Stack != r.Stack.Name || a.Alarm == alarmFollowUp || x < 0 || x > c.XMax || letter > 'z' {
 			continue
 		}
 		c.Marks = append(c.Marks, chart.Mark{Label: string(letter), X: x})
