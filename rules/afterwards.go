@@ -17,7 +17,7 @@ func (s *State) owing(k *Stack, named, kind string) *treatmentOf {
 	var found *treatmentOf
 	since := farOff
 	for _, p := range k.all() {
-		if named != "" && !strings.EqualFold(p.Treatment.Name, strings.TrimSpace(named)) {
+		if named != "" && !strings.EqualFold(p.Treatment.Called(), strings.TrimSpace(named)) {
 			continue
 		}
 		for _, i := range p.items(&g) {
@@ -42,7 +42,7 @@ func (k *Stack) inspected(named string, at logbook.Time) *treatmentOf {
 	for _, p := range k.all() {
 		t := p.Treatment
 		switch {
-		case named != "" && strings.EqualFold(t.Name, strings.TrimSpace(named)):
+		case named != "" && strings.EqualFold(t.Called(), strings.TrimSpace(named)):
 			return t
 		case named == "" && t.Started != 0 && t.AiringFirst != 0 && t.AiringFirst <= at:
 			found = t
@@ -174,7 +174,7 @@ func (s *State) grainIssued(e *logbook.GrainIssued, k *Stack, at logbook.Time, n
 	for _, p := range k.all() {
 		for _, i := range p.items(&g) {
 			if i.Kind == logbook.FollowBagGas && i.Open() {
-				note("issued-before-bag-gas", p.Treatment.Name, e.Tonnes)
+				note("issued-before-bag-gas", p.Treatment.Called(), e.Tonnes)
 			}
 		}
 	}

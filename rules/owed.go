@@ -1,7 +1,6 @@
 package rules
 
 import (
-	"cmp"
 	"slices"
 
 	"undersheet/logbook"
@@ -30,11 +29,11 @@ type Past struct {
 const keepPast = 8
 
 // place is what a follow-up is of.
-type place struct{ store, stack, treatment, dosed, channel, person string }
+type place struct{ store, stack, treatment, channel, person string }
 
 // key names a follow-up among those of its stack, or of the site.
 func (p *place) key(kind string) string {
-	return kind + "\x00" + cmp.Or(p.treatment, p.dosed) + p.channel + p.person
+	return kind + "\x00" + p.treatment + p.channel + p.person
 }
 
 // all lists the treatments that a stack remembers, oldest first.
@@ -47,7 +46,7 @@ func (k *Stack) all() []*Past {
 
 // place is what follow-ups of a treatment are of.
 func (k *Stack) place(t *treatmentOf) place {
-	return place{store: k.Store, stack: t.Stack, treatment: t.Name, dosed: t.DosingAt.String()}
+	return place{store: k.Store, stack: t.Stack, treatment: t.Called()}
 }
 
 // items are what a treatment is owed.
@@ -61,10 +60,10 @@ func (p *Past) items(g *followup.Figures) []followup.Item {
 }
 
 // passOwed looks at what is owed of the treatments of a stack, and closes those of which
-// nothing is.
+// nothing is. Of a stack whose treatments were all struck nothing is owed any more.
 func (s *State) passOwed(name string, k *Stack, g *followup.Figures) {
 	s.resistance(name, k)
-	if t := k.Treatment; len(k.Owing) == 0 && len(k.Owed) == 0 && t.AiringFirst == 0 && t.After.None() {
+	if t := k.Treatment; len(k.Owing) == 0 && len(k.Owed) == 0 && (t == nil || t.AiringFirst == 0 && t.After.None()) {
 		return // as during most exposures
 	}
 	var known []string
@@ -83,12 +82,13 @@ func (s *State) passPast(k *Stack, p *Past, g *followup.Figures, known []string)
 		}
 		of := k.place(p.Treatment)
 		for i := range items {
-			known = append(known, s.follow(k.Owed, &of, &items[i]))
+			if !slices.Contains(known, of.key(items[i].Kind)) { // two of one name: the older is told first
+				known = append(known, s.follow(k.Owed, &of, &items[i]))
+			}
 		}
 	}
-	if p.Treatment.Close(items) {
-		s.putPhase(p.Treatment)
-	}
+	p.Treatment.Close(items)
+	s.putPhase(p.Treatment)
 	return known
 }
 
@@ -112,7 +112,6 @@ func (s *State) replace(stack string, k *Stack, at logbook.Time) {
 	var known []string
 	for _, p := range k.Owing {
 		known = s.passPast(k, p, &g, known)
-		s.putPhase(p.Treatment)
 	}
 	s.forget(&k.Owed, known, place{store: k.Store, stack: stack})
 }
@@ -198,16 +197,18 @@ type Resisted struct {
 
 // alive notes that live insects were found after a treatment.
 func (s *State) alive(k *Stack, t *treatmentOf) {
-	held := t.Resisted()
-	if !t.Live() || k.Resisted != nil && k.Resisted.Treatment == t.Name && k.Resisted.Held == held {
+	held, was := t.Resisted(), k.Resisted
+	if !t.Live() || was != nil && was.Treatment == t.Called() && was.Held == held {
 		return
 	}
-	k.Resisted = &Resisted{At: s.At, Treatment: t.Name, Held: held}
 	code := alarmLiveInsects
 	if held {
 		code = alarmResistance
 	}
-	s.find(logbook.Finding{Code: code, Store: k.Store, Stack: t.Stack, About: t.Name})
+	s.find(logbook.Finding{Code: code, Store: k.Store, Stack: t.Stack, About: t.Called()})
+	if was == nil || was.Treatment == t.Called() || held || !was.Held { // suspicion of one is not taken away by another
+		k.Resisted = &Resisted{At: s.At, Treatment: t.Called(), Held: held}
+	}
 }
 
 // resistance says that insects lived through a treatment: where its gas held the end

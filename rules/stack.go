@@ -41,12 +41,13 @@ func (k *Stack) event(at logbook.Time, kind logbook.Kind, text string) {
 func (s *State) passStack(name string, k *Stack) {
 	s.due = farOff
 	defer func() { k.Due = s.due }()
+	figures := followup.FiguresOf(s.Site)
 	t := k.Treatment
 	if t == nil {
+		s.passOwed(name, k, &figures)
 		return
 	}
 	was := t.GasPhase()
-	figures := followup.FiguresOf(s.Site)
 	if moment := t.Advance(s.At, figures.Withholding); moment != "" {
 		s.putEndLevels(k, moment, -1)
 	}

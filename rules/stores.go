@@ -126,19 +126,21 @@ func (s *State) fall(name string, d gate.Decision) {
 }
 
 // withholdAgain lets withholding run anew while gas stands in the air of a store,
-// cleared or not: what still gives off gas is not over.
+// cleared or not: what still gives off gas is not over. It stands until the air is shown
+// to be clear: an instrument that fails has shown nothing.
 func (s *State) withholdAgain(name string, d gate.Decision) {
 	gas := gasIn(d)
+	shown := d.State == logbook.GateCheckOwed || d.State == logbook.GateCleared
 	for _, stack := range s.stacksIn(name) {
 		k := s.Stacks[stack]
 		t := k.Treatment
 		if t == nil || t.GasPhase() != logbook.PhaseWithholding || !gas && !t.GasBack {
 			continue
 		}
-		if t.GasBack != gas {
+		if t.GasBack == shown {
 			k.Due = 0 // when withholding ends is another matter now
 		}
-		t.GasFound(s.At, gas)
+		t.GasFound(s.At, !shown)
 		s.watch()
 	}
 }

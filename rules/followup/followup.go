@@ -16,6 +16,7 @@ const (
 // Moments are when a treatment was aired, cleared and followed by another; 0 = not.
 type Moments struct {
 	Started   bool         // it had its t = 0
+	Closed    bool         // nothing was owed any more when it was last looked at
 	Aired     logbook.Time // airing first started
 	First     logbook.Time // the store was first cleared after it
 	Cleared   logbook.Time // last clearance, or gas in the store's air since: withholding runs from here
@@ -151,7 +152,9 @@ func (l *list) grain(g *Figures, ends logbook.Time) {
 		due = g.Zone.Next(m.First, g.InspectAt)
 	}
 	l.add(Item{Kind: logbook.FollowInspection, Opened: m.Aired, Due: due}, first)
-	if g.SecondLook > 0 && first.Result == logbook.InsectsNone {
+	_, off := f.WrittenOff[logbook.FollowSecondLook]
+	late := m.Closed && second.At == 0 && !off // a site that asks for it from now on opens nothing that was closed
+	if g.SecondLook > 0 && first.Result == logbook.InsectsNone && !late {
 		l.add(Item{Kind: logbook.FollowSecondLook, Opened: first.At, Due: first.At.Add(g.SecondLook)}, second)
 	}
 }

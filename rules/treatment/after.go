@@ -1,6 +1,8 @@
 package treatment
 
 import (
+	"cmp"
+
 	"undersheet/logbook"
 	"undersheet/rules/followup"
 )
@@ -13,6 +15,10 @@ func (t *Treatment) GasPhase() string {
 	}
 	return t.Phase
 }
+
+// Called is what the treatment goes by in what is owed of it: its name, or when dosing
+// began where it was given none.
+func (t *Treatment) Called() string { return cmp.Or(t.Name, t.DosingAt.String()) }
 
 // GasFound notes gas in the air of the store now, or that it is gone: while it stands,
 // withholding does not run, and then it runs anew.
@@ -64,17 +70,16 @@ func (t *Treatment) Resisted() bool {
 	return held && !t.Early() && t.Live()
 }
 
-// Abandon gives the treatment up. That live insects were found stays said.
+// Abandon gives the treatment up. Live insects make it a failed one all the same.
 func (t *Treatment) Abandon() {
-	if !t.Live() {
-		t.Verdict = logbook.VerdictAbandoned
-	}
+	t.Verdict = logbook.VerdictAbandoned
+	t.settle(false)
 }
 
 // FollowUps are what is owed of the treatment; product and remaining say whether any of
 // a product is on record, and whether some of it is not disposed of.
 func (t *Treatment) FollowUps(g *followup.Figures, product, remaining bool) []followup.Item {
-	return followup.Of(&t.After, &followup.Moments{Started: t.Started != 0, Aired: t.AiringFirst, First: t.FirstCleared, Cleared: t.ClearedAt,
+	return followup.Of(&t.After, &followup.Moments{Started: t.Started != 0, Closed: t.Phase == logbook.PhaseClosed, Aired: t.AiringFirst, First: t.FirstCleared, Cleared: t.ClearedAt,
 		GasBack: t.GasBack, Withheld: t.Withheld, Replaced: t.Replaced, Product: product, Remaining: remaining}, g)
 }
 
@@ -102,14 +107,18 @@ func (t *Treatment) LetGo(at logbook.Time, items []followup.Item) {
 	}
 }
 
-// Close ends the treatment once nothing of it is owed, and decides its verdict. It
-// reports whether it did.
-func (t *Treatment) Close(items []followup.Item) bool {
-	over := t.Phase == logbook.PhaseWithholding && (t.Withheld != 0 || t.Replaced != 0)
-	if !over || !followup.Closed(items) {
-		return false
+// Close ends the treatment once nothing of it is owed, and decides its verdict. One that
+// comes to owe something after that is open again, and so is what was held.
+func (t *Treatment) Close(items []followup.Item) {
+	over, owes := t.Withheld != 0 || t.Replaced != 0, !followup.Closed(items)
+	switch {
+	case t.Phase == logbook.PhaseWithholding && over && !owes:
+		t.Phase = logbook.PhaseClosed
+		t.settle(true)
+	case t.Phase == logbook.PhaseClosed && owes:
+		t.Phase = logbook.PhaseWithholding
+		if t.Verdict == logbook.VerdictHeld {
+			t.Verdict = logbook.VerdictProvisional
+		}
 	}
-	t.Phase = logbook.PhaseClosed
-	t.settle(true)
-	return true
 }

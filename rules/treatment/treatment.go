@@ -347,11 +347,14 @@ func (t *Treatment) held() (held, missed bool) {
 // settle decides the verdict as far as it is known. At the end, what was never shown
 // has failed; and live insects make any treatment a failed one.
 func (t *Treatment) settle(end bool) {
+	if t.Live() {
+		t.Verdict = logbook.VerdictFailed
+	}
 	if t.Verdict == logbook.VerdictAbandoned || t.Verdict == logbook.VerdictFailed {
 		return
 	}
 	held, missed := t.held()
-	if t.AiringFirst != 0 && missed || t.Early() || end && !held || t.Live() {
+	if t.AiringFirst != 0 && missed || t.Early() || end && !held {
 		t.Verdict = logbook.VerdictFailed
 	} else if end {
 		t.Verdict = logbook.VerdictHeld

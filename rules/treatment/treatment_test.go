@@ -47,14 +47,14 @@ func air(t *Treatment, h float64) {
 func end(t *Treatment, h float64) string {
 	t.Clear(at(h + 2))
 	t.Advance(at(h+2).Add(followup.DefaultWithholding)-1, followup.DefaultWithholding)
-	if t.GasPhase() != logbook.PhaseWithholding || t.Close(nil) {
+	if t.Close(nil); t.GasPhase() != logbook.PhaseWithholding {
 		return "left withholding too soon"
 	}
 	t.Advance(at(h+2).Add(followup.DefaultWithholding), followup.DefaultWithholding)
 	if t.GasPhase() != logbook.PhaseClosed || t.Phase != logbook.PhaseWithholding {
 		return "its gas is over, and what is owed is not"
 	}
-	if !t.Close(nil) {
+	if t.Close(nil); t.Phase != logbook.PhaseClosed {
 		return "never closed"
 	}
 	return t.Verdict

@@ -1,0 +1,371 @@
+package rules
+
+import (
+	"encoding/json"
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"undersheet/logbook"
+	"undersheet/rules/followup"
+)
+
+// quick lets time pass with few entries: nothing is read.
+func (d *day) quick(hours float64) {
+	d.now = d.now.Add(hoursOf(hours))
+	d.commit(d.stamp(&logbook.Clock{}, logbook.KindClock, 0))
+}
+
+// breathe reads the air of the barn every 20 minutes.
+func (d *day) breathe(hours, inside float64) {
+	for end := d.now.Add(hoursOf(hours)); d.now < end; {
+		d.now = d.now.Add(20 * time.Minute)
+		for _, ch := range []string{"door", "office"} {
+			d.read(ch, 0.02)
+		}
+		d.read("inside", inside+float64(d.seq%2)*0.01)
+	}
+}
+
+// aired clears the barn after an airing.
+func (d *day) aired() {
+	d.air()
+	d.breathe(3, 0.02)
+	d.hand("beside A", 0.1)
+	d.hand("beside B", 0.1)
+	d.confirm()
+}
+
+// treated lets stack A hold the end level for long enough, and clears the barn.
+func (d *day) treated(name string) {
+	d.doseOf("five-day", name)
+	d.quick(121)
+	d.lines(300)
+	d.aired()
+}
+
+// lines reads both lines of stack A by hand.
+func (d *day) lines(ppm float64) {
+	for _, line := range []string{"top", "low"} {
+		d.act(&logbook.HandReading{Stack: "A", Line: line, Value: ppm, Unit: logbook.PPM, Method: "detector tube"}, logbook.KindHandReading, 0)
+	}
+}
+
+// off lets a named person write a follow-up off.
+func (d *day) off(treatment, kind string) {
+	d.act(&logbook.FollowUpWrittenOff{OnStack: onA(), Treatment: treatment, FollowUp: kind, Why: "the depot is given up"}, logbook.KindWrittenOff, 0)
+}
+
+// closed is a day on which stack A was treated and nothing is owed any more.
+func closed(t *testing.T) *day {
+	d := aday(t)
+	d.declare()
+	d.treated("A-1")
+	require.Equal(t, logbook.GateCleared, d.gate())
+	d.quick(49)
+	d.inspect(logbook.InsectsNone)
+	require.Equal(t, []string{logbook.PhaseWithholding, logbook.VerdictProvisional}, d.phase(), "the bags are not read yet")
+	d.bags(0.1)
+	require.Equal(t, []string{logbook.PhaseClosed, logbook.VerdictHeld}, d.phase())
+	require.Empty(t, d.owes())
+	return d
+}
+
+// phases are the phases and verdicts that were recorded.
+func phases(rs []logbook.Recorded) (out []string) {
+	for _, p := range of[*logbook.Phase](rs) {
+		out = append(out, p.Treatment+" "+p.Phase+" "+p.Verdict)
+	}
+	return out
+}
+
+// What comes to light after a treatment was closed opens it again.
+func TestWhatIsOwedLateOpensATreatmentAgain(t *testing.T) {
+	torn := func(d *day) { d.act(&logbook.SheetTorn{OnStack: onA()}, logbook.KindSheetTorn, 0) }
+	mended := func(d *day) {
+		d.act(&logbook.SheetRepaired{OnStack: onA(), Found: "a seam"}, logbook.KindSheetRepaired, 0)
+	}
+	gas := func(d *day) { d.bags(5) }
+	clear := func(d *day) { d.quick(2); d.bags(0.1) }
+	for name, x := range map[string]struct {
+		late, settled func(*day)
+		owed          string
+	}{
+		"torn sheet":  {torn, mended, logbook.FollowSheetRepair},
+		"gas in bags": {gas, clear, logbook.FollowBagGas},
+	} {
+		t.Run(name, func(t *testing.T) {
+			d := closed(t)
+			d.fresh()
+			x.late(d)
+			assert.Equal(t, []string{"A-1 " + x.owed}, d.owes())
+			assert.Equal(t, []string{"A-1 withholding provisional"}, phases(d.fresh()))
+			assert.Equal(t, logbook.PhaseClosed, d.state.Stacks["A"].Treatment.GasPhase(), "of its gas nothing is known anew")
+			x.settled(d)
+			assert.Equal(t, []string{"A-1 closed held"}, phases(d.fresh()))
+		})
+	}
+}
+
+// A second look that the site asks for from now on opens nothing that was closed.
+func TestANewSecondLookOpensNothingThatWasClosed(t *testing.T) {
+	d := closed(t)
+	d.reconfigure(func(s *logbook.Site) { s.Settings.SecondLook = logbook.Duration(30 * 24 * time.Hour) })
+	assert.Empty(t, d.owes())
+	assert.Equal(t, []string{logbook.PhaseClosed, logbook.VerdictHeld}, d.phase())
+}
+
+// Live insects make a treatment a failed one: also one that was closed, that another
+// followed, or that was given up.
+func TestLiveInsectsFailAnyTreatment(t *testing.T) {
+	d := closed(t)
+	d.dose("five-day")
+	d.fresh()
+	d.act(&logbook.GrainInspected{OnStack: onA(), Treatment: "A-1", Insects: logbook.InsectsLive, Method: "sieved samples"}, logbook.KindInspected, 0)
+	assert.Equal(t, []string{"A-1 closed failed"}, phases(d.fresh()))
+	assert.Contains(t, d.state.alarmKeys(), AlarmKey{Alarm: alarmResistance, Store: "Long Barn", Stack: "A"})
+
+	d = closed(t)
+	d.inspect(logbook.InsectsNone)
+	d.act(&logbook.SheetTorn{OnStack: onA()}, logbook.KindSheetTorn, 0)
+	d.act(&logbook.TreatmentAbandoned{OnStack: onA(), Why: "sheet lost"}, logbook.KindAbandoned, 0)
+	assert.Equal(t, []string{logbook.PhaseWithholding, logbook.VerdictAbandoned}, d.phase())
+	d.inspect(logbook.InsectsLive)
+	assert.Equal(t, []string{logbook.PhaseWithholding, logbook.VerdictFailed}, d.phase())
+}
+
+// The suspicion of resistance stands, whatever is found after another treatment whose
+// gas did not hold.
+func TestSuspicionOfResistanceIsNotTakenAway(t *testing.T) {
+	d := closed(t)
+	d.inspect(logbook.InsectsLive)
+	d.dose("five-day")
+	d.quick(121)
+	d.aired()
+	d.act(&logbook.GrainInspected{OnStack: onA(), Treatment: "A-1", Insects: logbook.InsectsLive, Method: "sieved samples"}, logbook.KindInspected, 0)
+	resisted := AlarmKey{Alarm: alarmResistance, Store: "Long Barn", Stack: "A"}
+	require.Contains(t, d.state.alarmKeys(), resisted)
+	d.inspect(logbook.InsectsLive)
+	assert.Contains(t, d.state.alarmKeys(), resisted)
+	assert.Contains(t, findings(d.fresh()), alarmLiveInsects)
+}
+
+// Gas that was there when an instrument failed holds the grain back until the air is
+// shown to be clear.
+func TestWithholdingWaitsForAirThatIsShownToBeClear(t *testing.T) {
+	d := aday(t)
+	d.declare()
+	d.dose("five-day")
+	d.quick(121)
+	d.aired()
+	require.Equal(t, logbook.GateCleared, d.gate())
+	d.breathe(1, 0.5)
+	d.now = d.now.Add(time.Minute)
+	d.commit(d.stamp(&logbook.Reading{Channel: "inside", Unit: logbook.PPM, Fault: "self test"}, logbook.KindReading, 0))
+	d.quick(1)
+	d.quick(100)
+	k := d.state.View().Stores[0].Stacks[0]
+	assert.True(t, k.NotToIssue)
+	assert.Zero(t, k.IssueFrom)
+	d.breathe(1, 0.02)
+	from := d.now
+	d.quick(47)
+	assert.Equal(t, logbook.PhaseWithholding, d.state.Stacks["A"].Treatment.GasPhase())
+	d.quick(2)
+	assert.Equal(t, logbook.PhaseClosed, d.state.Stacks["A"].Treatment.GasPhase())
+	assert.InDelta(t, 48, d.state.Stacks["A"].Treatment.Withheld.Hours(from), 1)
+}
+
+// Of a treatment that is struck from the record nothing is owed, and that is recorded.
+func TestNothingIsOwedOfWhatIsStruck(t *testing.T) {
+	d := aday(t)
+	d.declare()
+	d.air()
+	require.NotEmpty(t, d.owes())
+	d.correct(d.seqOfKind(logbook.KindAiringStarted), nil, 0)
+	require.Nil(t, d.state.Stacks["A"].Treatment)
+	newest := map[string]string{}
+	for _, f := range of[*logbook.FollowUp](d.made) {
+		newest[f.FollowUp] = f.State + " " + f.Result
+	}
+	require.NotEmpty(t, newest)
+	for kind, is := range newest {
+		assert.Equal(t, "written-off "+followup.NoLonger, is, kind)
+	}
+}
+
+// Two treatments that were given no name are told apart, and neither makes records over
+// and over.
+func TestTreatmentsWithoutNamesAreToldApart(t *testing.T) {
+	d := aday(t)
+	d.declare()
+	for range 2 {
+		d.act(&logbook.DosingStarted{OnStack: onA(), StoreEmpty: true}, logbook.KindDosingStarted, 0)
+		d.act(&logbook.CagesPlaced{OnStack: onA(), Count: 4, Insects: "rice weevil, all stages"}, logbook.KindCagesPlaced, 0)
+		d.quick(50)
+		d.aired()
+		d.quick(49)
+	}
+	d.fresh()
+	d.quick(1)
+	d.quick(1)
+	assert.Empty(t, d.fresh())
+	named := map[string]bool{}
+	for _, f := range d.state.View().FollowUps {
+		if f.FollowUp == logbook.FollowCagesRetrieval {
+			named[f.Treatment] = true
+			d.off(f.Treatment, f.FollowUp)
+		}
+	}
+	assert.Len(t, named, 2)
+	for called := range named {
+		assert.NotContains(t, d.owes(), called+" "+logbook.FollowCagesRetrieval)
+	}
+}
+
+// unsettled returns what is wrong with what the state says of its treatments, or "".
+func unsettled(s *State) string {
+	g := followup.FiguresOf(s.Site)
+	for name, k := range s.Stacks {
+		for _, p := range k.all() {
+			t := p.Treatment
+			open := 0
+			for _, i := range p.items(&g) {
+				if i.Open() {
+					open++
+				}
+			}
+			switch {
+			case t.Phase == logbook.PhaseClosed && open > 0:
+				return fmt.Sprintf("%s %s is closed, and %d are owed", name, t.Called(), open)
+			case t.Verdict == logbook.VerdictHeld && t.Phase != logbook.PhaseClosed:
+				return fmt.Sprintf("%s %s is held, and not closed", name, t.Called())
+			case t.Live() && t.Verdict != logbook.VerdictFailed:
+				return fmt.Sprintf("%s %s is %s with live insects", name, t.Called(), t.Verdict)
+			case t.Told.Phase != t.Phase || t.Told.Verdict != t.Verdict:
+				return fmt.Sprintf("%s %s is %s %s, and recorded is %v", name, t.Called(), t.Phase, t.Verdict, t.Told)
+			case t == k.Treatment && t.Phase == logbook.PhaseClosed && t.Withheld == 0:
+				return fmt.Sprintf("%s %s is closed before withholding was over", name, t.Called())
+			}
+		}
+	}
+	return ""
+}
+
+// whim is one thing that may happen to stack A.
+func whim(r *rapid.T, d *day, n int) {
+	insects := rapid.SampledFrom([]string{logbook.InsectsNone, logbook.InsectsNone, logbook.InsectsLive})
+	treatment := rapid.SampledFrom([]string{"", "", "T-0", "T-1", "nobody's"}).Draw(r, "treatment")
+	switch rapid.IntRange(0, 27).Draw(r, "whim") {
+	case 25, 26, 27:
+		d.treated(fmt.Sprintf("T-%d", n%3))
+		d.quick(49)
+		d.bags(0.1)
+	case 0, 1:
+		d.doseOf(rapid.SampledFrom([]string{"five-day", "twice"}).Draw(r, "protocol"), fmt.Sprintf("T-%d", n%3))
+	case 2:
+		d.act(&logbook.DosingStarted{OnStack: onA(), StoreEmpty: true}, logbook.KindDosingStarted, 0)
+	case 3:
+		d.act(&logbook.DosePlaced{OnStack: onA(), Product: tablets(10)}, logbook.KindDosePlaced, 0)
+	case 4:
+		d.lines(rapid.SampledFrom([]float64{300, 300, 10}).Draw(r, "line"))
+	case 5:
+		d.air()
+	case 6, 7, 8:
+		d.aired()
+	case 9:
+		d.breathe(0.5, rapid.SampledFrom([]float64{0.02, 0.5}).Draw(r, "air"))
+	case 10, 11, 12:
+		d.quick(rapid.SampledFrom([]float64{1, 25, 50, 125, 31 * 24}).Draw(r, "hours"))
+	case 13, 14:
+		d.act(&logbook.GrainInspected{OnStack: onA(), Treatment: treatment, Insects: insects.Draw(r, "grain"), Method: "sieved samples"}, logbook.KindInspected, 0)
+	case 15, 16:
+		d.bags(rapid.SampledFrom([]float64{0.1, 0.1, 5}).Draw(r, "bags"))
+	case 17:
+		d.act(&logbook.CagesPlaced{OnStack: onA(), Count: 4, Insects: "rice weevil, all stages"}, logbook.KindCagesPlaced, 0)
+	case 18:
+		d.act(&logbook.CagesRetrieved{OnStack: onA(), Treatment: treatment}, logbook.KindCagesRetrieved, 0)
+	case 19, 20:
+		d.act(&logbook.CagesJudged{OnStack: onA(), Treatment: treatment, Result: insects.Draw(r, "cages"),
+			After: rapid.SampledFrom([]string{logbook.JudgedExposure, logbook.JudgedMonth}).Draw(r, "after")}, logbook.KindCagesJudged, 0)
+	case 21:
+		if rapid.Bool().Draw(r, "mended") {
+			d.act(&logbook.SheetRepaired{OnStack: onA(), Treatment: treatment, Found: "a seam"}, logbook.KindSheetRepaired, 0)
+		} else {
+			d.act(&logbook.SheetTorn{OnStack: onA()}, logbook.KindSheetTorn, 0)
+		}
+	case 22:
+		if rapid.Bool().Draw(r, "gone") {
+			d.act(&logbook.ResidueDisposed{OnStack: onA(), Product: tablets(10), How: logbook.DisposedBuried}, logbook.KindResidueDisposed, 0)
+		} else {
+			d.act(&logbook.ResidueTaken{OnStack: onA(), Product: tablets(10), Residue: logbook.ResidueSpent}, logbook.KindResidueTaken, 0)
+		}
+	case 23:
+		for _, kind := range logbook.FollowUps {
+			d.off(treatment, kind)
+		}
+	case 24:
+		switch rapid.IntRange(0, 2).Draw(r, "seldom") {
+		case 0:
+			d.act(&logbook.TreatmentAbandoned{OnStack: onA(), Why: "sheet lost"}, logbook.KindAbandoned, 0)
+		case 1:
+			d.reconfigure(func(s *logbook.Site) {
+				s.Settings.SecondLook = logbook.Duration(time.Duration(rapid.IntRange(0, 1).Draw(r, "second look")) * 240 * time.Hour)
+			})
+		default:
+			strike(r, d)
+		}
+	}
+}
+
+// strike withdraws one of the acts so far.
+func strike(r *rapid.T, d *day) {
+	var acts []uint64
+	for _, e := range d.log {
+		if _, act := e.(logbook.Acting); act && e.Head().Kind != logbook.KindCorrected {
+			acts = append(acts, e.Head().Seq)
+		}
+	}
+	d.correct(rapid.SampledFrom(acts).Draw(r, "struck"), nil, 0)
+}
+
+// Whatever happens, in whatever order: no treatment is closed while something of it is
+// owed, none is held before, live insects fail it, all of it is recorded, time that
+// stands still makes no record, and a state that was written down goes on as if it had
+// not been.
+func TestNothingClosedIsOwed(t *testing.T) {
+	ends := map[string]int{}
+	rapid.Check(t, func(r *rapid.T) {
+		d := aday(t)
+		d.declare()
+		for n := range rapid.IntRange(5, 40).Draw(r, "moments") {
+			whim(r, d, n)
+			if wrong := unsettled(d.state); wrong != "" {
+				r.Fatal(wrong)
+			}
+			d.fresh()
+			d.commit(d.stamp(&logbook.Clock{}, logbook.KindClock, 0))
+			d.commit(d.stamp(&logbook.Clock{}, logbook.KindClock, 0))
+			if again := d.fresh(); len(again) > 0 {
+				text, _ := logbook.Encode(again[0])
+				r.Fatalf("made while time stood still: %s", text)
+			}
+			for _, p := range d.state.Stacks["A"].all() {
+				ends[p.Treatment.Phase+" "+p.Treatment.Verdict]++
+			}
+			if n%5 == 0 {
+				var again State
+				require.NoError(r, json.Unmarshal(inJSON(r, d.state), &again))
+				require.Equal(r, string(inJSON(r, d.state)), string(inJSON(r, &again)))
+				*d.state = again
+			}
+		}
+	})
+	for _, end := range []string{"closed held", "closed failed", "withholding provisional"} {
+		require.Positive(t, ends[end], "no treatment ever came to be %s: the test shows nothing; they were %v", end, ends)
+	}
+}
