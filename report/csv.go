@@ -181,6 +181,9 @@ func (r *Report) csvForecasts(t *table) {
 		}
 		t.value("forecast", f.At, "lowest line", "chance met", f.Chance, "", text)
 		if f.Came != nil {
+			if f.Added {
+				text += ", phosphine added after the forecast"
+			}
 			t.value("forecast", f.At, "lowest line", "came", *f.Came, "ppm", text)
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/treatment"
 )
 
 // Forecast is what was expected of the lowest line at the planned end, as it was
@@ -18,7 +19,8 @@ type Forecast struct {
 	P95    float64      `json:"p95_ppm"`
 	Chance float64      `json:"chance_met"` // that every line is at or above the end level then
 	Came   *float64     `json:"came_ppm"`   // lowest line then, median of its last hour; null: not read, or airing had started
-	Within *bool        `json:"within"`     // Came lies between P05 and P95; null: as Came, or nothing was foretold any more
+	Within *bool        `json:"within"`     // Came lies between P05 and P95; null: as Came, nothing was foretold any more, or Added
+	Added  bool         `json:"dose_added"` // phosphine was added after it was made: it told of the gas without that
 }
 
 func forecastOf(f *logbook.Forecast) Forecast {
@@ -32,12 +34,13 @@ func (f *Forecast) ahead() bool { return f.At < f.For }
 func (r *Report) came() {
 	for i := range r.Forecasts {
 		f := &r.Forecasts[i]
+		f.Added = slices.ContainsFunc(r.Aired.Extra, func(x treatment.Dose) bool { return x.At > f.At && x.At <= f.For })
 		if f.For > r.end() {
 			continue
 		}
 		if low, ok := r.lowestAt(f.For); ok {
 			f.Came = &low
-			if within := f.P05 <= low && low <= f.P95; f.ahead() {
+			if within := f.P05 <= low && low <= f.P95; f.ahead() && !f.Added {
 				f.Within = &within
 			}
 		}

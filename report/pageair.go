@@ -19,6 +19,8 @@ func (p *page) forecasts() {
 		}
 		if f.Within != nil {
 			within = p.yes(*f.Within)
+		} else if f.Added {
+			within = p.text("added-since")
 		}
 		rows = append(rows, paper.Row(p.time(f.At), p.time(f.For), p.num(f.P50), p.text("between", "{low}", p.num(f.P05), "{high}", p.num(f.P95)), words.Chance(p.lang, f.Chance), came, within))
 	}

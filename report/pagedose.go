@@ -36,7 +36,6 @@ func (p *page) dosed() {
 		{Name: p.text("term/per-tonne"), Value: p.maybe(r.Dose.GPerTonne, "g/t")},
 		{Name: p.text("term/per-volume"), Value: p.maybe(r.Dose.GPerVolume, "g/m³")},
 		{Name: p.text("term/per-gas"), Value: p.maybe(r.Dose.GPerGas, "g/m³")},
-		{Name: p.text("term/full-dose"), Value: p.maybe(r.Dose.FullPPM, "ppm")},
 		{Name: p.text("term/dose-source"), Value: p.recorded(g.DoseSource)},
 		{Name: p.text("term/product"), Value: p.recorded(p.products())},
 		{Name: p.text("term/placement"), Value: p.recorded(p.placements())},
@@ -46,8 +45,29 @@ func (p *page) dosed() {
 	for _, x := range r.Aired.Extra {
 		terms = append(terms, paper.Term{Name: p.text("term/added"), Value: p.text("added-on", "{g}", p.given(x.Grams), "{time}", p.time(x.At))})
 	}
+	if r.Dose.AddedG > 0 {
+		terms = append(terms, paper.Term{Name: p.text("term/in-all"), Value: p.inAll()})
+	}
+	terms = append(terms, paper.Term{Name: p.text("term/full-dose"), Value: p.maybe(r.Dose.FullPPM, "ppm")})
 	p.put(terms)
 	p.note("dose-note")
+}
+
+// inAll is what was laid with what was added, against weight and volume where these are
+// known.
+func (p *page) inAll() string {
+	r := p.r
+	g := r.Dose.PhosphineG + r.Dose.AddedG
+	parts := []string{p.given(g) + "\u00a0g"}
+	for _, x := range []struct {
+		by   *float64
+		unit string
+	}{{ratio(g, r.Given.Tonnes), "g/t"}, {ratio(g, r.Given.VolumeM3), "g/m³"}} {
+		if x.by != nil {
+			parts = append(parts, p.unit(*x.by, x.unit))
+		}
+	}
+	return p.list(parts)
 }
 
 // placed lists the acts by which product was laid.

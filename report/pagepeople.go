@@ -170,7 +170,7 @@ func (p *page) endorsement() {
 	if len(missing) > 0 {
 		p.say("no-endorsement", "{missing}", strings.Join(missing, ", "))
 	} else {
-		p.say("endorsement", "{dose}", p.maybe(r.Dose.GPerVolume, "g/m³"), "{days}", p.num(r.Course.ExposureHours/24), "{temp}", p.given(r.Given.GrainTempC),
+		p.say("endorsement", "{dose}", p.perVolume(), "{days}", p.num(r.Course.ExposureHours/24), "{temp}", p.given(r.Given.GrainTempC),
 			"{fumigator}", p.fumigator())
 	}
 	p.note("endorsement-note")

@@ -22,7 +22,7 @@ func (p *page) curves() {
 	r := p.r
 	p.head("curves")
 	started := r.Stack.Started
-	c := chart.Chart{ID: "curves", Title: p.text("chart/title"), XLabel: p.text("chart/x"), YLabel: "ppm", Width: 720, Height: 380,
+	c := chart.Chart{ID: "curves", Lang: p.lang, Title: p.text("chart/title"), XLabel: p.text("chart/x"), YLabel: "ppm", Width: 720, Height: 380,
 		Summary: p.text("chart/summary", "{lines}", fmt.Sprint(len(r.Lines)), "{stack}", r.Stack.Name, "{end}", p.num(r.Stack.EndLevelPPM)),
 		Levels:  []chart.Level{{Name: p.text("chart/end-level"), Y: r.Stack.EndLevelPPM}}}
 	planned := r.Stack.PlannedEnd.Hours(started)
@@ -102,7 +102,7 @@ func drawn(k logbook.Kind) bool {
 func (p *page) airing() {
 	r := p.r
 	p.head("airing")
-	c := chart.Chart{ID: "airing", Title: p.text("air/title"), XLabel: p.text("air/x"), YLabel: "ppm", Width: 720, Height: 260, Log: true, Floor: 0.01,
+	c := chart.Chart{ID: "airing", Lang: p.lang, Title: p.text("air/title"), XLabel: p.text("air/x"), YLabel: "ppm", Width: 720, Height: 260, Log: true, Floor: 0.01,
 		Summary: p.text("air/summary"), Levels: []chart.Level{{Name: p.text("air/limit"), Y: r.Limit.PPM}}}
 	read := false
 	var names []string

@@ -9,7 +9,7 @@ import (
 )
 
 // asked is a field that a public scheme asks for: its name, the value in this report,
-// and the heading under which it stands.
+// and the heading under which it stands; without one it stands in another paper.
 type asked struct{ field, value, head string }
 
 // scheme is a public scheme of records, and the fields that could be read of it.
@@ -30,7 +30,11 @@ func (p *page) index() {
 		p.sub(p.text("scheme/" + s.name))
 		var rows [][]paper.Cell
 		for _, f := range s.fields {
-			rows = append(rows, paper.Row(p.text("asked/"+f.field), p.recorded(f.value), p.text("head/"+f.head, "{store}", p.r.Place.Store)))
+			part := p.text("not-in-report")
+			if f.head != "" {
+				part = p.text("head/"+f.head, "{store}", p.r.Place.Store)
+			}
+			rows = append(rows, paper.Row(p.text("asked/"+f.field), p.recorded(f.value), part))
 		}
 		p.put(paper.Table{Columns: p.columns("field++", "value++", "section+"), Rows: rows})
 	}
@@ -68,7 +72,7 @@ func (p *page) schemes() []scheme {
 	return []scheme{
 		{"au", []asked{place, fumigator, fumigant, dose, days, dates, temp, {"destination", g.Destination, "treated"}, {"lot", g.Lot, "treated"}, goods}},
 		{"micor", []asked{dose, temp, days, {"holds", g.Destination, "treated"}, goods, fumigator, lines, {"sealing", g.Sheet, "treated"}, {"clearing", p.aired(), "airing"}, clear, {"signature", p.text("to-sign"), "endorsement"}}},
-		{"india", []asked{{"date", p.time(r.Course.Started), "treated"}, {"used", p.used(), "residues"}, {"batch", p.products(), "dose"}, {"stock", p.text("stock-elsewhere"), "origin"}, goods, dose, days, {"bags", count(g.Bags), "treated"}, {"airing", p.aired(), "airing"}, {"waiting", p.withheld(), "phases"}}},
+		{"india", []asked{{"date", p.time(r.Course.Started), "treated"}, {"used", p.used(), "residues"}, {"batch", p.products(), "dose"}, {"stock", p.text("stock-elsewhere"), ""}, goods, dose, days, {"bags", count(g.Bags), "treated"}, {"airing", p.aired(), "airing"}, {"waiting", p.withheld(), "phases"}}},
 		{"usaid", []asked{place, goods, {"size", p.ifKnown(p.size()), "treated"}, {"sheet", g.Sheet, "treated"}, {"pests", g.Pests, "treated"}, {"product", p.products(), "dose"}, {"placement", p.placements(), "dose"}, fumigator,
 			{"second", p.second(), "people"}, lines, {"readings", p.text("in-csv"), "days"}, {"calibration", p.calibrated(), "instruments"}, clear, {"residue", p.disposed(), "residues"}, {"kept", p.text("kept-two-years"), "origin"}}},
 		{"field", []asked{{"job", r.Course.Name, "origin"}, {"moisture", n(g.GrainMoisturePct, "%"), "treated"}, {"ratio", p.evenness(), "distribution"}, {"ctp", p.lowestCTP(), "end-level"}, {"end-level", p.lowestEnd(), "end-level"},
@@ -77,12 +81,17 @@ func (p *page) schemes() []scheme {
 	}
 }
 
-// perVolume is the dose in g/m³; "" = not known.
+// perVolume is the dose in g/m³, and with what was added; "" = not known.
 func (p *page) perVolume() string {
-	if p.r.Dose.GPerVolume == nil {
+	d := &p.r.Dose
+	if d.GPerVolume == nil {
 		return ""
 	}
-	return p.unit(*p.r.Dose.GPerVolume, "g/m³")
+	s := p.unit(*d.GPerVolume, "g/m³")
+	if all := ratio(d.PhosphineG+d.AddedG, p.r.Given.VolumeM3); d.AddedG > 0 && all != nil {
+		s = p.text("with-added", "{dose}", s, "{all}", p.unit(*all, "g/m³"))
+	}
+	return s
 }
 
 // ifKnown turns the words for what was not recorded into nothing.

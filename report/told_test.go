@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/treatment"
 )
 
 // eventful is a treatment in which much was recorded: particulars, checks, a dose laid,
@@ -203,6 +204,33 @@ func TestForecastsAgainstWhatCame(t *testing.T) {
 	}
 	require.False(t, *r.Forecasts[0].Within, "nobody knew of the leak")
 	require.Less(t, math.Abs(last.P50-*last.Came), math.Abs(r.Forecasts[0].P50-*last.Came)/2, "the last knew of it")
+}
+
+// A forecast from before phosphine was added tells of the gas without it: what came is
+// shown beside it, and neither counts for it nor against it.
+func TestForecastsFromBeforeAnAddedDoseAreNotCounted(t *testing.T) {
+	r := &Report{Aired: Aired{First: hour(200), Extra: []treatment.Dose{{At: hour(80), Grams: 75}}},
+		Forecasts: []Forecast{{At: hour(72), For: hour(120), P05: 40, P95: 60}, {At: hour(96), For: hour(120), P05: 90, P95: 110}},
+		Lines:     []Line{{exposed: []sample{{Reading: Reading{hour(119.5), 100}}}}}}
+	r.came()
+	require.Equal(t, 100.0, *r.Forecasts[0].Came)
+	require.Nil(t, r.Forecasts[0].Within)
+	require.True(t, r.Forecasts[0].Added)
+	require.True(t, *r.Forecasts[1].Within)
+	require.False(t, r.Forecasts[1].Added)
+}
+
+// Added phosphine stands in the dose in all, and in the dose that certificates ask for.
+func TestDoseInAll(t *testing.T) {
+	r := &Report{Given: logbook.TreatmentStarted{Tonnes: 180, VolumeM3: 260, PhosphineG: 170}, Aired: Aired{Extra: []treatment.Dose{{At: hour(80), Grams: 75}}}}
+	r.Dose = r.dose()
+	p := &page{r: r, voice: r.voice("en")}
+	// 245 / 180 = 1.361 and 245 / 260 = 0.942, by hand.
+	require.Equal(t, "245\u00a0g; 1.36\u00a0g/t; 0.94\u00a0g/m³", p.inAll())
+	require.Equal(t, "0.65\u00a0g/m³, with what was added 0.94\u00a0g/m³", p.perVolume())
+	r.Aired.Extra = nil
+	r.Dose = r.dose()
+	require.Equal(t, "0.65\u00a0g/m³", p.perVolume())
 }
 
 // A forecast that is made when its time has come foretells nothing, and is not counted

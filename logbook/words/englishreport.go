@@ -67,7 +67,7 @@ var englishReport = map[string]string{
 	"report/not-effective":  "phosphine is not effective", "report/least-days": "at least {days} d", "report/at-temp": "at {temp} °C", "report/killed": "{percent} % killed",
 	"report/held-for":       "{level} {unit} for {days} d",
 	"report/published-note": "Hours on end for which the weakest line held the published concentration, at the lower of the goods' temperatures as entered and as measured; hours that were not read are not counted. Of each insect and stage one row: the most that was reached, else the least that was not; the CSV file holds all. A figure from a trial is no proof for this stack: no verdict rests on it.",
-	"report/forecasts-note": "Of the lowest line at the planned end, once a day, as the log holds them; none was made again. What came is the lowest line by the median of its last hour before that moment; it is not known where a line was not read then, or airing had started.",
+	"report/forecasts-note": "Of the lowest line at the planned end, once a day, as the log holds them; none was made again. What came is the lowest line by the median of its last hour before that moment; no forecast is held against it that was made before phosphine was added; it is not known where a line was not read then, or airing had started.",
 	"report/no-leaks":       "No leak was told.", "report/stood": "stood to the end",
 	"report/leaks-note":    "Loss is the fraction of the gas that goes in a day, before the leak and with it, as it was told. The onset lies with 95 % between the two times. Acts are those at the stack and in its store from then until the next leak or airing.",
 	"report/no-alarms":     "None was raised.",
@@ -90,7 +90,8 @@ var englishReport = map[string]string{
 	"report/origin-note": "Everything here comes from those entries; the same entries give the same bytes with the same program. \"undersheet verify --report FILE LOGBOOK\" reads the statement out of the file, proves the log's chain up to the last entry, makes the report again and compares.",
 	"report/index-note":  "The fields that could be read of these schemes, with their value here and the part of this report in which they stand. \"not recorded\" means that the log lacks it. Whether a scheme accepts this paper is for its authority to say.",
 	"report/to-sign":     "to be signed", "report/in-csv": "every hour in the CSV and JSON files", "report/kept-two-years": "keep this report and its log for 2 years at least",
-	"report/stock-elsewhere": "opening stock, receipts and closing stock: on the page of stock",
+	"report/stock-elsewhere": "kept in the stock register of the season summary", "report/not-in-report": "not in this report", "report/term/in-all": "In all, with what was added",
+	"report/with-added": "{dose}, with what was added {all}", "report/added-since": "phosphine added since",
 
 	"report/scheme/au": "Australia, DAFF treatment certificate (IAN 2015-51)", "report/scheme/micor": "Australia, manual of importing country requirements (MICoR)",
 	"report/scheme/india": "India, NSPM 22 and the stock register", "report/scheme/usaid": "USAID, fumigation management plan of each event (Annex T-3), kept 2 years",

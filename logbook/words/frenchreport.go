@@ -69,7 +69,7 @@ var frenchReport = map[string]string{
 	"report/not-effective":  "la phosphine n'est pas efficace", "report/least-days": "au moins {days} j", "report/at-temp": "à {temp} °C", "report/killed": "{percent} % de mortalité",
 	"report/held-for":       "{level} {unit} pendant {days} j",
 	"report/published-note": "Heures d'affilée pendant lesquelles la ligne la plus faible a tenu la concentration publiée, à la plus basse des températures de la denrée, saisie ou mesurée ; les heures non lues ne comptent pas. Pour chaque insecte et stade, une ligne : le plus qui a été atteint, sinon le moins qui ne l'a pas été ; le fichier CSV les contient tous. Le chiffre d'un essai ne prouve rien pour cette pile : aucun verdict ne repose dessus.",
-	"report/forecasts-note": "Pour la ligne la plus basse à la fin prévue, une fois par jour, telles que le registre les contient ; aucune n'a été refaite. Ce qui est advenu est la ligne la plus basse, par la médiane de sa dernière heure avant ce moment ; ce n'est pas connu si une ligne n'a alors pas été lue, ou si l'aération avait commencé.",
+	"report/forecasts-note": "Pour la ligne la plus basse à la fin prévue, une fois par jour, telles que le registre les contient ; aucune n'a été refaite. Ce qui est advenu est la ligne la plus basse, par la médiane de sa dernière heure avant ce moment ; aucune prévision faite avant un ajout de phosphine n'y est comparée ; ce n'est pas connu si une ligne n'a alors pas été lue, ou si l'aération avait commencé.",
 	"report/no-leaks":       "Aucune fuite n'a été signalée.", "report/stood": "est restée jusqu'à la fin",
 	"report/leaks-note":    "La perte est la fraction du gaz qui part en un jour, avant la fuite et avec elle, telle qu'elle a été signalée. Le début se situe, à 95 %, entre les deux heures. Les actes sont ceux à la pile et dans son magasin, de ce moment jusqu'à la fuite suivante ou l'aération.",
 	"report/no-alarms":     "Aucune n'a été déclenchée.",
@@ -95,7 +95,8 @@ var frenchReport = map[string]string{
 	"report/origin-note": "Tout ce qui est ici vient de ces entrées ; les mêmes entrées donnent les mêmes octets avec le même programme. « undersheet verify --report FICHIER REGISTRE » lit la mention dans le fichier, prouve la chaîne du registre jusqu'à la dernière entrée, refait le rapport et compare.",
 	"report/index-note":  "Les champs de ces dispositifs qui ont pu être lus, avec leur valeur ici et la partie de ce rapport où ils se trouvent. « non consigné » veut dire que le registre ne le contient pas. C'est à l'autorité de chaque dispositif de dire si elle accepte ce document.",
 	"report/to-sign":     "à signer", "report/in-csv": "chaque heure dans les fichiers CSV et JSON", "report/kept-two-years": "conserver ce rapport et son registre au moins 2 ans",
-	"report/stock-elsewhere": "stock initial, entrées et stock final : sur la page du stock",
+	"report/stock-elsewhere": "tenus dans le registre du stock du bilan de saison", "report/not-in-report": "pas dans ce rapport", "report/term/in-all": "En tout, avec les ajouts",
+	"report/with-added": "{dose}, avec les ajouts {all}", "report/added-since": "ajout de phosphine depuis",
 
 	"report/scheme/au": "Australie, certificat de traitement DAFF (IAN 2015-51)", "report/scheme/micor": "Australie, manuel des exigences des pays importateurs (MICoR)",
 	"report/scheme/india": "Inde, NSPM 22 et registre des stocks", "report/scheme/usaid": "USAID, plan de gestion de chaque fumigation (annexe T-3), conservé 2 ans",

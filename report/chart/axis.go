@@ -3,6 +3,8 @@ package chart
 import (
 	"math"
 	"strconv"
+
+	"undersheet/logbook/words"
 )
 
 // axis maps values to places between from and to.
@@ -157,6 +159,9 @@ func ticks(a axis, step float64) []float64 {
 }
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+
+// short prints a tick in the chart's language, with at most 4 significant digits.
+func (d *drawing) short(v float64) string { return words.Figure(d.c.Lang, short(v)) }
 
 // short prints a tick with at most 4 significant digits.
 func short(v float64) string {

@@ -62,6 +62,7 @@ type Chart struct {
 	Title          string // what the picture shows, for those who cannot see it
 	Summary        string // what it says, for those who cannot see it
 	XLabel, YLabel string
+	Lang           string  // that figures beside the axes are written in
 	XMin, XMax     float64 // hours; both 0 = from the data
 	YMax           float64 // 0 = from the data; what lies beyond is drawn on the edge
 	Centred        bool    // linear Y axis from −YMax to YMax

@@ -110,6 +110,7 @@ func TestTicks(t *testing.T) {
 	require.Equal(t, []float64{1, 2, 5, 10, 20, 50, 100}, valueTicks(axis{min: 1, max: 100, log: true}, 5))
 	require.Equal(t, "0.3", short(0.30000000000000004))
 	require.Equal(t, "1500", short(1500))
+	require.Equal(t, "0,3", newDrawing(&Chart{Lang: "fr"}).short(0.3), "French figures have a decimal comma")
 	require.LessOrEqual(t, len(hourTicks(axis{min: 0, max: 1e7}, 8)), 10)
 }
 

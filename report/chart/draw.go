@@ -42,7 +42,7 @@ func newDrawing(c *Chart) *drawing {
 	d.y = c.yAxis(d.bottom, d.top)
 	d.left = 18
 	for _, v := range valueTicks(d.y, 5) {
-		d.left = math.Max(d.left, 14+letter*float64(len(short(v))))
+		d.left = math.Max(d.left, 14+letter*float64(len(d.short(v))))
 	}
 	d.left = math.Max(math.Min(d.left, d.w/3), c.left)
 	d.right = d.w - 12
@@ -74,12 +74,12 @@ func (d *drawing) axes() {
 	for _, v := range valueTicks(d.y, 5) {
 		y := d.y.at(v)
 		d.on.Line(d.left, y, d.right, y, Pen{Ink: faint})
-		d.on.Text(d.left-5, y+5, short(v), Type{Anchor: End})
+		d.on.Text(d.left-5, y+5, d.short(v), Type{Anchor: End})
 	}
 	for _, v := range hourTicks(d.x, int((d.right-d.left)/(letter*6))) {
 		x := d.x.at(v)
 		d.on.Line(x, d.bottom, x, d.bottom+5, Pen{Ink: Ink})
-		d.on.Text(math.Min(x, d.w-letter*float64(len(short(v)))/2-2), d.bottom+20, short(v), Type{Anchor: Middle})
+		d.on.Text(math.Min(x, d.w-letter*float64(len(d.short(v)))/2-2), d.bottom+20, d.short(v), Type{Anchor: Middle})
 	}
 	d.on.Line(d.left, d.bottom, d.right, d.bottom, Pen{Ink: Ink, Width: 1.5})
 	d.on.Line(d.left, d.top, d.left, d.bottom, Pen{Ink: Ink, Width: 1.5})

@@ -25,7 +25,7 @@ const (
 
 // Residuals draws how far the readings of each line lie from its fit.
 func (s *Stack) Residuals() *chart.Chart {
-	c := &chart.Chart{ID: "residuals", Title: s.text("residuals"), XLabel: s.text("hours"), YLabel: s.text("of-fit"), XMax: s.last(), Centred: true, YMax: leastBound, Width: 480, Height: 230,
+	c := &chart.Chart{ID: "residuals", Lang: s.Lang, Title: s.text("residuals"), XLabel: s.text("hours"), YLabel: s.text("of-fit"), XMax: s.last(), Centred: true, YMax: leastBound, Width: 480, Height: 230,
 		Levels: []chart.Level{{}}}
 	for i, l := range s.View.Lines {
 		points := residuals(s.Readings[i], l.Curve)
@@ -82,7 +82,7 @@ func residuals(points []chart.Point, fit []rules.CurvePoint) []chart.Point {
 // each onset, and when the leak was told.
 func (s *Stack) Statistic() *chart.Chart {
 	l := &s.View.Leak
-	c := &chart.Chart{ID: "statistic", Title: s.text("statistic"), XLabel: s.text("hours"), YLabel: "z", XMax: s.last(), Width: 480, Height: 260,
+	c := &chart.Chart{ID: "statistic", Lang: s.Lang, Title: s.text("statistic"), XLabel: s.text("hours"), YLabel: "z", XMax: s.last(), Width: 480, Height: 260,
 		Levels: []chart.Level{{Name: s.text("threshold", "{threshold}", s.figure(l.Threshold, 2)), Y: l.Threshold}}}
 	all, apart := chart.Series{Key: "S", Gap: 0.75}, chart.Series{Key: "L", Dash: 1, Gap: 0.75}
 	for _, m := range l.Trail {

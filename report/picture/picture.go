@@ -65,7 +65,7 @@ func usualGap(points []chart.Point) float64 {
 // base is a chart with what all charts of concentrations have.
 func (s *Stack) base(id string) *chart.Chart {
 	v := &s.View
-	c := &chart.Chart{ID: id, XLabel: s.text("hours"), YLabel: "ppm", Log: s.Log, Floor: 1, XMax: s.last(),
+	c := &chart.Chart{ID: id, Lang: s.Lang, XLabel: s.text("hours"), YLabel: "ppm", Log: s.Log, Floor: 1, XMax: s.last(),
 		Levels: []chart.Level{{Name: s.text("end-level", "{level}", s.figure(v.EndLevelPPM, 4)), Y: v.EndLevelPPM}}}
 	for _, points := range s.Readings {
 		for _, p := range points {

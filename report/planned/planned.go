@@ -140,7 +140,7 @@ func (s *Sheet) time(t logbook.Time) string {
 // chart draws what the gas is expected to do under the three sheets.
 func (s *Sheet) chart(i int) (template.HTML, error) {
 	sp := &s.Plan.Stacks[i]
-	c := chart.Chart{ID: "course-" + strconv.Itoa(i), Title: s.text("chart"), XLabel: s.text("chart/hours"), YLabel: "ppm", Width: 720, Height: 280,
+	c := chart.Chart{ID: "course-" + strconv.Itoa(i), Lang: s.Lang, Title: s.text("chart"), XLabel: s.text("chart/hours"), YLabel: "ppm", Width: 720, Height: 280,
 		Summary: s.text("chart/says"),
 		Levels:  []chart.Level{{Name: s.text("chart/level"), Y: s.Plan.EndLevelPPM}}, XMax: s.Plan.Hours}
 	for k, course := range sp.Courses {
