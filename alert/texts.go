@@ -21,7 +21,9 @@ const (
 const alarmStopped = "watch-stopped"
 
 // texts addresses news to people's telephones. At night only what wakes people
-// goes out; the rest is held until first light.
+// goes out; the rest is held until first light. What is owed is held a little by day
+// too, so that the checks of all instruments are told at once; that one of them is done
+// is told by e-mail and on the pages.
 func (p *Planner) texts(told []*news) []parcel {
 	if p.Site.SMS == nil {
 		p.Held = nil
@@ -34,6 +36,9 @@ func (p *Planner) texts(told []*news) []parcel {
 			p.unhold(n.Key)
 		}
 		switch {
+		case n.owed() && n.What == toldRaised:
+			p.Held = append(p.Held, n)
+		case n.owed() && n.What == toldOver:
 		case n.What == toldOver && len(n.To) == 0: // nobody was told that it began
 		case n.What == toldTaken && night && !n.wakes(): // it woke nobody, and the page says it
 		case !night || n.wakes():
@@ -51,6 +56,10 @@ func (p *Planner) texts(told []*news) []parcel {
 	return append(ps, p.tell(0, append(due, p.unanswered(night)...)...)...)
 }
 
+// owed reports whether the news is of something that people owe: no life hangs on it
+// this hour.
+func (n *news) owed() bool { return n.Alarm != nil && n.Alarm.Owed != nil }
+
 // unhold drops what is held of an alarm or a gate: something newer is told.
 func (p *Planner) unhold(key string) {
 	p.Held = slices.DeleteFunc(p.Held, func(n *news) bool { return n.Key == key })
@@ -59,7 +68,7 @@ func (p *Planner) unhold(key string) {
 	}
 }
 
-// light returns what was held and still stands. An alarm that is over, but not
+// light returns what was held for long enough and still stands. An alarm that is over, but not
 // for long enough to say so, is held on: it may come back.
 func (p *Planner) light() []*news {
 	var due, kept []*news
@@ -69,14 +78,14 @@ func (p *Planner) light() []*news {
 			if ep == nil {
 				continue
 			}
-			if ep.Over != 0 {
+			if ep.Over != 0 || n.owed() && p.Now.Sub(ep.Told) < p.opts.Together {
 				kept = append(kept, n)
 				continue
 			}
 			a := ep.Alarm
 			n.Alarm = &a
 		}
-		n.Late = true
+		n.Late = !n.owed()
 		due = append(due, n)
 	}
 	p.Held = kept
@@ -158,7 +167,7 @@ func (p *Planner) texted(n *news, person string) {
 	if !slices.Contains(ep.Texted, person) {
 		ep.Texted = append(ep.Texted, person)
 	}
-	if rank(ep.Top) == rank(logbook.PriorityHigh) && ep.Taken == "" {
+	if rank(ep.Top) == rank(logbook.PriorityHigh) && ep.Taken == "" && !n.owed() {
 		ep.Again = p.Now.Add(repeatFirst)
 	}
 }
