@@ -3,6 +3,7 @@ package rules
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"testing"
 	"time"
 
@@ -152,6 +153,33 @@ func TestSuspicionOfResistanceIsNotTakenAway(t *testing.T) {
 	d.inspect(logbook.InsectsLive)
 	assert.Contains(t, d.state.alarmKeys(), resisted)
 	assert.Contains(t, findings(d.fresh()), alarmLiveInsects)
+}
+
+// While insects of a stack are suspected of resistance, no word of more gas stands beside
+// an end level at risk.
+func TestNoMoreGasIsAdvisedWhereInsectsResist(t *testing.T) {
+	d := closed(t)
+	d.dose("five-day")
+	d.level["a1"], d.level["a2"] = falling(d, 400), falling(d, 400)
+	d.run(30)
+	outlook := func() *logbook.Outlook { return d.state.View().Stores[0].Stacks[0].Outlook }
+	require.NotNil(t, outlook())
+	require.True(t, outlook().TopUp.Known)
+	at := func() string {
+		return d.state.Alarms[AlarmKey{Alarm: alarmAtRisk, Store: "Long Barn", Stack: "A"}].Record.Code
+	}
+	require.Empty(t, at())
+	d.act(&logbook.GrainInspected{OnStack: onA(), Treatment: "A-1", Insects: logbook.InsectsLive, Method: "sieved samples"}, logbook.KindInspected, 0)
+	d.run(1.1)
+	require.NotNil(t, outlook(), "a longer exposure may still help")
+	assert.False(t, outlook().TopUp.Known)
+	assert.Equal(t, codeResisted, at())
+}
+
+// falling is gas that is lost at 1 per day from now on.
+func falling(d *day, ppm float64) func(logbook.Time) float64 {
+	from := d.now
+	return func(at logbook.Time) float64 { return flat(ppm)(at) * math.Exp(-at.Hours(from)/24) }
 }
 
 // Gas that was there when an instrument failed holds the grain back until the air is

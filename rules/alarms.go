@@ -46,7 +46,8 @@ const (
 	codeRise       = "rise"
 	codeAboveDose  = "above-dose"
 	codeExplosive  = "lower-explosive-limit"
-	codeCollapsing = "collapsing" // of end-level-at-risk
+	codeCollapsing = "collapsing" // of end-level-at-risk, as the next
+	codeResisted   = "resisted"   // insects lived through gas that held: more of it is no advice
 	codeOrDrift    = "or-drift"   // of leak: at one line alone, whose instrument may drift instead
 	codeByGas      = "by-gas"     // of pump-off: all lines of a stack say so
 )
@@ -191,7 +192,7 @@ func (s *State) raise(a *Alarm, c *condition, k *kind) {
 // graver reports whether an alarm has become a graver case of itself: gas that can
 // burn is graver than what may only point to it.
 func graver(now, before string) bool {
-	return before == codeAttention && now != codeAttention || now == codeCollapsing && before != codeCollapsing ||
+	return before == codeAttention && now != codeAttention || now == codeCollapsing && before != codeCollapsing || now == codeResisted && before == "" ||
 		now == codeExplosive && (before == codeRise || before == codeAboveDose)
 }
 

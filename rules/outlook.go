@@ -19,11 +19,11 @@ const (
 
 // outlook is what can still be done for the end level, reckoned anew after each
 // refit, when somebody asks. It draws from the posterior: some 20 ms. Beside insects that
-// lived through a treatment stands no word of more gas.
+// lived through gas that held stands no word of more of it.
 func (s *State) outlook(k *Stack, t *treatmentOf) (*logbook.Outlook, []float64) {
 	g := k.Gas
 	now, end := s.At.Hours(t.Started), t.PlannedEnd.Hours(t.Started)
-	if k.Resisted != nil || t.Phase != logbook.PhaseExposure || s.At >= t.PlannedEnd || now < forecastFrom || end > now+lookFar {
+	if t.Phase != logbook.PhaseExposure || s.At >= t.PlannedEnd || now < forecastFrom || end > now+lookFar {
 		return nil, nil
 	}
 	if o := g.ahead; o != nil && o.PlannedEnd == t.PlannedEnd {
@@ -67,6 +67,9 @@ type lookedAhead struct {
 // topUp is how much phosphine, added now, restores the end level, and until when as
 // much as was laid at first still does.
 func (k *Stack) topUp(t *treatmentOf, now, end float64, at logbook.Time) logbook.TopUp {
+	if k.resists() {
+		return logbook.TopUp{}
+	}
 	g, given := k.Gas, t.Given
 	up := logbook.TopUp{Most: given.PhosphineG}
 	if !(up.Most > 0) {

@@ -195,6 +195,9 @@ type Resisted struct {
 	Held      bool // and its gas held the end level
 }
 
+// resists reports whether insects of the stack are suspected of resistance.
+func (k *Stack) resists() bool { return k.Resisted != nil && k.Resisted.Held }
+
 // alive notes that live insects were found after a treatment.
 func (s *State) alive(k *Stack, t *treatmentOf) {
 	held, was := t.Resisted(), k.Resisted
@@ -208,6 +211,9 @@ func (s *State) alive(k *Stack, t *treatmentOf) {
 	s.find(logbook.Finding{Code: code, Store: k.Store, Stack: t.Stack, About: t.Called()})
 	if was == nil || was.Treatment == t.Called() || held || !was.Held { // suspicion of one is not taken away by another
 		k.Resisted = &Resisted{At: s.At, Treatment: t.Called(), Held: held}
+		if k.Gas != nil {
+			k.Gas.ahead = nil // it may hold a word of more gas
+		}
 	}
 }
 

@@ -183,8 +183,11 @@ func (s *State) forecast(k *Stack, t *treatmentOf, hour int, daily bool) {
 		g.Atlow = 0
 	}
 	of := logbook.Alarm{Alarm: alarmAtRisk, Store: k.Store, Stack: t.Stack, Value: f.ChanceMet, Limit: poorChance}
-	if s.collapsing(k, float64(f.ChanceMet)) {
+	switch {
+	case s.collapsing(k, float64(f.ChanceMet)):
 		of.Code = codeCollapsing
+	case k.resists():
+		of.Code = codeResisted
 	}
 	raised := s.raised(&of)
 	s.alarm(condition{of: of, active: g.Atlow >= 2 || f.ChanceMet < hopelessBelow || raised && f.ChanceMet < fairChance})
