@@ -190,6 +190,9 @@ func (s *State) forecast(k *Stack, t *treatmentOf, hour int, daily bool) {
 		of.Code = codeResisted
 	}
 	raised := s.raised(&of)
+	if raised && f.ChanceMet >= fairChance && g.Fit.Learning(float64(hour)) {
+		return // a fit that has just been told of a leak swings to and fro: nothing is over yet
+	}
 	s.alarm(condition{of: of, active: g.Atlow >= 2 || f.ChanceMet < hopelessBelow || raised && f.ChanceMet < fairChance})
 }
 

@@ -16,6 +16,7 @@ const (
 	hourSD    = 3.0 / 24 // days: of the hour that is told, and of what mixing keeps from the lines
 	settles   = 4        // hours over which that tells
 	maxBreak  = 16       // changes that are kept
+	learns    = 8.0      // hours after a change began until the fit is sure of the new rate
 )
 
 // change is one of the loss rate that was told. Where a leak was mended, Stood is what
@@ -76,6 +77,13 @@ func (m *model) unsettle(changes []change, f *fit) {
 // unsettled reports whether hours from one until another lie around a change.
 func (s *State) unsettled(from, till int) bool {
 	return slices.ContainsFunc(s.Changes, func(c change) bool { return int(c.Hours) < till && from < int(c.Hours)+settles })
+}
+
+// Learning reports whether hours after t = 0 the fit is still to learn a loss rate that
+// it was told had changed: until then a forecast that is better than the one before
+// proves nothing.
+func (s *State) Learning(hours float64) bool {
+	return slices.ContainsFunc(s.Changes, func(c change) bool { return c.Stood == 0 && c.Hours <= hours && hours < c.Hours+learns })
 }
 
 // turn is what an hour does to the jump of the loss rate: keep·jump + mean ± sd.

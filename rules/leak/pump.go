@@ -25,12 +25,14 @@ const (
 	flatZ       = 2.5  // to say so when the level then falls at once
 	leastFall   = 0.03 // ln C that was expected meanwhile
 	standShare  = 0.25 // of that: what the level may have moved
+	fellShare   = 0.5  // of what was expected: what the level fell before
 	standLn     = 0.005
 	awaySD      = 7.0 // sum over the newest bins at which lines no longer stand
 	awayBins    = 6.0 // e-folding count of those bins
 	resumeHours = 1.5 // from the last bin that stood still to the fall at once
 	resumeZ     = 3.5 // of that fall
 	bothZ       = 5.5 // of both together
+	clearly     = 2.0 // twice the log likelihood by which a step must explain more than a faster loss
 )
 
 // still looks for a stack whose lines all stand still though they should fall, or did
@@ -43,7 +45,7 @@ func (s *State) still() []Event {
 		over.Cleared = true
 		return []Event{e, over}
 	}
-	at, z, up := -1, flatZ, 0.0
+	at, z, up, due := -1, flatZ, 0.0, 0.0
 	for k, onset := range s.Bank.Onset {
 		age := s.At - onset
 		if age < youngest {
@@ -51,12 +53,12 @@ func (s *State) still() []Event {
 		}
 		over, rate, sd := s.Bank.common(k, aRise)
 		above, moved := -rate*age, math.Abs(s.level()-s.Bank.Level[k])
-		due := above - (s.level() - s.Bank.Level[k])
-		if -over > z && due > leastFall && moved < min(2*sd*age+standLn, standShare*above) {
-			at, z, up = k, -over, above
+		fall := above - (s.level() - s.Bank.Level[k])
+		if -over > z && fall > leastFall && moved < min(2*sd*age+standLn, standShare*above) {
+			at, z, up, due = k, -over, above, fall/age
 		}
 	}
-	if at < 0 {
+	if at <= 0 || !s.fellBefore(at, due) {
 		return nil
 	}
 	onset := s.Bank.Onset[at]
@@ -69,6 +71,14 @@ func (s *State) still() []Event {
 		s.Held.Level[i] = s.Lines[i].Ref + mean
 	}
 	return []Event{standsFrom(onset, s.At)}
+}
+
+// fellBefore reports whether the stack fell, from as far back as is remembered to the
+// at-th onset, by as much as it should at perHour, or half of it. One that never did does
+// not stand still since then: it is more was expected of it than it does.
+func (s *State) fellBefore(at int, perHour float64) bool {
+	hours := s.Bank.Onset[at] - s.Bank.Onset[0]
+	return s.Bank.Level[0]-s.Bank.Level[at] > fellShare*perHour*hours
 }
 
 // standsFrom is the beginning of a stopped pump.
@@ -125,7 +135,7 @@ func (s *State) standing(obs []Obs) []Event {
 // rather than faster from then on: no leak does that, but a pump that runs again.
 func (s *State) stepped(f found) bool {
 	for k := max(f.onset-1, 0); k < len(s.Bank.Onset); k++ {
-		if z, _, _ := s.Bank.common(k, aStep); z > f.z {
+		if z, _, _ := s.Bank.common(k, aStep); z*z > f.z*f.z+clearly {
 			return true
 		}
 	}
