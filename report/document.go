@@ -198,7 +198,7 @@ func (p *page) treated() {
 func (p *page) temperature() string {
 	s := p.text("temp-entered", "{temp}", p.given(p.r.Given.GrainTempC))
 	if p.r.Aired.Measured {
-		s += "; " + p.text("temp-measured", "{temp}", p.num(p.r.Aired.TempC))
+		s = p.list([]string{s, p.text("temp-measured", "{temp}", p.num(p.r.Aired.TempC))})
 	}
 	return s
 }

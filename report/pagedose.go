@@ -115,7 +115,16 @@ func (p *page) fumigator() string {
 	if name == "" {
 		return p.text("not-recorded")
 	}
-	return name + "; " + p.licence(p.r.known(name)) + "; " + p.contact(p.r.known(name))
+	x := p.r.inCharge()
+	return p.list([]string{name, p.licence(x), p.contact(x)})
+}
+
+// inCharge is the licensed fumigator as the site file has them; their licence must hold to
+// the end of the exposure.
+func (r *Report) inCharge() *Person {
+	x := r.known(r.Given.Fumigator)
+	x.Expired = expired(x.LicenceUntil, r.end())
+	return x
 }
 
 // licence says what is known of a person's licence.

@@ -161,14 +161,15 @@ func (p *page) endorsement() {
 	r := p.r
 	p.head("endorsement")
 	var missing []string
-	for key, known := range map[string]bool{"fumigator": r.Given.Fumigator != "", "per-volume": r.Dose.GPerVolume != nil, "airing": r.Course.AiringStarted != 0} {
+	who := r.inCharge()
+	for key, known := range map[string]bool{"fumigator": r.Given.Fumigator != "", "licence": who.Licence != "" && !who.Expired, "per-volume": r.Dose.GPerVolume != nil, "airing": r.Course.AiringStarted != 0} {
 		if !known {
 			missing = append(missing, p.text("term/"+key))
 		}
 	}
 	slices.Sort(missing)
 	if len(missing) > 0 {
-		p.say("no-endorsement", "{missing}", strings.Join(missing, ", "))
+		p.say("no-endorsement", "{missing}", p.list(missing))
 	} else {
 		p.say("endorsement", "{dose}", p.perVolume(), "{days}", p.num(r.Course.ExposureHours/24), "{temp}", p.given(r.Given.GrainTempC),
 			"{fumigator}", p.fumigator())

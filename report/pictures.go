@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"strings"
 
 	"undersheet/logbook"
 	"undersheet/report/chart"
@@ -12,6 +11,7 @@ import (
 // Room for the forecasts beside the planned end, in hours each, and for the airing
 // that the picture still shows.
 const (
+	medianStroke = 1.6 // length of the stroke across a forecast at its median, as hours
 	forecastStep = 2.5
 	airingShown  = 12.0
 )
@@ -56,7 +56,7 @@ func (p *page) curves() {
 			continue
 		}
 		c.Series = append(c.Series, chart.Series{Points: []chart.Point{{X: x, Y: f.P05}, {X: x, Y: f.P95}}, Strong: true},
-			chart.Series{Points: []chart.Point{{X: x, Y: f.P50}}, Dots: true})
+			chart.Series{Points: []chart.Point{{X: x - medianStroke/2, Y: f.P50}, {X: x + medianStroke/2, Y: f.P50}}, Strong: true})
 	}
 	letter := 'a'
 	var alarms []string
@@ -82,7 +82,7 @@ func (p *page) curves() {
 	}
 	caption := p.text("chart/lines", "{lines}", p.list(names)) + " " + p.text("chart/forecasts")
 	if len(alarms) > 0 {
-		caption += " " + p.text("chart/alarms", "{alarms}", strings.Join(alarms, "; "))
+		caption += " " + p.text("chart/alarms", "{alarms}", p.list(alarms))
 	}
 	p.put(paper.Picture{Chart: c, Caption: caption + " " + p.text("chart/acts")})
 }

@@ -126,11 +126,12 @@ func TestPeople(t *testing.T) {
 		require.Equal(t, 0.1, x.Limit, "the lowest of the new decree")
 	}
 	page, _ := both(t, r)
-	for _, want := range []string{"It had run out.", "licence K-17, valid until 2026-02-01", "Fumigation with phosphine conducted by a licensed fumigator at 0.69\u00a0g/m³ for 5.04 days at 27 °C."} {
+	for _, want := range []string{"It had run out.", "R. Amadi; licence K-17, valid until 2026-02-01 It had run out.", "It lacks: A licence in date."} {
 		require.Contains(t, page, want)
 	}
+	require.NotContains(t, page, "conducted by a licensed fumigator")
 	lacking, _ := both(t, soundReport(t))
-	require.Contains(t, lacking, "cannot be put together: not recorded are Licensed fumigator in charge.")
+	require.Contains(t, lacking, "cannot be put together. It lacks: A licence in date; Licensed fumigator in charge.")
 }
 
 // Product laid and taken out, the checks before dosing, and photos by their hash.
@@ -204,6 +205,29 @@ func TestForecastsAgainstWhatCame(t *testing.T) {
 	}
 	require.False(t, *r.Forecasts[0].Within, "nobody knew of the leak")
 	require.Less(t, math.Abs(last.P50-*last.Came), math.Abs(r.Forecasts[0].P50-*last.Came)/2, "the last knew of it")
+}
+
+// The line that certificates ask for says "licensed": it is put together for nobody whose
+// licence is not on record, or had run out before the exposure was over.
+func TestEndorsementWantsALicenceInDate(t *testing.T) {
+	endorsed := func(until string) string {
+		r := &Report{Site: logbook.Site{People: []logbook.Person{{Name: "Ana Brook", Licence: until + "1234", LicenceUntil: until}}},
+			Given: logbook.TreatmentStarted{Particulars: logbook.Particulars{Fumigator: "Ana Brook"}, Tonnes: 180, VolumeM3: 260, PhosphineG: 170}, Aired: Aired{First: hour(120)}}
+		if until == "" {
+			r.Site.People[0].Licence = ""
+		}
+		r.Dose, r.Course.AiringStarted = r.dose(), r.Aired.First
+		p := &page{r: r, voice: r.voice("en")}
+		p.endorsement()
+		return fmt.Sprint(p.blocks)
+	}
+	ends := hour(120).Std()
+	require.Contains(t, endorsed(ends.AddDate(1, 0, 0).Format("2006-01-02")), "Fumigation with phosphine conducted by a licensed fumigator at 0.65\u00a0g/m³ for ")
+	for _, until := range []string{"", ends.AddDate(0, 0, -3).Format("2006-01-02")} {
+		said := endorsed(until)
+		require.NotContains(t, said, "conducted by", until)
+		require.Contains(t, said, "cannot be put together. It lacks: A licence in date.")
+	}
 }
 
 // A forecast from before phosphine was added tells of the gas without it: what came is
