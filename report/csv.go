@@ -70,12 +70,12 @@ func (t *table) say(section string, at logbook.Time, place, item, text string) {
 func (r *Report) csvTreatment(t *table) {
 	for _, f := range [][2]string{{"site", r.Site.Name}, {"store", r.Stack.Store}, {"stack", r.Stack.Name}, {"treatment", r.Stack.Treatment},
 		{"phase", r.Stack.Phase}, {"verdict", r.Stack.Verdict}, {"protocol", r.Given.Protocol}, {"commodity", r.Given.Commodity}, {"form", r.Given.Form}, {"by", r.Given.By}} {
-		t.say("treatment", 0, "", f[0], f[1])
+		t.say("treatment", 0, "", f[0], t.recorded(f[1]))
 	}
 	for _, f := range []struct {
 		name, unit string
 		v          float64
-	}{{"tonnes", "t", r.Given.Tonnes}, {"volume", "m3", r.Given.VolumeM3}, {"gas space", "m3", r.gasSpace()}, {"phosphine", "g", r.Given.PhosphineG},
+	}{{"gas space", "m3", r.gasSpace()}, {"phosphine", "g", r.Given.PhosphineG},
 		{"phosphine with added doses", "g", r.Stack.PhosphineG}, {"grain temperature", "C", r.Given.GrainTempC}, {"end level", "ppm", r.Stack.EndLevelPPM}} {
 		t.value("treatment", 0, "", f.name, f.v, f.unit, "")
 	}
@@ -90,9 +90,18 @@ func (r *Report) csvTreatment(t *table) {
 	}
 	for _, f := range [][2]string{{"lot", r.Given.Lot}, {"destination", r.Given.Destination}, {"pests", r.Given.Pests}, {"sheet", r.Given.Sheet},
 		{"dose source", r.Given.DoseSource}, {"fumigator", r.Given.Fumigator}, {"second", r.Given.Second}} {
-		if f[1] != "" {
-			t.say("given", 0, "", f[0], f[1])
+		t.say("given", 0, "", f[0], t.recorded(f[1]))
+	}
+	for _, f := range []struct {
+		section, name, unit string
+		v                   float64
+	}{{"treatment", "tonnes", "t", r.Given.Tonnes}, {"treatment", "volume", "m3", r.Given.VolumeM3}, {"given", "bags", "", float64(r.Given.Bags)}, {"given", "moisture", "%", r.Given.GrainMoisturePct},
+		{"given", "length", "m", r.Given.LengthM}, {"given", "width", "m", r.Given.WidthM}, {"given", "height", "m", r.Given.HeightM}} {
+		if f.v == 0 {
+			t.say(f.section, 0, "", f.name, t.recorded(""))
+			continue
 		}
+		t.value(f.section, 0, "", f.name, f.v, f.unit, "")
 	}
 	for _, f := range []struct {
 		name, unit string
@@ -323,8 +332,8 @@ func (r *Report) csvPeople(t *table) {
 }
 
 func (r *Report) csvLog(t *table) {
-	t.say("log", r.Made, "", "log id", r.LogID)
-	t.say("log", r.Made, "", "hash", r.Head)
+	t.say("log", r.Made, "", "log id", t.recorded(r.LogID))
+	t.say("log", r.Made, "", "hash", t.recorded(r.Head))
 	t.row("log", r.Made.String(), "", "first seq", strconv.FormatUint(r.FirstSeq, 10), "", "")
 	t.row("log", r.Made.String(), "", "last seq", strconv.FormatUint(r.LastSeq, 10), "", "")
 	for _, p := range r.Programs {

@@ -66,7 +66,7 @@ func escaped(s string) string { return strings.ReplaceAll(url.QueryEscape(s), "+
 var statements = regexp.MustCompile(regexp.QuoteMeta(statementMark) + `:([\w.~%-]+):([0-9a-f]*):(\d+):(\d+):([0-9a-f]*):([\w.~%-]*):([a-z-]+)`)
 
 // ErrNoStatement marks a file that does not say what it was made of.
-var ErrNoStatement = errors.New("it holds no statement of what it was made of: it is no report of this program, or was changed where that stood")
+var ErrNoStatement = errors.New("it holds no statement of what it was made of: it is no report of a treatment by this program (a season's summary has none), or was changed where that stood")
 
 // FindStatement reads the statement out of a report's file, and its form.
 func FindStatement(file []byte) (s Statement, form string, err error) {

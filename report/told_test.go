@@ -230,6 +230,19 @@ func TestEndorsementWantsALicenceInDate(t *testing.T) {
 	}
 }
 
+// The table says what is not on record, as the page does: a row that is missing, or 0, would
+// pass for a fact.
+func TestTableSaysWhatIsNotRecorded(t *testing.T) {
+	_, table := both(t, soundReport(t))
+	for _, item := range []string{"lot", "destination", "pests", "sheet", "dose source", "fumigator", "second", "bags", "moisture", "length", "width", "height"} {
+		require.Contains(t, table, "given,,,"+item+",,,not recorded\r\n")
+	}
+	require.Contains(t, table, "log id,,,not recorded\r\n")
+	_, table = both(t, report(t, eventful(), "A-1"))
+	require.Contains(t, table, "given,,,bags,3600,,\r\n")
+	require.Contains(t, table, "given,,,lot,,,MR-26\r\n")
+}
+
 // A forecast from before phosphine was added tells of the gas without it: what came is
 // shown beside it, and neither counts for it nor against it.
 func TestForecastsFromBeforeAnAddedDoseAreNotCounted(t *testing.T) {
