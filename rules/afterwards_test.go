@@ -182,9 +182,9 @@ func falling(d *day, ppm float64) func(logbook.Time) float64 {
 	return func(at logbook.Time) float64 { return flat(ppm)(at) * math.Exp(-at.Hours(from)/24) }
 }
 
-// Gas that was there when an instrument failed holds the grain back until the air is
-// shown to be clear.
-func TestWithholdingWaitsForAirThatIsShownToBeClear(t *testing.T) {
+// Gas that was there when an instrument failed holds the grain back until the store was
+// cleared again, and withholding runs from then.
+func TestWithholdingWaitsForTheNextClearance(t *testing.T) {
 	d := aday(t)
 	d.declare()
 	d.dose("five-day")
@@ -200,6 +200,13 @@ func TestWithholdingWaitsForAirThatIsShownToBeClear(t *testing.T) {
 	assert.True(t, k.NotToIssue)
 	assert.Zero(t, k.IssueFrom)
 	d.breathe(1, 0.02)
+	assert.Equal(t, logbook.GateCheckOwed, d.gate())
+	d.quick(50)
+	assert.Equal(t, logbook.PhaseWithholding, d.state.Stacks["A"].Treatment.GasPhase(), "fixed points clear no store")
+	d.breathe(1, 0.02)
+	d.hand("beside A", 0.02)
+	d.confirm()
+	require.Equal(t, logbook.GateCleared, d.gate())
 	from := d.now
 	d.quick(47)
 	assert.Equal(t, logbook.PhaseWithholding, d.state.Stacks["A"].Treatment.GasPhase())

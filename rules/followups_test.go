@@ -174,8 +174,12 @@ func TestReboundAfterWithholding(t *testing.T) {
 	assert.True(t, k.NotToIssue)
 	assert.Zero(t, k.IssueFrom, "not before the gas is gone")
 	d.run(1)
+	assert.Zero(t, d.state.View().Stores[0].Stacks[0].IssueFrom, "not before the store was cleared again")
+	d.hand("beside A", 0.1)
+	d.confirm()
+	require.Equal(t, logbook.GateCleared, d.gate())
 	k = d.state.View().Stores[0].Stacks[0]
-	assert.InDelta(t, 48, k.IssueFrom.Hours(d.now), 1.1)
+	assert.InDelta(t, 48, k.IssueFrom.Hours(d.now), 0.1)
 	assert.Contains(t, d.owes(), "A-1 withholding")
 }
 

@@ -126,11 +126,11 @@ func (s *State) fall(name string, d gate.Decision) {
 }
 
 // withholdAgain lets withholding run anew while gas stands in the air of a store,
-// cleared or not: what still gives off gas is not over. It stands until the air is shown
-// to be clear: an instrument that fails has shown nothing.
+// cleared or not: what still gives off gas is not over. It runs from the next clearance,
+// as it did from the first: an instrument that fails has shown nothing, and fixed points
+// alone clear no store.
 func (s *State) withholdAgain(name string, d gate.Decision) {
-	gas := gasIn(d)
-	shown := d.State == logbook.GateCheckOwed || d.State == logbook.GateCleared
+	gas, shown := gasIn(d), d.State == logbook.GateCleared
 	for _, stack := range s.stacksIn(name) {
 		k := s.Stacks[stack]
 		t := k.Treatment

@@ -20,13 +20,13 @@ func (t *Treatment) GasPhase() string {
 // began where it was given none.
 func (t *Treatment) Called() string { return cmp.Or(t.Name, t.DosingAt.String()) }
 
-// GasFound notes gas in the air of the store now, or that it is gone: while it stands,
-// withholding does not run, and then it runs anew.
+// GasFound notes gas in the air of the store now, or that the store was cleared again:
+// until then withholding does not run, and then it runs anew.
 func (t *Treatment) GasFound(now logbook.Time, gas bool) {
 	if t.Phase != logbook.PhaseWithholding {
 		return
 	}
-	if gas {
+	if gas || t.GasBack {
 		t.ClearedAt, t.Withheld = now, 0
 	}
 	t.GasBack = gas
