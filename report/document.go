@@ -93,7 +93,7 @@ func (p *page) short() {
 	}
 	p.head("short")
 	terms := paper.Terms{
-		{Name: p.text("term/exposure"), Value: p.text("exposure-was", "{hours}", p.num(r.Course.ExposureHours), "{from}", p.time(r.Course.Started), "{to}", p.when(r.Course.AiringStarted, "not-yet"))},
+		{Name: p.text("term/exposure"), Value: p.text("exposure-was", "{hours}", p.num(r.Course.ExposureHours), "{span}", p.span(r.Course.Started, r.Course.AiringStarted))},
 		{Name: p.text("term/end-level"), Value: p.lowestEnd()},
 		{Name: p.text("term/lowest-ctp"), Value: p.lowestCTP()},
 		{Name: p.text("term/criteria"), Value: p.text("criteria-count", "{met}", fmt.Sprint(met), "{not}", fmt.Sprint(not), "{open}", fmt.Sprint(len(r.Success.Criteria)-met-not))},
@@ -119,13 +119,13 @@ func (p *page) owed() string {
 // lowestEnd is the lowest line when it was last judged.
 func (p *page) lowestEnd() string {
 	var low *logbook.EndLevel
-	missing := ""
+	var missing []string
 	for i := range p.r.Lines {
 		l := &p.r.Lines[i]
 		n := len(l.EndLevels)
 		switch {
 		case n == 0 || l.EndLevels[n-1].Shown == logbook.NotShown:
-			missing = l.Name
+			missing = append(missing, l.Name)
 		case low == nil || l.EndLevels[n-1].PPM < low.PPM:
 			low = &l.EndLevels[n-1]
 		}
@@ -134,8 +134,8 @@ func (p *page) lowestEnd() string {
 	if low != nil {
 		s = p.text("lowest-end", "{ppm}", p.num(float64(low.PPM)), "{line}", low.Line, "{moment}", p.code("moment", low.Moment), "{end}", p.num(p.r.Course.EndLevelPPM))
 	}
-	if missing != "" {
-		s += " " + p.text("line-not-shown", "{line}", missing)
+	if len(missing) > 0 {
+		s += " " + p.text("lines-not-shown", "{lines}", p.list(missing))
 	}
 	return s
 }

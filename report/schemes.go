@@ -63,7 +63,7 @@ func (p *page) schemes() []scheme {
 	fumigator := asked{"fumigator", signer, "dose"}
 	fumigant := asked{"fumigant", p.text("phosphine"), "dose"}
 	dose := asked{"dose", p.perVolume(), "dose"}
-	dates := asked{"dates", p.text("from-to", "{from}", p.time(r.Course.Started), "{to}", p.when(r.Course.AiringStarted, "not-yet")), "treated"}
+	dates := asked{"dates", p.span(r.Course.Started, r.Course.AiringStarted), "treated"}
 	temp := asked{"temperature", p.given(g.GrainTempC) + "\u00a0°C", "treated"}
 	goods := asked{"commodity", strings.TrimSpace(p.code("commodity", g.Commodity) + " " + n(g.Tonnes, "t")), "treated"}
 	days := asked{"days", p.num(r.Course.ExposureHours/24) + "\u00a0d", "short"}
@@ -126,7 +126,7 @@ func (p *page) aired() string {
 	if p.r.Course.AiringStarted == 0 {
 		return ""
 	}
-	return p.text("from-to", "{from}", p.time(p.r.Course.AiringStarted), "{to}", p.when(p.r.Course.Cleared, "not-yet"))
+	return p.span(p.r.Course.AiringStarted, p.r.Course.Cleared)
 }
 
 // used is what was laid, by form.
@@ -146,7 +146,7 @@ func (p *page) withheld() string {
 	if p.r.Course.Cleared == 0 {
 		return ""
 	}
-	return p.text("from-to", "{from}", p.time(p.r.Course.Cleared), "{to}", p.when(p.closed(), "not-yet"))
+	return p.span(p.r.Course.Cleared, p.closed())
 }
 
 // closed is when the treatment was recorded as closed; 0 = it is not.

@@ -230,6 +230,17 @@ func TestEndorsementWantsALicenceInDate(t *testing.T) {
 	}
 }
 
+// In short, every line that showed no end level is named: one that is left out would
+// pass for one that held.
+func TestLowestEndNamesEveryLineNotShown(t *testing.T) {
+	r := &Report{Lines: []Line{{Name: "top"}, {Name: "middle", EndLevels: []logbook.EndLevel{{Line: "middle", PPM: 200, Shown: logbook.ShownMet}}},
+		{Name: "low", EndLevels: []logbook.EndLevel{{Line: "low", Shown: logbook.NotShown}}}}}
+	p := &page{r: r, voice: r.voice("en")}
+	require.Contains(t, p.lowestEnd(), "200 ppm on line middle")
+	require.Contains(t, p.lowestEnd(), "Not shown: top; low.")
+	require.Equal(t, "from 2026-03-01\u00a006:00, not over yet", p.span(hour(0), 0))
+}
+
 // The table says what is not on record, as the page does: a row that is missing, or 0, would
 // pass for a fact.
 func TestTableSaysWhatIsNotRecorded(t *testing.T) {

@@ -62,6 +62,14 @@ func (v voice) when(t logbook.Time, key string) string {
 	return v.time(t)
 }
 
+// span is a stretch of time; to = 0: it goes on.
+func (v voice) span(from, to logbook.Time) string {
+	if to == 0 {
+		return v.text("from-on", "{from}", v.time(from))
+	}
+	return v.text("from-to", "{from}", v.time(from), "{to}", v.time(to))
+}
+
 // num writes a figure with no more digits than it is worth.
 func (v voice) num(x float64) string {
 	if s := plain(x); s != smallest {

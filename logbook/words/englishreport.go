@@ -14,7 +14,7 @@ var englishReport = map[string]string{
 	"report/not-recorded":        "not recorded", "report/nothing-recorded": "nothing recorded", "report/none-recorded": "None was recorded.", "report/in-order": "in order",
 	"report/wanting": "wanting", "report/not-known": "not known", "report/not-said": "not said", "report/not-yet": "not yet", "report/not-judged": "not judged", "report/not-read": "not read",
 	"report/yes": "yes", "report/no": "no", "report/under": "under {value}", "report/percent": "{value} %", "report/and": "{before}; {after}", "report/pair": "{name}: {value}",
-	"report/at-least": "at least {value}", "report/between": "{low} to {high}", "report/from-to": "from {from} to {to}", "report/by-whom": "{time} by {by}", "report/minutes": "{count} min",
+	"report/at-least": "at least {value}", "report/between": "{low} to {high}", "report/from-to": "from {from} to {to}", "report/from-on": "from {from}, not over yet", "report/by-whom": "{time} by {by}", "report/minutes": "{count} min",
 	"report/times": "({count} times)", "report/inside": "inside", "report/at-door": "at the door", "report/contact": "contact", "report/whole-stack": "whole stack",
 	"report/phosphine": "phosphine (hydrogen phosphide, PH₃)",
 
@@ -42,8 +42,8 @@ var englishReport = map[string]string{
 	"report/term/followups": "Follow-ups", "report/term/log": "Log", "report/term/entries": "Entries", "report/term/hash": "Hash at entry {seq}",
 	"report/term/written-by": "This report written by version", "report/term/judged-by": "Records made by version", "report/term/as-of": "State as of", "report/term/statement": "Statement",
 
-	"report/exposure-was": "{hours} h, from {from} to {to}", "report/lowest-end": "{ppm} ppm on line {line} ({moment}), against {end} ppm",
-	"report/line-not-shown": "Line {line} was not shown.", "report/lowest-ctp": "{ppmh} ppm·h ({gh} g·h/m³) on line {line}",
+	"report/exposure-was": "{hours} h, {span}", "report/lowest-end": "{ppm} ppm on line {line} ({moment}), against {end} ppm",
+	"report/lines-not-shown": "Not shown: {lines}.", "report/lowest-ctp": "{ppmh} ppm·h ({gh} g·h/m³) on line {line}",
 	"report/criteria-count": "{met} met, {not} not met, {open} not decidable", "report/forecast-count": "{inside} of {judged} held what came within their 90 % interval",
 	"report/followup-count": "{owed} owed of {all}", "report/gas-given": "{m3} m³, as entered",
 	"report/gas-reckoned": "{m3} m³, reckoned from volume, weight and the density of the kernels ({density})", "report/density-default": "a default: the commodity is not listed",

@@ -14,7 +14,7 @@ var frenchReport = map[string]string{
 	"report/not-recorded":        "non consigné", "report/nothing-recorded": "rien de consigné", "report/none-recorded": "Rien n'a été consigné.", "report/in-order": "en ordre",
 	"report/wanting": "à corriger", "report/not-known": "non connu", "report/not-said": "non indiqué", "report/not-yet": "pas encore", "report/not-judged": "non jugé",
 	"report/not-read": "non lu", "report/yes": "oui", "report/no": "non", "report/under": "moins de {value}", "report/percent": "{value} %", "report/and": "{before} ; {after}",
-	"report/pair": "{name} : {value}", "report/at-least": "au moins {value}", "report/between": "{low} à {high}", "report/from-to": "du {from} au {to}", "report/by-whom": "{time} par {by}",
+	"report/pair": "{name} : {value}", "report/at-least": "au moins {value}", "report/between": "{low} à {high}", "report/from-to": "du {from} au {to}", "report/from-on": "depuis le {from}, non terminé", "report/by-whom": "{time} par {by}",
 	"report/minutes": "{count} min", "report/times": "({count} fois)", "report/inside": "à l'intérieur", "report/at-door": "à la porte", "report/contact": "contact",
 	"report/whole-stack": "pile entière", "report/phosphine": "phosphine (phosphure d'hydrogène, PH₃)",
 
@@ -43,8 +43,8 @@ var frenchReport = map[string]string{
 	"report/term/log": "Registre", "report/term/entries": "Entrées", "report/term/hash": "Empreinte à l'entrée {seq}", "report/term/written-by": "Rapport écrit par la version",
 	"report/term/judged-by": "Enregistrements faits par la version", "report/term/as-of": "État au", "report/term/statement": "Mention de preuve",
 
-	"report/exposure-was": "{hours} h, du {from} au {to}", "report/lowest-end": "{ppm} ppm sur la ligne {line} ({moment}), pour {end} ppm",
-	"report/line-not-shown": "La ligne {line} n'a rien montré.", "report/lowest-ctp": "{ppmh} ppm·h ({gh} g·h/m³) sur la ligne {line}",
+	"report/exposure-was": "{hours} h, {span}", "report/lowest-end": "{ppm} ppm sur la ligne {line} ({moment}), pour {end} ppm",
+	"report/lines-not-shown": "Non constaté : {lines}.", "report/lowest-ctp": "{ppmh} ppm·h ({gh} g·h/m³) sur la ligne {line}",
 	"report/criteria-count": "{met} remplis, {not} non remplis, {open} indécidables",
 	"report/forecast-count": "{inside} sur {judged} ont contenu ce qui est advenu dans leur intervalle à 90 %", "report/followup-count": "{owed} dues sur {all}",
 	"report/gas-given": "{m3} m³, tel que saisi", "report/gas-reckoned": "{m3} m³, calculé à partir du volume, du poids et de la masse volumique des grains ({density})",
