@@ -155,6 +155,15 @@ func (s *State) Params() (Params, bool) {
 		LagHours: get(inLag, 24), SorbPerDay: Value{math.Abs(s.Fit.X[inSorb]), math.Sqrt(max(s.Fit.variance(inSorb), 0))}, FreePerDay: get(inFree, 1)}, true
 }
 
+// LossPerDay returns the loss rate of [Params] and the standard deviation of its ln; 0
+// before there is a fit.
+func (s *State) LossPerDay() (loss, sdLn float64) {
+	if s.Fit == nil {
+		return 0, 0
+	}
+	return exp(s.Fit.X[inLoss]) + s.Setup.SamplingLossPerDay, math.Sqrt(max(s.Fit.variance(inLoss), 0))
+}
+
 // doseDays lists the times of the added doses in days.
 func (s *State) doseDays() []float64 {
 	var days []float64

@@ -31,6 +31,8 @@ func (k knowing) MeanLnChange(line int, from, to float64) float64 {
 	return mean
 }
 
+func (knowing) LossPerDay() (mean, sdLn float64) { return loss, 0.08 }
+
 // stack is a run of both tests.
 type stack struct {
 	*State

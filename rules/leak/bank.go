@@ -14,6 +14,7 @@ type bank struct {
 	Num    doubles   // by onset and trace: Σ trace·innovation/variance
 	Den    doubles   // Σ trace²/variance
 	Traces singles   // by onset, trace and state
+	Wide   doubles   // by line: how much more it is scattered than the sizes say, of variance
 }
 
 // shapes of what gas lost beside a line does to the line, per loss of 1 per hour:
@@ -33,7 +34,7 @@ var shares = [...]float64{0.4, 1, 2.5}
 // What a rise must show.
 const (
 	riseSD  = 0.3 / 24 // per hour, of a rise before it is seen: one that is too large needs more to show for it
-	gustAge = 6.0      // hours: what the stack did for less counts for less, for gusts blow hard more often than a normal rate
+	gustAge = 4.0      // hours: what the stack did for less counts for less, for gusts blow hard more often than a normal rate
 )
 
 // grid of onsets.
@@ -44,9 +45,15 @@ const (
 	capacity  = 12
 )
 
-func newBank(lines int, from float64) bank { return bank{Lines: lines, From: from} }
+func newBank(lines int, from float64) bank {
+	b := bank{Lines: lines, From: from, Wide: make(doubles, lines)}
+	for i := range b.Wide {
+		b.Wide[i] = 1
+	}
+	return b
+}
 
-func (b *bank) clear() { *b = newBank(b.Lines, b.From) }
+func (b *bank) clear() { *b = bank{Lines: b.Lines, From: b.From, Wide: b.Wide} }
 
 // places of the sums of the stack among those of an onset.
 const (
@@ -67,7 +74,7 @@ func sum(i, shape int) int { return stackSums + i*shapes + shape }
 func (b *bank) fits(lines int) bool {
 	n := len(b.Onset)
 	in := bank{Lines: lines}
-	return n <= capacity && len(b.Level) == n && len(b.Num) == n*in.sums() && len(b.Den) == len(b.Num) && len(b.Traces) == n*in.width()
+	return n <= capacity && len(b.Wide) == lines && len(b.Level) == n && len(b.Num) == n*in.sums() && len(b.Den) == len(b.Num) && len(b.Traces) == n*in.width()
 }
 
 // stack is a trace of the stack for the k-th onset: aRise or aStep.
@@ -236,7 +243,7 @@ func (b *bank) at(k, line int, sign, now float64) found {
 		at := n + sum(line, shape)
 		for _, share := range shares {
 			share *= float64(b.Lines)
-			z, rate, sd := expected(num+share*b.Num[at], den+share*share*b.Den[at])
+			z, rate, sd := expected(num+share*b.Num[at]/b.Wide[line], den+share*share*b.Den[at]/b.Wide[line])
 			if sign*z > sign*out.z {
 				out = found{line, k, shape, share, z, rate, sd}
 			}
@@ -256,7 +263,7 @@ func (b *bank) common(k, trace int) (z, size, sd float64) {
 // rate is that of the line.
 func (b *bank) alone(k, i, shape int) found {
 	at := k*b.sums() + sum(i, shape)
-	z, rate, sd := ratio(b.Num[at], b.Den[at])
+	z, rate, sd := ratio(b.Num[at]/b.Wide[i], b.Den[at]/b.Wide[i])
 	return found{line: i, onset: k, shape: shape, z: z, rate: rate, sd: sd}
 }
 

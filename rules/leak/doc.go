@@ -26,9 +26,11 @@
 // gusts for longer, and counts in full only after 6 h. A fall of the stack that began
 // within 20 h after dosing is taken for the end of release.
 //
-// The threshold follows from the false-alarm rate (see lineBumps). Gusts that double
-// the loss rate for hours on an uneven sheet still raise more false leaks than asked
-// for, where the fit holds a leaky sheet for a tight one. How noisy a line is, and how
+// The threshold follows from the false-alarm rate (see lineBumps). Gusts are sized by
+// the loss rate of the fit and its error, not by the slope, which sorption makes less;
+// how restless the lines of a stack are against each other is learned. Gusts that
+// double the loss rate for hours on an uneven sheet still raise more false leaks than
+// asked for, where the fit holds a leaky sheet for a tight one. How noisy a line is, and how
 // much its noise is tied from one reading to the next, is learned from second
 // differences of readings, which no leak, gust or release moves; what the caller
 // states is only the start.

@@ -4,18 +4,19 @@ import "math"
 
 // Bumps are how many times a stack-day and place the statistic tries: the level z is
 // crossed bumps·e^(−z²/2) times, as for a smooth Gaussian process (Rice 1944). A
-// normal record needs no more than 14 (TestCalibration); more are taken, for records richer than the model, with spikes and a sheet that is
-// tight here and loose there, have longer tails.
+// normal record needs no more than 14 (TestCalibration); more are taken, for records
+// richer than the model have longer tails, with spikes and a sheet that is tight here
+// and loose there.
 const (
-	stackBumps = 50.0
-	lineBumps  = 200.0
+	stackBumps = 25.0
+	lineBumps  = 100.0
 )
 
 // What a leak must be, beside likely.
 const (
-	leastRise  = 0.3 // of the loss rate from before
+	leastRise  = 0.3 // of the loss rate from before, as high as it may have been
 	leastAlone = 3.0 // z of a line for itself, to be named
-	earlyMore  = 2.0 // by which z must be higher when the test goes live; nothing after as long again
+	earlyMore  = 4.0 // by which z must be higher when the test goes live; nothing after as long again
 )
 
 // threshold of z of a line (of all: -1) for the false-alarm rate that was asked for.
@@ -54,7 +55,7 @@ func (s *State) judge() []Event {
 			best, over = f, above
 		}
 	}
-	if best.rate == 0 || s.doubtful(best) || s.stepped(best) || s.At < s.Hold || s.outRisen(best) || s.sized(best).rate < leastRise*s.Ref.at(s.At).Loss {
+	if best.rate == 0 || s.doubtful(best) || s.stepped(best) || s.At < s.Hold || s.outRisen(best) || s.sized(best).rate < leastRise*s.Ref.at(s.At).Windy {
 		return nil
 	}
 	return []Event{s.call(best)}

@@ -25,6 +25,9 @@ type Expecter interface {
 	ExpectedLnChange(line int, from, to float64) (mean, sd float64)
 	// MeanLnChange is the mean alone, for less work.
 	MeanLnChange(line int, from, to float64) float64
+	// LossPerDay is the loss rate by now and the standard deviation of its ln; 0 = it
+	// is not known.
+	LossPerDay() (loss, sdLn float64)
 }
 
 // Kind names what an event is about.

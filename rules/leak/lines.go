@@ -18,6 +18,7 @@ type line struct {
 	Seen  float64 // its hours
 	Cause cause   `json:",omitzero"`
 	Told  told    // of the stack by its newest reading that was used
+	Rest  rest    // how restless it is
 }
 
 // told is what a reading tells of the stack's level: the reading less where its
@@ -248,6 +249,7 @@ func (s *State) use(r read) {
 	s.Bank.updateStack(e, total, g.stack[:])
 	l.Told = told{s.At, level, line.Cov[0] + noise}
 	e, total = line.clipped(level-others, doubt+noise)
+	s.settle(r.line, e/math.Sqrt(total))
 	line.update(e, total, g.line[:])
 	s.Bank.updateLine(r.line, e, total, g.line[:])
 	l.Used = min(l.Used+1, 100)

@@ -104,6 +104,11 @@ func (s *State) UnmarshalJSON(data []byte) error {
 	if in.Held != nil && len(in.Held.Level) != n {
 		return fmt.Errorf("read the state of a leak test: %d lines stand still of %d", len(in.Held.Level), n)
 	}
+	for _, w := range in.Bank.Wide {
+		if !(w >= leastWide) {
+			return fmt.Errorf("read the state of a leak test: a scatter of %v", w)
+		}
+	}
 	in.Bank.Lines = n
 	*s = State(in)
 	return nil

@@ -27,6 +27,8 @@ func (o *overPromise) MeanLnChange(line int, from, to float64) float64 {
 	return mean
 }
 
+func (o *overPromise) LossPerDay() (loss, sdLn float64) { return 0.35, 0.2 }
+
 // Gas that rises less than a fit of the first hours promised is no leak, neither
 // then nor when the test goes live. The curve is the one-compartment identity with
 // release 1.3 and loss 0.35 per day.

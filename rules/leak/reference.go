@@ -8,6 +8,7 @@ type reference struct {
 	Slope  singles // change of ln C per hour, by hour and line
 	SD     singles // of the slope, per hour; no more than leadHours + 1
 	Loss   singles // loss rate per hour
+	Windy  singles // that gusts are sized by: what is not known of the loss may be more
 	Frozen float64 // until this hour nothing new is taken in
 }
 
@@ -15,7 +16,8 @@ type reference struct {
 type ahead struct {
 	Slope singles // change of ln C per hour, by line; nil = nothing was predicted
 	SD    float64 // of the slope, per hour
-	Loss  float64 // loss rate per hour: the fall of ln C when all is released
+	Loss  float64 // loss rate per hour
+	Windy float64 // and the root of its mean square, as far as it is known
 }
 
 const (
@@ -23,7 +25,7 @@ const (
 	youngLead  = 12 // less than leadHours: the loss rate that was thought later, to size gusts by
 	spanHours  = 12.0
 	afterHeal  = 24   // hours after a leak has cleared until the fit is believed again
-	farHours   = 240  // by then the release is over: the fall is the loss
+	mostLossSD = 1.0  // of ln of the loss rate
 	vagueSD    = 0.1  // per hour: where nothing was predicted
 	mixedHours = 10.0 // e-folding time of how unevenly lines follow after dosing
 	usualLoss  = 0.2 / 24
@@ -32,7 +34,7 @@ const (
 
 func (r *reference) fits(lines int) bool {
 	n := r.hours()
-	return n <= leadHours+1 && len(r.Loss) == n && len(r.Slope) == n*lines
+	return n <= leadHours+1 && len(r.Loss) == n && len(r.Windy) == n && len(r.Slope) == n*lines
 }
 
 // hours is how many were predicted.
@@ -47,6 +49,7 @@ func (r *reference) forget(n int) {
 	r.Slope = r.Slope[:copy(r.Slope, r.Slope[n*lines:])]
 	r.SD = r.SD[:copy(r.SD, r.SD[n:])]
 	r.Loss = r.Loss[:copy(r.Loss, r.Loss[n:])]
+	r.Windy = r.Windy[:copy(r.Windy, r.Windy[n:])]
 	r.First += n
 }
 
@@ -70,7 +73,8 @@ func (r *reference) foresee(hours float64, lines int, e Expecter, hold bool) {
 		if !ok {
 			return
 		}
-		r.Slope, r.SD, r.Loss = append(r.Slope, a.Slope...), append(r.SD, float32(a.SD)), append(r.Loss, float32(a.Loss))
+		r.Slope, r.SD = append(r.Slope, a.Slope...), append(r.SD, float32(a.SD))
+		r.Loss, r.Windy = append(r.Loss, float32(a.Loss)), append(r.Windy, float32(a.Windy))
 	}
 }
 
@@ -80,17 +84,19 @@ func predict(hours, from float64, lines int, e Expecter) (ahead, bool) {
 	for i := range lines {
 		slope := e.MeanLnChange(i, from, from+1)
 		sd := slopeSD(i, hours, from+0.5, e)
-		far := e.MeanLnChange(i, farHours+from, farHours+from+24)
 		if !finite(slope) || !(sd >= 0 && sd < 10) {
 			return ahead{}, false
 		}
-		if !finite(far) || far == 0 {
-			far = 24 * slope
-		}
 		a.Slope[i] = float32(min(max(slope, -5), 5))
 		a.SD += sd / n
-		a.Loss += min(max(-far/24, 0), 5) / n
 	}
+	loss, sdLn := e.LossPerDay()
+	if !(loss > 0) || !finite(loss) {
+		loss, sdLn = -24*a.mean(), 0
+	}
+	a.Loss = min(max(loss/24, 0), 5)
+	sdLn = min(max(sdLn, 0), mostLossSD)
+	a.Windy = min(a.Loss*math.Exp(sdLn*sdLn), 5)
 	return a, true
 }
 
@@ -120,11 +126,11 @@ func (r *reference) known(hours float64) bool {
 // is nothing, very vaguely.
 func (r *reference) at(hours float64) ahead {
 	if !r.known(hours) {
-		return ahead{SD: vagueSD, Loss: usualLoss}
+		return ahead{SD: vagueSD, Loss: usualLoss, Windy: usualLoss}
 	}
 	i := min(max(int(math.Floor(hours))-r.First, 0), r.hours()-1)
 	lines := len(r.Slope) / r.hours()
-	return ahead{r.Slope[i*lines : i*lines+lines], float64(r.SD[i]), float64(r.Loss[i])}
+	return ahead{r.Slope[i*lines : i*lines+lines], float64(r.SD[i]), float64(r.Loss[i]), float64(r.Windy[i])}
 }
 
 // change is the expected change of ln C of a line over a short time.
@@ -147,7 +153,7 @@ func (r *reference) freeze(onset float64) {
 	if n := r.hours(); n > 0 {
 		lines := len(r.Slope) / n
 		n = min(max(keep, 1), n)
-		r.Slope, r.SD, r.Loss = r.Slope[:n*lines], r.SD[:n], r.Loss[:n]
+		r.Slope, r.SD, r.Loss, r.Windy = r.Slope[:n*lines], r.SD[:n], r.Loss[:n], r.Windy[:n]
 	}
 	r.Frozen = forEver
 }
@@ -156,13 +162,14 @@ func (r *reference) freeze(onset float64) {
 // to forget the leak.
 func (r *reference) thaw(hours float64) { r.Frozen = hours + afterHeal }
 
-// Sizes of the rates, as shares of the loss rate and per hour. The shares are from
-// memory of sheeted stacks; how fast lines mix, too.
+// Sizes of the rates, as shares of the loss rate and per hour: from memory of sheeted
+// stacks, those of gusts and mixing so that innovations of plain hard stacks of the
+// bench are white from 3 to 24 hours.
 const (
-	gustShare  = 0.25
+	gustShare  = 0.2
 	dayShare   = 0.15
 	slopeShare = 0.1 // at the least
-	mixShare   = 0.01
+	mixShare   = 0.007
 	errorShare = 0.7 // of the fit's own standard deviation: a part of it is the weather
 	leastGust  = 0.0002
 	leastSlope = 0.0004
@@ -173,7 +180,7 @@ const (
 // sizes of the rates at hours, age hours after dosing.
 func (r *reference) sizes(hours, age float64) sizes {
 	a := r.at(hours)
-	loss := max(a.Loss, r.at(hours+youngLead).Loss, -a.mean())
+	loss := max(a.Windy, r.at(hours+youngLead).Windy, -a.mean())
 	return sizes{
 		gust:  gustShare*loss + leastGust,
 		slope: min(max(errorShare*a.SD, slopeShare*loss+leastSlope), vagueSD),

@@ -178,6 +178,8 @@ func (f *roughFit) MeanLnChange(line int, from, to float64) float64 {
 	return mean
 }
 
+func (f *roughFit) LossPerDay() (loss, sdLn float64) { return f.ks, f.sk }
+
 // timed is an event and when it came.
 type timed struct {
 	Event

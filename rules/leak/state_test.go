@@ -111,6 +111,8 @@ func (w wild) MeanLnChange(line int, from, to float64) float64 {
 	return mean
 }
 
+func (w wild) LossPerDay() (loss, sdLn float64) { return w.any(), w.any() }
+
 // TestHostileInput: whatever comes, no number turns to NaN or infinity, and the
 // state can be written.
 func TestHostileInput(t *testing.T) {
@@ -174,6 +176,8 @@ func (e steady) MeanLnChange(line int, from, to float64) float64 {
 	mean, _ := e.ExpectedLnChange(line, from, to)
 	return mean
 }
+
+func (e steady) LossPerDay() (loss, sdLn float64) { return 0, 0 }
 
 // TestReadRefuses: what does not belong together is refused and changes nothing.
 func TestReadRefuses(t *testing.T) {
