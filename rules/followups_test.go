@@ -249,6 +249,28 @@ func TestWhatIsOwedOfNoStack(t *testing.T) {
 	assert.Equal(t, d.now, d.followUp(logbook.FollowCanister).Due, "its minutes are used up")
 }
 
+// A check that failed is owed again; once it is passed it was done, also where no next one
+// is due.
+func TestACheckThatIsPassedIsDone(t *testing.T) {
+	d := aday(t)
+	check := func(passed bool) {
+		d.now = d.now.Add(time.Minute)
+		d.act(&logbook.InstrumentChecked{Channel: "door", Check: logbook.CheckBump, Applied: 1, Read: 1, Unit: "ppm", Passed: passed}, logbook.KindInstrumentChecked, 0)
+	}
+	check(true)
+	assert.Empty(t, of[*logbook.FollowUp](d.fresh()), "it was not owed")
+	check(false)
+	assert.Equal(t, []string{"bump-test raised"}, alarms(d.fresh(), alarmFollowUpDue))
+	check(true)
+	rs := d.fresh()
+	assert.Equal(t, []string{"bump-test cleared"}, alarms(rs, alarmFollowUpDue))
+	require.Len(t, of[*logbook.FollowUp](rs), 1)
+	assert.Equal(t, logbook.FollowDone, of[*logbook.FollowUp](rs)[0].State)
+	assert.Equal(t, d.now, d.followUp(logbook.FollowBumpTest).At)
+	check(false)
+	assert.Equal(t, logbook.FollowOpen, d.followUp(logbook.FollowBumpTest).State)
+}
+
 // A leak asks for a look at the sheet before it is used again.
 func TestTornSheet(t *testing.T) {
 	d := underGas(t)

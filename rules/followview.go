@@ -12,7 +12,7 @@ import (
 type FollowUpView struct {
 	FollowUp         string // a code of logbook.FollowUps
 	Store, Stack     string // empty: of no stack
-	Treatment        string // empty: of none, or it has no name
+	Treatment        string // empty: of none; one without a name goes by when its dosing began
 	Channel, Person  string // of an instrument; whose licence or canister
 	Owner            string // empty: everybody
 	State            string // open, done or written-off

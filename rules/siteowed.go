@@ -74,10 +74,16 @@ func (s *State) siteItems() []siteItem {
 			continue
 		}
 		for _, x := range checksOwedAgain {
-			if k, ok := c.Checks[x.check]; ok && !k.Passed {
-				add(place{channel: name}, x.followUp, k.At, 0, "")
-			} else if ok && k.Due != 0 {
-				add(place{channel: name}, x.followUp, k.Due, k.At, k.By)
+			p := place{channel: name}
+			_, told := s.Owed[p.key(x.followUp)]
+			switch k, ok := c.Checks[x.check]; {
+			case !ok:
+			case !k.Passed:
+				add(p, x.followUp, k.At, 0, "")
+			case k.Due != 0:
+				add(p, x.followUp, k.Due, k.At, k.By)
+			case told: // it was owed, and no next one is
+				items = append(items, siteItem{place: p, Item: followup.Item{Kind: x.followUp, State: logbook.FollowDone, Opened: k.At, At: k.At, By: k.By}})
 			}
 		}
 	}

@@ -166,10 +166,6 @@ func (f *frame) reminders(x *rules.FollowUpView, start time.Time) []time.Duratio
 // uidOf names a follow-up for calendars: the same at every writing, and another for
 // anything else of this site.
 func uidOf(site string, x *rules.FollowUpView) string {
-	of := x.Treatment
-	if of == "" && x.Stack != "" {
-		of = x.Opened.String() // treatments without a name are told apart by when it was opened
-	}
-	h := sha256.Sum256(fmt.Appendf(nil, "%q", []string{site, x.FollowUp, x.Store, x.Stack, of, x.Channel, x.Person}))
+	h := sha256.Sum256(fmt.Appendf(nil, "%q", []string{site, x.FollowUp, x.Store, x.Stack, x.Treatment, x.Channel, x.Person}))
 	return hex.EncodeToString(h[:16]) + "@undersheet"
 }
