@@ -60,6 +60,10 @@ func TestUnmarshalRefuses(t *testing.T) {
 		func(s *State) { s.Coarse = 0 },
 		func(s *State) { s.Fit.X = s.Fit.X[1:] },
 		func(s *State) { s.Added = append(s.Added, Dose{1, 1}) },
+		func(s *State) { s.Changes = []change{{Hours: -30}} },
+		func(s *State) { s.Changes = make([]change, maxBreak+1) },
+		func(s *State) { s.Fit.Suspect.Settled = []int{-1} },
+		func(s *State) { s.Fit.Refits = -3 },
 	} {
 		data, err := json.Marshal(s)
 		require.NoError(t, err)
