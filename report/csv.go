@@ -276,7 +276,7 @@ func (r *Report) csvActs(t *table) {
 		a := &r.Acts[i]
 		text := t.recorded(a.By) + ", " + t.identity(a.Identity)
 		if more := t.did(a); more != "" {
-			text += "; " + more
+			text = t.list([]string{text, more})
 		}
 		t.say("act", a.At, "", string(a.Kind), text)
 	}

@@ -140,7 +140,8 @@ func (d *draft) corrected(f *fixes) {
 		if stack != d.stack && (store == "" || store != d.store) && !instrument {
 			continue
 		}
-		d.list(c)
+		a := d.list(c)
+		a.Before, a.before = written(was), was
 		d.r.LastSeq, d.r.Made = max(d.r.LastSeq, c.Seq), max(d.r.Made, c.Received)
 	}
 }

@@ -52,7 +52,11 @@ func (v voice) did(a *Act) string {
 	if a.refusal != nil {
 		parts = append(parts, v.text("refused", "{why}", v.why(*a.refusal)))
 	}
-	for _, s := range []string{v.particulars(a.Entry), a.Note} {
+	before := ""
+	if b := a.before; b != nil {
+		before = v.text("before", "{act}", v.code("kind", string(b.Head().Kind)), "{time}", v.time(b.Head().Time), "{by}", v.recorded(b.Who().By), "{what}", v.recorded(v.particulars(a.Before)))
+	}
+	for _, s := range []string{v.particulars(a.Entry), before, a.Note} {
 		if s != "" {
 			parts = append(parts, s)
 		}

@@ -232,6 +232,8 @@ type Act struct {
 	Note     string          `json:"note,omitempty"`
 	Refused  string          `json:"refused,omitempty"` // code of why it took no effect; empty = it did
 	Entry    json.RawMessage `json:"entry"`             // as the log holds it, a photo without its picture
+	Before   json.RawMessage `json:"before,omitempty"`  // of a correction: the act as it was entered first
+	before   logbook.Acting
 	entry    logbook.Acting
 	refusal  *logbook.Refused
 	of       uint64 // by which its verdict is known

@@ -80,7 +80,7 @@ var englishReport = map[string]string{
 	"report/no-masked": "No masked entry ended in the time of this report.", "report/air-known": "known", "report/air-not-known": "not known all the time",
 	"report/people-exposed-note": "Outside the mask: the highest that the fixed points may have held meanwhile, taken for the whole stay; the average over 8 h is of all entries of 24 hours. What the mask kept off is not counted, and where phosphide lies open there can be more than any point reads.",
 	"report/no-fixed-reading":    "no fixed reading within an hour", "report/no-fixed": "no fixed instrument there",
-	"report/identities": "Where nothing else is said, the identity of those named is {how}.", "report/identity": "identity {how}", "report/refused": "Refused. {why}",
+	"report/identities": "Where nothing else is said, the identity of those named is {how}.", "report/identity": "identity {how}", "report/refused": "Refused. {why}", "report/identity/not verified": "not verified", "report/before": "First entered: {act}, {time}, {by}: {what}",
 	"report/was-refused": "{act} was refused. {why}", "report/none-found": "None.", "report/waits": "waits for something", "report/no-followups": "Nothing is owed after this treatment yet.",
 	"report/followups-note": "As they were recorded, up to the moment that this report tells up to.", "report/inside-bags": "inside bags", "report/no-photos": "No photo was kept.",
 	"report/endorsement":      "Fumigation with phosphine conducted by a licensed fumigator at {dose} for {days} days at {temp} °C. Licensed fumigator: {fumigator}.",

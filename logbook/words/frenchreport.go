@@ -84,7 +84,7 @@ var frenchReport = map[string]string{
 	"report/air-not-known":       "pas connu tout le temps",
 	"report/people-exposed-note": "Hors du masque : le plus que les points fixes aient pu contenir pendant ce temps, pris pour tout le séjour ; la moyenne sur 8 h porte sur toutes les entrées de 24 heures. Ce que le masque a retenu n'est pas compté, et là où du phosphure est à découvert il peut y avoir plus que ce que lit un point.",
 	"report/no-fixed-reading":    "pas de mesure fixe à moins d'une heure", "report/no-fixed": "pas d'instrument fixe à cet endroit",
-	"report/identities": "Sauf indication contraire, l'identité des personnes nommées est {how}.", "report/identity": "identité {how}", "report/refused": "Refusé. {why}",
+	"report/identities": "Sauf indication contraire, l'identité des personnes nommées est {how}.", "report/identity": "identité {how}", "report/refused": "Refusé. {why}", "report/identity/not verified": "non vérifiée", "report/before": "Saisi d'abord : {act}, {time}, {by} : {what}",
 	"report/was-refused": "{act} : refusé. {why}", "report/none-found": "Aucun.", "report/waits": "en attente", "report/no-followups": "Rien n'est encore dû après ce traitement.",
 	"report/followups-note": "Tels qu'ils ont été consignés, jusqu'au moment où s'arrête ce rapport.", "report/inside-bags": "à l'intérieur des sacs",
 	"report/no-photos":        "Aucune photo n'a été conservée.",
