@@ -300,9 +300,9 @@ func (s *State) start(e *logbook.TreatmentStarted, k *Stack, at logbook.Time) {
 	if first := k.firstOfPair(); first != nil {
 		k.Treatment.Second, first.After.Second = true, followup.Done{At: at, By: e.By}
 	}
-	if k.Resisted != nil {
+	if k.Resisted != nil && !k.Resisted.Held { // to treat again was the answer; to suspected resistance it is none
 		k.Resisted = nil
-		s.endAlarms(e.Stack, alarmResistance, alarmLiveInsects)
+		s.endAlarms(e.Stack, alarmLiveInsects)
 	}
 	s.worked(k.Store, at)
 	k.Gas = newGas(s.Site, k.Treatment, s.temperature(k))

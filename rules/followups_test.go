@@ -118,7 +118,7 @@ func TestLiveInsectsFail(t *testing.T) {
 	d.run(24)
 	assert.Empty(t, alarms(d.fresh(), alarmResistance), "it stands on")
 	d.doseOf("five-day", "A-2")
-	assert.Equal(t, []string{"A-1 cleared"}, alarms(d.fresh(), alarmResistance))
+	assert.Empty(t, alarms(d.fresh(), alarmResistance), "another treatment takes no suspicion away")
 
 	e := underGas(t)
 	e.run(30)
@@ -129,6 +129,8 @@ func TestLiveInsectsFail(t *testing.T) {
 	assert.Contains(t, findings(rs), "live-insects", "the end level did not hold")
 	assert.Empty(t, alarms(rs, alarmResistance))
 	assert.Equal(t, []string{"A-1 raised"}, alarms(rs, alarmLiveInsects))
+	e.doseOf("five-day", "A-2")
+	assert.Equal(t, []string{"A-1 cleared"}, alarms(e.fresh(), alarmLiveInsects), "treated again, as it was to be")
 }
 
 // Gas found in bags keeps the grain back, and no word writes that off.

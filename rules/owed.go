@@ -184,8 +184,8 @@ func (s *State) followAlarm(of *place, i *followup.Item, r *followup.Rule) {
 	s.alarm(c)
 }
 
-// resistedFor is how long it is said that insects lived through a treatment, unless
-// another begins: as long as their samples are kept.
+// resistedFor is how long it is said that insects lived through a treatment: as long as
+// their samples are kept. Where its gas had not held, a new treatment ends it.
 const resistedFor = followup.DefaultJar
 
 // Resisted are insects that lived through a treatment.
@@ -193,10 +193,11 @@ type Resisted struct {
 	At        logbook.Time
 	Treatment string
 	Held      bool // and its gas held the end level
+	Over      bool // resistedFor has passed
 }
 
 // resists reports whether insects of the stack are suspected of resistance.
-func (k *Stack) resists() bool { return k.Resisted != nil && k.Resisted.Held }
+func (k *Stack) resists() bool { return k.Resisted != nil && k.Resisted.Held && !k.Resisted.Over }
 
 // alive notes that live insects were found after a treatment.
 func (s *State) alive(k *Stack, t *treatmentOf) {
@@ -233,4 +234,5 @@ func (s *State) resistance(name string, k *Stack) {
 		}
 		s.alarm(condition{of: of, active: active, atOnce: true})
 	}
+	r.Over = s.At >= r.At.Add(resistedFor)
 }
