@@ -101,11 +101,18 @@ func (x *Instrument) checks(all []Check, started, end logbook.Time) {
 	}
 }
 
-// worth is what the newest check of a sort is worth at a moment, and when it was.
+// worth is what the newest check of a sort is worth at a moment, and when it was; one of an
+// instrument that was taken out since says nothing of the one that was put in.
 func worth(checks []Check, what string, at logbook.Time) (state string, newest logbook.Time) {
 	state = CheckNone
 	for _, c := range checks {
-		if c.What != what || c.At > at {
+		if c.At > at {
+			break // they are in order of time
+		}
+		if c.What == Swapped {
+			state, newest = CheckNone, 0
+		}
+		if c.What != what {
 			continue
 		}
 		switch newest = c.At; {

@@ -230,6 +230,18 @@ func TestEndorsementWantsALicenceInDate(t *testing.T) {
 	}
 }
 
+// A check is of an instrument, not of a place: it ends with the instrument.
+func TestChecksEndWithTheInstrument(t *testing.T) {
+	var x Instrument
+	x.checks([]Check{{What: logbook.CheckCalibration, At: hour(-48), Passed: true, Due: hour(2000)}, {What: logbook.CheckBump, At: hour(-3), Passed: true, Due: hour(500)},
+		{What: Swapped, At: hour(20), Serial: "S-2"}, {What: logbook.CheckBump, At: hour(30), Passed: true, Due: hour(500)}}, hour(0), hour(120))
+	require.Equal(t, []CheckState{
+		{What: logbook.CheckZero, AtStart: CheckNone, AtEnd: CheckNone},
+		{What: logbook.CheckBump, AtStart: CheckValid, AtEnd: CheckValid, Newest: hour(30)},
+		{What: logbook.CheckCalibration, AtStart: CheckValid, AtEnd: CheckNone},
+	}, x.States)
+}
+
 // In short, every line that showed no end level is named: one that is left out would
 // pass for one that held.
 func TestLowestEndNamesEveryLineNotShown(t *testing.T) {
