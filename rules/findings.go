@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"math"
+
 	"undersheet/logbook"
 	"undersheet/rules/dose"
 	"undersheet/rules/protocol"
@@ -28,8 +30,13 @@ func (s *State) startFindings(e *logbook.TreatmentStarted, k *Stack, p logbook.P
 		Value: logbook.Number(e.ExposureHours), Limit: logbook.Number(p.Hours)})
 	note(e.PhosphineG == 0, logbook.Finding{Code: "dose-missing"})
 	note(e.VolumeM3 == 0 && e.GasSpaceM3 == 0, logbook.Finding{Code: "volume-missing"})
-	_, told := dose.GasSpace(e.GasSpaceM3, e.VolumeM3, e.Tonnes, e.Commodity)
+	space, told := dose.GasSpace(e.GasSpaceM3, e.VolumeM3, e.Tonnes, e.Commodity)
 	note(e.VolumeM3 > 0 && !told, logbook.Finding{Code: "gas-space-unknown"})
+	full := logbook.Finding{Code: "dose-could-burn", Limit: dose.AlarmLEL * dose.LELppm}
+	if told {
+		full.Value = logbook.Number(math.Round(dose.FullPPM(e.PhosphineG, space, e.GrainTempC)))
+	}
+	note(full.Value >= full.Limit, full)
 	note(e.GrainTempC < protocol.TooColdC, logbook.Finding{Code: "too-cold", Value: logbook.Number(e.GrainTempC), Limit: protocol.TooColdC})
 	note(e.GrainTempC >= protocol.TooColdC && e.GrainTempC < protocol.CoolC, logbook.Finding{Code: "cool",
 		Value: logbook.Number(e.GrainTempC), Limit: protocol.CoolC})

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -79,6 +80,19 @@ func TestForecastOfWhatIsNotTold(t *testing.T) {
 		wide, codes := width(of[0], of[1], of[2])
 		assert.Contains(t, codes, code)
 		assert.Greater(t, wide, told, code)
+	}
+}
+
+// A dose that would make gas of a quarter of its lower explosive limit (1.79 %: NIOSH
+// IDLH documentation 7803-51-2, 1994) is likely mistyped. Three grams a tonne, the most of
+// a table of approved use (Government of India), is not.
+func TestDoseThatCouldBurn(t *testing.T) {
+	for grams, want := range map[float64]bool{300: false, 3000: true, 1e9: true} {
+		d := aday(t)
+		d.act(&logbook.DosingStarted{OnStack: onA(), StoreEmpty: true}, logbook.KindDosingStarted, 0)
+		d.act(&logbook.TreatmentStarted{OnStack: onA(), Treatment: "A-1", Protocol: "five-day", Commodity: "maize", Tonnes: 100,
+			VolumeM3: 150, PhosphineG: grams, GrainTempC: 27}, logbook.KindTreatmentStarted, 0)
+		assert.Equal(t, want, slices.Contains(findings(d.fresh()), "dose-could-burn"), "%g g", grams)
 	}
 }
 

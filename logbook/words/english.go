@@ -178,6 +178,7 @@ var englishFindings = map[string]string{
 	"unknown-protocol":                "The protocol {about} is not known: {value} hours and {limit} ppm, the strictest figures, hold. Look at the spelling.",
 	"exposure-shorter-than-protocol":  "The exposure of stack {stack} was planned for {value} hours: the protocol's {limit} hours hold.",
 	"commodity-unsuited":              "{about} is by common practice unfit for phosphine: ask the licensed fumigator and the authority.",
+	"dose-could-burn":                 "The dose of stack {stack} would give {value} ppm without any loss; from {limit} ppm on, a spark, or water on the product, could set it on fire. Look whether grams, volume or tonnes were mistyped; correct the entry, or ask the licensed fumigator.",
 	"dose-missing":                    "The dose of stack {stack} is not stated: the forecast has less to go by, and a fire risk is harder to see.",
 	"gas-space-unknown":               "The gas space under the sheet of stack {stack} cannot be told from its volume and tonnes: the forecast has less to go by.",
 	"volume-missing":                  "The volume under the sheet of stack {stack} is not stated: the forecast has less to go by.",

@@ -42,6 +42,7 @@ var frenchFindings = map[string]string{
 	"unknown-protocol":                "Le protocole {about} n'est pas connu : {value} heures et {limit} ppm, les chiffres les plus stricts, s'appliquent. Vérifiez l'orthographe.",
 	"exposure-shorter-than-protocol":  "L'exposition de la pile {stack} était prévue pour {value} heures : les {limit} heures du protocole s'appliquent.",
 	"commodity-unsuited":              "{about} est, selon la pratique courante, impropre à la phosphine : consultez le fumigateur agréé et l'autorité.",
+	"dose-could-burn":                 "La dose de la pile {stack} donnerait {value} ppm sans aucune perte ; à partir de {limit} ppm, une étincelle, ou de l'eau sur le produit, pourrait y mettre le feu. Vérifier s'il y a une erreur de saisie dans les grammes, le volume ou les tonnes ; corriger l'inscription, ou consulter le fumigateur agréé.",
 	"dose-missing":                    "La dose de la pile {stack} n'est pas indiquée : la prévision est moins fondée, et un danger d'incendie est plus difficile à voir.",
 	"gas-space-unknown":               "Le volume gazeux sous la bâche de la pile {stack} ne peut être déduit de son volume et de son tonnage : la prévision est moins fondée.",
 	"volume-missing":                  "Le volume sous la bâche de la pile {stack} n'est pas indiqué : la prévision est moins fondée.",
