@@ -273,6 +273,9 @@ func (c *checker) near(s *logbook.Store, path string) {
 	}
 }
 
+// longestLine is more metres of tube than any depot lays, so that millimetres are told.
+const longestLine = 2000
+
 // stack judges one stack and its lines.
 func (c *checker) stack(s *logbook.Stack, path string) {
 	lines := map[string]string{}
@@ -280,6 +283,9 @@ func (c *checker) stack(s *logbook.Stack, path string) {
 		at := fmt.Sprintf("%s.lines[%d]", path, i)
 		c.named(at+".name", l.Name, lines, "line")
 		c.feeds(at+".channel", l.Channel, "line")
+		if !(l.Length >= 0 && l.Length <= longestLine) {
+			c.wrong(at+".length_m", l.Length, "must be the metres of tube from the sheet to the instrument, 0 to %d", longestLine)
+		}
 	}
 	if len(s.Lines) == 0 {
 		c.warn(path, nil, "stack %q has no sampling lines: its end level can only be shown by hand readings", s.Name)

@@ -114,6 +114,7 @@ var faultCases = []struct {
 	{"percent", "range: 2000", "range: 2000, accuracy: 5", "6:44: channels.top.accuracy: is a fraction", "5"},
 	{"zero error", "range: 2000", "range: 2000, zero_error: -1", "6:46: channels.top.zero_error: must be from 0", "-1"},
 	{"line without channel", "{name: top, channel: top}", "{name: top}", "13:17: stores[0].stacks[0].lines[0].channel: is missing: name the channel", ""},
+	{"line length", "{name: top, channel: top}", "{name: top, channel: top, length_m: -3}", "13:53: stores[0].stacks[0].lines[0].length_m: must be the metres of tube from the sheet to the instrument, 0 to 2000", "-3"},
 	{"unknown channel", "channel: top}", "channel: tap}", "13:38: stores[0].stacks[0].lines[0].channel: there is no channel of this name", `"tap"`},
 	{"two lines", "{name: top, channel: top}", "{name: top, channel: top}, {name: low, channel: top}", "13:65: stores[0].stacks[0].lines[1].channel: this channel already feeds something in line 13", `"top"`},
 	{"two names", "{name: top, channel: top}", "{name: top, channel: top}, {name: top, channel: low}", "13:51: stores[0].stacks[0].lines[1].name: another line has this name", `"top"`},

@@ -106,7 +106,7 @@ var lines = []struct {
 	{"clock stepped", `{"time":"2026-03-01T14:00:00Z","kind":"clock-stepped","step_seconds":-3600}`, &ClockStepped{StepSeconds: -3600}},
 	{"site configured", `{"time":"2026-03-01T14:00:00Z","kind":"site-configured","site":{"site":"Old Mill","timezone":"UTC","channels":{"b-north-top":{"gas":"ph3","unit":"ppm","range":2000,"zero_error":0.5,"every":"1m0s"}},"stores":[{"name":"Store 2","air":[{"name":"door","channel":"s2-door","where":"door"}],"stacks":[{"name":"B","lines":[{"name":"north top","channel":"b-north-top"}]}]}]}}`,
 		&SiteConfigured{Site: Site{Name: "Old Mill", Timezone: "UTC", Channels: map[string]Channel{"b-north-top": {Gas: "ph3", Unit: PPM, Range: 2000, ZeroError: ptr(0.5), Every: Duration(60e9)}},
-			Stores: []Store{{Name: "Store 2", Air: []AirPoint{{Name: "door", Channel: "s2-door", Where: "door"}}, Stacks: []Stack{{Name: "B", Lines: []Line{{"north top", "b-north-top"}}}}}}}}},
+			Stores: []Store{{Name: "Store 2", Air: []AirPoint{{Name: "door", Channel: "s2-door", Where: "door"}}, Stacks: []Stack{{Name: "B", Lines: []Line{{Name: "north top", Channel: "b-north-top"}}}}}}}}},
 	{"instrument state", `{"time":"2026-03-01T14:00:00Z","kind":"instrument-state","instrument":"line 1","unit":"3","ok":false,"detail":"no answer"}`,
 		&InstrumentState{Instrument: "line 1", Unit: "3", Detail: "no answer"}},
 	{"payload refused", `{"time":"2026-03-01T14:00:00Z","kind":"payload-refused","instrument":"broker","topic":"gas/b","size":3,"sha256":"ab","excerpt":"AAH/","why":"not JSON"}`,

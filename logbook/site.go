@@ -142,8 +142,9 @@ type Stack struct {
 
 // Line is a fixed gas-sampling line under a sheet.
 type Line struct {
-	Name    string `json:"name" yaml:"name"`
-	Channel string `json:"channel" yaml:"channel"`
+	Name    string  `json:"name" yaml:"name"`
+	Channel string  `json:"channel" yaml:"channel"`
+	Length  float64 `json:"length_m,omitempty" yaml:"length_m"` // m of tube to the instrument, for the record; 0 = not said
 }
 
 // Protocol is what a treatment must hold. In a site file, zero fields are taken

@@ -35,7 +35,7 @@ func (d *draft) finish(s *rules.State, src Source) *Report {
 	slices.SortStableFunc(r.Acts, func(a, b Act) int { return cmp.Compare(a.At, b.At) })
 	end := r.end()
 	for i, l := range d.t.Lines {
-		x := Line{Key: key(i), Name: l.Name, Channel: l.Channel, View: r.Stack.Lines[i], samples: d.lines[i]}
+		x := Line{Key: key(i), Name: l.Name, Channel: l.Channel, LengthM: r.tube(l.Name), View: r.Stack.Lines[i], samples: d.lines[i]}
 		x.EndLevels = d.recorded(l.Name, x.View.EndLevels)
 		var away exposure.Hours
 		if held := r.Stack.Efficacy; held != nil && i < len(held.Lines) {
@@ -135,4 +135,18 @@ func (r *Report) photos() []Photo {
 		}
 	}
 	return out
+}
+
+// tube is the length of a line's tube in m by the site file; 0 = not said.
+func (r *Report) tube(line string) float64 {
+	for _, st := range r.Site.Stores {
+		for _, k := range st.Stacks {
+			for _, l := range k.Lines {
+				if k.Name == r.Stack.Name && l.Name == line {
+					return l.Length
+				}
+			}
+		}
+	}
+	return 0
 }

@@ -133,7 +133,8 @@ type Line struct {
 	Key        string             `json:"-"` // its letter in the chart
 	Name       string             `json:"name"`
 	Channel    string             `json:"channel"`
-	EndLevels  []logbook.EndLevel `json:"end_levels"` // as they were recorded
+	LengthM    float64            `json:"length_m,omitempty"` // of its tube, as the site file has it at the end; 0 = not said
+	EndLevels  []logbook.EndLevel `json:"end_levels"`         // as they were recorded
 	CTP        CTP                `json:"ctp"`
 	AboveHours float64            `json:"at_or_above_end_level_h"`
 	Loss       *Loss              `json:"loss"`               // up to the first leak or added dose; null: see LossWhy

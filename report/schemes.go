@@ -105,7 +105,11 @@ func (p *page) ifKnown(s string) string {
 func (p *page) lineNames() string {
 	var names []string
 	for _, l := range p.r.Lines {
-		names = append(names, l.Name)
+		name := p.text("line-length-missing", "{line}", l.Name)
+		if l.LengthM > 0 {
+			name = l.Name + " " + p.unit(l.LengthM, "m")
+		}
+		names = append(names, name)
 	}
 	return p.list(names)
 }
@@ -146,11 +150,21 @@ func (p *page) withheld() string {
 	if p.r.Course.Cleared == 0 {
 		return ""
 	}
-	return p.span(p.r.Course.Cleared, p.closed())
+	return p.span(p.r.Course.Cleared, p.waited())
 }
 
-// closed is when the treatment was recorded as closed; 0 = it is not.
-func (p *page) closed() logbook.Time {
+// waited is when withholding ended, as it was recorded; 0 = it has not. A log of an older
+// program, which recorded no follow-ups, closed the treatment with it.
+func (p *page) waited() logbook.Time {
+	for _, f := range p.r.FollowUps {
+		if f.FollowUp != logbook.FollowWithholding {
+			continue
+		}
+		if f.State == logbook.FollowDone {
+			return f.At
+		}
+		return 0
+	}
 	for _, x := range p.r.Phases {
 		if x.Phase == logbook.PhaseClosed {
 			return x.Time
@@ -161,10 +175,10 @@ func (p *page) closed() logbook.Time {
 
 // released is when the goods were free to be used again.
 func (p *page) released() string {
-	if p.closed() == 0 {
+	if p.waited() == 0 {
 		return ""
 	}
-	return p.time(p.closed())
+	return p.time(p.waited())
 }
 
 // second are those who are named as a second person.

@@ -100,7 +100,7 @@ var englishReport = map[string]string{
 	"report/asked/place": "place of treatment", "report/asked/fumigator": "fumigator, licence and contact", "report/asked/fumigant": "fumigant", "report/asked/dose": "dose by volume",
 	"report/asked/days": "exposure, days", "report/asked/dates": "dates", "report/asked/temperature": "temperature of the goods", "report/asked/destination": "destination",
 	"report/asked/lot": "lot, traceability", "report/asked/commodity": "commodity and quantity", "report/asked/holds": "holds or containers, destination",
-	"report/asked/lines": "monitoring lines and where they end", "report/asked/sealing": "method of sealing", "report/asked/clearing": "method and time of airing",
+	"report/line-length-missing": "{line} (length not recorded)", "report/asked/lines": "monitoring lines, where they end, and their lengths", "report/asked/sealing": "method of sealing", "report/asked/clearing": "method and time of airing",
 	"report/asked/cleared": "how and by whom it was cleared", "report/asked/signature": "signature of the licensed fumigator", "report/asked/date": "date",
 	"report/asked/used": "quantity used", "report/asked/batch": "product and batch", "report/asked/stock": "opening stock, receipts, closing balance", "report/asked/bags": "bags",
 	"report/asked/airing": "aeration", "report/asked/waiting": "waiting period", "report/asked/size": "dimensions of the stack", "report/asked/sheet": "sheet and seal",

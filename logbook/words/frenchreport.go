@@ -105,7 +105,7 @@ var frenchReport = map[string]string{
 	"report/asked/place": "lieu du traitement", "report/asked/fumigator": "fumigateur, agrément et contact", "report/asked/fumigant": "fumigant", "report/asked/dose": "dose par volume",
 	"report/asked/days": "exposition, jours", "report/asked/dates": "dates", "report/asked/temperature": "température de la denrée", "report/asked/destination": "destination",
 	"report/asked/lot": "lot, traçabilité", "report/asked/commodity": "denrée et quantité", "report/asked/holds": "cales ou conteneurs, destination",
-	"report/asked/lines": "lignes de mesure et où elles aboutissent", "report/asked/sealing": "méthode d'étanchéité", "report/asked/clearing": "méthode et durée de l'aération",
+	"report/line-length-missing": "{line} (longueur non consignée)", "report/asked/lines": "lignes de mesure, où elles aboutissent, et leur longueur", "report/asked/sealing": "méthode d'étanchéité", "report/asked/clearing": "méthode et durée de l'aération",
 	"report/asked/cleared": "comment et par qui l'interdiction a été levée", "report/asked/signature": "signature du fumigateur agréé", "report/asked/date": "date",
 	"report/asked/used": "quantité utilisée", "report/asked/batch": "produit et numéro de lot", "report/asked/stock": "stock initial, entrées, solde", "report/asked/bags": "sacs",
 	"report/asked/airing": "aération", "report/asked/waiting": "délai d'attente", "report/asked/size": "dimensions de la pile", "report/asked/sheet": "bâche et étanchéité",
