@@ -21,7 +21,7 @@ func TestWaitingEndsWithWithholding(t *testing.T) {
 	}{
 		"over":                        {Report{FollowUps: wait(logbook.FollowDone), Records: Records{Phases: closed}}, 200},
 		"running":                     {Report{FollowUps: wait(logbook.FollowOpen)}, 0},
-		"log without follow-ups":    {Report{Records: Records{Phases: closed}}, 900},
+		"log without follow-ups":      {Report{Records: Records{Phases: closed}}, 900},
 		"not closed, nothing is owed": {Report{}, 0},
 	} {
 		require.Equal(t, c.want, (&page{r: &c.r}).waited(), name)
