@@ -110,3 +110,11 @@ func TestDueSaysWhatItCannotDo(t *testing.T) {
 	require.Equal(t, 1, status)
 	require.Contains(t, errs, "holds no site yet")
 }
+
+// What replay prints of a follow-up says what is owed, and when.
+func TestARecordOfAFollowUpSaysWhatIsOwed(t *testing.T) {
+	due, err := logbook.ParseTime("2026-04-08T08:00:00Z")
+	require.NoError(t, err)
+	f := &logbook.FollowUp{Header: logbook.Header{Kind: logbook.KindFollowUp, Time: due}, FollowUp: logbook.FollowJar, Stack: "B", State: logbook.FollowOpen, Due: due}
+	require.Equal(t, "2026-04-08 08:00  follow-up Look again at the jar of test insects from stack B: Due Wed 8 Apr 08:00", recordLine("en", f))
+}

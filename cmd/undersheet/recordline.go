@@ -44,6 +44,9 @@ func recordText(lang string, rec logbook.Recorded, zone *time.Location) string {
 		return strings.TrimSpace(headline + " " + read)
 	case *logbook.Alarm:
 		return words.Text(lang, "record/alarm", "{state}", words.Word(lang, "state", r.State), "{priority}", words.Word(lang, "priority", r.Priority), "{text}", r.Text)
+	case *logbook.FollowUp:
+		what, _ := words.FollowUp(lang, r)
+		return words.Text(lang, "page/about", "{name}", what, "{what}", words.FollowUpWhen(lang, r, zone))
 	case *logbook.Forecast:
 		line := r.Line
 		if line == "" {

@@ -54,7 +54,7 @@ var cautions = []struct {
 	{`(?i)no water|water on|flames or water`, map[string]string{"fr": `(?i)pas d'eau|l'eau sur|ni eau`}},
 	{`(?i)do not (start|treat)`, map[string]string{"fr": `(?i)ne (commencez|traitez) pas`}},
 	{`(?i)from outside`, map[string]string{"fr": `(?i)de l'extérieur|hors du|depuis l'extérieur`}},
-	{`(?i)only while a named person's clearance`, map[string]string{"fr": `(?i)seulement tant qu'une personne désignée a levé l'interdiction`}},
+	{`(?i)only while a named person's clearance`, map[string]string{"fr": `(?i)seulement tant que vaut la levée de l'interdiction du magasin par une personne nommée`}},
 	{`(?i)two people( together|, by daylight)`, map[string]string{"fr": `(?i)à deux|deux personnes`}},
 	{`(?i)law`, map[string]string{"fr": `(?i)(\bloi\b)`}},
 }

@@ -58,7 +58,7 @@ var englishActPages = map[string]string{
 	"caution/downwind":        "People downwind are warned first: what leaves the store is gas.",
 	"caution/paused":          "After a pause the whole airing time runs again.",
 	"caution/abandoned":       "The stack stays under gas until it was aired, whatever the treatment is called: the gate stays shut.",
-	"caution/inspected":       "Grain is inspected after the store was cleared, never under gas or while it is being aired.",
+	"caution/inspected":       "Grain is inspected only while the store is cleared, never under gas or while it is being aired.",
 	"caution/eggs":            "Eggs and pupae are not seen: samples that are kept warm for some weeks tell more than a look.",
 	"caution/exit":            "Count the people at the door. An exit that is not on record keeps the gate shut.",
 	"caution/acknowledged":    "To acknowledge is to take charge: the alarm stands until its cause is gone.",

@@ -31,7 +31,7 @@ var englishDue = map[string]string{
 	"due/licence":               "Renew the licence of {person}",
 	"due/licence/how":           "After its last day {person} lays no product. The new date goes into the site file.",
 	"due/canister":              "Change the canister of {person}'s mask",
-	"due/canister/how":          "It is expired or used up. Until then {person} does not go where gas may be.",
+	"due/canister/how":          "It is expired or used up by then. From then on, until it is changed, {person} does not go where gas may be.",
 	"due/waits":                 "It waits for the store to be cleared.",
 	"due/withholding/waits":     "Until when is not known yet: the store is not cleared, or gas is back in its air.",
 	"due/cages-judgement/waits": "It waits for the cages to be taken out.",

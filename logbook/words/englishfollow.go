@@ -46,8 +46,8 @@ var englishFollowAlarms = map[string]sentence{
 var englishFollowFindings = map[string]string{
 	"suspected-resistance":   "{place}: live insects after {about}, whose gas held the end level: suspected resistance. Keep samples, tell the agency.",
 	"live-insects":           "{place}: live insects after {about}: a failed treatment. Treat again as the licensed fumigator says.",
-	"nothing-owed":           "{place}: what was recorded is owed by no treatment there ({about}): it is kept and changes nothing. Look at the name of the treatment.",
-	"not-written-off":        "{place}: this cannot be written off ({about}): it is owed until it is done.",
+	"nothing-owed":           "{place}: what was recorded is owed by no treatment there ({follow}): it is kept and changes nothing. Look at the name of the treatment.",
+	"not-written-off":        "{place}: this cannot be written off ({follow}): it is owed until it is done.",
 	"cages-before-clearance": "{place}: cages were taken out before the store was cleared. Nobody goes in before that but two trained people with breathing protection, in daylight.",
 	"cages-missing":          "{place}: {value} cages were not found again.",
 	"cages-after-sheeting":   "{place}: cages were recorded after the sheet was shut: they do not show the whole exposure.",
@@ -58,7 +58,7 @@ var englishFollowFindings = map[string]string{
 	"bag-gas-too-coarse":     "{place}: a method that finds nothing under {value} ppm shows nothing against a limit of {limit} ppm: the reading within the bags counts for nothing.",
 	"bag-gas-too-coarse/0":   "{place}: the reading within the bags does not say what its method can find, to be below {limit} ppm: it counts for nothing.",
 	"sheet-not-repaired":     "{place}: a sheet is used again that leaked or was torn and has not been looked over since.",
-	"canister-expired":       "The canister recorded for {about}'s mask was out of date {tenths} days before: it is not worn in gas.",
+	"canister-expired":       "The canister recorded for {about}'s mask had been out of date for {tenths} days: it is not worn in gas.",
 }
 
 // englishFollow are the words of pages, reports and calendars for what is owed.

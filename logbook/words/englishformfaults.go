@@ -25,6 +25,7 @@ var englishFormFaults = map[string]string{
 	"form/beyond":         "this is not from {least} to {most} {unit}: look at the digits and the unit",
 	"form/over-a-day":     "this is more than a day: write seconds",
 	"form/no-whole":       "“{text}” is no whole number: write digits alone",
+	"form/contradiction":  "this goes with “{choice}” at “{field}” alone: count again, and put one of the two right",
 	"form/no-json":        "this is no JSON object",
 	"form/no-choice":      "“{text}” cannot be chosen, or not any more: choose again",
 	"form/not-taken":      "the logbook does not take this: {error}",

@@ -58,7 +58,7 @@ var frenchActPages = map[string]string{
 	"caution/downwind":        "Les personnes sous le vent sont prévenues d'abord : ce qui sort du magasin est du gaz.",
 	"caution/paused":          "Après une suspension, toute la durée d'aération recommence.",
 	"caution/abandoned":       "La pile reste sous gaz tant qu'elle n'a pas été aérée, quel que soit le nom donné au traitement : l'accès reste fermé.",
-	"caution/inspected":       "Le grain s'inspecte après la levée de l'interdiction, jamais sous gaz ni pendant l'aération.",
+	"caution/inspected":       "Le grain ne s'inspecte que tant que l'interdiction du magasin est levée, jamais sous gaz ni pendant l'aération.",
 	"caution/eggs":            "Les œufs et les nymphes ne se voient pas : des échantillons gardés au chaud quelques semaines en disent plus qu'un coup d'œil.",
 	"caution/exit":            "Comptez les personnes à la porte. Une sortie qui n'est pas consignée garde l'accès fermé.",
 	"caution/acknowledged":    "Prendre en charge, c'est s'en occuper : l'alarme demeure tant que sa cause n'a pas disparu.",

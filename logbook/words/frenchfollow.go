@@ -1,7 +1,7 @@
 package words
 
 // frenchClearedOnly says what clearedOnly says.
-const frenchClearedOnly = "Seulement tant qu'une personne désignée a levé l'interdiction du magasin, de jour, à deux ; sinon, attendez. "
+const frenchClearedOnly = "Seulement tant que vaut la levée de l'interdiction du magasin par une personne nommée, de jour, à deux ; sinon, attendez. "
 
 // frenchFollowAlarms say what englishFollowAlarms say.
 var frenchFollowAlarms = map[string]sentence{
@@ -11,11 +11,11 @@ var frenchFollowAlarms = map[string]sentence{
 		frenchClearedOnly + "Une valeur égale ou supérieure au seuil retient le grain. Aucun camion fermé ni conteneur n'est chargé avant."},
 	"follow-up-due/inspection": {"le grain de la pile {stack} est à examiner en fin d'après-midi pour y chercher des insectes vivants (traitement {about}).",
 		frenchClearedOnly + "Inscrivez ce qui a été trouvé, et comment on a cherché."},
-	"follow-up-due/second-look": {"le grain de la pile {stack} est à examiner une seconde fois pour y chercher des insectes vivants (traitement {about}).",
+	"follow-up-due/second-look": {"le grain de la pile {stack} est à examiner une deuxième fois pour y chercher des insectes vivants (traitement {about}).",
 		frenchClearedOnly + "Ce qui était un œuf au premier examen a pu éclore."},
-	"follow-up-due/cages-retrieval": {"les cages d'insectes témoins sont à retirer de la pile {stack} (traitement {about}).",
+	"follow-up-due/cages-retrieval": {"les cages d'insectes d'essai sont à retirer de la pile {stack} (traitement {about}).",
 		frenchClearedOnly + "Comptez les cages et gardez-les à l'écart de tout autre grain et de tout autre insecte."},
-	"follow-up-due/cages-judgement": {"les insectes témoins de la pile {stack} sont à juger (traitement {about}).",
+	"follow-up-due/cages-judgement": {"les insectes d'essai de la pile {stack} sont à juger (traitement {about}).",
 		"Comptez les vivants et les morts, gardez les échantillons un mois dans un bocal aéré, fermé aux insectes."},
 	"follow-up-due/jar": {"le bocal des échantillons de la pile {stack} est à juger de nouveau (traitement {about}).",
 		"Comptez ce qui a éclos depuis, vivants et morts. Le traitement n'est pas clos avant."},
@@ -45,8 +45,8 @@ var frenchFollowAlarms = map[string]sentence{
 var frenchFollowFindings = map[string]string{
 	"suspected-resistance":   "{place} : insectes vivants après {about}, dont le gaz a tenu la concentration finale : résistance soupçonnée. Gardez des échantillons, prévenez l'organisme compétent.",
 	"live-insects":           "{place} : insectes vivants après {about} : traitement échoué. Traitez de nouveau comme le dit le fumigateur agréé.",
-	"nothing-owed":           "{place} : aucun traitement n'y doit ce qui a été inscrit ({about}) : l'entrée est gardée et ne change rien. Vérifiez le nom du traitement.",
-	"not-written-off":        "{place} : on ne peut y renoncer ({about}) : cela reste dû jusqu'à ce que ce soit fait.",
+	"nothing-owed":           "{place} : aucun traitement n'y doit ce qui a été inscrit ({follow}) : l'entrée est gardée et ne change rien. Vérifiez le nom du traitement.",
+	"not-written-off":        "{place} : ceci ne peut être classé sans suite ({follow}) : cela reste dû jusqu'à ce que ce soit fait.",
 	"cages-before-clearance": "{place} : des cages ont été retirées avant la levée de l'interdiction du magasin. Personne n'entre avant cela, sinon deux personnes formées avec protection respiratoire, en plein jour.",
 	"cages-missing":          "{place} : {value} cages n'ont pas été retrouvées.",
 	"cages-after-sheeting":   "{place} : des cages ont été inscrites après la fermeture de la bâche : elles ne montrent pas toute l'exposition.",
@@ -73,9 +73,9 @@ var frenchFollow = map[string]string{
 	"follow/withholding":      "délai d'attente",
 	"follow/bag-gas":          "gaz dans les sacs",
 	"follow/inspection":       "recherche d'insectes vivants",
-	"follow/second-look":      "seconde recherche d'insectes",
-	"follow/cages-retrieval":  "retrait des cages d'insectes témoins",
-	"follow/cages-judgement":  "jugement des insectes témoins",
+	"follow/second-look":      "deuxième recherche d'insectes vivants",
+	"follow/cages-retrieval":  "retrait des cages d'insectes d'essai",
+	"follow/cages-judgement":  "jugement des insectes d'essai",
 	"follow/jar":              "jugement des échantillons après un mois",
 	"follow/second-treatment": "deuxième traitement",
 	"follow/sheet-repair":     "réparation de la bâche",
@@ -87,12 +87,12 @@ var frenchFollow = map[string]string{
 
 	"follow/open":        "dû",
 	"follow/done":        "fait",
-	"follow/written-off": "abandonné",
+	"follow/written-off": "classé sans suite",
 
 	"follow/none-found":    "aucun insecte vivant trouvé",
 	"follow/live-found":    "insectes vivants trouvés",
 	"follow/not-known":     "inconnu : perdu ou gâté",
 	"follow/treated-again": "le traitement suivant de la pile en tient lieu",
-	"follow/no-room":       "abandonné : trop de traitements de la pile restent dus",
+	"follow/no-room":       "classé sans suite : trop de traitements de la pile restent dus",
 	"follow/no-longer":     "ce dont il s'agissait n'est plus inscrit",
 }

@@ -25,6 +25,7 @@ var frenchFormFaults = map[string]string{
 	"form/beyond":         "ceci n'est pas entre {least} et {most} {unit} : vérifiez les chiffres et l'unité",
 	"form/over-a-day":     "ceci dépasse un jour : écrivez des secondes",
 	"form/no-whole":       "« {text} » n'est pas un nombre entier : n'écrivez que des chiffres",
+	"form/contradiction":  "ceci ne va qu'avec « {choice} » sous « {field} » : comptez de nouveau et corrigez l'un des deux",
 	"form/no-json":        "ceci n'est pas un objet JSON",
 	"form/no-choice":      "« {text} » ne peut pas être choisi, ou ne le peut plus : choisissez de nouveau",
 	"form/not-taken":      "le registre ne prend pas ceci : {error}",

@@ -32,7 +32,7 @@ func cagesJudged(d Depot) []Field {
 	return []Field{stackField(d),
 		{Name: "after", Sort: Choice, Needed: true, Choices: []Option{{Value: logbook.JudgedExposure}, {Value: logbook.JudgedMonth}}},
 		{Name: "result", Sort: Choice, Needed: true, Choices: []Option{{Value: logbook.InsectsNone}, {Value: logbook.InsectsLive}, {Value: logbook.InsectsUnknown}}},
-		{Name: "live", Sort: Whole}, {Name: "dead", Sort: Whole}, treatmentField(d)}
+		{Name: "live", Sort: Whole, Asks: "result", AsksFor: logbook.InsectsLive}, {Name: "dead", Sort: Whole}, treatmentField(d)}
 }
 
 func sheetTorn(d Depot) []Field {

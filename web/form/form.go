@@ -46,7 +46,9 @@ type Field struct {
 	Longest  int    // runes; 0 = 200
 	Advanced bool   // seldom filled in
 	Ahead    bool   // of a moment: it may lie ahead
-	Adds     bool   // its choice is one more item of the lists that it covers
+	Asks     string // of a whole number above 0: the earlier field that must then say AsksFor; empty = none
+	AsksFor  string
+	Adds     bool // its choice is one more item of the lists that it covers
 }
 
 // Option is one choice of a field.

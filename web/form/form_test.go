@@ -236,6 +236,11 @@ func TestFaultsNameTheirField(t *testing.T) {
 	require.Contains(t, faults[0].Text, "2 times")
 	_, faults = read(t, logbook.KindLineProved, func(q url.Values) { q.Del("span") })
 	require.Contains(t, faults[0].Text, "span")
+	_, faults = read(t, logbook.KindCagesJudged, func(q url.Values) { q.Set("result", "none-found") })
+	require.Equal(t, []Fault{{"live", "this goes with “found” at “Live insects” alone: count again, and put one of the two right"}}, faults)
+	e, faults = read(t, logbook.KindCagesJudged, func(q url.Values) { q.Set("result", "none-found"); q.Set("live", "0") })
+	require.Empty(t, faults)
+	require.NotNil(t, e)
 	_, err := New("reading", depot())
 	require.Error(t, err)
 }

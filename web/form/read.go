@@ -145,6 +145,10 @@ func (r *reader) value(f *Field, text string) {
 			r.fault(f.Name, "form/no-whole", "{text}", short(text))
 			return
 		}
+		if n > 0 && f.Asks != "" && r.body[f.Asks] != f.AsksFor {
+			r.contradiction(f)
+			return
+		}
 		r.body[f.Name] = n
 	case Moment:
 		if at, same := r.form.times[f.Name+" "+text]; same {
@@ -178,6 +182,13 @@ func (r *reader) value(f *Field, text string) {
 	default:
 		r.body[f.Name] = text
 	}
+}
+
+// contradiction notes that a number goes with another choice than the one that was made.
+func (r *reader) contradiction(f *Field) {
+	with := r.form.Field(f.Asks)
+	i := slices.IndexFunc(with.Choices, func(o Option) bool { return o.Value == f.AsksFor })
+	r.fault(f.Name, "form/contradiction", "{field}", with.Label, "{choice}", with.Choices[i].Label)
 }
 
 // choice takes one of the choices, and nothing else.
