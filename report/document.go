@@ -182,7 +182,7 @@ func (p *page) treated() {
 		{Name: p.text("term/volume"), Value: entered(g.VolumeM3, "m³")},
 		{Name: p.text("term/gas-space"), Value: gas},
 		{Name: p.text("term/sheet"), Value: p.recorded(g.Sheet)},
-		{Name: p.text("term/protocol"), Value: p.text("protocol-is", "{protocol}", g.Protocol, "{end}", p.num(r.Course.EndLevelPPM), "{hours}", p.num(r.Course.ShortestEnd.Hours(r.Course.Started)))},
+		{Name: p.text("term/protocol"), Value: p.text("protocol-is", "{protocol}", p.code("protocol", g.Protocol), "{end}", p.num(r.Course.EndLevelPPM), "{hours}", p.num(r.Course.ShortestEnd.Hours(r.Course.Started)))},
 		{Name: p.text("term/dosing"), Value: p.when(r.Dosed, "not-recorded")},
 		{Name: p.text("term/start"), Value: p.text("by-whom", "{time}", p.time(r.Course.Started), "{by}", p.recorded(g.By))},
 		{Name: p.text("term/planned-end"), Value: p.time(r.Course.PlannedEnd)},

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"undersheet/logbook"
+	"undersheet/logbook/words"
 	"undersheet/report/paper"
 )
 
@@ -66,7 +67,7 @@ func (p *page) schemes() []scheme {
 	dates := asked{"dates", p.span(r.Course.Started, r.Course.AiringStarted), "treated"}
 	temp := asked{"temperature", p.given(g.GrainTempC) + "\u00a0°C", "treated"}
 	goods := asked{"commodity", strings.TrimSpace(p.code("commodity", g.Commodity) + " " + n(g.Tonnes, "t")), "treated"}
-	days := asked{"days", p.num(r.Course.ExposureHours/24) + "\u00a0d", "short"}
+	days := asked{"days", words.Text(p.lang, "page/days", "{days}", p.num(r.Course.ExposureHours/24)), "short"}
 	lines := asked{"lines", p.lineNames(), "instruments"}
 	clear := asked{"cleared", p.clearance(), "acts"}
 	return []scheme{

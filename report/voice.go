@@ -241,4 +241,4 @@ func (v voice) value(field string, raw json.RawMessage) string {
 
 // kinds are the catalogue's kinds of codes that fields hold, where those are not the
 // report's own.
-var kinds = map[string]string{"alarm": "alarm", "form": "product", "commodity": "commodity", "check": "check"}
+var kinds = map[string]string{"alarm": "alarm", "form": "product", "commodity": "commodity", "check": "check", "follow_up": "follow", "protocol": "protocol"}

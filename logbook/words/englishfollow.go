@@ -49,7 +49,7 @@ var englishFollowFindings = map[string]string{
 	"nothing-owed":           "{place}: what was recorded is owed by no treatment there ({follow}): it is kept and changes nothing. Look at the name of the treatment.",
 	"not-written-off":        "{place}: this cannot be written off ({follow}): it is owed until it is done.",
 	"cages-before-clearance": "{place}: cages were taken out before the store was cleared. Nobody goes in before that but two trained people with breathing protection, in daylight.",
-	"cages-missing":          "{place}: {value} cages were not found again.",
+	"cages-missing":          "{place}: cages that were not found again: {value}. They may hold live insects.",
 	"cages-after-sheeting":   "{place}: cages were recorded after the sheet was shut: they do not show the whole exposure.",
 	"jar-judged-early":       "{place}: the jar was judged {tenths} days before its month is over and showed nothing: it is owed again then.",
 	"issued-in-withholding":  "{place}: {value} t were issued while the grain is held back. Stop the lorry, and tell whoever receives it.",

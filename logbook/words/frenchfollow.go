@@ -48,7 +48,7 @@ var frenchFollowFindings = map[string]string{
 	"nothing-owed":           "{place} : aucun traitement n'y doit ce qui a été inscrit ({follow}) : l'entrée est gardée et ne change rien. Vérifiez le nom du traitement.",
 	"not-written-off":        "{place} : ceci ne peut être classé sans suite ({follow}) : cela reste dû jusqu'à ce que ce soit fait.",
 	"cages-before-clearance": "{place} : des cages ont été retirées avant la levée de l'interdiction du magasin. Personne n'entre avant cela, sinon deux personnes formées avec protection respiratoire, en plein jour.",
-	"cages-missing":          "{place} : {value} cages n'ont pas été retrouvées.",
+	"cages-missing":          "{place} : cages non retrouvées : {value}. Elles peuvent contenir des insectes vivants.",
 	"cages-after-sheeting":   "{place} : des cages ont été inscrites après la fermeture de la bâche : elles ne montrent pas toute l'exposition.",
 	"jar-judged-early":       "{place} : le bocal a été jugé {tenths} jours avant la fin de son mois et n'a rien montré : il sera dû de nouveau.",
 	"issued-in-withholding":  "{place} : {value} t ont été livrées alors que le grain est retenu. Arrêtez le camion et prévenez le destinataire.",

@@ -257,7 +257,7 @@ func (c *catalogue) put(s string, v values) string {
 		about = c.phrase["not-named"]
 	}
 	return strings.NewReplacer(
-		"{store}", v.Store, "{stack}", v.Stack, "{line}", v.Line, "{point}", v.Point, "{channel}", v.Channel, "{about}", about, "{kind}", c.kind(v.About), "{follow}", c.word("follow", v.About),
+		"{store}", v.Store, "{stack}", v.Stack, "{line}", v.Line, "{point}", v.Point, "{channel}", v.Channel, "{about}", about, "{kind}", c.kind(v.About), "{follow}", c.word("follow", about), "{product}", c.word("product", about), "{check}", c.word("check", about),
 		"{place}", c.place(v),
 		"{value}", c.number(v.Value, v.Limit), "{limit}", c.number(v.Limit, v.Value),
 		"{abs}", c.number(math.Abs(v.Value), v.Limit),
