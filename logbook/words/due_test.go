@@ -48,3 +48,10 @@ func TestResultsOfFollowUps(t *testing.T) {
 		require.Equal(t, c.want, FollowUpResult("en", &c.f))
 	}
 }
+
+// Who reads that something is owed reads hours for two days, then days: "4400 hours" says little.
+func TestALapseIsReadAtAGlance(t *testing.T) {
+	for hours, want := range map[float64][2]string{0.2: {"0.2 hours", "0,2 heures"}, 47: {"47 hours", "47 heures"}, 48: {"2 days", "2 jours"}, 4400: {"183 days", "183 jours"}} {
+		require.Equal(t, want, [2]string{english.lapse(hours), french.lapse(hours)})
+	}
+}

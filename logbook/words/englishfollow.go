@@ -63,9 +63,11 @@ var englishFollowFindings = map[string]string{
 
 // englishFollow are the words of pages, reports and calendars for what is owed.
 var englishFollow = map[string]string{
-	"follow/ahead":   "Soon, in {hours} hours: {what}",
+	"follow/ahead":   "Soon, in {span}: {what}",
 	"follow/due":     "Due: {what}",
-	"follow/overdue": "Overdue by {hours} hours: {what}",
+	"follow/overdue": "Overdue by {span}: {what}",
+	"follow/hours":   "{count} hours",
+	"follow/days":    "{count} days",
 
 	"mail/due":   "Due: {when}",
 	"mail/until": "At the latest: {when}",

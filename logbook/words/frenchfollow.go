@@ -62,9 +62,11 @@ var frenchFollowFindings = map[string]string{
 
 // frenchFollow says what englishFollow says.
 var frenchFollow = map[string]string{
-	"follow/ahead":   "Bientôt, dans {hours} heures : {what}",
+	"follow/ahead":   "Bientôt, dans {span} : {what}",
 	"follow/due":     "Échéance : {what}",
-	"follow/overdue": "En retard de {hours} heures : {what}",
+	"follow/overdue": "En retard de {span} : {what}",
+	"follow/hours":   "{count} heures",
+	"follow/days":    "{count} jours",
 
 	"mail/due":   "Échéance : {when}",
 	"mail/until": "Au plus tard : {when}",

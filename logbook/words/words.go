@@ -193,7 +193,15 @@ func (c *catalogue) pressing(a *logbook.Alarm, what string) string {
 	case a.Value >= a.Limit:
 		key = "follow/overdue"
 	}
-	return c.fill(key, "{hours}", c.figure(plain(math.Abs(float64(a.Value)), 2)), "{what}", what)
+	return c.fill(key, "{span}", c.lapse(math.Abs(float64(a.Value))), "{what}", what)
+}
+
+// lapse writes a stretch of time (hours); from two days on in whole days.
+func (c *catalogue) lapse(hours float64) string {
+	if hours < 48 {
+		return c.fill("follow/hours", "{count}", c.figure(plain(hours, 2)))
+	}
+	return c.fill("follow/days", "{count}", whole(hours/24))
 }
 
 // Gate returns where the gate of a store stands, in one line, and what its air
