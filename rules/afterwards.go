@@ -168,6 +168,9 @@ func (s *State) grainIssued(e *logbook.GrainIssued, k *Stack, at logbook.Time, n
 	if held, _ := k.heldBack(&g, at); held {
 		note("issued-in-withholding", "", e.Tonnes)
 	}
+	if k.resists() {
+		note("issued-with-live-insects", k.Resisted.Treatment, e.Tonnes)
+	}
 	if !e.ClosedVehicle {
 		return
 	}

@@ -117,6 +117,8 @@ func TestLiveInsectsFail(t *testing.T) {
 	d.fresh()
 	d.run(24)
 	assert.Empty(t, alarms(d.fresh(), alarmResistance), "it stands on")
+	d.act(&logbook.GrainIssued{OnStack: onA(), Tonnes: 20}, logbook.KindGrainIssued, 0)
+	assert.Equal(t, []string{"issued-with-live-insects"}, findings(d.fresh()))
 	d.doseOf("five-day", "A-2")
 	assert.Empty(t, alarms(d.fresh(), alarmResistance), "another treatment takes no suspicion away")
 

@@ -44,21 +44,22 @@ var englishFollowAlarms = map[string]sentence{
 
 // englishFollowFindings say what does not fit in what people recorded afterwards.
 var englishFollowFindings = map[string]string{
-	"suspected-resistance":   "{place}: live insects after {about}, whose gas held the end level: suspected resistance. Keep samples, tell the agency.",
-	"live-insects":           "{place}: live insects after {about}: a failed treatment. Treat again as the licensed fumigator says.",
-	"nothing-owed":           "{place}: what was recorded is owed by no treatment there ({follow}): it is kept and changes nothing. Look at the name of the treatment.",
-	"not-written-off":        "{place}: this cannot be written off ({follow}): it is owed until it is done.",
-	"cages-before-clearance": "{place}: cages were taken out before the store was cleared. Nobody goes in before that but two trained people with breathing protection, in daylight.",
-	"cages-missing":          "{place}: cages that were not found again: {value}. They may hold live insects.",
-	"cages-after-sheeting":   "{place}: cages were recorded after the sheet was shut: they do not show the whole exposure.",
-	"jar-judged-early":       "{place}: the jar was judged {tenths} days before its month is over and showed nothing: it is owed again then.",
-	"issued-in-withholding":  "{place}: {value} t were issued while the grain is held back. Stop the lorry, and tell whoever receives it.",
-	"issued-before-bag-gas":  "{place}: {value} t went into a closed vehicle before the gas within the bags was read. Gas gathers there: nobody opens it but in the open, upwind, two people, by daylight. Tell whoever receives it.",
-	"gas-in-bags":            "{place}: {value} ppm within the bags, to be below {limit} ppm: the grain is held back. Air it on, and read again.",
-	"bag-gas-too-coarse":     "{place}: a method that finds nothing under {value} ppm shows nothing against a limit of {limit} ppm: the reading within the bags counts for nothing.",
-	"bag-gas-too-coarse/0":   "{place}: the reading within the bags does not say what its method can find, to be below {limit} ppm: it counts for nothing.",
-	"sheet-not-repaired":     "{place}: a sheet is used again that leaked or was torn and has not been looked over since.",
-	"canister-expired":       "The canister recorded for {about}'s mask had been out of date for {tenths} days: it is not worn in gas.",
+	"suspected-resistance":     "{place}: live insects after {about}, whose gas held the end level: suspected resistance. Keep samples, tell the agency.",
+	"live-insects":             "{place}: live insects after {about}: a failed treatment. Treat again as the licensed fumigator says.",
+	"nothing-owed":             "{place}: what was recorded is owed by no treatment there ({follow}): it is kept and changes nothing. Look at the name of the treatment.",
+	"not-written-off":          "{place}: this cannot be written off ({follow}): it is owed until it is done.",
+	"cages-before-clearance":   "{place}: cages were taken out before the store was cleared. Nobody goes in before that but two trained people with breathing protection, in daylight.",
+	"cages-missing":            "{place}: cages that were not found again: {value}. They may hold live insects.",
+	"cages-after-sheeting":     "{place}: cages were recorded after the sheet was shut: they do not show the whole exposure.",
+	"jar-judged-early":         "{place}: the jar was judged {tenths} days before its month is over and showed nothing: it is owed again then.",
+	"issued-with-live-insects": "{place}: {value} t were issued while insects that lived through treatment {about} are suspected of resistance. Stop the lorry, tell whoever receives it and the agency, and keep samples.",
+	"issued-in-withholding":    "{place}: {value} t were issued while the grain is held back. Stop the lorry, and tell whoever receives it.",
+	"issued-before-bag-gas":    "{place}: {value} t went into a closed vehicle before the gas within the bags was read. Gas gathers there: nobody opens it but in the open, upwind, two people, by daylight. Tell whoever receives it.",
+	"gas-in-bags":              "{place}: {value} ppm within the bags, to be below {limit} ppm: the grain is held back. Air it on, and read again.",
+	"bag-gas-too-coarse":       "{place}: a method that finds nothing under {value} ppm shows nothing against a limit of {limit} ppm: the reading within the bags counts for nothing.",
+	"bag-gas-too-coarse/0":     "{place}: the reading within the bags does not say what its method can find, to be below {limit} ppm: it counts for nothing.",
+	"sheet-not-repaired":       "{place}: a sheet is used again that leaked or was torn and has not been looked over since.",
+	"canister-expired":         "The canister recorded for {about}'s mask had been out of date for {tenths} days: it is not worn in gas.",
 }
 
 // englishFollow are the words of pages, reports and calendars for what is owed.

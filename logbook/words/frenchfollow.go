@@ -43,21 +43,22 @@ var frenchFollowAlarms = map[string]sentence{
 
 // frenchFollowFindings say what englishFollowFindings say.
 var frenchFollowFindings = map[string]string{
-	"suspected-resistance":   "{place} : insectes vivants après {about}, dont le gaz a tenu la concentration finale : résistance soupçonnée. Gardez des échantillons, prévenez l'organisme compétent.",
-	"live-insects":           "{place} : insectes vivants après {about} : traitement échoué. Traitez de nouveau comme le dit le fumigateur agréé.",
-	"nothing-owed":           "{place} : aucun traitement n'y doit ce qui a été inscrit ({follow}) : l'entrée est gardée et ne change rien. Vérifiez le nom du traitement.",
-	"not-written-off":        "{place} : ceci ne peut être classé sans suite ({follow}) : cela reste dû jusqu'à ce que ce soit fait.",
-	"cages-before-clearance": "{place} : des cages ont été retirées avant la levée de l'interdiction du magasin. Personne n'entre avant cela, sinon deux personnes formées avec protection respiratoire, en plein jour.",
-	"cages-missing":          "{place} : cages non retrouvées : {value}. Elles peuvent contenir des insectes vivants.",
-	"cages-after-sheeting":   "{place} : des cages ont été inscrites après la fermeture de la bâche : elles ne montrent pas toute l'exposition.",
-	"jar-judged-early":       "{place} : le bocal a été jugé {tenths} jours avant la fin de son mois et n'a rien montré : il sera dû de nouveau.",
-	"issued-in-withholding":  "{place} : {value} t ont été livrées alors que le grain est retenu. Arrêtez le camion et prévenez le destinataire.",
-	"issued-before-bag-gas":  "{place} : {value} t ont été chargées dans un véhicule fermé avant la mesure du gaz dans les sacs. Le gaz s'y accumule : qu'il ne soit ouvert qu'en plein air, du côté d'où vient le vent, à deux, de jour. Prévenez le destinataire.",
-	"gas-in-bags":            "{place} : {value} ppm dans les sacs, la valeur doit être inférieure à {limit} ppm : le grain est retenu. Poursuivez l'aération et mesurez de nouveau.",
-	"bag-gas-too-coarse":     "{place} : une méthode qui ne trouve rien sous {value} ppm ne montre rien face à un seuil de {limit} ppm : la mesure dans les sacs ne compte pas.",
-	"bag-gas-too-coarse/0":   "{place} : la mesure dans les sacs ne dit pas ce que sa méthode peut trouver, qui doit être inférieur à {limit} ppm : elle ne compte pas.",
-	"sheet-not-repaired":     "{place} : une bâche est réutilisée alors qu'elle fuyait ou était déchirée et n'a pas été examinée depuis.",
-	"canister-expired":       "La cartouche inscrite pour le masque de {about} était périmée depuis {tenths} jours : elle n'est pas portée dans le gaz.",
+	"suspected-resistance":     "{place} : insectes vivants après {about}, dont le gaz a tenu la concentration finale : résistance soupçonnée. Gardez des échantillons, prévenez l'organisme compétent.",
+	"live-insects":             "{place} : insectes vivants après {about} : traitement échoué. Traitez de nouveau comme le dit le fumigateur agréé.",
+	"nothing-owed":             "{place} : aucun traitement n'y doit ce qui a été inscrit ({follow}) : l'entrée est gardée et ne change rien. Vérifiez le nom du traitement.",
+	"not-written-off":          "{place} : ceci ne peut être classé sans suite ({follow}) : cela reste dû jusqu'à ce que ce soit fait.",
+	"cages-before-clearance":   "{place} : des cages ont été retirées avant la levée de l'interdiction du magasin. Personne n'entre avant cela, sinon deux personnes formées avec protection respiratoire, en plein jour.",
+	"cages-missing":            "{place} : cages non retrouvées : {value}. Elles peuvent contenir des insectes vivants.",
+	"cages-after-sheeting":     "{place} : des cages ont été inscrites après la fermeture de la bâche : elles ne montrent pas toute l'exposition.",
+	"jar-judged-early":         "{place} : le bocal a été jugé {tenths} jours avant la fin de son mois et n'a rien montré : il sera dû de nouveau.",
+	"issued-with-live-insects": "{place} : {value} t ont été livrées alors que des insectes qui ont survécu au traitement {about} sont suspects de résistance. Arrêtez le camion, prévenez le destinataire et l'organisme compétent, et gardez des échantillons.",
+	"issued-in-withholding":    "{place} : {value} t ont été livrées alors que le grain est retenu. Arrêtez le camion et prévenez le destinataire.",
+	"issued-before-bag-gas":    "{place} : {value} t ont été chargées dans un véhicule fermé avant la mesure du gaz dans les sacs. Le gaz s'y accumule : qu'il ne soit ouvert qu'en plein air, du côté d'où vient le vent, à deux, de jour. Prévenez le destinataire.",
+	"gas-in-bags":              "{place} : {value} ppm dans les sacs, la valeur doit être inférieure à {limit} ppm : le grain est retenu. Poursuivez l'aération et mesurez de nouveau.",
+	"bag-gas-too-coarse":       "{place} : une méthode qui ne trouve rien sous {value} ppm ne montre rien face à un seuil de {limit} ppm : la mesure dans les sacs ne compte pas.",
+	"bag-gas-too-coarse/0":     "{place} : la mesure dans les sacs ne dit pas ce que sa méthode peut trouver, qui doit être inférieur à {limit} ppm : elle ne compte pas.",
+	"sheet-not-repaired":       "{place} : une bâche est réutilisée alors qu'elle fuyait ou était déchirée et n'a pas été examinée depuis.",
+	"canister-expired":         "La cartouche inscrite pour le masque de {about} était périmée depuis {tenths} jours : elle n'est pas portée dans le gaz.",
 }
 
 // frenchFollow says what englishFollow says.
