@@ -34,7 +34,7 @@ func (s *State) startFindings(e *logbook.TreatmentStarted, k *Stack, p logbook.P
 	note(e.VolumeM3 > 0 && !told, logbook.Finding{Code: "gas-space-unknown"})
 	full := logbook.Finding{Code: "dose-could-burn", Limit: dose.AlarmLEL * dose.LELppm}
 	if told {
-		full.Value = logbook.Number(math.Round(dose.FullPPM(e.PhosphineG, space, e.GrainTempC)))
+		full.Value = logbook.Number(math.Round(min(dose.FullPPM(e.PhosphineG, space, e.GrainTempC), mostPPM)))
 	}
 	note(full.Value >= full.Limit, full)
 	note(e.GrainTempC < protocol.TooColdC, logbook.Finding{Code: "too-cold", Value: logbook.Number(e.GrainTempC), Limit: protocol.TooColdC})

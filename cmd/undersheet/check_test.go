@@ -55,7 +55,7 @@ func TestCheckExample(t *testing.T) {
 func TestCheckFaults(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "site.yaml")
 	text := strings.Replace(string(configs.Example()), "limits: GB", "limit: GB", 1)
-	text = strings.Replace(text, "channel: a-low}", "channel: a-lo}", 1)
+	text = strings.Replace(text, "{name: low, channel: a-low,", "{name: low, channel: a-lo,", 1)
 	require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
 	out, errs, err := runCheck(t, path)
 	require.ErrorIs(t, err, errReported)
