@@ -143,9 +143,10 @@ func (f *frame) byDay(t time.Time) time.Time {
 	if err != nil || !isNight(t, from, to) {
 		return t
 	}
-	morning := midnight(t).Add(time.Duration(60*end.Hour()+end.Minute()) * time.Minute)
+	y, m, d := t.Date() // by the clock on the wall, so that it is right on days on which clocks are changed
+	morning := time.Date(y, m, d, end.Hour(), end.Minute(), 0, 0, t.Location())
 	if morning.Before(t) {
-		morning = morning.AddDate(0, 0, 1)
+		morning = time.Date(y, m, d+1, end.Hour(), end.Minute(), 0, 0, t.Location())
 	}
 	return morning
 }

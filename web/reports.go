@@ -49,15 +49,11 @@ func (p *site) report(w http.ResponseWriter, r *http.Request) {
 		p.missing(w, r)
 		return
 	}
-	select {
-	case p.reports <- struct{}{}: // one at a time: each reads the whole logbook
-		defer func() { <-p.reports }()
-	case <-r.Context().Done():
+	ctx, done, ok := p.reading(w, r)
+	if !ok {
 		return
 	}
-	patient(w, reportFor)
-	ctx, cancel := context.WithTimeout(r.Context(), reportFor)
-	defer cancel()
+	defer done()
 	name := r.PathValue("treatment")
 	ending := path.Ext(name)
 	if kind := reportKinds[ending]; kind == "" {
@@ -86,6 +82,19 @@ func (p *site) report(w http.ResponseWriter, r *http.Request) {
 	}
 	write := func(w io.Writer) error { return made.Write(w, ending[1:], langOf(r)) }
 	p.file(w, r, write, reportKinds[ending], fileName(made.Course.Name)+ending, download)
+}
+
+// reading waits until no other report is made, for each reads the whole logbook, and
+// gives the answer the time that it takes; not ok: the reader has gone. Call done after.
+func (p *site) reading(w http.ResponseWriter, r *http.Request) (ctx context.Context, done func(), ok bool) {
+	select {
+	case p.reports <- struct{}{}:
+	case <-r.Context().Done():
+		return nil, nil, false
+	}
+	patient(w, reportFor)
+	ctx, cancel := context.WithTimeout(r.Context(), reportFor)
+	return ctx, func() { cancel(); <-p.reports }, true
 }
 
 // readReport makes the report of a treatment. What was read of the logbook for it is

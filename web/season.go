@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"errors"
 	"net/http"
 	"strings"
@@ -17,15 +16,11 @@ func (p *site) season(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	q := r.URL.Query()
-	select {
-	case p.reports <- struct{}{}: // one at a time: each reads the whole logbook
-		defer func() { <-p.reports }()
-	case <-r.Context().Done():
+	ctx, done, ok := p.reading(w, r)
+	if !ok {
 		return
 	}
-	patient(w, reportFor)
-	ctx, cancel := context.WithTimeout(r.Context(), reportFor)
-	defer cancel()
+	defer done()
 	made, err := season.OfLog(ctx, p.opts.Log, season.Period{From: q.Get("from"), To: q.Get("to")})
 	var period *season.ErrPeriod
 	switch {
