@@ -58,7 +58,7 @@ func (s *State) still() []Event {
 			at, z, up, due = k, -over, above, fall/age
 		}
 	}
-	if at <= 0 || !s.fellBefore(at, due) {
+	if at < 0 || !s.fellBefore(at, due) {
 		return nil
 	}
 	onset := s.Bank.Onset[at]
@@ -74,8 +74,8 @@ func (s *State) still() []Event {
 }
 
 // fellBefore reports whether the stack fell, from as far back as is remembered to the
-// at-th onset, by as much as it should at perHour, or half of it. One that never did does
-// not stand still since then: it is more was expected of it than it does.
+// at-th onset, by more than half of what it should at perHour. Of one that never did too
+// much was expected: it does not stand still since then.
 func (s *State) fellBefore(at int, perHour float64) bool {
 	hours := s.Bank.Onset[at] - s.Bank.Onset[0]
 	return s.Bank.Level[0]-s.Bank.Level[at] > fellShare*perHour*hours
