@@ -36,13 +36,6 @@ type hush struct {
 	Weight      float32    // readings that these hold
 }
 
-// still is how long a line has stood still to the digit.
-type still struct {
-	Step float64 // the smallest between two readings, ppm
-	Same float64 // −ln of the chance that the readings stay equal by themselves
-	From float64 // hours since which they are equal
-}
-
 // far counts readings in a row that are far from the predicted.
 type far struct {
 	Down, Up int
@@ -58,16 +51,6 @@ type cause struct {
 	Back  int     // readings in a row that look right again
 }
 
-// fall is all lines together falling at once.
-type fall struct {
-	Bins, WithGas int     // in a row; of them with gas still
-	Since, Before float64 // hours: of the first; of the last good bin
-	By, Most      float64 // ln of the fall now, and at its deepest
-	Spread        float64 // how much the lines differ in it
-	Level         int     // bins in a row that fell no deeper
-	Stopped       bool    // it was reported as a stopped pump
-}
-
 const (
 	farLn      = math.Ln2 // a reading this far from the predicted is not of the same gas
 	farSD      = 6.0      // and this many standard deviations
@@ -76,13 +59,8 @@ const (
 	offRuns    = 2 // readings in a row
 	jumpRuns   = 3
 	lostRuns   = 6
-	fallRuns   = 3
 	dropLn     = 0.15 // a reading this far below the predicted fell at once
-	fallHours  = 1.5  // a fall that still goes on is judged by what is left then
-	alikeLn    = 0.25 // lines that fall alike differ by little more
 	goneShare  = 0.05 // of the predicted: below this the gas is gone at once
-	stuckSure  = 18.0 // −ln of a chance: one in 65 million
-	stuckHours = 1.0
 	leastLevel = 10.0 // ppm: below it a line that comes off is not told from one that is empty
 )
 
@@ -356,41 +334,4 @@ func (s *State) back(r read, events []Event) []Event {
 	l.Cause = cause{}
 	s.find(r)
 	return append(events, e)
-}
-
-// still adds to the evidence that a line's readings are equal for no good reason.
-// The chance that two equal ones follow by themselves is that of a normal value
-// rounded to the smallest step seen, step/(2σ√π), taken half again as high.
-func (l *line) still(r read, now float64) {
-	if r.ppm != l.PPM || !r.fit {
-		if step := math.Abs(r.ppm - l.PPM); l.PPM > 0 && r.fit && step > 0 && (l.Still.Step == 0 || step < l.Still.Step) {
-			l.Still.Step = step
-		}
-		l.PPM, l.Still.Same, l.Still.From = r.ppm, 0, now
-		return
-	}
-	if sigma := math.Sqrt(min(l.Hush.Noise, 1)*r.noise) * r.ppm; l.Still.Step > 0 {
-		l.Still.Same -= math.Log(min(0.42*l.Still.Step/sigma, 1))
-	}
-}
-
-// stuck says that a line stands still to the digit while a neighbour does not.
-func (s *State) stuck(r read, events []Event) []Event {
-	l := &s.Lines[r.line]
-	if l.Cause.Kind != "" || l.Still.Same < stuckSure || s.At-l.Still.From < stuckHours || !s.otherMoves(r.line) {
-		return events
-	}
-	s.set(r.line, Blocked, l.Still.From, r.y, 0)
-	return append(events, Event{Kind: Blocked, Line: r.line, Onset: l.Still.From, OnsetLow: l.Still.From, OnsetHigh: l.Still.From})
-}
-
-// otherMoves reports whether another line was read since this one stands still,
-// and changed.
-func (s *State) otherMoves(i int) bool {
-	for j, l := range s.Lines {
-		if j != i && l.Cause.Kind == "" && l.Still.From > s.Lines[i].Still.From && l.Known {
-			return true
-		}
-	}
-	return false
 }

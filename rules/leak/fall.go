@@ -1,0 +1,113 @@
+package leak
+
+import "math"
+
+// All lines falling at once: a sheet that is torn open, or a pump that stopped.
+
+// fall is all lines together falling at once.
+type fall struct {
+	Bins, WithGas int     // in a row; of them with gas still
+	Since, Before float64 // hours: of the first; of the last good bin
+	By, Most      float64 // ln of the fall now, and at its deepest
+	Spread        float64 // how much the lines differ in it
+	Level         int     // bins in a row that fell no deeper
+	Stopped       bool    // it was reported as a stopped pump
+}
+
+const (
+	fallRuns  = 3
+	fallHours = 1.5  // a fall that still goes on is judged by what is left then
+	alikeLn   = 0.25 // lines that fall alike differ by little more
+)
+
+// allFalling counts bins in which every line that was read fell far below what is
+// predicted.
+func (s *State) allFalling(reads []read) {
+	down, known, gas, by, low, high := 0, 0, 0, 0.0, math.Inf(1), 0.0
+	for _, r := range reads {
+		if s.Lines[r.line].Cause.Kind != "" || r.fresh {
+			continue
+		}
+		known++
+		if (r.isFar || r.drop) && r.innovation < 0 {
+			down, by = down+1, by-r.innovation
+			if !r.gone && r.fit { // what is nearly nothing is known badly in ln
+				gas++
+				low, high = min(low, -r.innovation), max(high, -r.innovation)
+			}
+		}
+	}
+	f := &s.Fall
+	switch {
+	case known == 0:
+	case down < known && known-down >= down && f.Bins > 0 || down < known && f.Bins == 0:
+		s.Fall = fall{Before: s.At, Stopped: f.Stopped}
+	case down < known: // a line that reads its old gas for once
+	default:
+		if f.Bins++; f.Bins == 1 {
+			f.Since = s.At
+		}
+		if gas > 0 {
+			f.WithGas++
+		}
+		f.By, f.Spread = by/float64(down), max(high-low, 0)
+		if f.Level++; f.By > f.Most+dropLn/3 {
+			f.Most, f.Level = f.By, 0
+		}
+	}
+}
+
+// suddenFall judges a fall of all lines within minutes. When it ends with gas left,
+// or the lines fall unlike, the sheet is open wide. When all go alike to nothing,
+// the pump has stopped and the cells use up what stands in them.
+func (s *State) suddenFall() []Event {
+	f := &s.Fall
+	if f.Stopped && f.Bins == 0 {
+		f.Stopped = false
+		return []Event{{Kind: PumpStop, Line: -1, Onset: f.Before, OnsetLow: f.Before, OnsetHigh: f.Before, Cleared: true}}
+	}
+	if f.Bins < fallRuns || f.Stopped || s.Setup.Lines < 2 || s.At-s.Start < quietHours && f.WithGas == 0 {
+		return nil
+	}
+	gone := f.By > -math.Log(goneShare)
+	switch {
+	case gone && f.WithGas > 0 && f.Spread < f.By/2:
+		f.Stopped = true
+		return []Event{{Kind: PumpStop, Line: -1, Onset: f.Since, OnsetLow: f.Before, OnsetHigh: f.Since}}
+	case f.WithGas < fallRuns-1 || f.By < farLn || s.level() < math.Log(leastLevel):
+		return nil
+	case f.Spread < alikeLn+f.By/3 && (gone || f.Level < fallRuns) && s.At-f.Since < fallHours:
+		return nil // it goes on falling, alike
+	}
+	return s.open()
+}
+
+// goesOn reports whether all lines still fall, or fell far a short time ago.
+func (f *fall) goesOn(now float64) bool {
+	return f.Bins > 0 && (f.Level < fallRuns || f.By > farLn) && now-f.Since < 2*fallHours
+}
+
+// open raises a leak of a sheet that is open wide.
+func (s *State) open() []Event {
+	f := s.Fall
+	took := max(f.Since-f.Before, 0.25)
+	for i := range s.Lines {
+		s.Lines[i].Known = false // found anew from the next reading
+	}
+	s.Fall = fall{Before: s.At}
+	// While gas comes off, a fit of the first readings may have promised more than
+	// comes: that is no fall.
+	if s.Raised != nil || s.At-s.Start < quietHours {
+		return nil
+	}
+	rate := f.By / max(took, s.At-f.Since)
+	before := s.Ref.at(f.Since).Loss
+	e := Event{Kind: Leak, Line: -1, Onset: f.Since, OnsetLow: f.Before, OnsetHigh: f.Since, LossBefore: 24 * before,
+		LossAfter: 24 * (before + rate), LossSD: 24 * rate / 2}
+	s.Ref.freeze(f.Since)
+	s.Raised = &raised{Event: e, Rate: max(before, leastLeakDay/24), Level: s.level(), At: s.At, Hour: s.At, Changed: true}
+	size := s.slopeSize()
+	s.Filter.Stack.Cov[atSlope*stackStates+atSlope] += rate * rate / (size * size)
+	s.Bank.clear()
+	return []Event{e}
+}
