@@ -243,7 +243,7 @@ func readAll(t *testing.T, lang string, a *logbook.Alarm, start string) (count i
 
 // lintLetter reads one message as the person or program gets it.
 func lintLetter(t *testing.T, lang string, f *feed, a *logbook.Alarm, o sqlite.Outgoing, l Letter) {
-	night := nightOf(f.Site).at(o.NotBefore)
+	night := NightOf(f.Site).Dark(o.NotBefore)
 	text := l.Text
 	if o.Messenger == BySMS {
 		text = l.Short
@@ -317,7 +317,7 @@ func shortOf(t *testing.T, lang string, f *feed) {
 	for _, o := range by(BySMS, f.fold(a)) {
 		l := read(o)
 		require.True(t, strings.HasSuffix(l.Short, "\n"+want), l.Short)
-		require.Contains(t, l.Short, map[bool]string{false: said(lang, "two-people"), true: said(lang, "sms/night-care")}[f.isNight()])
+		require.Contains(t, l.Short, map[bool]string{false: said(lang, "two-people"), true: said(lang, "sms/night-care")}[f.dark()])
 		require.Contains(t, l.Short, " "+words.Text(lang, "mail/high"))
 		if pdu.Best(l.Short) == pdu.GSM7 {
 			require.True(t, fits(l.Short), l.Short)

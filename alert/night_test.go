@@ -168,16 +168,23 @@ func TestHeldUntilLight(t *testing.T) {
 	}
 }
 
-// TestNightOfTheSite: a night need not span midnight.
-func TestNightOfTheSite(t *testing.T) {
-	s := wired()
-	s.Settings.Night = &logbook.Night{From: "00:30", To: "04:15"}
-	dark := Night(&s)
-	for local, want := range map[string]bool{"00:29": false, "00:30": true, "04:14": true, "04:15": false, "23:00": false} {
-		require.Equal(t, want, dark(inZone(t, s.Timezone, "2026-03-01 "+local).Std()), local)
+// TestUnreadableNight: where nobody knows when it is night, no message waits for light,
+// and none tells anybody how to go in now.
+func TestUnreadableNight(t *testing.T) {
+	for name, breakIt := range map[string]func(*logbook.Site){
+		"time": func(s *logbook.Site) { s.Settings.Night = &logbook.Night{From: "evening", To: "04:15"} },
+		"zone": func(s *logbook.Site) { s.Timezone = "Asia/Nowhere" },
+	} {
+		for hour := range 24 {
+			s := wired()
+			f := feedAt(t, s, fmt.Sprintf("2026-03-01 %02d:30", hour))
+			breakIt(&s)
+			f.fold(&logbook.SiteConfigured{Site: s})
+			out := by(BySMS, f.fold(leak(logbook.AlarmRaised)))
+			require.Len(t, out, 3, "%s, %d:30", name, hour)
+			require.Contains(t, read(out[0]).Short, words.Text("en", "sms/night-care"), "%s, %d:30", name, hour)
+		}
 	}
-	s.Settings.Night = &logbook.Night{From: "evening", To: "04:15"}
-	require.True(t, Night(&s)(inZone(t, s.Timezone, "2026-03-01 20:00").Std()), "what cannot be read is the shipped night")
 }
 
 // TestMergedAtLight: one SMS for each person speaks of all that was held and

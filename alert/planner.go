@@ -11,6 +11,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
 	"undersheet/rules"
+	"undersheet/rules/daylight"
 	"undersheet/rules/gate"
 )
 
@@ -37,7 +38,7 @@ type Planner struct {
 	Held  []*news             `json:",omitempty"` // what is told by SMS at first light, oldest first
 
 	opts    PlannerOptions
-	night   night
+	night   daylight.Night
 	nightOf *logbook.Site // that night was read from
 }
 
@@ -140,12 +141,24 @@ func (p *Planner) Fold(e logbook.Entry, now func() (*rules.View, sqlite.Head)) [
 	return p.letters(parcels, now)
 }
 
-// isNight reports whether it is night at the site.
-func (p *Planner) isNight() bool {
+// nights are when it is night at the site.
+func (p *Planner) nights() daylight.Night {
 	if p.nightOf != p.Site {
-		p.night, p.nightOf = nightOf(p.Site), p.Site
+		p.night, p.nightOf = NightOf(p.Site), p.Site
 	}
-	return p.night.at(p.Now.Std())
+	return p.night
+}
+
+// dark reports whether nobody goes in now because it is night.
+func (p *Planner) dark() bool { return p.nights().Dark(p.Now.Std()) }
+
+// NightOf reads the night of a site.
+func NightOf(site *logbook.Site) daylight.Night {
+	zone, err := time.LoadLocation(site.Timezone)
+	if err != nil {
+		zone = nil
+	}
+	return daylight.NightOf(site.Settings.Night, zone)
 }
 
 // keyOf names what an alarm is of; its code and line may change while it lasts.
@@ -219,7 +232,7 @@ func (p *Planner) raise(key string, ep *episode) *news {
 // too, for one that lives hang on or that wakes them tonight.
 func (p *Planner) cause(key string, a *logbook.Alarm) string {
 	same := func(a, b string) bool { return a == "" || b == "" || a == b }
-	night := p.Site == nil || p.isNight()
+	night := p.Site == nil || p.dark()
 	for _, k := range slices.Sorted(maps.Keys(p.Known)) {
 		c := p.Known[k]
 		switch {

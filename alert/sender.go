@@ -24,7 +24,7 @@ type Outbox interface {
 type Options struct {
 	People   []logbook.Person     // of the site file; addresses are looked up here at each attempt
 	Webhooks []logbook.Webhook    // of the site file; messages to others are given up
-	Night    func(time.Time) bool // when an SMS that is to wake nobody waits, see [Night]; nil: never
+	Night    func(time.Time) bool // when an SMS that is to wake nobody waits, see [NightOf]; nil: never
 	Program  string               // version of the program, put into records
 	Clock    func() time.Time     // depot's clock, by which messages are due; nil: time.Now
 	Poll     time.Duration        // how often the outbox is looked at unless woken, on the wire's clock; 0 = 2 s

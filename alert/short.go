@@ -88,7 +88,7 @@ func (p voice) care(wanted bool) string {
 	switch {
 	case !wanted:
 		return ""
-	case p.isNight():
+	case p.dark():
 		return p.text("sms/night-care")
 	}
 	return p.text("two-people")

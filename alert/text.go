@@ -30,7 +30,7 @@ type voice struct {
 func (p voice) text(key string, pairs ...string) string { return words.Text(p.lang, key, pairs...) }
 
 // writer returns what a text is written with now.
-func (p voice) writer() *writer { return &writer{voice: p, zone: p.zone(), night: p.isNight()} }
+func (p voice) writer() *writer { return &writer{voice: p, zone: p.zone(), night: p.dark()} }
 
 // subject heads a message.
 func (p voice) subject(priority, what string) string {
@@ -85,10 +85,7 @@ func (p voice) head(h sqlite.Head) string {
 }
 
 // zone is the time zone of the site.
-func (p *Planner) zone() *time.Location {
-	p.isNight() // looks it up when the site has changed
-	return p.night.zone
-}
+func (p *Planner) zone() *time.Location { return p.nights().Zone() }
 
 // storeOf returns the store, which an alarm of a stack may leave out.
 func storeOf(v *rules.View, store, stack string) string {

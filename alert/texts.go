@@ -29,7 +29,7 @@ func (p *Planner) texts(told []*news) []parcel {
 		p.Held = nil
 		return nil
 	}
-	night := p.isNight()
+	night := p.nights().Quiet(p.Now.Std())
 	var ps []parcel
 	for _, n := range told {
 		if n.What != toldTaken {
@@ -44,7 +44,7 @@ func (p *Planner) texts(told []*news) []parcel {
 		case !night || n.wakes():
 			ps = append(ps, p.tell(0, n)...)
 		case n.Alarm != nil && n.Alarm.Alarm == alarmStopped:
-			ps = append(ps, p.tell(logbook.At(p.night.over(p.Now.Std())), n)...) // nobody will look at what is held
+			ps = append(ps, p.tell(logbook.At(p.nights().Light(p.Now.Std())), n)...) // nobody will look at what is held
 		default:
 			p.Held = append(p.Held, n)
 		}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/daylight"
 	"undersheet/rules/followup"
 )
 
@@ -21,8 +22,8 @@ const (
 	DefaultTimeout        = 300 * time.Millisecond
 	DefaultBaud           = 9600
 	DefaultModemBaud      = 115200
-	DefaultNightFrom      = "20:00"
-	DefaultNightTo        = "06:00"
+	DefaultNightFrom      = daylight.NightFrom
+	DefaultNightTo        = daylight.NightTo
 	DefaultInspectAt      = "16:30"
 	DefaultLanguage       = "en"
 )

@@ -5,6 +5,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules"
+	"undersheet/rules/daylight"
 	"undersheet/web/form"
 )
 
@@ -135,35 +136,27 @@ func (p *site) placeFirst(page *actPage, made *form.Form, store, stack string) {
 
 // night says that nobody goes in now; empty by day.
 func (f *frame) night() string {
-	from, to := f.nightHours()
-	if !isNight(f.now.Std().In(f.zone), from, to) {
+	if !f.nights.Dark(f.now.Std()) {
 		return ""
+	}
+	from, to, known := f.nights.Hours()
+	if !known {
+		return f.text("page/night-unknown")
 	}
 	return f.text("page/night", "{from}", from, "{to}", to)
 }
 
-// nightHours are when it is night at the depot ("15:04").
-func (f *frame) nightHours() (from, to string) {
-	if c := f.view.Config; c != nil && c.Settings.Night != nil {
-		return c.Settings.Night.From, c.Settings.Night.To
+// nightsOf reads when it is night at a depot, and with it the depot's zone.
+func nightsOf(v *rules.View) daylight.Night {
+	var set *logbook.Night
+	if v.Config != nil {
+		set = v.Config.Settings.Night
 	}
-	return "20:00", "06:00"
-}
-
-// isNight reports whether the clock of at stands between from and to ("15:04"),
-// which may span midnight. What cannot be read counts as night.
-func isNight(at time.Time, from, to string) bool {
-	a, errA := time.Parse("15:04", from)
-	b, errB := time.Parse("15:04", to)
-	if errA != nil || errB != nil {
-		return true
+	zone, err := time.LoadLocation(v.Timezone)
+	if err != nil {
+		zone = nil
 	}
-	minute := func(t time.Time) int { return 60*t.Hour() + t.Minute() }
-	m, x, y := minute(at), minute(a), minute(b)
-	if x <= y {
-		return m >= x && m < y
-	}
-	return m >= x || m < y
+	return daylight.NightOf(set, zone)
 }
 
 // cautionsOf are the keys of what has to be known before an act, in the order of

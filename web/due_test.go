@@ -70,7 +70,7 @@ func TestDuePage(t *testing.T) {
 // Every form that a follow-up leads to is filled in: what the page knows is not asked.
 func TestFormsFromFollowUpsAreFilledIn(t *testing.T) {
 	f := owing()
-	page := frame{Lang: "en", zone: time.UTC, view: f.view}
+	page := frame{Lang: "en", zone: time.UTC, nights: nightsOf(f.view), view: f.view}
 	for i := range f.view.FollowUps {
 		x := &f.view.FollowUps[i]
 		for _, l := range []*actLink{page.settle(f.view, x), page.dueRow(f.view, x).WriteOff} {
@@ -108,7 +108,7 @@ func TestFollowUpsLeadNobodyIn(t *testing.T) {
 	require.Contains(t, at(22, cleared), "It is night", "01:00 at the depot")
 	residue := &rules.FollowUpView{FollowUp: logbook.FollowResidue, Store: "Round Store", Stack: "R", State: logbook.FollowOpen}
 	f := owing()
-	page := frame{Lang: "en", zone: time.UTC, view: f.view}
+	page := frame{Lang: "en", zone: time.UTC, nights: nightsOf(f.view), view: f.view}
 	require.Empty(t, page.outside(f.view, residue), "what is out of the store is disposed of outside")
 	f.view.Stores[1].Stacks[0].Product[0].Taken = 50
 	require.Contains(t, page.outside(f.view, residue), keepOut)

@@ -50,11 +50,8 @@ func (p *site) calendar(w http.ResponseWriter, r *http.Request) {
 // it holds what that person has to see to: what they own, and what nobody is named for.
 // With a store it holds what is owed there. It depends on v alone, not on a clock.
 func CalendarOf(v *rules.View, lang, owner, store string) *calendar.Feed {
-	zone, err := time.LoadLocation(v.Timezone)
-	if err != nil || v.Timezone == "" {
-		zone = time.UTC
-	}
-	f := &frame{Lang: lang, zone: zone, view: v}
+	nights := nightsOf(v)
+	f := &frame{Lang: lang, zone: nights.Zone(), nights: nights, view: v}
 	feed := &calendar.Feed{Name: f.text("due/calendar/name", "{site}", v.Site), Fresh: askAgain}
 	if of := strings.Join(filled(owner, store), ", "); of != "" {
 		feed.Name = f.text("due/calendar/of", "{of}", of, "{site}", v.Site)
@@ -138,17 +135,10 @@ func midnight(t time.Time) time.Time {
 
 // byDay is the first moment from t on that is not at night: nobody is sent in then.
 func (f *frame) byDay(t time.Time) time.Time {
-	from, to := f.nightHours()
-	end, err := time.Parse("15:04", to)
-	if err != nil || !isNight(t, from, to) {
-		return t
+	if f.nights.Dark(t) {
+		return f.nights.Light(t).In(f.zone)
 	}
-	y, m, d := t.Date() // by the clock on the wall, so that it is right on days on which clocks are changed
-	morning := time.Date(y, m, d, end.Hour(), end.Minute(), 0, 0, t.Location())
-	if morning.Before(t) {
-		morning = time.Date(y, m, d+1, end.Hour(), end.Minute(), 0, 0, t.Location())
-	}
-	return morning
+	return t
 }
 
 // reminders are when a calendar reminds: when the program tells the owner, and when it

@@ -13,6 +13,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/words"
 	"undersheet/rules"
+	"undersheet/rules/daylight"
 	"undersheet/web/form"
 )
 
@@ -34,16 +35,15 @@ type frame struct {
 	view              *rules.View
 	now               logbook.Time
 	zone              *time.Location
-	shut              string // reason code for which every gate is shut; empty = none
+	nights            daylight.Night // when nobody goes in, by the clock of zone
+	shut              string         // reason code for which every gate is shut; empty = none
 }
 
 // frame begins a page on v for a reader; its title is the sentence of a key.
 func (p *site) frame(r *http.Request, v *rules.View, title string, pairs ...string) frame {
-	f := frame{Lang: langOf(r), Tongues: tongues(r), Site: v.Site, Version: p.opts.Version, Zone: "UTC", zone: time.UTC,
+	nights := nightsOf(v)
+	f := frame{Lang: langOf(r), Tongues: tongues(r), Site: v.Site, Version: p.opts.Version, Zone: nights.Zone().String(), zone: nights.Zone(), nights: nights,
 		now: logbook.At(p.opts.Clock()), view: v, Here: "depot", Raised: len(v.Alarms), Overdue: overdue(v)}
-	if zone, err := time.LoadLocation(v.Timezone); err == nil && v.Timezone != "" {
-		f.zone, f.Zone = zone, v.Timezone
-	}
 	if f.Title = f.text(title, pairs...); v.Site != "" {
 		f.Title += " – " + v.Site
 	}

@@ -56,7 +56,7 @@ func (d *daemon) messengers() error {
 		}
 		ms = append(ms, hooks)
 	}
-	d.sender = alert.NewSender(d.store, ms, alert.Options{People: d.site.People, Webhooks: d.site.Webhooks, Night: alert.Night(d.site),
+	d.sender = alert.NewSender(d.store, ms, alert.Options{People: d.site.People, Webhooks: d.site.Webhooks, Night: alert.NightOf(d.site).Quiet,
 		Program: version(), Clock: d.opts.Clock.Now, Logger: d.opts.Logger})
 	return nil
 }

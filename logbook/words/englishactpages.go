@@ -44,6 +44,7 @@ var englishActPages = map[string]string{
 	"page/not-ready":          "The gate of {store} is not ready for a confirmation. What is owed first stands above; the form comes when it is done.",
 	"page/cleared-already":    "{store} is cleared already. Nothing is owed now; a confirmation can be renewed when it lapses.",
 	"page/hands-first":        "Hand readings are owed first, beside every stack named above.",
+	"page/night-unknown":      "The hours of the night in this depot's site file cannot be read: it counts as night, and nobody goes in. Wait for daylight. Record here only what has already been done.",
 	"page/night":              "It is night, {from} to {to} at this depot: nobody goes in. Wait for daylight. Record here only what has already been done.",
 	"caution/while-inside":    "While anybody is inside, the gate stays shut and no clearance is taken.",
 	"caution/dose-added":      "More phosphide is laid by the licensed fumigator and by nobody else. It is a masked entry: record the entry and the exit too.",

@@ -44,6 +44,7 @@ var frenchActPages = map[string]string{
 	"page/not-ready":          "L'accès à {store} n'est pas prêt pour une confirmation. Ce qui est dû d'abord figure ci-dessus ; le formulaire vient quand c'est fait.",
 	"page/cleared-already":    "L'interdiction est déjà levée pour {store}. Rien n'est dû à présent ; une confirmation peut être renouvelée quand elle n'est plus valable.",
 	"page/hands-first":        "Des mesures manuelles sont dues d'abord, à côté de chaque pile nommée ci-dessus.",
+	"page/night-unknown":      "Les heures de nuit du fichier de ce dépôt sont illisibles : il est réputé faire nuit, et personne n'entre. Attendez la lumière du jour. Ne consignez ici que ce qui est déjà fait.",
 	"page/night":              "Il fait nuit, de {from} à {to} dans ce dépôt : personne n'entre. Attendez la lumière du jour. Ne consignez ici que ce qui est déjà fait.",
 	"caution/while-inside":    "Tant que quelqu'un est à l'intérieur, l'accès reste fermé et aucune levée de l'interdiction n'est prise.",
 	"caution/dose-added":      "Davantage de phosphure n'est posé que par le fumigateur agréé et par personne d'autre. C'est une entrée sous protection respiratoire : consignez aussi l'entrée et la sortie.",

@@ -1,7 +1,8 @@
-// Package daylight says how high the sun stands, for rules that ask for daylight
-// and have no calendar of a time zone.
+// Package daylight tells day from night, for rules that ask for daylight.
 //
-// [Elevation] is all there is. It is good to a few hundredths of a degree from 1950 to
+// [Night] goes by the clock of a depot: nobody is sent in, and nobody is woken without
+// need. [Elevation] goes by the sun, for what is told afterwards of an opening in the
+// dark, and needs no calendar of a time zone. It is good to a few hundredths of a degree from 1950 to
 // 2050, which is far finer than the question asks for; refraction is left out.
 package daylight
 

@@ -10,6 +10,7 @@ import (
 
 	"undersheet/configs"
 	"undersheet/logbook"
+	"undersheet/rules/daylight"
 	"undersheet/rules/plan"
 )
 
@@ -247,6 +248,26 @@ func TestAiringIsByDaylight(t *testing.T) {
 		assert.Equal(t, want, p.Times.AirFrom, c.shut)
 		assert.Equal(t, c.waits, p.Times.Waits, c.shut)
 		assert.Equal(t, 3*time.Hour, p.Times.Dark.Sub(p.Times.AirLatest), "two hours of airing and one to spare")
+	}
+}
+
+// TestAiringIsNeverInTheNight: whatever a site calls its night, the first opening is
+// not in it.
+func TestAiringIsNeverInTheNight(t *testing.T) {
+	for _, n := range []logbook.Night{{From: "18:00", To: "07:30"}, {From: "02:00", To: "10:00"}, {From: "evening", To: "07:00"}} {
+		for hour := range 24 {
+			a := ask(t)
+			a.Guide, a.Dose = nil, plan.Dose{PerTonne: 3, Source: "the label"}
+			a.Site = &logbook.Site{Settings: logbook.Settings{Night: &n}}
+			a.Start = logbook.At(time.Date(2026, 3, 1, hour, 0, 0, 0, time.UTC))
+			p, err := plan.Make(a)
+			require.NoError(t, err)
+			dark := daylight.NightOf(&n, time.UTC)
+			for _, at := range []logbook.Time{p.Times.AirFrom, p.Times.AirLatest} {
+				require.False(t, dark.Quiet(at.Std()), "%v, shut at %d:00: %v", n, hour, at)
+				require.GreaterOrEqual(t, at.Std().Hour(), 6, "%v, shut at %d:00: %v", n, hour, at)
+			}
+		}
 	}
 }
 

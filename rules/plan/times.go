@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/daylight"
 	"undersheet/rules/protocol"
 )
 
@@ -17,13 +18,6 @@ type Times struct {
 	Waits     bool         `json:"waits"`      // the exposure ends too late in the day: opening waits for the next
 }
 
-// Usual bounds of the night by the clock of the site, where its file has none: as
-// the daemon's.
-const (
-	usualDark  = 20 * 60 // minutes of the day
-	usualLight = 6 * 60
-)
-
 // spareHours is kept between the end of the shortest airing and the dark, for the
 // hand readings, and for what goes wrong: common practice.
 const spareHours = 1.0
@@ -32,43 +26,29 @@ const spareHours = 1.0
 // airing and one to spare, all before it is dark. A longer airing goes on over night
 // with nobody inside.
 func timesOf(a *Ask, hours, airing float64) *Times {
-	zone, light, dark := a.Zone, usualLight, usualDark
+	zone := a.Zone
 	if zone == nil {
 		zone = time.UTC
 	}
-	if a.Site != nil && a.Site.Settings.Night != nil {
-		n := a.Site.Settings.Night
-		dark, light = minutes(n.From, usualDark), minutes(n.To, usualLight)
+	var set *logbook.Night
+	if a.Site != nil {
+		set = a.Site.Settings.Night
 	}
+	night := daylight.NightOf(set, zone)
 	end := a.Start.Std().Add(time.Duration(hours * float64(time.Hour))).In(zone)
 	t := &Times{Shut: a.Start, End: logbook.At(end)}
-	if dark <= light { // a day that spans midnight is no day to plan by
-		light, dark = usualLight, usualDark
-	}
 	need := time.Duration((min(airing, protocol.MinAiring.Hours()) + spareHours) * float64(time.Hour))
 	for day := 0; day < 3; day++ {
-		at := func(m int) time.Time {
-			return time.Date(end.Year(), end.Month(), end.Day()+day, m/60, m%60, 0, 0, zone)
-		}
-		latest := at(dark).Add(-need)
-		first := at(light)
+		first, dark := night.Day(end.AddDate(0, 0, day))
+		latest := dark.Add(-need)
 		if first.Before(end) {
 			first = end
 		}
 		if !first.After(latest) {
-			t.AirFrom, t.AirLatest, t.Dark = logbook.At(first), logbook.At(latest), logbook.At(at(dark))
+			t.AirFrom, t.AirLatest, t.Dark = logbook.At(first), logbook.At(latest), logbook.At(dark)
 			t.Waits = first.Sub(end) > 0
 			return t
 		}
 	}
 	return t
-}
-
-// minutes reads "15:04" as minutes of the day, or returns usual.
-func minutes(clock string, usual int) int {
-	t, err := time.Parse("15:04", clock)
-	if err != nil {
-		return usual
-	}
-	return 60*t.Hour() + t.Minute()
 }
