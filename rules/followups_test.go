@@ -58,6 +58,8 @@ func TestUntilTheLastJar(t *testing.T) {
 	d.level["a1"], d.level["a2"] = flat(0), flat(0)
 	require.Equal(t, []string{"A-1 bag-gas", "A-1 cages-judgement", "A-1 cages-retrieval", "A-1 inspection", "A-1 jar", "A-1 withholding"}, d.owes())
 	assert.Zero(t, d.followUp(logbook.FollowInspection).Due, "it waits for the clearance")
+	assert.True(t, d.followUp(logbook.FollowInspection).InStore)
+	assert.False(t, d.followUp(logbook.FollowJar).InStore)
 	d.run(2.5)
 	d.hand("beside A", 0.1)
 	d.confirm()

@@ -22,6 +22,7 @@ type FollowUpView struct {
 	Until            logbook.Time // last time; 0 = none is set
 	At               logbook.Time // when it was done or written off
 	By, Result       string
+	InStore          bool // people go into the store for it
 	Soon             bool // it is to be done before long, or was
 	Overdue          bool
 	Remind, Escalate logbook.Time // when people are reminded, and told that it is overdue; 0 = never
@@ -33,7 +34,7 @@ func (s *State) followView(of *place, i *followup.Item, told map[string]Owed) Fo
 	r := followup.RuleOf(s.Site, i.Kind)
 	level, _ := i.Level(&r, s.At)
 	v := FollowUpView{FollowUp: i.Kind, Store: of.store, Stack: of.stack, Treatment: of.treatment, Channel: of.channel, Person: of.person, Owner: r.Owner,
-		State: i.State, Opened: i.Opened, Changed: told[of.key(i.Kind)].Told, Due: i.Due, Until: i.Until, At: i.At, By: i.By, Result: i.Result}
+		State: i.State, Opened: i.Opened, Changed: told[of.key(i.Kind)].Told, Due: i.Due, Until: i.Until, At: i.At, By: i.By, Result: i.Result, InStore: i.InStore}
 	if !r.Silent && i.Due != 0 {
 		v.Remind, v.Escalate = i.Due.Add(-r.Lead), i.Overdue(&r)
 		v.Soon, v.Overdue = level > followup.Quiet, level == followup.Overdue

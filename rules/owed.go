@@ -51,12 +51,13 @@ func (k *Stack) place(t *treatmentOf) place {
 
 // items are what a treatment is owed.
 func (p *Past) items(g *followup.Figures) []followup.Item {
-	product, remaining := false, false
+	laid := followup.Product{}
 	for _, a := range p.Product {
-		product = product || *a != ledger.Account{}
-		remaining = remaining || a.Inside() > 0 || a.Waiting() > 0
+		laid.Known = laid.Known || *a != ledger.Account{}
+		laid.Inside = laid.Inside || a.Inside() > 0
+		laid.Remaining = laid.Remaining || a.Inside() > 0 || a.Waiting() > 0
 	}
-	return p.Treatment.FollowUps(g, product, remaining)
+	return p.Treatment.FollowUps(g, laid)
 }
 
 // passOwed looks at what is owed of the treatments of a stack, and closes those of which

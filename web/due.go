@@ -142,14 +142,10 @@ func (f *frame) dueRow(v *rules.View, x *rules.FollowUpView) dueRow {
 	return row
 }
 
-// inStore are the follow-ups for which people go into the store.
-var inStore = map[string]bool{logbook.FollowBagGas: true, logbook.FollowInspection: true, logbook.FollowSecondLook: true, logbook.FollowCagesRetrieval: true, logbook.FollowResidue: true}
-
 // outside says why nobody goes in for a follow-up now: its store is not cleared, or it
 // is night. What is not known of the store counts against it.
 func (f *frame) outside(v *rules.View, x *rules.FollowUpView) string {
-	_, k, _ := find(v, x.Stack)
-	if !inStore[x.FollowUp] || x.FollowUp == logbook.FollowResidue && allOut(k.Product) {
+	if !x.InStore {
 		return ""
 	}
 	if f.shut == "" {
@@ -163,16 +159,6 @@ func (f *frame) outside(v *rules.View, x *rules.FollowUpView) string {
 		}
 	}
 	return f.text("due/not-cleared", "{store}", x.Store)
-}
-
-// allOut reports whether all that was laid is out from under the sheet.
-func allOut(product []rules.ProductView) bool {
-	for _, p := range product {
-		if p.Inside() > 0 {
-			return false
-		}
-	}
-	return len(product) > 0
 }
 
 // away says how far off a moment is; empty when there is none.

@@ -32,7 +32,7 @@ func owing() *fake {
 	f.view.Stores[1].Stacks = []rules.StackView{{Name: "R", Store: "Round Store", Treatment: "R-3", Phase: logbook.PhaseWithholding, NotToIssue: true, IssueFrom: at(20 * time.Hour),
 		Product: []rules.ProductView{{Form: "tablets", Account: ledger.Account{Placed: 57, Taken: 57}}}}}
 	f.view.FollowUps = []rules.FollowUpView{
-		open(logbook.FollowInspection, -30*time.Hour, func(x *rules.FollowUpView) { x.Soon, x.Overdue, x.Owner = true, true, "Amal Quint" }),
+		open(logbook.FollowInspection, -30*time.Hour, func(x *rules.FollowUpView) { x.InStore, x.Soon, x.Overdue, x.Owner = true, true, true, "Amal Quint" }),
 		open(logbook.FollowResidue, -2*time.Hour, func(x *rules.FollowUpView) { x.Soon = true }),
 		open(logbook.FollowWithholding, 20*time.Hour, func(x *rules.FollowUpView) { x.Remind, x.Escalate = 0, 0 }),
 		open(logbook.FollowBagGas, 34*time.Hour, nil), // 03:00 at the depot
@@ -110,7 +110,7 @@ func TestFollowUpsLeadNobodyIn(t *testing.T) {
 	f := owing()
 	page := frame{Lang: "en", zone: time.UTC, nights: nightsOf(f.view), view: f.view}
 	require.Empty(t, page.outside(f.view, residue), "what is out of the store is disposed of outside")
-	f.view.Stores[1].Stacks[0].Product[0].Taken = 50
+	residue.InStore = true
 	require.Contains(t, page.outside(f.view, residue), keepOut)
 	require.Contains(t, at(14, func(f *fake) { cleared(f); f.status.Shut = "clock-behind" }), keepOut)
 }

@@ -15,16 +15,22 @@ const (
 
 // Moments are when a treatment was aired, cleared and followed by another; 0 = not.
 type Moments struct {
-	Started   bool         // it had its t = 0
-	Closed    bool         // nothing was owed any more when it was last looked at
-	Aired     logbook.Time // airing first started
-	First     logbook.Time // the store was first cleared after it
-	Cleared   logbook.Time // last clearance, or gas in the store's air since: withholding runs from here
-	GasBack   bool         // gas stands in the store's air: withholding does not run
-	Withheld  logbook.Time // withholding ended
-	Replaced  logbook.Time // another treatment of the stack began
-	Product   bool         // what was placed or taken of a product is on record
-	Remaining bool         // some of it is not disposed of
+	Started  bool         // it had its t = 0
+	Closed   bool         // nothing was owed any more when it was last looked at
+	Aired    logbook.Time // airing first started
+	First    logbook.Time // the store was first cleared after it
+	Cleared  logbook.Time // last clearance, or gas in the store's air since: withholding runs from here
+	GasBack  bool         // gas stands in the store's air: withholding does not run
+	Withheld logbook.Time // withholding ended
+	Replaced logbook.Time // another treatment of the stack began
+	Product  Product
+}
+
+// Product is what is on record of what was laid under the sheet.
+type Product struct {
+	Known     bool // some was placed or taken
+	Inside    bool // some of it is under the sheet, or is not accounted for
+	Remaining bool // some of it is not disposed of
 }
 
 // Figures are what a site may set.
@@ -52,7 +58,13 @@ type Item struct {
 	State      string
 	At         logbook.Time // when it was done or written off
 	By, Result string
+	InStore    bool // people go into the store for it
 }
+
+// inStore are the follow-ups for which people go into the store. A sheet may hang
+// outdoors, which nobody says: it counts as inside.
+var inStore = map[string]bool{logbook.FollowBagGas: true, logbook.FollowInspection: true, logbook.FollowSecondLook: true,
+	logbook.FollowCagesRetrieval: true, logbook.FollowSheetRepair: true, logbook.FollowResidue: true}
 
 // Open reports whether it is still owed.
 func (i *Item) Open() bool { return i.State == logbook.FollowOpen }
@@ -68,6 +80,7 @@ type list struct {
 // that waits for a clearance which never came.
 func (l *list) add(i Item, d Done) {
 	i.State = logbook.FollowOpen
+	i.InStore = inStore[i.Kind] && (i.Kind != logbook.FollowResidue || l.m.Product.Inside) // what is out of the store is disposed of outside
 	off, written := l.f.WrittenOff[i.Kind]
 	switch {
 	case d.At != 0:
@@ -116,9 +129,9 @@ func Of(f *Facts, m *Moments, g *Figures) []Item {
 		}
 		l.add(Item{Kind: logbook.FollowSheetRepair, Opened: f.Torn, Due: max(ends, m.Replaced)}, repaired)
 	}
-	if m.Product && (m.Aired != 0 || m.Replaced != 0) {
+	if m.Product.Known && (m.Aired != 0 || m.Replaced != 0) {
 		gone := Done{}
-		if !m.Remaining {
+		if !m.Product.Remaining {
 			gone = f.Residue
 		}
 		l.add(Item{Kind: logbook.FollowResidue, Opened: max(m.Aired, m.Replaced), Due: after(m.First, disposeWithin)}, gone)

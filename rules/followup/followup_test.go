@@ -80,13 +80,34 @@ func TestSecondLook(t *testing.T) {
 // The next treatment takes over what only it can show; what was seen of the one before
 // stays owed.
 func TestReplaced(t *testing.T) {
-	m := Moments{Started: true, Aired: aired, First: hours(4), Cleared: hours(4), Withheld: hours(52), Replaced: hours(240), Product: true, Remaining: true}
+	m := Moments{Started: true, Aired: aired, First: hours(4), Cleared: hours(4), Withheld: hours(52), Replaced: hours(240), Product: Product{Known: true, Inside: true, Remaining: true}}
 	f := Facts{Cages: &Cages{}, SecondFrom: hours(240), SecondTill: hours(288)}
 	assert.Equal(t, map[string]string{logbook.FollowWithholding: logbook.FollowDone, logbook.FollowBagGas: logbook.FollowWrittenOff, logbook.FollowInspection: logbook.FollowOpen,
 		logbook.FollowCagesRetrieval: logbook.FollowOpen, logbook.FollowCagesJudgement: logbook.FollowOpen, logbook.FollowJar: logbook.FollowOpen,
 		logbook.FollowSecondTreatment: logbook.FollowOpen, logbook.FollowResidue: logbook.FollowOpen}, states(Of(&f, &m, &figures)))
 	m.First = 0
 	assert.Equal(t, logbook.FollowWrittenOff, states(Of(&f, &m, &figures))[logbook.FollowInspection], "it was never cleared")
+}
+
+// People go into the store to read, look, fetch and mend; what was taken out is judged
+// and disposed of outside.
+func TestInStore(t *testing.T) {
+	g := figures
+	g.SecondLook = 14 * 24 * time.Hour
+	m := Moments{Started: true, Aired: aired, First: hours(4), Cleared: hours(4), Product: Product{Known: true, Inside: true, Remaining: true}}
+	f := Facts{Cages: &Cages{}, SecondFrom: hours(240), Torn: hours(1), Looks: []Done{{At: hours(9), Result: logbook.InsectsNone}}}
+	inside := func() (kinds []string) {
+		for _, i := range Of(&f, &m, &g) {
+			if i.InStore {
+				kinds = append(kinds, i.Kind)
+			}
+		}
+		return kinds
+	}
+	always := []string{logbook.FollowBagGas, logbook.FollowInspection, logbook.FollowSecondLook, logbook.FollowCagesRetrieval, logbook.FollowSheetRepair}
+	assert.Equal(t, append(always, logbook.FollowResidue), inside())
+	m.Product.Inside = false
+	assert.Equal(t, always, inside(), "residue stands outside")
 }
 
 // How pressing a follow-up is grows with time alone, at the moments that it names.

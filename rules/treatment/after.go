@@ -76,11 +76,11 @@ func (t *Treatment) Abandon() {
 	t.settle(false)
 }
 
-// FollowUps are what is owed of the treatment; product and remaining say whether any of
-// a product is on record, and whether some of it is not disposed of.
-func (t *Treatment) FollowUps(g *followup.Figures, product, remaining bool) []followup.Item {
+// FollowUps are what is owed of the treatment; p is what was laid under
+// its sheet.
+func (t *Treatment) FollowUps(g *followup.Figures, p followup.Product) []followup.Item {
 	return followup.Of(&t.After, &followup.Moments{Started: t.Started != 0, Closed: t.Phase == logbook.PhaseClosed, Aired: t.AiringFirst, First: t.FirstCleared, Cleared: t.ClearedAt,
-		GasBack: t.GasBack, Withheld: t.Withheld, Replaced: t.Replaced, Product: product, Remaining: remaining}, g)
+		GasBack: t.GasBack, Withheld: t.Withheld, Replaced: t.Replaced, Product: p}, g)
 }
 
 // Replace notes that another treatment of the stack begins: of the gas of this one
