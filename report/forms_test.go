@@ -77,7 +77,7 @@ func TestEveryFormStatesItsOrigin(t *testing.T) {
 			if f == "json" {
 				lang = "en" // it holds no words
 			}
-			require.Equal(t, Statement{Source{"0af3", 7, 99, "beef", "v1.2+changed (x)"}, name, lang}, st)
+			require.Equal(t, Statement{Source: Source{"0af3", 7, 99, "beef", "v1.2+changed (x)"}, Treatment: name, Lang: lang}, st)
 		}
 	}
 	_, _, err := FindStatement([]byte("<!doctype html><p>another page"))

@@ -14,7 +14,12 @@ import (
 func (r *Report) WriteJSON(w io.Writer) error {
 	stated := *r
 	stated.Stated = r.Statement("en")
-	plainly, err := json.Marshal(&stated)
+	return WriteObject(w, &stated)
+}
+
+// WriteObject writes v as one JSON object as [Report.WriteJSON] does.
+func WriteObject(w io.Writer, v any) error {
+	plainly, err := json.Marshal(v)
 	if err != nil {
 		return fmt.Errorf("write report as JSON: %w", err)
 	}

@@ -35,26 +35,34 @@ func (r *Report) Write(w io.Writer, form, lang string) error {
 	return fmt.Errorf("write report: %q is no form of it: want %s", form, strings.Join(forms, ", "))
 }
 
-// Statement says in one line what a report was made of: by it the report is made again
-// and compared. It stands in every form.
+// Statement says in one line what a report or a season's summary was made of: by it that
+// is made again and compared. It stands in every form.
 type Statement struct {
 	Source
 	Treatment string
+	Season    string // of a season instead: its days, as "2026-01-01..2026-12-31"
 	Lang      string // of its words
 }
 
-// statementMark begins a statement; its version is that of the fields' order.
-const statementMark = "undersheet-report:1"
+// Marks that begin a statement; the version is that of the fields' order.
+const (
+	reportMark = "undersheet-report:1"
+	seasonMark = "undersheet-season:1"
+)
 
 // Statement is the report's own, in words of a language.
 func (r *Report) Statement(lang string) string {
-	return Statement{r.Source, r.Course.Name, lang}.String()
+	return Statement{Source: r.Source, Treatment: r.Course.Name, Lang: lang}.String()
 }
 
 // String writes the statement: fields with colons between them, each with nothing
 // but letters, digits and -_.~% in it, so that every form holds it as it is.
 func (s Statement) String() string {
-	fields := []string{statementMark, escaped(s.Treatment), s.LogID, strconv.FormatUint(s.FirstSeq, 10), strconv.FormatUint(s.LastSeq, 10), s.Head,
+	mark, of := reportMark, s.Treatment
+	if s.Season != "" {
+		mark, of = seasonMark, s.Season
+	}
+	fields := []string{mark, escaped(of), s.LogID, strconv.FormatUint(s.FirstSeq, 10), strconv.FormatUint(s.LastSeq, 10), s.Head,
 		escaped(s.Program), s.Lang}
 	return strings.Join(fields, ":")
 }
@@ -63,12 +71,12 @@ func (s Statement) String() string {
 func escaped(s string) string { return strings.ReplaceAll(url.QueryEscape(s), "+", "%20") }
 
 // statements finds them in a file.
-var statements = regexp.MustCompile(regexp.QuoteMeta(statementMark) + `:([\w.~%-]+):([0-9a-f]*):(\d+):(\d+):([0-9a-f]*):([\w.~%-]*):([a-z-]+)`)
+var statements = regexp.MustCompile(`(` + reportMark + `|` + seasonMark + `):([\w.~%-]+):([0-9a-f]*):(\d+):(\d+):([0-9a-f]*):([\w.~%-]*):([a-z-]+)`)
 
 // ErrNoStatement marks a file that does not say what it was made of.
-var ErrNoStatement = errors.New("it holds no statement of what it was made of: it is no report of a treatment by this program (a season's summary has none), or was changed where that stood")
+var ErrNoStatement = errors.New("it holds no statement of what it was made of: it is no report and no season's summary by this program, or was changed where that stood")
 
-// FindStatement reads the statement out of a report's file, and its form.
+// FindStatement reads the statement out of the file of a report or a season, and its form.
 func FindStatement(file []byte) (s Statement, form string, err error) {
 	switch {
 	case bytes.HasPrefix(file, []byte("%PDF-")):
@@ -87,19 +95,23 @@ func FindStatement(file []byte) (s Statement, form string, err error) {
 	if m == nil {
 		return s, form, ErrNoStatement
 	}
-	s.LogID, s.Head, s.Lang = string(m[2]), string(m[5]), string(m[7])
+	s.LogID, s.Head, s.Lang = string(m[3]), string(m[6]), string(m[8])
 	for _, x := range []struct {
 		into *uint64
 		text []byte
-	}{{&s.FirstSeq, m[3]}, {&s.LastSeq, m[4]}} {
+	}{{&s.FirstSeq, m[4]}, {&s.LastSeq, m[5]}} {
 		if *x.into, err = strconv.ParseUint(string(x.text), 10, 64); err != nil {
 			return s, form, fmt.Errorf("%w: %w", ErrNoStatement, err)
 		}
 	}
+	of := &s.Treatment
+	if string(m[1]) == seasonMark {
+		of = &s.Season
+	}
 	for _, x := range []struct {
 		into *string
 		text []byte
-	}{{&s.Treatment, m[1]}, {&s.Program, m[6]}} {
+	}{{of, m[2]}, {&s.Program, m[7]}} {
 		if *x.into, err = url.QueryUnescape(string(x.text)); err != nil {
 			return s, form, fmt.Errorf("%w: %w", ErrNoStatement, err)
 		}

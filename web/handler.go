@@ -110,6 +110,7 @@ func New(s Source, o Options) http.Handler {
 	mux.HandleFunc("GET /report/{treatment}", p.report)
 	mux.HandleFunc("GET /season", p.season)
 	mux.HandleFunc("GET /season.csv", p.season)
+	mux.HandleFunc("GET /season.json", p.season)
 	mux.HandleFunc("GET /season.pdf", p.season)
 	mux.HandleFunc("GET /plan/{store}", p.askPlan)
 	mux.HandleFunc("GET /plan/{store}/sheet", p.planSheet)

@@ -1,15 +1,17 @@
 package web
 
 import (
+	"cmp"
 	"errors"
+	"io"
 	"net/http"
-	"strings"
+	"path"
 
 	"undersheet/report/season"
 )
 
 // season shows the summary of a season, from ?from= to ?to=: as a page, as a table with
-// ".csv" behind its name, as a file for paper with ".pdf".
+// ".csv" behind its name, as a file for paper with ".pdf", for programs with ".json".
 func (p *site) season(w http.ResponseWriter, r *http.Request) {
 	if p.opts.Log == nil {
 		p.missing(w, r)
@@ -21,7 +23,7 @@ func (p *site) season(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer done()
-	made, err := season.OfLog(ctx, p.opts.Log, season.Period{From: q.Get("from"), To: q.Get("to")})
+	made, err := season.OfLog(ctx, p.opts.Log, season.Period{From: q.Get("from"), To: q.Get("to")}, 0, p.opts.Version)
 	var period *season.ErrPeriod
 	switch {
 	case errors.As(err, &period):
@@ -32,14 +34,10 @@ func (p *site) season(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	name := "season-" + made.From.Std().In(made.Zone).Format("2006-01-02")
-	doc := made.Document(langOf(r))
-	switch {
-	case strings.HasSuffix(r.URL.Path, ".csv"):
-		p.file(w, r, made.WriteCSV, "text/csv; charset=utf-8", name+".csv", true)
-	case strings.HasSuffix(r.URL.Path, ".pdf"):
-		p.file(w, r, doc.WritePDF, "application/pdf", name+".pdf", false)
-	default:
+	ending := cmp.Or(path.Ext(r.URL.Path), ".html")
+	if ending == ".html" {
 		w.Header().Set("Content-Security-Policy", reportPolicy)
-		p.file(w, r, doc.WriteHTML, "text/html; charset=utf-8", name+".html", q.Has("download"))
 	}
+	write := func(w io.Writer) error { return made.Write(w, ending[1:], langOf(r)) }
+	p.file(w, r, write, reportKinds[ending], name+ending, q.Has("download") || ending == ".csv" || ending == ".json")
 }

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"undersheet/configs"
@@ -25,7 +26,9 @@ type seasonCmd struct {
 	To      string `placeholder:"DAY" help:"Last day. Without it, the log's last day."`
 	CSV     bool   `name:"csv" xor:"form" help:"A table, a fact a row."`
 	PDF     bool   `name:"pdf" xor:"form" help:"A file of A4 pages."`
-	HTML    bool   `name:"html" xor:"form" help:"One page that prints on A4. This is what is written without any of the three, but where FILE ends in .csv or .pdf."`
+	JSON    bool   `name:"json" xor:"form" help:"An object, for programs."`
+	HTML    bool   `name:"html" xor:"form" help:"One page that prints on A4. This is what is written without any of the four, but where FILE ends in .csv, .pdf or .json."`
+	Until   uint64 `placeholder:"SEQ" help:"Only what the logbook held up to this entry, as a summary says that was made then."`
 	Out     string `short:"o" placeholder:"FILE" help:"File to write. Without it, standard output."`
 	speaking
 }
@@ -35,6 +38,9 @@ func (*seasonCmd) Help() string {
 	return `Sums up a season from the log alone: treatments with their verdicts and doses, the share that held, how fast each sheet
 loses gas, places that leak again, the stock register, days lost, forecasts against what came, alarms a day. Shares of
 few treatments stand with their interval. The same log gives the same bytes.
+
+Each file says what it was made of: "undersheet verify --report FILE LOGBOOK" proves it. A summary that was made earlier comes
+again with --until, the last entry that it names, and its days.
 
   undersheet season -l depot.db -o season.pdf
   undersheet season -l depot.db --from 2026-01-01 --to 2026-06-30 --csv > season.csv
@@ -55,14 +61,18 @@ func (c *seasonCmd) Run(con *console) error {
 
 // form is how the season is written.
 func (c *seasonCmd) form(s *season.Season) func(io.Writer) error {
-	lang, ext := cmp.Or(c.Lang, s.Lang), strings.ToLower(filepath.Ext(c.Out))
-	switch plain := !c.CSV && !c.PDF && !c.HTML; {
-	case c.CSV, plain && ext == ".csv":
-		return s.WriteCSV
-	case c.PDF, plain && ext == ".pdf":
-		return s.Document(lang).WritePDF
+	form := strings.TrimPrefix(strings.ToLower(filepath.Ext(c.Out)), ".")
+	switch {
+	case c.CSV:
+		form = "csv"
+	case c.PDF:
+		form = "pdf"
+	case c.JSON:
+		form = "json"
+	case c.HTML || !slices.Contains(report.Forms(), form):
+		form = "html"
 	}
-	return s.Document(lang).WriteHTML
+	return func(w io.Writer) error { return s.Write(w, form, cmp.Or(c.Lang, s.Lang)) }
 }
 
 func (c *seasonCmd) make(ctx context.Context) (*season.Season, error) {
@@ -81,7 +91,7 @@ func (c *seasonCmd) make(ctx context.Context) (*season.Season, error) {
 			return nil, err
 		}
 		defer store.Close()
-		return season.OfLog(ctx, store, period)
+		return season.OfLog(ctx, store, period, c.Until, version())
 	}
 	var site *logbook.Site
 	if c.Site != "" {
@@ -90,5 +100,5 @@ func (c *seasonCmd) make(ctx context.Context) (*season.Season, error) {
 			return nil, err
 		}
 	}
-	return season.Make(entriesOf(c.Entries), site, period, report.Source{})
+	return season.Make(report.Until(entriesOf(c.Entries), c.Until), site, period, report.Source{Program: version()})
 }

@@ -9,7 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// A season is written in three forms, to a file by its ending or to standard output, in
+// A season is written in four forms, to a file by its ending or to standard output, in
 // the site's language or another.
 func TestSeasonForms(t *testing.T) {
 	dir, entries, site := t.TempDir(), write(t, "b.jsonl", wharfLines()), write(t, "site.yaml", wharfSite)
@@ -34,6 +34,10 @@ func TestSeasonForms(t *testing.T) {
 	require.Zero(t, status, errs)
 	require.Contains(t, page, `<html lang="fr">`)
 	require.Contains(t, page, "Old Wharf")
+
+	status, _, errs = do("-o", filepath.Join(dir, "s.json"))
+	require.Zero(t, status, errs)
+	require.Contains(t, read("s.json"), `"treatment": "B-7"`)
 
 	status, _, errs = do("--from", "soon")
 	require.Equal(t, 1, status)

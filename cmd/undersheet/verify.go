@@ -11,7 +11,7 @@ import (
 // verifyCmd checks that a logbook is whole.
 type verifyCmd struct {
 	Head    string `placeholder:"HASH" help:"Hash from a report or a mail: proves that the logbook still holds all that it held then."`
-	Report  string `placeholder:"FILE" help:"Report that was written of the logbook, in any form: proves that it is unchanged."`
+	Report  string `placeholder:"FILE" help:"Report or season's summary that was written of the logbook, in any form: proves that it is unchanged."`
 	Logbook string `arg:"" help:"Path of the logbook."`
 }
 
@@ -24,10 +24,10 @@ changes nothing. It prints what it found, or every fault with its place and what
 A logbook alone cannot show that its newest entries were cut off cleanly. A hash that was printed on a report or a
 mail can: give it with --head.
 
-With --report it reads out of a report (HTML, PDF, CSV or JSON) what that was made of, proves that this logbook holds those
+With --report it reads out of a report of a treatment or a summary of a season (HTML, PDF, CSV or JSON) what that was made of, proves that this logbook holds those
 entries with that hash, makes the report again and compares byte for byte. It says what is otherwise: another logbook,
 one that was cut or changed, or the part of the report that was changed; and whether the logbook has told more of that
-treatment since. It proves that the report says what the logbook holds, not that instruments read true. Only the version that wrote a report can make it
+treatment or season since. It proves that the report says what the logbook holds, not that instruments read true. Only the version that wrote a report can make it
 again to the byte; another one says so, and proves the logbook alone.
 
     undersheet verify depot.db

@@ -30,18 +30,18 @@ func verifyReport(ctx context.Context, store *sqlite.Store, whole *sqlite.Report
 	if s.LogID == "" {
 		return fmt.Errorf("verify report %q: it was made of a file of entries: no logbook vouches for it", path)
 	}
-	fmt.Fprintf(out, "%s says: treatment %s, entries %d to %d of log %s, hash %s.\n", path, s.Treatment, s.FirstSeq, s.LastSeq, s.LogID, s.Head)
+	made, err := provableOf(s)
+	if err != nil {
+		return fmt.Errorf("verify report %q: %w", path, err)
+	}
+	fmt.Fprintf(out, "%s says: %s, entries %d to %d of log %s, hash %s.\n", path, made.what(), s.FirstSeq, s.LastSeq, s.LogID, s.Head)
 	if err := sameLog(ctx, store, whole, s); err != nil {
 		return fmt.Errorf("verify report %q: %w", path, err)
 	}
 	fmt.Fprintf(out, "The logbook holds these entries unchanged: entry %d has that hash.\n", s.LastSeq)
-	made, err := report.OfLog(ctx, store, s.Treatment, s.LastSeq, s.Program)
-	if err != nil {
-		return fmt.Errorf("make report again: %w", err)
-	}
 	var again bytes.Buffer
-	if err := made.Write(&again, form, s.Lang); err != nil {
-		return err
+	if err := made.again(ctx, store, &again, form); err != nil {
+		return fmt.Errorf("make report again: %w", err)
 	}
 	d := report.Differs(form, file, again.Bytes())
 	switch {
@@ -51,33 +51,15 @@ func verifyReport(ctx context.Context, store *sqlite.Store, whole *sqlite.Report
 			fmt.Fprintf(out, "It names version %s as its writer; this is version %s, which writes the same. Which of them wrote it is not proved.\n", s.Program, version())
 		}
 		fmt.Fprintln(out, "That proves that it says what the logbook holds, not that instruments read true or that people entered what was so.")
-		return tellSince(ctx, store, s, out)
+		return made.since(ctx, store, out)
 	case s.Program != version():
 		return fmt.Errorf("verify report %q: version %s wrote it, as it says, and this is version %s, which writes it otherwise. What is proved is that the logbook is whole and holds what the report says it was made of, not that the report's text is unchanged: run \"undersheet verify --report\" of version %s", path, s.Program, version(), s.Program)
 	}
-	said := fmt.Sprintf("The first difference is at byte %d, in %s: there stands %q, the logbook gives %q. Write it again with: undersheet report --until %d", d.Byte, d.Where, d.Found, d.Want, s.LastSeq)
+	said := fmt.Sprintf("The first difference is at byte %d, in %s: there stands %q, the logbook gives %q. Write it again with: undersheet %s --until %d", d.Byte, d.Where, d.Found, d.Want, made.command(), s.LastSeq)
 	if !exact(s.Program) {
 		return fmt.Errorf("verify report %q: it was changed, or written by another build: version %s names no single one. %s", path, s.Program, said)
 	}
 	return fmt.Errorf("verify report %q: it was changed. %s", path, said)
-}
-
-// tellSince says whether the logbook tells more of a treatment than a report of it
-// does: whoever hands over an early report may leave out how it went on.
-func tellSince(ctx context.Context, store *sqlite.Store, s report.Statement, out io.Writer) error {
-	now, err := report.OfLog(ctx, store, s.Treatment, 0, s.Program)
-	var unknown *report.ErrUnknown
-	switch {
-	case errors.As(err, &unknown):
-		fmt.Fprintln(out, "But a correction since then took the name from this treatment: ask for a report under its name of now.")
-	case err != nil:
-		return fmt.Errorf("make report of now: %w", err)
-	case now.LastSeq > s.LastSeq:
-		fmt.Fprintf(out, "But it is not the newest: the logbook tells of this treatment up to entry %d (%v), this report up to entry %d. Ask for a report of now.\n", now.LastSeq, now.Made, s.LastSeq)
-	default:
-		fmt.Fprintln(out, "The logbook tells no more of this treatment to this day.")
-	}
-	return nil
 }
 
 // exact reports whether a version names one state of the program's source.

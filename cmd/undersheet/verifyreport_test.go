@@ -97,6 +97,43 @@ func TestVerifyReport(t *testing.T) {
 	require.Equal(t, string(text), string(again), "made again at the range that it names")
 }
 
+// A season's summary is proved as a report is, and one that leaves out how it went on is
+// told.
+func TestVerifySeason(t *testing.T) {
+	dir := t.TempDir()
+	db := bookOf(t, 30)
+	for _, form := range report.Forms() {
+		path := filepath.Join(dir, "season."+form)
+		status, _, errs := tried(t, "", "season", "-l", db, "-o", path, "--to", "2026-03-02", "--lang", "fr")
+		require.Zero(t, status, errs)
+		status, out, errs := tried(t, "", "verify", "--report", path, db)
+		require.Zero(t, status, errs)
+		require.Contains(t, out, "season from 2025-03-03 to 2026-03-02, entries 1 to ")
+		require.Contains(t, out, "byte for byte")
+		require.Contains(t, out, "The logbook tells no more of these days to this day.")
+
+		text, err := os.ReadFile(path)
+		require.NoError(t, err)
+		text[len(text)/2] ^= 1
+		changed := filepath.Join(dir, "changed."+form)
+		require.NoError(t, os.WriteFile(changed, text, 0o600))
+		status, _, errs = tried(t, "", "verify", "--report", changed, db)
+		require.Equal(t, 1, status)
+		require.Contains(t, errs, fmt.Sprintf("The first difference is at byte %d, in ", len(text)/2), form)
+		require.Contains(t, errs, "undersheet season --from 2025-03-03 --to 2026-03-02 --until ")
+	}
+	path := filepath.Join(dir, "season.html")
+	status, _, errs := tried(t, `{"time":"2026-03-02T15:00:00Z","kind":"dose-added","stack":"B","phosphine_g":80,"by":"R. Amadi"}`+"\n", "import", db, "-")
+	require.Zero(t, status, errs)
+	status, out, errs := tried(t, "", "verify", "--report", path, db)
+	require.Zero(t, status, errs)
+	require.Contains(t, out, "byte for byte", "the log has gone on since")
+	require.Contains(t, out, "it is not the newest")
+	status, _, errs = tried(t, "", "verify", "--report", path, bookOf(t, 30))
+	require.Equal(t, 1, status)
+	require.Contains(t, errs, "it is of another logbook")
+}
+
 // A report that is unchanged may still be an early one, hide who wrote it, or be of a
 // treatment that was corrected: it is never said to be more than it is.
 func TestVerifyReportClaimsNoMore(t *testing.T) {

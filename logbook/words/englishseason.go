@@ -3,7 +3,6 @@ package words
 // englishSeason is what the season summary says.
 var englishSeason = map[string]string{
 	"season/title":     "Season summary: {site}",
-	"season/subject":   "Phosphine treatments from {from} to {to}",
 	"season/period":    "Treatments whose sheet was shut from {from} to {to}, by the clock of {zone}, told to their end as the logbook knows it. It tells of {days} days of this period.",
 	"season/caution":   "Phosphine kills. These figures say what was recorded; they never say that a store may be entered, nor how the next treatment will end. Local law, the product's label and the licensed fumigator decide.",
 	"season/none":      "None.",
@@ -95,6 +94,9 @@ var englishSeason = map[string]string{
 	"season/log-file":      "a file of {entries} entries, not a logbook",
 	"season/log-is":        "{id}, entries 1 to {last}",
 	"season/hash":          "Hash at entry {last}",
+	"season/written-by":    "This summary written by version",
+	"season/statement":     "Statement",
+	"season/sources-note":  "Everything here comes from those entries; the same entries give the same bytes with the same program. \"undersheet verify --report FILE LOGBOOK\" reads the statement out of the file, proves the log's chain up to the last entry, makes the summary again and compares.",
 	"season/as-of":         "State as of",
 	"season/sign-licensed": "licensed fumigator",
 	"season/sign-in-depot": "supervisor",
@@ -106,6 +108,7 @@ var englishSeason = map[string]string{
 	"season/ask-note":  "Without days: the twelve months to the last entry. It reads the whole logbook, which takes a while.",
 	"season/ask-page":  "Show",
 	"season/ask-pdf":   "File for paper",
+	"season/ask-json":  "For programs (JSON)",
 	"season/ask-table": "Table",
 	"season/no-day":    "“{day}” is no day: write it like 2026-01-31.",
 	"season/order":     "The season ends on {to}, before it begins on {from}.",

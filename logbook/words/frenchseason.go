@@ -3,7 +3,6 @@ package words
 // frenchSeason is what the season summary says.
 var frenchSeason = map[string]string{
 	"season/title":     "Bilan de saison : {site}",
-	"season/subject":   "Traitements à la phosphine du {from} au {to}",
 	"season/period":    "Traitements dont la bâche a été fermée du {from} au {to}, à l'heure de {zone}, suivis jusqu'à leur fin telle que le registre la connaît. Il couvre {days} jours de cette période.",
 	"season/caution":   "La phosphine tue. Ces chiffres disent ce qui a été consigné ; ils ne disent jamais qu'on peut entrer dans un magasin, ni comment finira le prochain traitement. La loi locale, l'étiquette du produit et le fumigateur agréé décident.",
 	"season/none":      "Néant.",
@@ -95,6 +94,9 @@ var frenchSeason = map[string]string{
 	"season/log-file":      "un fichier de {entries} inscriptions, pas un registre",
 	"season/log-is":        "{id}, inscriptions 1 à {last}",
 	"season/hash":          "Empreinte à l'inscription {last}",
+	"season/written-by":    "Bilan écrit par la version",
+	"season/statement":     "Mention de preuve",
+	"season/sources-note":  "Tout ce qui est ici vient de ces inscriptions ; les mêmes inscriptions donnent les mêmes octets avec le même programme. « undersheet verify --report FICHIER REGISTRE » lit la mention dans le fichier, prouve la chaîne du registre jusqu'à la dernière inscription, refait le bilan et compare.",
 	"season/as-of":         "État au",
 	"season/sign-licensed": "fumigateur agréé",
 	"season/sign-in-depot": "responsable du dépôt",
@@ -106,6 +108,7 @@ var frenchSeason = map[string]string{
 	"season/ask-note":  "Sans dates : les douze mois jusqu'à la dernière inscription. Tout le registre est lu, ce qui prend du temps.",
 	"season/ask-page":  "Afficher",
 	"season/ask-pdf":   "Fichier à imprimer",
+	"season/ask-json":  "Pour des programmes (JSON)",
 	"season/ask-table": "Tableau",
 	"season/no-day":    "« {day} » n'est pas une date : écrivez-la comme 2026-01-31.",
 	"season/order":     "La saison finit le {to}, avant de commencer le {from}.",

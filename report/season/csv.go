@@ -88,6 +88,8 @@ func (s *Season) WriteCSV(w io.Writer) error {
 	t.say("log", 0, "", "log id", s.LogID)
 	t.say("log", s.Made, "", "head", s.Head)
 	t.count("log", "", "entries", s.Entries, "")
+	t.say("log", s.Made, "", "written by", s.Program)
+	t.say("log", s.Made, "", "statement", s.Statement("en"))
 	t.w.Flush()
 	if err := t.w.Error(); err != nil {
 		return fmt.Errorf("write csv: %w", err)

@@ -15,7 +15,7 @@ import (
 func (s *Season) Document(lang string) *paper.Document {
 	v := voice{s, lang}
 	first, last := v.day(s.From), v.day(s.To-1)
-	d := &paper.Document{Title: v.say("title", "{site}", s.Site), Subject: v.say("subject", "{from}", first, "{to}", last), Lang: lang, Author: s.Site, Made: s.Made,
+	d := &paper.Document{Title: v.say("title", "{site}", s.Site), Subject: s.Statement(lang), Lang: lang, Author: s.Site, Made: s.Made,
 		Foot: v.say("foot", "{site}", s.Site, "{from}", first, "{to}", last)}
 	if s.Head != "" {
 		d.Foot += " · " + s.Head[:min(12, len(s.Head))]

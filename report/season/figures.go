@@ -11,7 +11,10 @@ import (
 )
 
 // Proportion is how many of so many.
-type Proportion struct{ Of, N int }
+type Proportion struct {
+	Of int `json:"of"`
+	N  int `json:"all"`
+}
 
 // Share is the proportion itself; 0 of none is 0.
 func (p Proportion) Share() float64 {
@@ -62,12 +65,13 @@ func (s *Season) Held() Proportion {
 
 // Sheet is how fast gas was lost under the sheet of one stack.
 type Sheet struct {
-	Store, Stack string
-	Treatments   int // whose loss was fitted
-	Mean         float64
-	Worst        float64      // per day
-	WorstAt      logbook.Time // t = 0 of that treatment
-	Leaks        int          // that were told
+	Store      string       `json:"store"`
+	Stack      string       `json:"stack"`
+	Treatments int          `json:"treatments_fitted"` // whose loss was fitted
+	Mean       float64      `json:"mean_loss_per_day,omitzero"`
+	Worst      float64      `json:"highest_loss_per_day,omitzero"`
+	WorstAt    logbook.Time `json:"highest_loss_begun,omitzero"` // t = 0 of that treatment
+	Leaks      int          `json:"leaks"`                       // that were told
 }
 
 // Sheets are the stacks that were treated, with their loss, by store and stack.
@@ -101,9 +105,9 @@ func (s *Season) Sheets() []Sheet {
 
 // Compared is a forecast of the lowest line at the end, and what came.
 type Compared struct {
-	Lead int // days before the end that it was made, rounded
-	PPM  logbook.Quantiles
-	Came float64 // ppm
+	Lead int               `json:"days_before_end"` // that it was made, rounded
+	PPM  logbook.Quantiles `json:"ppm"`
+	Came float64           `json:"came_ppm"`
 }
 
 // floorPPM is under what concentrations are taken as this much for the error of ln C:
@@ -123,9 +127,10 @@ const MostLead = 5
 
 // Lead is how forecasts made so many days before the end fared.
 type Lead struct {
-	Days      int     // MostLead: so many or more
-	RMS, Bias float64 // of ln C
-	Inside    Proportion
+	Days   int        `json:"days_before_end"` // MostLead: so many or more
+	RMS    float64    `json:"rms_ln_c"`
+	Bias   float64    `json:"mean_error_ln_c"`
+	Inside Proportion `json:"inside_90_percent"`
 }
 
 // Forecasts are the forecasts by how long before the end they were made, and how many

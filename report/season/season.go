@@ -63,38 +63,45 @@ func (p Period) within(zone *time.Location, last logbook.Time) (from, to logbook
 // Season is everything that is summed up. Concentrations are ppm, times of treatments 0
 // where they are not known, or not yet.
 type Season struct {
-	report.Source
-	Entries    int          // of the log
-	LastSeq    uint64       // of it; 0 for a file
-	Made       logbook.Time // last moment of it
-	First, End logbook.Time // between which it tells of the period
-	From, To   logbook.Time // the period: From ≤ t < To
-	Site       string
-	Lang       string // that the site speaks
-	Zone       *time.Location
-	Treatments []Treatment // by t = 0
-	Stock      []Stock     // by form
-	Moves      []Move      // of the stock, in the order of the log
-	Leaks      []Place     // by store, stack and line
-	Alarms     Alarms
+	report.Source `json:"source"` // of the whole log up to LastSeq
+	Entries       int             `json:"entries"`   // of the log
+	Made          logbook.Time    `json:"as_of"`     // last moment of it
+	First         logbook.Time    `json:"told_from"` // from which to End it tells of the period
+	End           logbook.Time    `json:"told_to"`
+	From          logbook.Time    `json:"from"` // the period: From ≤ t < To
+	To            logbook.Time    `json:"until"`
+	Site          string          `json:"site"`
+	Lang          string          `json:"-"` // that the site speaks
+	Zone          *time.Location  `json:"-"`
+	Treatments    []Treatment     `json:"treatments"` // by t = 0
+	Stock         []Stock         `json:"stock"`      // by form
+	Moves         []Move          `json:"register"`   // of the stock, in the order of the log
+	Leaks         []Place         `json:"leaks"`      // by store, stack and line
+	Alarms        Alarms          `json:"alarms"`
 }
 
 // Treatment is one treatment of one stack.
 type Treatment struct {
-	Name, Store, Stack  string
-	Protocol, Commodity string
-	Lines               int          // of the stack
-	Begun               logbook.Time // t = 0, else when dosing began
-	PlannedEnd          logbook.Time // as last planned
-	Aired               logbook.Time // when airing first started
-	AirFor              time.Duration
-	Cleared             logbook.Time // first clearance of the store after that
-	Phase, Verdict      string       // as recorded
-	Tonnes, VolumeM3    float64      // t, m³ under the sheet
-	Grams               float64      // g of phosphine, with what was added
-	LossPerDay, LossSE  float64      // as fitted when airing started; 0 = not known
-	Compared            []Compared   // forecasts with what came
-	Unmatched           int          // daily forecasts that nothing can be held against
+	Name       string        `json:"treatment"`
+	Store      string        `json:"store"`
+	Stack      string        `json:"stack"`
+	Protocol   string        `json:"protocol,omitempty"`
+	Commodity  string        `json:"commodity,omitempty"`
+	Lines      int           `json:"lines"`                 // of the stack
+	Begun      logbook.Time  `json:"begun"`                 // t = 0, else when dosing began
+	PlannedEnd logbook.Time  `json:"planned_end,omitzero"`  // as last planned
+	Aired      logbook.Time  `json:"airing_from,omitzero"`  // when airing first started
+	AirFor     time.Duration `json:"-"`                     // shortest airing of its protocol
+	Cleared    logbook.Time  `json:"cleared,omitzero"`      // first clearance of the store after that
+	Phase      string        `json:"phase,omitempty"`       // as recorded
+	Verdict    string        `json:"verdict,omitempty"`     // as recorded
+	Tonnes     float64       `json:"tonnes"`                // t
+	VolumeM3   float64       `json:"volume_m3"`             // under the sheet
+	Grams      float64       `json:"phosphine_g"`           // with what was added
+	LossPerDay float64       `json:"loss_per_day,omitzero"` // as fitted when airing started; 0 = not known
+	LossSE     float64       `json:"loss_per_day_se,omitzero"`
+	Compared   []Compared    `json:"forecasts,omitempty"` // with what came
+	Unmatched  int           `json:"forecasts_unmatched"` // daily forecasts that nothing can be held against
 }
 
 // Over is how many days after the planned end of the exposure airing started; 0 where it
@@ -117,40 +124,52 @@ func (t *Treatment) Slow() float64 {
 // Stock is one form of product over the period, in pieces: Opening + Received − Used +
 // Off = Closing.
 type Stock struct {
-	Form                    string
-	Opening, Received, Used int
-	Off                     int // what counts put right: negative where pieces were missing
-	Closing                 int
-	Taken, Disposed         int // residue: out from under sheets, and gone for good
+	Form     string `json:"form"`
+	Opening  int    `json:"opening"`
+	Received int    `json:"received"`
+	Used     int    `json:"used"`
+	Off      int    `json:"put_right"` // by counts: negative where pieces were missing
+	Closing  int    `json:"closing"`
+	Taken    int    `json:"residue_taken"`    // out from under sheets
+	Disposed int    `json:"residue_disposed"` // gone for good
 }
 
 // Move is one line of the stock register.
 type Move struct {
-	At                           logbook.Time
-	Form, About                  string // About: batch and invoice, or the stack
-	By                           string
-	Opening, In, Used, Off, Left int
-	Counted                      bool
+	At      logbook.Time `json:"time"`
+	Form    string       `json:"form"`
+	About   string       `json:"about"` // batch and invoice, or the stack
+	By      string       `json:"by"`
+	Opening int          `json:"opening"`
+	In      int          `json:"received"`
+	Used    int          `json:"used"`
+	Off     int          `json:"put_right"`
+	Left    int          `json:"closing"`
+	Counted bool         `json:"counted"`
 }
 
 // Place is where sheets leaked.
 type Place struct {
-	Store, Stack, Line string         // Line is empty where all lines lost gas
-	Times              []logbook.Time // onsets of the leaks that were told
+	Store string         `json:"store"`
+	Stack string         `json:"stack"`
+	Line  string         `json:"line,omitempty"` // empty where all lines lost gas
+	Times []logbook.Time `json:"onsets"`         // of the leaks that were told
 }
 
 // Alarms are the alarms that were raised in the period.
 type Alarms struct {
-	Raised, Acknowledged int
-	Kinds                []AlarmKind // by name
-	Busiest              string      // day with most of them, 2006-01-02; empty = none
-	OnBusiest            int
+	Raised       int         `json:"raised"`
+	Acknowledged int         `json:"acknowledged"`
+	Kinds        []AlarmKind `json:"kinds"`                 // by name
+	Busiest      string      `json:"busiest_day,omitempty"` // day with most of them, 2006-01-02; empty = none
+	OnBusiest    int         `json:"on_busiest_day"`
 }
 
 // AlarmKind is the alarms of one name.
 type AlarmKind struct {
-	Name                 string
-	Raised, Acknowledged int
+	Name         string `json:"alarm"`
+	Raised       int    `json:"raised"`
+	Acknowledged int    `json:"acknowledged"`
 }
 
 // Days is over how many days the log tells of the period.
@@ -180,9 +199,10 @@ func Make(entries iter.Seq2[logbook.Entry, error], site *logbook.Site, p Period,
 	return s, nil
 }
 
-// OfLog sums up a period of a logbook, with the hash that vouches for its entries.
-func OfLog(ctx context.Context, log report.Log, p Period) (*Season, error) {
-	s, err := Make(log.Entries(ctx, 1), nil, p, report.Source{})
+// OfLog sums up a period of a logbook, of entries up to until (0 = all), with the hash
+// that vouches for them; program is the version that writes it.
+func OfLog(ctx context.Context, log report.Log, p Period, until uint64, program string) (*Season, error) {
+	s, err := Make(report.Until(log.Entries(ctx, 1), until), nil, p, report.Source{Program: program})
 	if err != nil || s.LastSeq == 0 {
 		return s, err
 	}
@@ -215,7 +235,7 @@ func (s *Season) span(entries iter.Seq2[logbook.Entry, error], site *logbook.Sit
 		h := e.Head()
 		at := cmp.Or(h.Received, h.Time)
 		if s.Entries == 0 {
-			s.First = at
+			s.First, s.FirstSeq = at, h.Seq
 		}
 		s.Entries++
 		s.LastSeq, s.Made = h.Seq, max(s.Made, at)

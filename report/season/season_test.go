@@ -2,6 +2,7 @@ package season
 
 import (
 	"bytes"
+	"encoding/json"
 	"iter"
 	"math"
 	"os"
@@ -128,7 +129,7 @@ func story() *logged {
 
 func made(t *testing.T, l *logged, p Period) *Season {
 	t.Helper()
-	s, err := Make(l.entries(), nil, p, report.Source{LogID: "log-1", Head: strings.Repeat("ab", 32)})
+	s, err := Make(l.entries(), nil, p, report.Source{LogID: "0af3", Head: strings.Repeat("ab", 32)})
 	require.NoError(t, err)
 	return s
 }
@@ -268,16 +269,79 @@ func TestSameLogSameBytes(t *testing.T) {
 		for range 2 {
 			s := made(t, story(), Period{})
 			var b bytes.Buffer
-			require.NoError(t, s.Document(lang).WriteHTML(&b))
-			require.NoError(t, s.Document(lang).WritePDF(&b))
-			require.NoError(t, s.WriteCSV(&b))
+			for _, form := range report.Forms() {
+				require.NoError(t, s.Write(&b, form, lang))
+			}
 			if first == "" {
 				first = b.String()
 			}
 			require.True(t, first == b.String())
 		}
-		require.NotContains(t, first, "season/", "%s: a key without its words", lang)
+		require.NotContains(t, strings.ReplaceAll(first, Schema, ""), "season/", "%s: a key without its words", lang)
 	}
+}
+
+// TestEveryFormStatesItsOrigin: by what each form says it can be made again.
+func TestEveryFormStatesItsOrigin(t *testing.T) {
+	s := made(t, story(), Period{To: "2026-03-20"})
+	for _, form := range report.Forms() {
+		for _, lang := range words.Languages() {
+			var b bytes.Buffer
+			require.NoError(t, s.Write(&b, form, lang))
+			st, found, err := report.FindStatement(b.Bytes())
+			require.NoError(t, err, "%s in %s", form, lang)
+			require.Equal(t, form, found)
+			p, err := PeriodOf(st)
+			require.NoError(t, err)
+			require.Equal(t, Period{From: "2025-03-21", To: "2026-03-20"}, p)
+			require.Equal(t, s.Source, st.Source)
+			again := made(t, story(), p)
+			same, err := s.Tells(again)
+			require.NoError(t, err)
+			require.True(t, same)
+		}
+	}
+	same, err := s.Tells(made(t, &logged{story().es[:30]}, Period{To: "2026-03-20"}))
+	require.NoError(t, err)
+	require.False(t, same, "less is on record")
+}
+
+// TestJSON: the object holds the figures that the table holds, and lists where nothing is.
+func TestJSON(t *testing.T) {
+	var b bytes.Buffer
+	require.NoError(t, made(t, story(), Period{From: "2026-02-25", To: "2026-03-31"}).WriteJSON(&b))
+	var o struct {
+		Schema string
+		Source struct {
+			LastSeq uint64 `json:"last_seq"`
+		}
+		Held struct {
+			Of, All    int
+			P025, P975 float64
+		}
+		Treatments []struct {
+			Treatment  string
+			PhosphineG float64 `json:"phosphine_g"`
+		}
+		DaysLost []struct {
+			Treatment string
+			Over      float64 `json:"over_the_plan_d"`
+		} `json:"days_lost"`
+	}
+	require.NoError(t, json.Unmarshal(b.Bytes(), &o))
+	require.Equal(t, Schema, o.Schema)
+	require.EqualValues(t, len(story().es), o.Source.LastSeq)
+	require.Equal(t, []int{1, 2}, []int{o.Held.Of, o.Held.All})
+	require.InDelta(t, 0.0126, o.Held.P025, 1e-4, "1 of 2: 1 − 0.975^(1/2), Clopper and Pearson")
+	require.Equal(t, 300.0, o.Treatments[0].PhosphineG)
+	require.Equal(t, "B-1", o.DaysLost[1].Treatment)
+	require.InDelta(t, 1.5, o.DaysLost[1].Over, 1e-9)
+
+	b.Reset()
+	empty := &logged{}
+	empty.add(-1, logbook.KindSiteConfigured, &logbook.SiteConfigured{Site: depot()})
+	require.NoError(t, made(t, empty, Period{}).WriteJSON(&b))
+	require.NotContains(t, b.String(), "null")
 }
 
 // TestRepeatedLeaksStandOut: the place that leaked twice is bold, and dated.

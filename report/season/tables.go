@@ -77,5 +77,7 @@ func (v voice) sources() []paper.Block {
 	if v.Head != "" {
 		terms = append(terms, paper.Term{Name: v.say("hash", "{last}", last), Value: v.Head})
 	}
-	return v.part("sources", append(terms, paper.Term{Name: v.say("as-of"), Value: v.time(v.Made)}))
+	terms = append(terms, paper.Term{Name: v.say("written-by"), Value: v.Program}, paper.Term{Name: v.say("as-of"), Value: v.time(v.Made)},
+		paper.Term{Name: v.say("statement"), Value: v.Statement(v.lang)})
+	return v.part("sources", terms, v.small("sources-note"))
 }
