@@ -19,7 +19,7 @@ const quietHours = 12.0
 // estimatorCmd measures forecasts and leak tests.
 type estimatorCmd struct {
 	Stacks  int      `default:"600" help:"Stacks a family (and a leak)."`
-	Family  []string `default:"clean,hard" enum:"clean,hard,undosed" help:"Families of treatments: clean, hard, undosed (hard, with dose and gas space not known; no targets)."`
+	Family  []string `default:"clean,hard" enum:"clean,hard,uneven,undosed" help:"Families of treatments: clean; hard; uneven (hard, under a sheet that is tight here and loose there); undosed (hard, with dose and gas space not known). The last two have no targets."`
 	Part    []string `default:"forecast,leak,false,time" enum:"forecast,leak,false,after,time" help:"What to measure. after (only when asked for): forecasts in the hours after an added dose or a leak."`
 	Seed    uint64   `default:"1000000" help:"First seed. Those below 1000000 are for tuning."`
 	Through string   `default:"calls" enum:"calls,replay" help:"calls: fit and leak test as package rules calls them; replay: entries as JSON Lines through all rules (slower)."`

@@ -67,6 +67,9 @@ func draw(family string, seed uint64, trouble ...scenario.Trouble) *scenario.Rec
 	if family == "clean" {
 		return scenario.Clean(seed, trouble...)
 	}
+	if family == "uneven" {
+		return scenario.Uneven(seed, trouble...)
+	}
 	r := scenario.Hard(seed, trouble...)
 	if family == "undosed" {
 		r.Setup.DoseG, r.Setup.GasSpaceM3 = 0, 0
@@ -96,7 +99,7 @@ func judge(family string, w *course, hour int) answer {
 		a.bound, a.blind = localBound(t, float64(hour), freeKnown), localBound(t, float64(hour), freeUnknown)
 		return a
 	}
-	f, l := scenario.Foreseen(r.Seed, float64(hour)), t.LowestLine(scenario.Hours)
+	f, l := r.Foreseen(float64(hour)), t.LowestLine(scenario.Hours)
 	a.gusts = lnFloored(f.Lowest(scenario.Hours)) - lnFloored(low)
 	a.misled = a.gusts + t.Misread(l, float64(hour))
 	return a

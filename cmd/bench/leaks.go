@@ -131,14 +131,14 @@ func leakFigures(family string, kind scenario.Kind, factor float64, fs []finding
 	share2 := figure{row: "share found within 36 h", value: share(found)}
 	mid := figure{row: "median delay, h", value: median(delays)}
 	line := figure{row: "right line, of those found", value: share(right)}
-	if factor == 2 {
+	if factor == 2 && targeted(family) {
 		share2.target = atLeast(foundShare)
 	}
 	limits := cleanDelay
-	if family == "hard" {
+	if family != "clean" {
 		limits = hardDelay[kind]
 	}
-	if limit, ok := limits[factor]; ok {
+	if limit, ok := limits[factor]; ok && targeted(family) {
 		mid.target = atMost(limit)
 	}
 	if family == "hard" && kind == scenario.TearByLine {
@@ -154,6 +154,9 @@ func leakFigures(family string, kind scenario.Kind, factor float64, fs []finding
 		{row: "plain CUSUM on line ratios: median delay, h", value: median(ratio)},
 		{row: "  and share found", value: share(finite(ratio))}}
 }
+
+// targeted reports whether the figures of a family have targets.
+func targeted(family string) bool { return family == "clean" || family == "hard" }
 
 // finite reports of each number whether it is one.
 func finite(xs []float64) []bool {

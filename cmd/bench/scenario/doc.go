@@ -6,7 +6,8 @@
 // [Hard] gives what a depot has: nodes of gas that exchange over hours, release
 // that follows the temperature, leakage at the sheet's edge with gusts and a day's
 // breathing, sorption both ways, and instruments that scatter, drift, spike,
-// saturate, round and fall silent. Both take a [Trouble]: a leak, or something else
+// saturate, round and fall silent. [Uneven] is the same under a sheet that is tight here
+// and loose there. All take a [Trouble]: a leak, or something else
 // that happens. The same seed without the trouble is the same treatment without
 // it, to the last draw: gusts, noise and gaps have streams of their own.
 //

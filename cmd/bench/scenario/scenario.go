@@ -66,6 +66,8 @@ type Record struct {
 	Readings  []Reading
 	Doses     []decay.Dose // added, as told
 	Truth     Truth
+
+	family string
 }
 
 // Truth is what no one knows.
@@ -132,24 +134,29 @@ func (t *Truth) Balance() Balance { return t.balance }
 // Lines is the number of lines.
 func (r *Record) Lines() int { return len(r.Setup.Lines) }
 
+// Families of treatments.
+const (
+	clean  = "clean"
+	hard   = "hard"
+	uneven = "uneven"
+)
+
 // Clean draws a treatment as the bound assumes it.
-func Clean(seed uint64, trouble ...Trouble) *Record {
-	s := newSource(seed, "clean")
-	return build(seed, s.clean(), s, trouble)
-}
+func Clean(seed uint64, trouble ...Trouble) *Record { return build(newSource(seed, clean), trouble) }
 
 // Hard draws a treatment as depots have them.
-func Hard(seed uint64, trouble ...Trouble) *Record {
-	s := newSource(seed, "hard")
-	return build(seed, s.hard(), s, trouble)
-}
+func Hard(seed uint64, trouble ...Trouble) *Record { return build(newSource(seed, hard), trouble) }
 
-// Foreseen is what can be known at hours of the hard treatment of a seed, when all
-// but the coming gusts is: its truth with the gusts and the walk of the temperature
-// from then on as they are to be expected.
-func Foreseen(seed uint64, hours float64) *Truth {
-	s := newSource(seed, "hard")
-	p := s.hard()
+// Uneven draws a treatment as depots have them, under a sheet that is tight here and
+// loose there.
+func Uneven(seed uint64, trouble ...Trouble) *Record { return build(newSource(seed, uneven), trouble) }
+
+// Foreseen is what can be known at hours of the treatment of a record without trouble,
+// when all but the coming gusts is: its truth with the gusts and the walk of the
+// temperature from then on as they are to be expected.
+func (r *Record) Foreseen(hours float64) *Truth {
+	s := newSource(r.Seed, r.family)
+	p := s.plan()
 	p.befall(Trouble{}, s.stream("trouble"))
 	p.gas.still = hours
 	t := p.truth()
@@ -157,14 +164,26 @@ func Foreseen(seed uint64, hours float64) *Truth {
 	return &t
 }
 
+// plan draws a plan of the source's family.
+func (s *source) plan() *plan {
+	switch s.family {
+	case clean:
+		return s.clean()
+	case uneven:
+		return s.hard(unevenSheet)
+	}
+	return s.hard(hardSheet)
+}
+
 // build carries a plan out.
-func build(seed uint64, p *plan, s *source, trouble []Trouble) *Record {
+func build(s *source, trouble []Trouble) *Record {
 	var t Trouble
 	if len(trouble) > 0 {
 		t = trouble[0]
 	}
+	p := s.plan()
 	p.befall(t, s.stream("trouble"))
-	r := &Record{Seed: seed, Setup: p.setup(), Commodity: p.commodity, Every: p.every, Doses: p.told, Truth: p.truth()}
+	r := &Record{family: s.family, Seed: s.seed, Setup: p.setup(), Commodity: p.commodity, Every: p.every, Doses: p.told, Truth: p.truth()}
 	w := p.simulate(s.stream("weather"))
 	r.Truth.minutes, r.Truth.balance = w.tracks(p.nodeOf), w.balance
 	r.Readings = p.sample(&r.Truth, s.stream("sensors"), s.stream("gaps"))

@@ -22,10 +22,25 @@ func TestBalance(t *testing.T) {
 	}
 }
 
+// Under an uneven sheet the lines lie further apart.
+func TestUneven(t *testing.T) {
+	apart := func(r *Record) (widest float64) {
+		for l := range r.Lines() {
+			widest = math.Max(widest, r.Truth.LnC(l, 60)-math.Log(r.Truth.Lowest(60)))
+		}
+		return widest
+	}
+	hard, uneven := 0.0, 0.0
+	for seed := range uint64(20) {
+		hard, uneven = hard+apart(Hard(seed))/20, uneven+apart(Uneven(seed))/20
+	}
+	assert.Greater(t, uneven, 1.3*hard)
+}
+
 // A tight stack whose commodity takes nothing keeps all that was released.
 func TestTight(t *testing.T) {
-	s := newSource(3, "hard")
-	p := s.hard()
+	s := newSource(3, hard)
+	p := s.plan()
 	p.befall(Trouble{}, s.stream("trouble"))
 	p.gas.leak, p.gas.head, p.gas.bind = 0, 0, 0
 	w := p.simulate(s.stream("weather"))
@@ -36,8 +51,8 @@ func TestTight(t *testing.T) {
 // One node with first-order release and loss is the Bateman curve (Bateman 1910,
 // Proc. Cambridge Philos. Soc. 15:423); the vectors are computed from its formula.
 func TestCleanIsBateman(t *testing.T) {
-	s := newSource(1, "clean")
-	p := s.clean()
+	s := newSource(1, clean)
+	p := s.plan()
 	p.befall(Trouble{}, s.stream("trouble"))
 	g := &p.gas
 	g.yield, g.release, g.leak, g.sorb, g.bind, g.lag = 1000, 1.5, 0.15, 0, 0, 0
@@ -72,9 +87,14 @@ func TestSeeds(t *testing.T) {
 
 // The ranges of the package doc hold.
 func TestRanges(t *testing.T) {
+	t.Run("hard", func(t *testing.T) { ranges(t, Hard) })
+	t.Run("uneven", func(t *testing.T) { ranges(t, Uneven) })
+}
+
+func ranges(t *testing.T, draw func(seed uint64, trouble ...Trouble) *Record) {
 	peaks, saturated, minutes := 0.0, 0, 0
 	for seed := range uint64(60) {
-		r := Hard(seed)
+		r := draw(seed)
 		tr := &r.Truth
 		require.True(t, tr.Loss > 0.05 && tr.Loss < 1.3, "loss %v", tr.Loss)
 		r25 := tr.Release / warmer(r.Setup.TempC)
@@ -123,7 +143,8 @@ func TestLeakSize(t *testing.T) {
 func TestForeseen(t *testing.T) {
 	sum, n := 0.0, 60.0
 	for seed := range uint64(n) {
-		r, f := Hard(seed), Foreseen(seed, 48)
+		r := Hard(seed)
+		f := r.Foreseen(48)
 		require.Equal(t, r.Truth.PPM(0, 48), f.PPM(0, 48))
 		require.NotEqual(t, r.Truth.PPM(0, 120), f.PPM(0, 120))
 		sum += r.Truth.LnC(0, 120) - f.LnC(0, 120)
