@@ -14,9 +14,9 @@
 // ended, or the stack is treated again, only what is said of this treatment still
 // counts; all else that the log holds from then on changes no byte.
 //
-// Every form, and every form of a season's summary, holds a [Statement] of the log, the range of entries, its hash, and the
-// program that wrote it. [FindStatement] reads it out of a file, and [Differs] says
-// where a file is otherwise than what was made again.
+// Every form, of a season's summary too, holds a [Statement] of the log, the range of
+// entries, its hash, and the program that wrote it. [FindStatement] reads it out of a
+// file, and [Differs] says where a file is otherwise than what was made again.
 //
 // # JSON
 //

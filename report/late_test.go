@@ -34,6 +34,7 @@ func TestLateActsAreOfTheirTreatment(t *testing.T) {
 	s.add(200, logbook.KindInspected, &logbook.GrainInspected{OnStack: logbook.OnStack{Stack: "A"}, Insects: logbook.InsectsNone, Method: "sieved", Act: by("I. Fall")})
 	s.add(201, logbook.KindCagesRetrieved, &logbook.CagesRetrieved{OnStack: logbook.OnStack{Stack: "A"}, Count: 4, Act: by("I. Fall")})
 	s.add(210, logbook.KindCagesJudged, &logbook.CagesJudged{OnStack: logbook.OnStack{Stack: "A"}, After: logbook.JudgedExposure, Result: logbook.InsectsNone, Dead: 80, Act: by("I. Fall")})
+	s.add(220, logbook.KindCagesPlaced, &logbook.CagesPlaced{OnStack: logbook.OnStack{Stack: "A"}, Count: 6, Insects: "beetles of all stages", Act: by("I. Fall")})
 	s.under(400, "A", "A-2", "five-day")
 	for h := 401.0; h < 410; h++ {
 		s.read(h, "a1", 100+h)
@@ -43,6 +44,20 @@ func TestLateActsAreOfTheirTreatment(t *testing.T) {
 	es := committed(depot(), s.es)
 	r, err := Make(entries(t, es), nil, "A-1", Source{LogID: "l", Head: "h"})
 	require.NoError(t, err)
+	cages := func(r *Report) (counts []int) {
+		for _, a := range r.Acts {
+			if c, ok := a.entry.(*logbook.CagesPlaced); ok {
+				counts = append(counts, c.Count)
+				require.LessOrEqual(t, r.FirstSeq, c.Seq, "the range holds what is told")
+			}
+		}
+		return counts
+	}
+	require.Equal(t, []int{4}, cages(r), "laid before dosing")
+	second, err := Make(entries(t, es), nil, "A-2", Source{LogID: "l", Head: "h"})
+	require.NoError(t, err)
+	require.Equal(t, []int{6}, cages(second), "laid while the one before was withheld")
+	require.Equal(t, logbook.KindCagesPlaced, second.Acts[0].Kind)
 	late := map[logbook.Kind]int{}
 	for _, a := range r.Acts {
 		if a.At >= hour(190) {

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -17,15 +18,16 @@ type maker struct {
 	name     string
 	found    *draft // the treatment, once it has started
 	drafts   map[string]*draft
-	seen     map[string]*treatment.Treatment  // last known of each stack
-	names    map[string]bool                  // treatments that have started
-	gates    map[string]logbook.Gate          // last record of each store
-	standing []logbook.Alarm                  // raised and not cleared
-	signed   map[string]*logbook.ChecksSigned // newest of each store
-	checks   map[string][]Check               // of instruments, by channel
-	judges   map[string]*reading.History      // by channel
-	site     *logbook.Site                    // that feeds was made from
-	feeds    map[string]feed                  // by channel
+	seen     map[string]*treatment.Treatment   // last known of each stack
+	names    map[string]bool                   // treatments that have started
+	gates    map[string]logbook.Gate           // last record of each store
+	standing []logbook.Alarm                   // raised and not cleared
+	signed   map[string]*logbook.ChecksSigned  // newest of each store
+	cages    map[string][]*logbook.CagesPlaced // laid for the next treatment of each stack
+	checks   map[string][]Check                // of instruments, by channel
+	judges   map[string]*reading.History       // by channel
+	site     *logbook.Site                     // that feeds was made from
+	feeds    map[string]feed                   // by channel
 	fixes    fixes
 }
 
@@ -39,7 +41,7 @@ type feed struct {
 
 func newMaker(site *logbook.Site, name string) *maker {
 	return &maker{player: rules.NewPlayer(site), name: name, drafts: map[string]*draft{}, seen: map[string]*treatment.Treatment{},
-		names: map[string]bool{}, gates: map[string]logbook.Gate{}, signed: map[string]*logbook.ChecksSigned{}, checks: map[string][]Check{},
+		names: map[string]bool{}, gates: map[string]logbook.Gate{}, signed: map[string]*logbook.ChecksSigned{}, cages: map[string][]*logbook.CagesPlaced{}, checks: map[string][]Check{},
 		judges: map[string]*reading.History{}}
 }
 
@@ -138,8 +140,14 @@ func (m *maker) act(e logbook.Acting, recs []logbook.Recorded) {
 		if m.found == nil {
 			m.drafts[stack] = m.begin(e, k)
 		}
+		delete(m.cages, stack)
 	}
 	switch e := e.(type) {
+	case *logbook.CagesPlaced:
+		if k := m.player.State.Stacks[stack]; k != nil && k.ForNext() {
+			m.cages[stack] = append(m.cages[stack], e)
+			return
+		}
 	case *logbook.TreatmentStarted:
 		m.start(e, recs)
 	case *logbook.ChecksSigned:
@@ -185,8 +193,15 @@ func (m *maker) begin(e logbook.Acting, k *rules.Stack) *draft {
 	if g, ok := m.gates[d.store]; ok {
 		d.r.Gates = append(d.r.Gates, g)
 	}
+	for _, c := range m.cages[d.stack] {
+		d.list(c)
+	}
 	if c := m.signed[d.store]; c != nil && c.Time >= e.Head().Time.Add(-signedBefore) {
 		d.list(c)
+	}
+	slices.SortStableFunc(d.r.Acts, func(a, b Act) int { return cmp.Compare(a.At, b.At) })
+	for i := range d.r.Acts {
+		d.r.FirstSeq = min(d.r.FirstSeq, d.r.Acts[i].of)
 	}
 	for i := range m.standing {
 		d.quote(&m.standing[i])

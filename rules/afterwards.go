@@ -122,13 +122,20 @@ func (s *State) afterwards(e logbook.Acting, k *Stack, name string, d followup.D
 	}
 }
 
+// ForNext reports whether what is laid under the sheet now is of the stack's next
+// treatment.
+func (k *Stack) ForNext() bool {
+	t := k.Treatment
+	return t == nil || t.Phase != logbook.PhaseDosing && t.Phase != logbook.PhaseExposure
+}
+
 // cagesPlaced notes cages of test insects: of the treatment that is being laid, else of
 // the next one.
 func (s *State) cagesPlaced(e *logbook.CagesPlaced, k *Stack, d followup.Done) {
 	of := &k.Cages
-	if t := k.Treatment; t != nil && (t.Phase == logbook.PhaseDosing || t.Phase == logbook.PhaseExposure) {
-		of = &t.After.Cages
-		if t.Phase == logbook.PhaseExposure {
+	if !k.ForNext() {
+		of = &k.Treatment.After.Cages
+		if k.Treatment.Phase == logbook.PhaseExposure {
 			s.find(logbook.Finding{Code: "cages-after-sheeting", Store: k.Store, Stack: e.Stack})
 		}
 	}
