@@ -145,7 +145,7 @@ type CanisterChanged struct {
 	OnSite
 	Person  string  `json:"person"`
 	Serial  string  `json:"serial"`
-	Expires Time    `json:"expires"`           // it is not used from then on, worn or not
+	Expires Expiry  `json:"expires"`           // it is not used after that, worn or not
 	Minutes float64 `json:"minutes,omitempty"` // of use in gas that its maker allows; 0 = not said
 	Act
 }
@@ -153,10 +153,11 @@ type CanisterChanged struct {
 // Validate implements Entry.
 func (c *CanisterChanged) Validate() error {
 	err := errors.Join(need("person", c.Person, "serial", c.Serial), notNegative("minutes", c.Minutes))
-	if c.Expires == 0 {
+	if c.Expires == "" {
 		return errors.Join(err, errors.New("the field \"expires\" is missing: it stands on the canister"))
 	}
-	return errors.Join(err, CheckTime(c.Expires))
+	_, _, bad := c.Expires.Read()
+	return errors.Join(err, bad)
 }
 
 // GrainIssued: grain of a stack left the depot.

@@ -243,7 +243,7 @@ func TestWhatIsOwedOfNoStack(t *testing.T) {
 	assert.Equal(t, []any{logbook.FollowDone, was, d.now, someone.By}, []any{told[0].State, told[0].Due, told[0].At, told[0].By})
 	assert.Equal(t, logbook.FollowOpen, told[1].State)
 
-	d.act(&logbook.CanisterChanged{Person: "I. Okafor", Serial: "7", Expires: d.now.Add(90 * 24 * time.Hour), Minutes: 30}, logbook.KindCanister, 0)
+	d.act(&logbook.CanisterChanged{Person: "I. Okafor", Serial: "7", Expires: logbook.Expiry(d.now.Add(90 * 24 * time.Hour).String()), Minutes: 30}, logbook.KindCanister, 0)
 	in := func(minutes int) {
 		d.act(&logbook.MaskedEntry{OnStore: inBarn(), In: "I. Okafor", AtDoor: "P. Lindqvist", Protection: "full mask"}, logbook.KindMaskedEntry, 0)
 		d.now = d.now.Add(time.Duration(minutes) * time.Minute)
@@ -253,6 +253,18 @@ func TestWhatIsOwedOfNoStack(t *testing.T) {
 	assert.Equal(t, d.now.Add(-20*time.Minute).Add(90*24*time.Hour), d.followUp(logbook.FollowCanister).Due)
 	in(15)
 	assert.Equal(t, d.now, d.followUp(logbook.FollowCanister).Due, "its minutes are used up")
+}
+
+// A canister is used to the end of the day that is printed on it, by the depot's clock;
+// entries of before hold a moment.
+func TestCanisterExpires(t *testing.T) {
+	for text, want := range map[string]string{"2026-09-30": "2026-09-30T21:00:00Z", "2026-09-30T12:00:00Z": "2026-09-30T12:00:00Z"} {
+		d := aday(t, func(s *logbook.Site) { s.Offsets = []logbook.Offset{{Seconds: 3 * 3600}} })
+		d.now, _ = logbook.ParseTime("2026-09-30T20:59:00Z")
+		d.act(&logbook.CanisterChanged{Person: "I. Okafor", Serial: "7", Expires: logbook.Expiry(text)}, logbook.KindCanister, 0)
+		require.Equal(t, want, d.followUp(logbook.FollowCanister).Due.String())
+		require.Equal(t, len(text) > len(time.DateOnly), slices.Contains(findings(d.fresh()), "canister-expired"), text)
+	}
 }
 
 // A check that failed is owed again; once it is passed it was done, also where no next one

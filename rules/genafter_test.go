@@ -30,7 +30,7 @@ func (g *script) afterwards(kind logbook.Kind, stack logbook.OnStack, by logbook
 	case logbook.KindResidueDisposed:
 		return &logbook.ResidueDisposed{OnStack: stack, Product: tablets(g.n % 5), How: logbook.DisposedBuried, Where: "pit", Act: by}
 	case logbook.KindCanister:
-		return &logbook.CanisterChanged{Person: "I. Okafor", Serial: "7", Expires: g.now.Add(90 * 24 * time.Hour), Minutes: 30, Act: by}
+		return &logbook.CanisterChanged{Person: "I. Okafor", Serial: "7", Expires: logbook.Expiry(g.now.Add(90 * 24 * time.Hour).Std().Format(time.DateOnly)), Minutes: 30, Act: by}
 	}
 	return &logbook.GrainInspected{OnStack: stack, Treatment: named, Insects: insects, Method: "sieved", Act: by}
 }

@@ -29,10 +29,20 @@ func (s *State) canisterChanged(e *logbook.CanisterChanged) {
 	if s.Canisters == nil {
 		s.Canisters = map[string]Canister{}
 	}
-	if e.Expires <= at {
-		s.find(logbook.Finding{Code: "canister-expired", About: e.Person, Value: logbook.Number(at.Hours(e.Expires) / 24)})
+	expires := s.ends(e.Expires)
+	if expires <= at {
+		s.find(logbook.Finding{Code: "canister-expired", About: e.Person, Value: logbook.Number(at.Hours(expires) / 24)})
 	}
-	s.Canisters[e.Person] = Canister{At: at, Expires: e.Expires, By: e.By, Serial: e.Serial, Minutes: e.Minutes}
+	s.Canisters[e.Person] = Canister{At: at, Expires: expires, By: e.By, Serial: e.Serial, Minutes: e.Minutes}
+}
+
+// ends is the moment from which on a thing is not used; what cannot be read is expired.
+func (s *State) ends(x logbook.Expiry) logbook.Time {
+	day, at, err := x.Read()
+	if err != nil || at != 0 {
+		return at
+	}
+	return followup.Zone(s.Site.Offsets).End(day)
 }
 
 // worn counts a stay inside against the canister of whoever was in.

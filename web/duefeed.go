@@ -109,12 +109,12 @@ func (f *frame) eventOf(site string, x *rules.FollowUpView) calendar.Item {
 }
 
 // window is when a follow-up is drawn: from when it is due, because that is what a
-// telephone's list shows, for its window or half an hour, and by day. A licence, and a
-// window of days, are whole days.
+// telephone's list shows, for its window or half an hour, and by day. What is owed by the
+// end of a day, and a window of days, are whole days.
 func (f *frame) window(x *rules.FollowUpView) (start, end time.Time, wholeDay bool) {
 	start, end = x.Due.Std().In(f.zone), x.Until.Std().In(f.zone)
 	switch {
-	case x.FollowUp == logbook.FollowLicence:
+	case words.OfDay(recordOf(x), f.zone):
 		start = midnight(words.LastDay(x.Due, f.zone))
 		return start, start.AddDate(0, 0, 1), true
 	case x.Until > x.Due && end.Sub(start) > ownDay:

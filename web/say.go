@@ -152,6 +152,18 @@ func (f *frame) factsOf(e logbook.Acting) []fact {
 	return append(facts, fact{f.text(whoLabel), said})
 }
 
+// lastDay prints until when a thing may be used: a date, in acts of before a moment.
+func (f *frame) lastDay(v string) string {
+	day, at, err := logbook.Expiry(v).Read()
+	switch {
+	case err != nil:
+		return v
+	case at != 0:
+		return words.Moment(f.Lang, at, f.zone)
+	}
+	return words.When(f.Lang, day, "Mon 2 Jan 2006")
+}
+
 // valueOf prints a field of an act.
 func (f *frame) valueOf(x form.Field, name string, v any) string {
 	switch v := v.(type) {
@@ -163,6 +175,9 @@ func (f *frame) valueOf(x form.Field, name string, v any) string {
 	case float64:
 		return f.figure(v)
 	case string:
+		if x.Sort == form.Day {
+			return f.lastDay(v)
+		}
 		if name == "alarm" {
 			return f.code("alarm", v)
 		}

@@ -50,7 +50,7 @@ func keeping() []chapter {
 
 // canister puts a new canister on a person's mask.
 func canister(person, serial string) string {
-	return fmt.Sprintf(`canister-changed|person=%s|serial=%s|expires=2026-09-30T00:00:00Z|minutes=60|%s`, person, serial, byIF)
+	return fmt.Sprintf(`canister-changed|person=%s|serial=%s|expires=2026-09-30|minutes=60|%s`, person, serial, byIF)
 }
 
 // bags reads the gas within the bags of a stack.

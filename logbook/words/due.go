@@ -29,7 +29,7 @@ func FollowUpWhen(lang string, f *logbook.FollowUp, zone *time.Location) string 
 			return s
 		}
 		return c.fill("due/waits")
-	case f.FollowUp == logbook.FollowLicence:
+	case OfDay(f, zone):
 		return c.fill("due/day", "{when}", c.when(LastDay(f.Due, zone), "Mon 2 Jan 2006"))
 	case f.FollowUp == logbook.FollowWithholding:
 		return c.fill("due/ends", "{when}", c.moment(f.Due, zone))
@@ -50,6 +50,12 @@ func (c *catalogue) ended(f *logbook.FollowUp, zone *time.Location) string {
 		return c.fill(key+"-itself", pairs...)
 	}
 	return c.fill(key, append(pairs, "{by}", f.By)...)
+}
+
+// OfDay reports whether a follow-up is owed by the end of a day, not by an hour: a licence,
+// and a canister whose date ends.
+func OfDay(f *logbook.FollowUp, zone *time.Location) bool {
+	return f.FollowUp == logbook.FollowLicence || f.FollowUp == logbook.FollowCanister && f.Due.Std().In(zone).Format("15:04:05") == "00:00:00"
 }
 
 // LastDay is a moment on the day that ends at due by the clock of zone.

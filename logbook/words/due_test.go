@@ -31,6 +31,10 @@ func TestLastDay(t *testing.T) {
 	f := &logbook.FollowUp{FollowUp: logbook.FollowLicence, State: logbook.FollowOpen, Due: due}
 	require.Equal(t, "Last day Sun 31 May 2026", FollowUpWhen("en", f, zone))
 	require.Equal(t, "Dernier jour\u00a0: dim. 31 mai 2026", FollowUpWhen("fr", f, zone))
+	f.FollowUp = logbook.FollowCanister
+	require.Equal(t, "Last day Sun 31 May 2026", FollowUpWhen("en", f, zone))
+	f.Due = due.Add(time.Hour) // its minutes were used up
+	require.NotContains(t, FollowUpWhen("en", f, zone), "Last day")
 }
 
 // What a person wrote stays as it is, whatever codes there are.

@@ -12,6 +12,7 @@ var englishFormFaults = map[string]string{
 	"form/two-ways":       "“{text}” can be read in two ways: write {whole} or {broken}",
 	"form/no-number":      "“{text}” is no number: write digits with one decimal point or comma, for example 0.3",
 	"form/no-kept-number": "“{text}” is no number that can be kept",
+	"form/no-day":         "“{text}” is no date: write it like 2026-09-30",
 	"form/no-time":        "“{text}” is no date and time: write it like 2026-03-01T14:00",
 	"form/skipped":        "the clocks of {zone} never showed {text}: they were set forward then",
 	"form/ahead":          "that lies ahead: say what was done, when it was done",

@@ -12,6 +12,7 @@ var frenchFormFaults = map[string]string{
 	"form/two-ways":       "« {text} » peut se lire de deux façons : écrivez {whole} ou {broken}",
 	"form/no-number":      "« {text} » n'est pas un nombre : écrivez des chiffres avec un seul point ou une seule virgule, par exemple 0,3",
 	"form/no-kept-number": "« {text} » n'est pas un nombre qui puisse être gardé",
+	"form/no-day":         "« {text} » n'est pas une date : écrivez comme 2026-09-30",
 	"form/no-time":        "« {text} » n'est pas une date et une heure : écrivez comme 2026-03-01T14:00",
 	"form/skipped":        "les horloges de {zone} n'ont jamais montré {text} : elles ont alors été avancées",
 	"form/ahead":          "cela est à venir : dites ce qui a été fait, quand cela a été fait",

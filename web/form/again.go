@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/logbook/words"
 )
 
 // Again fills the form in with an act, so that it can be put right. What the act holds
@@ -52,6 +53,13 @@ func (f *Form) Again(e logbook.Acting) (url.Values, error) {
 				v.Set(x.Name, text)
 				f.times[x.Name+" "+text] = t
 			}
+		case x.Sort == Day:
+			text := written(body[x.Name])
+			if t, err := logbook.ParseTime(text); err == nil { // an act of before holds a moment
+				text = words.LastDay(t, f.depot.Zone).Format(time.DateOnly)
+				f.times[x.Name+" "+text] = t
+			}
+			v.Set(x.Name, text)
 		case x.Sort == Length:
 			if d, err := time.ParseDuration(written(body[x.Name])); err == nil {
 				v.Set(x.Name, strconv.FormatFloat(d.Seconds(), 'f', -1, 64))

@@ -46,7 +46,7 @@ func sheetRepaired(d Depot) []Field {
 func canisterChanged(d Depot) []Field {
 	return []Field{{Name: "person", Sort: Text, Needed: true, Suggest: people(d), Longest: 80},
 		{Name: "serial", Sort: Text, Needed: true, Longest: 80},
-		{Name: "expires", Sort: Moment, Ahead: true, Needed: true},
+		{Name: "expires", Sort: Day, Needed: true},
 		{Name: "minutes", Sort: Number}}
 }
 

@@ -22,6 +22,7 @@ const (
 	Choice Sort = "choice" // one of Field.Choices
 	Yes    Sort = "yes"    // ticked or not
 	Moment Sort = "moment" // local time of the site; empty = now
+	Day    Sort = "day"    // a date
 	Length Sort = "length" // seconds
 	Hidden Sort = "hidden"
 	JSON   Sort = "json"  // one JSON object

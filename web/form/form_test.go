@@ -65,7 +65,7 @@ var filled = map[logbook.Kind]string{
 	logbook.KindCagesJudged:       "stack=B&after=month&result=live-found&live=2&dead=512&treatment=B-7&by=Ana+Brook",
 	logbook.KindSheetTorn:         "stack=B&where=north+seam&by=Ana+Brook",
 	logbook.KindSheetRepaired:     "stack=B&found=seam+welded&treatment=B-7&by=Ana+Brook",
-	logbook.KindCanister:          "person=Ben+Ash&serial=C-12&expires=2027-05-01T00:00&minutes=30&by=Ana+Brook",
+	logbook.KindCanister:          "person=Ben+Ash&serial=C-12&expires=2027-05-01&minutes=30&by=Ana+Brook",
 	logbook.KindGrainIssued:       "stack=B&tonnes=12,5&closed_vehicle=yes&by=Ana+Brook",
 	logbook.KindWrittenOff:        "stack=B&follow_up=jar&why=the+grain+is+gone&treatment=B-7&by=Ana+Brook",
 	logbook.KindAcknowledged:      "which=alarm%3Dleak%26line%3Dnorth%2Btop%26stack%3DB%26store%3DStore%2B2&by=Ana+Brook",
@@ -351,6 +351,29 @@ func TestAnActComesBackFromItsForm(t *testing.T) {
 		require.Empty(t, faults, kind)
 		e.Head().ID = ""
 		require.Equal(t, e, again, kind)
+	}
+}
+
+// What expires is asked as a date; an act of before that holds a moment keeps it when it
+// is put right, unless its date is changed.
+func TestExpiryIsADate(t *testing.T) {
+	for was, shown := range map[logbook.Expiry]string{"2026-09-30": "2026-09-30", "2026-09-30T19:00:00Z": "2026-09-30", "2026-09-30T23:00:00Z": "2026-09-30"} {
+		f, err := New(logbook.KindCanister, depot())
+		require.NoError(t, err)
+		e := &logbook.CanisterChanged{Header: logbook.Header{Kind: logbook.KindCanister, Time: logbook.At(depot().Now)}, Person: "Amal Quint", Serial: "7", Expires: was, Act: logbook.Act{By: "Amal Quint"}}
+		v, err := f.Again(e)
+		require.NoError(t, err)
+		require.Equal(t, shown, v.Get("expires"))
+		again, faults := f.Read(v)
+		require.Empty(t, faults)
+		require.Equal(t, was, again.(*logbook.CanisterChanged).Expires)
+		v.Set("expires", "2026-08-31")
+		again, faults = f.Read(v)
+		require.Empty(t, faults)
+		require.Equal(t, logbook.Expiry("2026-08-31"), again.(*logbook.CanisterChanged).Expires)
+		v.Set("expires", "31.08.2026")
+		_, faults = f.Read(v)
+		require.Len(t, faults, 1)
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -165,6 +166,16 @@ func (r *reader) value(f *Field, text string) {
 			return
 		}
 		r.body[f.Name] = at
+	case Day:
+		if at, same := r.form.times[f.Name+" "+text]; same {
+			r.body[f.Name] = at
+			return
+		}
+		if _, err := time.Parse(time.DateOnly, text); err != nil {
+			r.fault(f.Name, "form/no-day", "{text}", short(text))
+			return
+		}
+		r.body[f.Name] = text
 	case JSON:
 		if !json.Valid([]byte(text)) {
 			r.fault(f.Name, "form/no-json")
