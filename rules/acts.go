@@ -69,6 +69,11 @@ func (s *State) act(e logbook.Acting) {
 			s.refuse(e, code, nil)
 			return
 		}
+	case *logbook.FollowUpWrittenOff:
+		if code := s.writeOff(e); code != "" {
+			s.refuse(e, code, s.owedNow(stack))
+			return
+		}
 	default:
 		s.onStack(e, stack)
 	}

@@ -112,15 +112,43 @@ func (s *State) afterwards(e logbook.Acting, k *Stack, name string, d followup.D
 		}
 	case *logbook.GrainIssued:
 		s.grainIssued(e, k, d.At, note)
-	case *logbook.FollowUpWrittenOff:
-		d.Result = e.Why
-		if t := s.owing(k, e.Treatment, e.FollowUp); t == nil {
-			note("nothing-owed", e.FollowUp, 0)
-		} else if !t.After.WriteOff(e.FollowUp, d) {
-			note("not-written-off", e.FollowUp, 0)
-		}
 	}
 }
+
+// writeOff notes that a follow-up will not be done. One that is not owed, or that nobody
+// may write off, is refused: a slip of the pen must not look like an end of it.
+func (s *State) writeOff(e *logbook.FollowUpWrittenOff) (code string) {
+	k, at := s.stack(e.Stack), min(e.Time, s.At)
+	t := s.owing(k, e.Treatment, e.FollowUp)
+	switch {
+	case t == nil:
+		return "not-owed"
+	case !t.After.WriteOff(e.FollowUp, followup.Done{At: at, By: e.By, Result: e.Why}):
+		return "not-written-off"
+	}
+	k.event(at, e.Kind, e.By)
+	return ""
+}
+
+// owedNow lists what a stack owes, for whoever meant something else.
+func (s *State) owedNow(stack string) []logbook.Reason {
+	g := followup.FiguresOf(s.Site)
+	var owed []logbook.Reason
+	for _, p := range s.stack(stack).all() {
+		for _, i := range p.items(&g) {
+			if i.Open() {
+				owed = append(owed, logbook.Reason{Code: reasonOwed + "/" + i.Kind, About: p.Treatment.Called()})
+			}
+		}
+	}
+	if owed == nil {
+		owed = append(owed, logbook.Reason{Code: "owed-nothing"})
+	}
+	return owed
+}
+
+// reasonOwed is the code of a reason that names a follow-up after a slash.
+const reasonOwed = "owed"
 
 // ForNext reports whether what is laid under the sheet now is of the stack's next
 // treatment.

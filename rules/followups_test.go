@@ -42,7 +42,15 @@ func (d *day) judge(after, result string) {
 func (d *day) writeOff(kind string) []string {
 	d.fresh()
 	d.act(&logbook.FollowUpWrittenOff{OnStack: onA(), FollowUp: kind, Why: "the grain is gone"}, logbook.KindWrittenOff, 0)
-	return findings(d.fresh())
+	rs := d.fresh()
+	said := findings(rs)
+	for _, r := range of[*logbook.Refused](rs) {
+		said = append(said, r.Code)
+		for _, reason := range r.Reasons {
+			said = append(said, reason.Code+" "+reason.About)
+		}
+	}
+	return said
 }
 
 // The treatment lasts until the last jar is empty, and its gate does not ask for longer.
@@ -153,17 +161,28 @@ func TestGasInBags(t *testing.T) {
 	assert.True(t, k().NotToIssue)
 	d.bags(0.1)
 	assert.Equal(t, []string{"A-1 bag-gas"}, d.owes(), "another bag of the same look")
-	assert.Equal(t, []string{"not-written-off"}, d.writeOff(logbook.FollowBagGas))
-	assert.Equal(t, []string{"nothing-owed"}, d.writeOff(logbook.FollowJar))
+	assert.Equal(t, []string{"not-written-off", "owed/bag-gas A-1"}, d.writeOff(logbook.FollowBagGas))
+	assert.Equal(t, []string{"not-owed", "owed/bag-gas A-1"}, d.writeOff(logbook.FollowJar))
 	d.run(1.5)
 	d.bags(0.1)
 	assert.Empty(t, d.owes())
 	assert.Equal(t, []string{logbook.PhaseClosed, logbook.VerdictHeld}, d.phase())
+	assert.Equal(t, []string{"not-owed", "owed-nothing "}, d.writeOff(logbook.FollowBagGas))
 	e := cleared(t)
 	e.fresh()
 	e.act(&logbook.GrainIssued{OnStack: onA(), Tonnes: 20}, logbook.KindGrainIssued, 0)
 	assert.Equal(t, []string{"issued-in-withholding"}, findings(e.fresh()))
-	assert.Equal(t, []string{"not-written-off"}, e.writeOff(logbook.FollowWithholding))
+	assert.Equal(t, []string{"not-written-off", "owed/withholding A-1", "owed/bag-gas A-1", "owed/inspection A-1"}, e.writeOff(logbook.FollowWithholding))
+}
+
+// Earlier versions recorded a write-off of what was not owed as accepted: their logs fold
+// as they did, it changes nothing.
+func TestWriteOffThatWasAcceptedOnce(t *testing.T) {
+	d := cleared(t)
+	owes := d.owes()
+	d.writeOff(logbook.FollowJar)
+	d.state.Fold(&logbook.Accepted{Header: logbook.Header{Kind: logbook.KindAccepted, Time: d.now, Received: d.now}, Entry: logbook.KindWrittenOff, Stack: "A"})
+	assert.Equal(t, owes, d.owes())
 }
 
 // Gas that comes back after withholding had ended, while something is still owed, lets

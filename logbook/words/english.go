@@ -119,6 +119,8 @@ var englishReasons = map[string]string{
 
 // englishRefused say why an act took no effect.
 var englishRefused = map[string]string{
+	"not-owed":              "Nothing written off: stack {stack} does not owe that, or not for the treatment that was named.",
+	"not-written-off":       "Not written off: nobody can write this off. It is owed until it is done, or ends by itself.",
 	"correction-of-nothing": "The correction was not taken: it names an entry that is not in the logbook yet.",
 	"unknown-store":         "Not done: the site file has no store {store}. Look at the spelling.",
 	"unknown-stack":         "Not done: the site file has no stack {stack}. Look at the spelling.",

@@ -47,7 +47,6 @@ var englishFollowFindings = map[string]string{
 	"suspected-resistance":     "{place}: live insects after {about}, whose gas held the end level: suspected resistance. Keep samples, tell the agency.",
 	"live-insects":             "{place}: live insects after {about}: a failed treatment. Treat again as the licensed fumigator says.",
 	"nothing-owed":             "{place}: what was recorded is owed by no treatment there ({follow}): it is kept and changes nothing. Look at the name of the treatment.",
-	"not-written-off":          "{place}: this cannot be written off ({follow}): it is owed until it is done.",
 	"cages-before-clearance":   "{place}: cages were taken out before the store was cleared. Nobody goes in before that but two trained people with breathing protection, in daylight.",
 	"cages-missing":            "{place}: cages that were not found again: {value}. They may hold live insects.",
 	"cages-after-sheeting":     "{place}: cages were recorded after the sheet was shut: they do not show the whole exposure.",

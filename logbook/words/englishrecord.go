@@ -2,6 +2,8 @@ package words
 
 // englishRecordReasons say what keeps a gate shut of what people recorded around it.
 var englishRecordReasons = map[string]string{
+	"owed":                   "Owed now: {follow} (treatment {about}).",
+	"owed-nothing":           "It owes nothing now.",
 	"adjoining-under-gas":    "{about} next door is under gas: nobody stays on this side of the wall either.",
 	"check-after-over-range": "The instrument at {about} was over its range: it does not count until a bump test or a calibration has passed.",
 	"check-after-swap":       "The instrument at {about} was swapped: it does not count until a bump test or a calibration has passed.",

@@ -68,6 +68,8 @@ var frenchFindings = map[string]string{
 
 // frenchRecordReasons say what keeps a gate shut of what people recorded around it.
 var frenchRecordReasons = map[string]string{
+	"owed":                   "Dû à présent : {follow} (traitement {about}).",
+	"owed-nothing":           "Elle ne doit rien à présent.",
 	"adjoining-under-gas":    "{about}, attenant, est sous gaz : personne ne reste de ce côté du mur non plus.",
 	"check-after-over-range": "L'instrument à {about} a dépassé son étendue de mesure : il ne compte pas avant un essai au gaz ou un étalonnage réussi.",
 	"check-after-swap":       "L'instrument à {about} a été remplacé : il ne compte pas avant un essai au gaz ou un étalonnage réussi.",

@@ -46,7 +46,6 @@ var frenchFollowFindings = map[string]string{
 	"suspected-resistance":     "{place} : insectes vivants après {about}, dont le gaz a tenu la concentration finale : résistance soupçonnée. Gardez des échantillons, prévenez l'organisme compétent.",
 	"live-insects":             "{place} : insectes vivants après {about} : traitement échoué. Traitez de nouveau comme le dit le fumigateur agréé.",
 	"nothing-owed":             "{place} : aucun traitement n'y doit ce qui a été inscrit ({follow}) : l'entrée est gardée et ne change rien. Vérifiez le nom du traitement.",
-	"not-written-off":          "{place} : ceci ne peut être classé sans suite ({follow}) : cela reste dû jusqu'à ce que ce soit fait.",
 	"cages-before-clearance":   "{place} : des cages ont été retirées avant la levée de l'interdiction du magasin. Personne n'entre avant cela, sinon deux personnes formées avec protection respiratoire, en plein jour.",
 	"cages-missing":            "{place} : cages non retrouvées : {value}. Elles peuvent contenir des insectes vivants.",
 	"cages-after-sheeting":     "{place} : des cages ont été inscrites après la fermeture de la bâche : elles ne montrent pas toute l'exposition.",

@@ -54,6 +54,8 @@ var frenchReasons = map[string]string{
 
 // frenchRefused say why an act took no effect.
 var frenchRefused = map[string]string{
+	"not-owed":              "Rien n'est classé : la pile {stack} ne doit pas cela, ou pas pour le traitement nommé.",
+	"not-written-off":       "Non classé : personne ne peut classer ceci sans suite. Cela reste dû jusqu'à ce que ce soit fait, ou prend fin de soi-même.",
 	"correction-of-nothing": "La correction n'a pas été prise : elle désigne une inscription qui n'est pas encore au registre.",
 	"unknown-store":         "Non exécuté : le fichier du site n'a pas de magasin {store}. Vérifiez l'orthographe.",
 	"unknown-stack":         "Non exécuté : le fichier du site n'a pas de pile {stack}. Vérifiez l'orthographe.",

@@ -137,7 +137,8 @@ func (c *catalogue) fillReasons(rs []logbook.Reason) {
 
 // reason says one reason.
 func (c *catalogue) reason(r logbook.Reason) string {
-	return c.say(c.reasons, r.Code, values{About: r.About, Value: float64(r.Value), Limit: float64(r.Limit)})
+	code, of, _ := strings.Cut(r.Code, "/") // a follow-up that is owed stands behind the slash
+	return c.say(c.reasons, code, values{About: r.About, Follow: of, Value: float64(r.Value), Limit: float64(r.Limit)})
 }
 
 // why says why an act took no effect, with all that stood against it.
@@ -224,6 +225,7 @@ func Gate(lang string, g *logbook.Gate) (headline, read string) {
 // values are what a sentence may name.
 type values struct {
 	Store, Stack, Line, Point, Channel, About string
+	Follow                                    string // a follow-up; empty: About is one
 	Value, Limit                              float64
 	Hours, Within                             float64 // of exposure
 }
@@ -265,7 +267,7 @@ func (c *catalogue) put(s string, v values) string {
 		about = c.phrase["not-named"]
 	}
 	return strings.NewReplacer(
-		"{store}", v.Store, "{stack}", v.Stack, "{line}", v.Line, "{point}", v.Point, "{channel}", v.Channel, "{about}", about, "{kind}", c.kind(v.About), "{follow}", c.word("follow", about), "{product}", c.word("product", about), "{check}", c.word("check", about),
+		"{store}", v.Store, "{stack}", v.Stack, "{line}", v.Line, "{point}", v.Point, "{channel}", v.Channel, "{about}", about, "{kind}", c.kind(v.About), "{follow}", c.word("follow", cmp.Or(v.Follow, about)), "{product}", c.word("product", about), "{check}", c.word("check", about),
 		"{place}", c.place(v),
 		"{value}", c.number(v.Value, v.Limit), "{limit}", c.number(v.Limit, v.Value),
 		"{abs}", c.number(math.Abs(v.Value), v.Limit),
