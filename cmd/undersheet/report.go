@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"iter"
 	"os"
 	"path/filepath"
 	"strings"
@@ -49,14 +48,14 @@ again with --until and the last entry that it names.
 
 // Run implements the command.
 func (c *reportCmd) Run(con *console) error {
-	files, err := c.write(context.Background())
+	files, err := c.write(context.Background(), con)
 	for _, f := range files {
 		fmt.Fprintln(con.out, f)
 	}
 	return err
 }
 
-func (c *reportCmd) write(ctx context.Context) ([]string, error) {
+func (c *reportCmd) write(ctx context.Context, con *console) ([]string, error) {
 	if c.Entries != "" && c.Logbook == os.Getenv("UNDERSHEET_LOGBOOK") {
 		c.Logbook = "" // the environment's logbook is only a default
 	}
@@ -77,7 +76,7 @@ func (c *reportCmd) write(ctx context.Context) ([]string, error) {
 		}
 		return saveReport(r, c.Out, c.of(&r.Site), c.forms()...)
 	}
-	return c.fromFile()
+	return c.fromFile(con)
 }
 
 // forms are those that are asked for.
@@ -93,7 +92,7 @@ func (c *reportCmd) forms() []string {
 }
 
 // fromFile reports from hand-written or exported entries.
-func (c *reportCmd) fromFile() ([]string, error) {
+func (c *reportCmd) fromFile(con *console) ([]string, error) {
 	var site *logbook.Site
 	if c.Site != "" {
 		var err error
@@ -101,30 +100,13 @@ func (c *reportCmd) fromFile() ([]string, error) {
 			return nil, err
 		}
 	}
-	r, err := report.Make(report.Until(entriesOf(c.Entries), c.Until), site, c.Treatment, report.Source{Program: version()})
+	file := entriesFile{path: c.Entries}
+	r, err := report.Make(report.Until(file.all(), c.Until), site, c.Treatment, report.Source{Program: version()})
 	if err != nil {
 		return nil, err
 	}
+	file.warn(con.err)
 	return saveReport(r, c.Out, c.of(&r.Site), c.forms()...)
-}
-
-// entriesOf yields the entries of a file.
-func entriesOf(path string) iter.Seq2[logbook.Entry, error] {
-	return func(yield func(logbook.Entry, error) bool) {
-		f, err := os.Open(path)
-		if err != nil {
-			yield(nil, fmt.Errorf("open entries: %w", err))
-			return
-		}
-		defer f.Close()
-		r := logbook.NewReader(path, f)
-		for {
-			e, err := r.Next()
-			if errors.Is(err, io.EOF) || !yield(e, err) || err != nil {
-				return
-			}
-		}
-	}
 }
 
 // saveReport writes a report in some forms, each whole or not at all.

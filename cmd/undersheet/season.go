@@ -49,7 +49,7 @@ again with --until, the last entry that it names, and its days.
 
 // Run implements the command.
 func (c *seasonCmd) Run(con *console) error {
-	s, err := c.make(context.Background())
+	s, err := c.make(context.Background(), con)
 	if err != nil {
 		return err
 	}
@@ -75,7 +75,7 @@ func (c *seasonCmd) form(s *season.Season) func(io.Writer) error {
 	return func(w io.Writer) error { return s.Write(w, form, cmp.Or(c.Lang, s.Lang)) }
 }
 
-func (c *seasonCmd) make(ctx context.Context) (*season.Season, error) {
+func (c *seasonCmd) make(ctx context.Context, con *console) (*season.Season, error) {
 	period := season.Period{From: c.From, To: c.To}
 	if c.Entries != "" && c.Logbook == os.Getenv("UNDERSHEET_LOGBOOK") {
 		c.Logbook = "" // the environment's logbook is only a default
@@ -100,5 +100,10 @@ func (c *seasonCmd) make(ctx context.Context) (*season.Season, error) {
 			return nil, err
 		}
 	}
-	return season.Make(report.Until(entriesOf(c.Entries), c.Until), site, period, report.Source{Program: version()})
+	file := entriesFile{path: c.Entries}
+	s, err := season.Make(report.Until(file.all(), c.Until), site, period, report.Source{Program: version()})
+	if err == nil {
+		file.warn(con.err)
+	}
+	return s, err
 }

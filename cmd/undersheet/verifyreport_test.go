@@ -212,3 +212,29 @@ func TestReportOfAnExport(t *testing.T) {
 	}
 	require.Equal(t, facts("--logbook", db), facts("--entries", file))
 }
+
+// Numbered entries without the records that a logbook has among them tell of nothing that
+// happened: that is said, with what to do about it.
+func TestEntriesWithoutTheirRecords(t *testing.T) {
+	site := write(t, "site.yaml", wharfSite)
+	warned := func(text string) bool {
+		file := write(t, "e.jsonl", text)
+		all := true
+		for i, args := range [][]string{{"report", "--out", t.TempDir(), "--entries", file, "--site", site, "B-7"}, {"season", "--csv", "--entries", file, "--site", site}} {
+			status, _, errs := tried(t, "", args...)
+			require.Zero(t, status, errs)
+			is := strings.Contains(errs, "holds none of its records") && strings.Contains(errs, "take \"seq\" out of each line")
+			require.True(t, i == 0 || is == all, "both say it, or none")
+			all = is
+		}
+		return all
+	}
+	numbered := ""
+	for i, line := range strings.Split(strings.TrimSpace(wharfLines()), "\n") {
+		numbered += fmt.Sprintf(`{"seq":%d,`, i+1) + line[1:] + "\n"
+	}
+	require.False(t, warned(wharfLines()), "by hand: the rules make the records")
+	require.True(t, warned(numbered))
+	last := strings.Count(numbered, "\n") + 1
+	require.False(t, warned(numbered+fmt.Sprintf(`{"seq":%d,"time":"2026-03-20T08:00:00Z","received":"2026-03-20T08:00:00Z","kind":"phase","stack":"B","treatment":"B-7","phase":"closed","verdict":"held","program":"v1"}`, last)+"\n"))
+}
