@@ -24,9 +24,9 @@ func recordText(lang string, rec logbook.Recorded, zone *time.Location) string {
 	case *logbook.Accepted:
 		return fmt.Sprintf("%s %s", r.Entry, place(lang, r.Store, r.Stack, ""))
 	case *logbook.Refused:
-		return fmt.Sprintf("%s %s: %s", r.Entry, place(lang, r.Store, r.Stack, ""), r.Why)
+		return string(r.Entry) + ": " + placed(lang, r.Store, r.Stack, "", r.Why)
 	case *logbook.Finding:
-		return fmt.Sprintf("%s %s", place(lang, r.Store, r.Stack, r.Line), r.Text)
+		return placed(lang, r.Store, r.Stack, r.Line, r.Text)
 	case *logbook.Phase:
 		return words.Text(lang, "record/phase", "{of}", strings.TrimSpace(place(lang, "", r.Stack, "")+" "+r.Treatment),
 			"{phase}", words.Word(lang, "phase", r.Phase), "{verdict}", words.Word(lang, "verdict", r.Verdict))
@@ -58,6 +58,18 @@ func recordText(lang string, rec logbook.Recorded, zone *time.Location) string {
 		return words.Text(lang, "record/message", "{state}", words.Word(lang, "state", r.State), "{to}", r.To, "{by}", r.Messenger, "{subject}", r.Subject)
 	}
 	return ""
+}
+
+// placed says before a sentence where that is of, unless it says so itself.
+func placed(lang, store, stack, line, sentence string) string {
+	own := place(lang, "", stack, "")
+	if stack == "" {
+		own = store
+	}
+	if own == "" || strings.Contains(sentence, own) {
+		return sentence
+	}
+	return place(lang, store, stack, line) + ": " + sentence
 }
 
 // place names where a record is of.
