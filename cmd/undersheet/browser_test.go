@@ -152,6 +152,10 @@ func (b *browserTest) fits(path string) {
 	require.LessOrEqual(b.t, ask[int](b, "document.documentElement.scrollWidth"), 390, path)
 }
 
+// planOfOwnDose is a plan whose dose comes from a label with a long address.
+const planOfOwnDose = "/plan/Store%201/sheet?commodity-0=maize&tonnes-0=180&length-0=9&width-0=6&height-0=5&temp-0=27&per_tonne=2&dose_source=" +
+	"the+label:+https://authority.example/labels/registered/phosphine/2026/01/31/leaflet-of-the-product.pdf"
+
 // A treatment by forms alone, in a real Chromium on a phone's screen, against the
 // daemon in a process of its own: declared, dosed, watched; the leak comes into the
 // open page by itself and is acknowledged; the confirmation is not offered before
@@ -177,9 +181,11 @@ func TestTreatmentInABrowser(t *testing.T) {
 	b.aired(d)
 	b.reported(d)
 	b.speaksFrench()
-	for _, path := range []string{"/", "/store/Store%201", "/stack/A", "/stack/A?axis=log", "/alarms", "/instruments", "/logbook", "/logbook/1", "/act", "/act/line-proved?stack=A&line=top", "/act/treatment-started?stack=A"} {
+	for _, path := range []string{"/", "/store/Store%201", "/stack/A", "/stack/A?axis=log", "/alarms", "/instruments", "/logbook", "/logbook/1", "/act", "/act/line-proved?stack=A&line=top", "/act/treatment-started?stack=A", "/plan/Store%201", planOfOwnDose} {
 		b.fits(path)
 	}
+	b.sees("leaflet-of-the-product.pdf")
+	require.Zero(t, ask[int](b, "[...document.querySelectorAll('.scroll')].filter(x => x.scrollWidth > x.clientWidth).length"), "a source in one long word is not cut off in the plan")
 	b.loses(d)
 	b.mu.Lock()
 	defer b.mu.Unlock()
