@@ -267,7 +267,7 @@ func (c *catalogue) put(s string, v values) string {
 		about = c.phrase["not-named"]
 	}
 	return strings.NewReplacer(
-		"{store}", v.Store, "{stack}", v.Stack, "{line}", v.Line, "{point}", v.Point, "{channel}", v.Channel, "{about}", about, "{kind}", c.kind(v.About), "{follow}", c.word("follow", cmp.Or(v.Follow, about)), "{product}", c.word("product", about), "{check}", c.word("check", about),
+		"{store}", v.Store, "{stack}", v.Stack, "{line}", v.Line, "{point}", v.Point, "{channel}", v.Channel, "{about}", about, "{kind}", c.kind(v.About), "{follow}", c.word("follow", cmp.Or(v.Follow, about)), "{product}", c.word("product", about), "{check}", c.word("check", about), "{checks}", c.checks(about),
 		"{place}", c.place(v),
 		"{value}", c.number(v.Value, v.Limit), "{limit}", c.number(v.Limit, v.Value),
 		"{abs}", c.number(math.Abs(v.Value), v.Limit),
@@ -275,6 +275,17 @@ func (c *catalogue) put(s string, v values) string {
 		"{whole}", whole(v.Value), "{wholelimit}", whole(v.Limit),
 		"{percent}", whole(100*v.Value), "{hours}", c.figure(plain(v.Hours, 3)), "{within}", c.figure(plain(v.Within, 3)),
 	).Replace(s)
+}
+
+// checks are what codes of checks before dosing, with spaces between them, ask for.
+func (c *catalogue) checks(codes string) string {
+	asked := strings.Fields(codes)
+	for i, code := range asked {
+		if s, ok := c.plans[code]; ok {
+			asked[i] = s
+		}
+	}
+	return strings.Join(asked, " · ")
 }
 
 // kind is what a kind of entry or an alarm is called.

@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"undersheet/logbook"
+	"undersheet/rules/plan"
 
 	"github.com/stretchr/testify/require"
 )
@@ -317,4 +318,25 @@ func TestVerdictSaysHowFewPointsItRestsOn(t *testing.T) {
 		require.Equal(t, want, Verdict("en", "held", lines))
 	}
 	require.Empty(t, Verdict("en", "", 1))
+}
+
+// Findings on checks before dosing say what each check asks for: no code stands where
+// people read.
+func TestChecksAreSaidInWords(t *testing.T) {
+	codes := plan.EveryCheck()
+	for _, lang := range Languages() {
+		for _, finding := range []string{"checks-owed", "checks-wanting"} {
+			for n := 1; n <= len(codes); n++ {
+				f := &logbook.Finding{Code: finding, Store: "Long Barn", Stack: "B", About: strings.Join(codes[:n], " "), Value: logbook.Number(n)}
+				Fill(lang, f)
+				for _, code := range codes[:n] {
+					require.Contains(t, f.Text, Plan(lang, code, "", 0), lang)
+				}
+				if n > 1 {
+					require.NotContains(t, f.Text, f.About)
+				}
+				require.Equal(t, n-1, strings.Count(f.Text, " · "), f.Text)
+			}
+		}
+	}
 }
