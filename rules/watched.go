@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/decay"
 	"undersheet/rules/gate"
 	"undersheet/rules/leak"
 	"undersheet/rules/reading"
@@ -35,7 +36,7 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 			if e.Cleared {
 				k.Gas.Fit.LossMended(k.Gas.mended(e.Onset, s.At.Hours(t.Started)))
 			} else {
-				k.Gas.Fit.LossChanged(e.Onset)
+				k.Gas.Fit.LossChanged(e.Onset, decay.Value{Value: e.LossAfter - e.LossBefore, SE: e.LossSD})
 			}
 		case leak.LineOff:
 			of.Alarm = alarmLineOff

@@ -33,6 +33,7 @@ type upset struct {
 	kind   scenario.Kind
 	factor float64
 	told   bool
+	tested bool // the leak test tells it; scored where it has
 	since  int  // first hour that is scored
 	mended int  // hours until it is mended; 0 = it is not
 	topped bool // and phosphine is added then
@@ -60,6 +61,9 @@ var upsets = []upset{
 	{name: "tear ×2, told after 3 h", kind: scenario.TearElsewhere, factor: 2, told: true, since: toldHour},
 	{name: "tear ×2, not told", kind: scenario.TearElsewhere, factor: 2, told: false, since: toldHour},
 	{name: "tear ×3, told after 3 h", kind: scenario.TearElsewhere, factor: 3, told: true, since: toldHour},
+	{name: "tear ×2, told by the leak test", kind: scenario.TearElsewhere, factor: 2, tested: true, since: toldHour},
+	{name: "tear ×3, told by the leak test", kind: scenario.TearElsewhere, factor: 3, tested: true, since: toldHour},
+	{name: "tear ×8, told by the leak test", kind: scenario.TearElsewhere, factor: 8, tested: true, since: toldHour},
 	{name: "tear ×3, not told", kind: scenario.TearElsewhere, factor: 3, told: false, since: toldHour},
 	{name: "tear ×2, told, mended after 6 h", kind: scenario.TearElsewhere, factor: 2, told: true, mended: 6, topped: false},
 	{name: "tear ×2, told, mended after 6 h with phosphine added", kind: scenario.TearElsewhere, factor: 2, told: true, mended: 6, topped: true},
@@ -84,7 +88,8 @@ type spread struct {
 	width []float64 // ln of P95 over P05, by line
 }
 
-// afterStack tries upsets on one stack. Its leak test tells the fit nothing.
+// afterStack tries upsets on one stack. Its leak test tells the fit nothing, unless it is
+// that which is tried.
 func (b *bench) afterStack(seed uint64, upsets []upset) ([]sequel, error) {
 	var at []int
 	for _, u := range upsets {
@@ -103,11 +108,17 @@ func (b *bench) afterStack(seed uint64, upsets []upset) ([]sequel, error) {
 		if err != nil {
 			return nil, err
 		}
+		w.deaf = !u.tested
 		if u.told && u.kind.IsLeak() {
 			w.every = func(w *watched, hour int) { u.tell(w.fit, hour) }
 		}
 		hours := u.hours()
 		w.until(float64(hours[len(hours)-1]) + 1)
+		if u.tested {
+			hours = slices.DeleteFunc(hours, func(h int) bool {
+				return !slices.ContainsFunc(w.events, func(e event) bool { return isNewLeak(e) && e.at <= float64(h) })
+			})
+		}
 		out = append(out, b.sequelOf(&w.course, hours))
 	}
 	return out, nil
@@ -118,7 +129,7 @@ func (u *upset) tell(fit *decay.State, hour int) {
 	mended := afterHour + u.mended
 	switch {
 	case hour == toldHour-1:
-		fit.LossChanged(afterOnset)
+		fit.LossChanged(afterOnset, decay.Value{})
 	case u.topped && hour == mended-1: // by whoever mends it
 		fit.LossMended(afterOnset + float64(u.mended))
 	case u.mended > 0 && !u.topped && hour == mended+overSeen-1:

@@ -196,7 +196,7 @@ func (w *watched) closeBin(hours float64) {
 			if e.Cleared {
 				w.fit.LossMended(max(hours-leak.CalmHours, e.Onset+1))
 			} else {
-				w.fit.LossChanged(e.Onset)
+				w.fit.LossChanged(e.Onset, decay.Value{Value: e.LossAfter - e.LossBefore, SE: e.LossSD})
 			}
 		}
 	}

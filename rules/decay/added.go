@@ -18,7 +18,7 @@ func (s *State) AddDose(hours, grams float64) {
 		s.Refused++
 		return
 	}
-	d, old := Dose{hours, grams}, s.doseDays()
+	d, old := Dose{hours, grams}, s.told()
 	if len(s.Added) == maxDoses {
 		at := s.nearestDose(hours)
 		one, sum := s.Added[at], s.Added[at].Grams+grams
@@ -35,18 +35,24 @@ func (s *State) AddDose(hours, grams float64) {
 		at++
 	}
 	s.Added = slices.Insert(s.Added, at, d)
+	s.admit(old, inAdded+at, s.Setup.addedPrior(d), seedB)
+}
+
+// admit makes room in the fit for the parameter that is new at a place, as its prior
+// has it. old is what was told before, seed that of its draws.
+func (s *State) admit(old told, at int, prior normal, seed uint64) {
 	if s.Fit == nil {
 		return
 	}
-	prior, zs := s.Setup.addedPrior(d), scores(s.Fit.Refits, len(s.Added))
+	zs := scores(seed, s.Fit.Refits, len(s.Fit.X))
 	s.recast(old, func(x []float64, draw int) ([]float64, float64) {
 		z := 0.0
 		if draw >= 0 {
 			z = zs[draw%len(zs)]
 		}
-		return slices.Insert(x, inAdded+at, prior.mean+prior.sd*z), -z * z / 2
+		return slices.Insert(x, at, prior.mean+prior.sd*z), -z * z / 2
 	})
-	s.Fit.widen(inAdded+at, prior.sd*prior.sd)
+	s.Fit.widen(at, prior.sd*prior.sd)
 }
 
 // nearestDose is the added dose nearest in time.
@@ -61,29 +67,28 @@ func (s *State) nearestDose(hours float64) int {
 }
 
 // scores are as many standard normals as there are draws, evenly spread, in an order
-// that is fixed but differs from dose to dose.
-func scores(refits, doses int) []float64 {
+// that is fixed but differs from one new parameter to the next.
+func scores(seed uint64, refits, params int) []float64 {
 	zs := make([]float64, draws)
-	for i, to := range rand.New(rand.NewPCG(seedB, uint64(refits*(maxDoses+1)+doses))).Perm(draws) {
+	for i, to := range rand.New(rand.NewPCG(seed, uint64(refits*(inAdded+maxDoses+maxChanges)+params))).Perm(draws) {
 		zs[to] = distuv.UnitNormal.Quantile((float64(i) + 0.5) / draws)
 	}
 	return zs
 }
 
 // recast gives the fit other parameters, those of its mode (draw −1) and of each draw,
-// with what their log posterior gains. old are the days of the doses that the fit
-// knew. What the stack is known to hold does not change by it: where gas of a dose that
+// with what their log posterior gains. old is what was told that the fit knew. What the stack is known to hold does not change by it: where gas of a dose that
 // is told late should be there by now, the misfit gives it back.
-func (s *State) recast(old []float64, to func(x []float64, draw int) ([]float64, float64)) {
+func (s *State) recast(old told, to func(x []float64, draw int) ([]float64, float64)) {
 	if s.Fit == nil {
 		return
 	}
-	f, doses := *s.Fit, s.doseDays()
+	f, now := *s.Fit, s.told()
 	f.asked, s.Late = asked{}, true
 	p := len(f.X)
 	f.X, _ = to(copied(s.Fit.X), -1)
-	f.States[atOffset] += s.lnFallen(s.Fit.X, old, f.X, doses)(f.Days)
-	gone := s.lnFallen(s.Fit.X, old, f.X, doses)
+	f.States[atOffset] += lnFallen(&old, s.Fit.X, &now, f.X)(f.Days)
+	gone := lnFallen(&old, s.Fit.X, &now, f.X)
 	f.Path = copied(f.Path)
 	for i := range f.Path {
 		f.Path[i] += gone((float64(i) + 0.5) * f.PathStep)
@@ -100,16 +105,16 @@ func (s *State) recast(old []float64, to func(x []float64, draw int) ([]float64,
 		}
 		at := len(f.Draws)
 		f.Draws = append(f.Draws, rest...)
-		f.Draws[at+atOffset] += float32(s.lnFallen(was, old, x, doses)(f.Days))
+		f.Draws[at+atOffset] += float32(lnFallen(&old, was, &now, x)(f.Days))
 		f.Draws[len(f.Draws)-1] += float32(gain)
 	}
 	s.Fit = &f
 }
 
-// lnFallen is by how much ln of the curve lies lower, by days, at parameters and
-// doses than at others; days must be asked for in order.
-func (s *State) lnFallen(x, doses, newX, newDoses []float64) func(days float64) float64 {
-	a, b := walk(x, s.Setup.SamplingLossPerDay, doses), walk(newX, s.Setup.SamplingLossPerDay, newDoses)
+// lnFallen is by how much ln of the curve lies lower, by days, with what is told now
+// than with what was before, each at its parameters; days must be asked for in order.
+func lnFallen(was *told, x []float64, now *told, newX []float64) func(days float64) float64 {
+	a, b := was.walk(x), now.walk(newX)
 	return func(days float64) float64 {
 		return lnAbove(a.to(days).air) - lnAbove(b.to(days).air)
 	}
@@ -129,4 +134,19 @@ func (f *fit) widen(at int, variance float64) {
 	wide[at*p+at] = variance
 	f.Cov = triangle(wide, p)
 	f.Move = slices.Insert(copied(f.Move), at*states, make([]float64, states)...)
+}
+
+// narrow is the reverse of widen: the parameter at a place is gone.
+func (f *fit) narrow(at int) {
+	p := len(f.X)
+	wide, left := square(f.Cov, p+1), make([]float64, 0, p*p)
+	for i := range p + 1 {
+		for j := range p + 1 {
+			if i != at && j != at {
+				left = append(left, wide[i*(p+1)+j])
+			}
+		}
+	}
+	f.Cov = triangle(left, p)
+	f.Move = slices.Delete(copied(f.Move), at*states, (at+1)*states)
 }

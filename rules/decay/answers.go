@@ -15,7 +15,8 @@ func (s *State) Curve(line int, hours float64) float64 {
 
 // stack returns the concentration of the stack at parameters x, without misfit.
 func (s *State) stack(x []float64, days float64) float64 {
-	w := walk(x, s.Setup.SamplingLossPerDay, s.doseDays())
+	told := s.told()
+	w := told.walk(x)
 	return w.to(days).air
 }
 
@@ -132,7 +133,7 @@ type Value struct {
 type Params struct {
 	YieldPPM      Value // what the dose would give without loss, ppm
 	ReleasePerDay Value
-	LossPerDay    Value   // gas that does not come back: leakage, permanent sorption, and the pump's share
+	LossPerDay    Value   // gas that does not come back: leakage, permanent sorption, and the pump's share; without what leaks add that were told
 	Sampling      float64 // per day: the pump's share of LossPerDay, as it was given
 	LagHours      Value   // from dosing to the first gas
 	SorbPerDay    Value   // gas that goes onto the commodity for a time
@@ -162,13 +163,4 @@ func (s *State) LossPerDay() (loss, sdLn float64) {
 		return 0, 0
 	}
 	return exp(s.Fit.X[inLoss]) + s.Setup.SamplingLossPerDay, math.Sqrt(max(s.Fit.variance(inLoss), 0))
-}
-
-// doseDays lists the times of the added doses in days.
-func (s *State) doseDays() []float64 {
-	var days []float64
-	for _, d := range s.Added {
-		days = append(days, d.Hours/24)
-	}
-	return days
 }

@@ -70,12 +70,18 @@ func (t *transit) move(g gas) gas {
 // charge is gas that begins to be released at a time in days.
 type charge struct{ days, ppm float64 }
 
+// turn is a loss rate, per day, from a time in days on.
+type turn struct{ days, loss float64 }
+
 // walker carries the gas of one set of parameters on through time.
 type walker struct {
 	balance
 	charges [1 + maxDoses]charge // in order of time
 	due     int                  // charges[due:count] are still to come
 	count   int
+	turns   [maxChanges + 1]turn // in order of time; one more until two are made one
+	turned  int                  // turns[turned:turning] are still to come
+	turning int
 	gas
 	at   float64 // days
 	step float64 // days that the transit in hand is for
@@ -88,6 +94,12 @@ func (w *walker) charge(days, ppm float64) {
 	w.count++
 }
 
+// turn changes the loss rate at a time after all others.
+func (w *walker) turn(days, loss float64) {
+	w.turns[w.turning] = turn{days, loss}
+	w.turning++
+}
+
 // feed is the release into the gas space, ppm per day.
 func (w *walker) feed() float64 { return w.release*w.solid + w.balance.ramp*w.gas.ramp }
 
@@ -95,14 +107,25 @@ func (w *walker) feed() float64 { return w.release*w.solid + w.balance.ramp*w.ga
 func (w *walker) to(days float64) gas {
 	for w.due < w.count && w.charges[w.due].days <= days {
 		next := w.charges[w.due]
-		w.advance(next.days)
+		w.through(next.days)
 		y, r, a := next.ppm, w.release, w.balance.ramp
 		w.solid += y * a / (a - r)
 		w.gas.ramp -= y * r / (a - r)
 		w.due++
 	}
-	w.advance(days)
+	w.through(days)
 	return w.gas
+}
+
+// through carries the gas to days over the turns of the loss rate until then.
+func (w *walker) through(days float64) {
+	for w.turned < w.turning && w.turns[w.turned].days <= days {
+		next := w.turns[w.turned]
+		w.advance(next.days)
+		w.loss, w.step = next.loss, -1 // the transit in hand is that of the rate before
+		w.turned++
+	}
+	w.advance(days)
 }
 
 func (w *walker) advance(days float64) {

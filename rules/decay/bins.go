@@ -83,10 +83,10 @@ func (bs bins) add(b bin, from, width float32) bins {
 	return bs
 }
 
-// roomForBins is how many bins a line of a stack has room for: what the
-// posterior of so many lines leaves, shared among them.
-func roomForBins(lines int) int {
-	p := inAdded + maxDoses
+// roomForBins is how many bins a line of the stack has room for: what the posterior
+// leaves, shared among the lines.
+func (s *State) roomForBins() int {
+	lines, p := len(s.Bins), inAdded+len(s.Added)+len(s.Changes)
 	numbers := p + p*(p+1)/2 + states + states*(states+1)/2 + p*states + pathPoints + 9*lines + (p+states+2)*draws/4
 	return max((stateBytes-numbers*floatBytes)/binBytes/max(lines, 1), leastBins)
 }

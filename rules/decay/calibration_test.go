@@ -78,8 +78,8 @@ func (t *treatment) run(x []float64, z size, rnd *rand.Rand, bad flaws) {
 		fixed[l], release[l], swing[l] = lineFactorSD*norm(), unevenDays*norm(), z.Swing*norm()
 		gain[l] = bad.gain * t.setup.Lines[l].gainSD() * norm()
 	}
-	w := walk(x, 0, nil)
-	m.rate = w.loss
+	w := new(told).walk(x)
+	m.rate = []float64{w.loss}
 	const step = tickHours / 24
 	early := 0.0
 	for n := 0; ; n++ {

@@ -6,70 +6,116 @@ import (
 	"slices"
 )
 
-// Figures of a change of the loss rate that is told, in units of the loss rate.
+// Figures of a change of the loss rate that is told. What a leak adds is known by its
+// logarithm: no tear lets gas in.
 const (
-	jumpMean  = 0.4 // of a leak that began
-	jumpSD    = 0.9
-	leastJump = 0.35     // per day: a tear in a tight sheet may be many times its loss
-	mendKeeps = 0.1      // of what a leak had added, after it was mended
-	mendSD    = 0.6      // of the same: now and then it is not
-	hourSD    = 3.0 / 24 // days: of the hour that is told, and of what mixing keeps from the lines
-	settles   = 4        // hours over which that tells
-	maxBreak  = 16       // changes that are kept
-	learns    = 8.0      // hours after a change began until the fit is sure of the new rate
+	usualRise   = 0.25 // per day: what a leak adds whose size is not told, from memory
+	usualRiseSD = 1.2  // of its ln
+	toldRiseSD  = 0.7  // of ln rise, beyond its standard error: a rise is found before the gas at every line follows it
+	leastRise   = 0.01 // per day
+	mostRise    = 20.0
+	mendKeeps   = 0.04     // of what leaks had added, after they were mended
+	mendSD      = 1.6      // of ln of that: now and then a leak is not mended
+	hourSD      = 3.0 / 24 // days: of the hour that is told, and of what mixing keeps from the lines
+	settles     = 4        // hours over which that tells
+	maxChanges  = 4        // that are told apart
+	learns      = 8.0      // hours after a change began until the fit is sure of the new rate
 )
 
-// change is one of the loss rate that was told. Where a leak was mended, Stood is what
-// it had added to the loss rate (root of its mean square): most of that goes back.
+// change is one of the loss rate that was told: a leak that began, or the mending of
+// those that had.
 type change struct {
 	Hours float64
-	Stood float64 `json:",omitempty"` // 0 = a leak began
+	Mends bool    `json:",omitempty"`
+	Ln    float64 // of what a leak adds, per day, or of the share that a mending leaves: prior mean
+	SD    float64 // and its standard deviation
+	Blur  float64 `json:",omitempty"` // variance of ln C that earlier changes brought which were made one with this
 }
 
-// LossChanged tells that the loss rate changed at hours after t = 0: a leak began. The
-// fit then lets go of the rate it had; without it, it takes about half a day to believe
-// in a new one. The next Refit uses it. One told within the hour of another is the same
-// change.
-func (s *State) LossChanged(hours float64) { s.change(change{Hours: hours}) }
+// days is when the change takes effect, in the middle of its hour.
+func (c *change) days() float64 { return math.Floor(c.Hours)*hourDays + hourDays/2 }
 
-// LossMended tells that a leak that was told was closed at hours after t = 0, in the
-// way of LossChanged. The fit takes most of what the leak had added to go back, and
-// learns from the readings whether it did.
-func (s *State) LossMended(hours float64) {
-	c := change{Hours: hours}
-	if f := s.Fit; f != nil {
-		c.Stood = math.Sqrt(f.States[atJump]*f.States[atJump] + f.StateCov[atJump*(atJump+1)/2+atJump])
+// after is what leaks add after the change to what they added before, where x is its
+// parameter.
+func (c *change) after(before, x float64) float64 {
+	if c.Mends {
+		return before * exp(x)
+	}
+	return before + exp(x)
+}
+
+// LossChanged tells that a leak began at hours after t = 0 and what it adds to the loss
+// rate, per day; a rise that is 0 is not known. The size that is told may be far off,
+// and the leak may be none: the fit learns it from the readings. Without being told, it
+// takes about half a day to believe in a new rate. The next Refit holds the change
+// against readings. One told within the hour of another is the same change.
+func (s *State) LossChanged(hours float64, rise Value) {
+	c := change{Hours: hours, Ln: math.Log(usualRise), SD: usualRiseSD}
+	if rise.Value > 0 && finite(rise.Value) {
+		c.Ln, c.SD = math.Log(min(max(rise.Value, leastRise), mostRise)), toldRiseSD
+		if rise.SE > 0 {
+			c.SD = math.Hypot(toldRiseSD, min(rise.SE/rise.Value, 1))
+		}
 	}
 	s.change(c)
 }
 
+// LossMended tells that the leaks that were told were closed at hours after t = 0, in
+// the way of LossChanged. The fit takes most of what they had added to go back, and
+// learns from the readings whether it did.
+func (s *State) LossMended(hours float64) {
+	s.change(change{Hours: hours, Mends: true, Ln: math.Log(mendKeeps), SD: mendSD})
+}
+
 // change keeps a change of the loss rate, unless it is known.
 func (s *State) change(c change) {
-	if !(c.Hours >= 0 && c.Hours <= maxHours) || len(s.Changes) >= maxBreak {
+	if !(c.Hours >= 0 && c.Hours <= maxHours) {
 		return
 	}
 	at, _ := slices.BinarySearchFunc(s.Changes, c, func(a, b change) int { return cmp.Compare(a.Hours, b.Hours) })
 	near := func(i int) bool { return i >= 0 && i < len(s.Changes) && math.Abs(s.Changes[i].Hours-c.Hours) < 1 }
-	if !near(at-1) && !near(at) {
-		s.Changes, s.Late = slices.Insert(s.Changes, at, c), true
+	if near(at-1) || near(at) || c.Mends && at == 0 { // nothing was torn yet
+		return
+	}
+	old := s.told()
+	s.Changes, s.Late = slices.Insert(slices.Clone(s.Changes), at, c), true
+	s.admit(old, inAdded+len(s.Added)+at, normal{c.Ln, c.SD}, seedA)
+	if len(s.Changes) > maxChanges {
+		s.mergeOldest()
 	}
 }
 
-// unsettle notes how little the hours around a change tell of it: it did not come in
-// the very hour that is told, and the gas at the lines follows after that of the stack.
-func (m *model) unsettle(changes []change, f *fit) {
-	m.unsure = make([]float64, len(m.sights))
-	for i, c := range changes {
-		jump := c.Stood
-		switch {
-		case jump > 0:
-		case i+1 < len(changes) && changes[i+1].Stood > 0:
-			jump = changes[i+1].Stood
-		case f != nil:
-			jump = max(f.States[atJump], jumpMean)
-		}
+// mergeOldest makes the two oldest changes one, with the loss rate that they leave: what
+// the first did until the second is no more told apart from other misfit.
+func (s *State) mergeOldest() {
+	old, at := s.told(), inAdded+len(s.Added)
+	a, b := s.Changes[0], s.Changes[1]
+	first := a.after(0, a.Ln)
+	ln := func(x, y float64) float64 { return math.Log(b.after(a.after(0, x), y)) }
+	apart := first * (b.days() - a.days())
+	one := change{Hours: b.Hours, Ln: ln(a.Ln, b.Ln), SD: max(a.SD, b.SD), Blur: a.Blur + b.Blur + apart*apart}
+	s.Changes = slices.Replace(slices.Clone(s.Changes), 0, 2, one)
+	s.recast(old, func(x []float64, _ int) ([]float64, float64) {
+		x[at+1] = ln(x[at], x[at+1])
+		return slices.Delete(x, at, at+1), 0
+	})
+	if s.Fit != nil {
+		s.Fit.narrow(at)
+	}
+}
+
+// unsettle notes how little the hours around a change tell of it at parameters x: it did
+// not come in the very hour that is told, and the gas at the lines follows after that of
+// the stack.
+func (m *model) unsettle(x []float64) {
+	clear(m.unsure)
+	added, first := 0.0, inAdded+len(m.doses)
+	for i, c := range m.changes {
+		was := added
+		added = c.after(was, x[first+i])
+		late := (added - was) * hourSD
 		for h := max(int(c.Hours)-settles/2, 0); h < min(int(c.Hours)+settles, len(m.unsure)); h++ {
-			m.unsure[h] += jump * jump * hourSD * hourSD / (settles * 3 / 2)
+			m.unsure[h] += (late*late + c.Blur) / (settles * 3 / 2)
 		}
 	}
 }
@@ -83,40 +129,5 @@ func (s *State) unsettled(from, till int) bool {
 // it was told had changed: until then a forecast that is better than the one before
 // proves nothing.
 func (s *State) Learning(hours float64) bool {
-	return slices.ContainsFunc(s.Changes, func(c change) bool { return c.Stood == 0 && c.Hours <= hours && hours < c.Hours+learns })
-}
-
-// turn is what an hour does to the jump of the loss rate: keep·jump + mean ± sd.
-type turn struct {
-	opens          bool
-	keep, mean, sd float64
-}
-
-// began is the turn of an hour at which a leak may have begun.
-func (m *model) began() turn {
-	return turn{opens: true, keep: 1, mean: jumpMean, sd: max(jumpSD, leastJump/max(m.rate, 1e-3))}
-}
-
-// turnOf is the turn of hour h, at which the loss rate may have changed without being
-// told where that is jump.
-func (m *model) turnOf(h, jump int) turn {
-	switch {
-	case m.stood[h] > 0:
-		return turn{opens: true, keep: mendKeeps, sd: mendSD * m.stood[h]}
-	case m.told[h] || h == jump:
-		return m.began()
-	}
-	return turn{keep: 1}
-}
-
-// widen takes a turn into a covariance.
-func (t *turn) widen(c *matrix) {
-	if !t.opens {
-		return
-	}
-	for i := range states {
-		c[atJump*states+i] *= t.keep
-		c[i*states+atJump] *= t.keep
-	}
-	c[atJump*states+atJump] += t.sd * t.sd
+	return slices.ContainsFunc(s.Changes, func(c change) bool { return !c.Mends && c.Hours <= hours && hours < c.Hours+learns })
 }

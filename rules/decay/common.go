@@ -6,7 +6,7 @@ import "math"
 // offset that the loss rate's swings have left behind, the slow and the fast swing of
 // the loss rate (shares of the loss rate, Ornstein–Uhlenbeck), the mean of the
 // lines' swings, the part that goes with the release, the daily breathing (sine and
-// cosine, shares of the loss rate), and what the loss rate changed by for good.
+// cosine, shares of the loss rate), and what the loss rate changed by for good without being told.
 //
 //	dz/dt = −k·(w + f + a·sin 2πt + b·cos 2πt + j) − g·z + h·e
 //
@@ -48,7 +48,7 @@ type hop struct {
 	feed              float64
 	gain              [states]float64
 	root              float64 // 1/√(innovation variance)
-	turn              turn    // of the loss rate
+	jumps             bool    // the loss rate may jump here
 	swell             float64 // by how much gusts have grown with the loss rate
 }
 
@@ -80,9 +80,9 @@ func (m *model) still(h int, days float64) hop {
 	if days != hourDays {
 		p.slow, p.gust, p.swing = math.Exp(-days/slowDays), math.Exp(-days/gustDays), math.Exp(-days/lineDays)
 	}
-	p.drive = m.rate * days
+	p.drive = m.rate[h] * days
 	if g*days > 1e-6 {
-		p.drive = m.rate * (1 - p.stay) / g
+		p.drive = m.rate[h] * (1 - p.stay) / g
 	}
 	return p
 }
@@ -175,9 +175,12 @@ func (m *model) track(jump int) (matrix, float64) {
 		}
 		m.blur(&c, &p)
 		c[0] += m.laid((float64(h)-0.5)*hourDays, (float64(h)+0.5)*hourDays)
-		c[0] += m.unsure[h] * m.rate * m.rate
-		p.turn = m.turnOf(h, jump)
-		p.turn.widen(&c)
+		c[0] += m.unsure[h]
+		if m.settled[h] || h == jump {
+			p.jumps = true
+			sd := max(jumpSD, leastJump/max(m.rate[h], 1e-3))
+			c[atJump*states+atJump] += sd * sd
+		}
 		if m.pooled[h].seen {
 			p.seen = true
 			logDet += p.fix(&c, m.noise(h))
@@ -237,8 +240,8 @@ func (m *model) whiten(curve func(h int) float64, out []float64, jumps float64, 
 	for h := range m.hops {
 		p := &m.hops[h]
 		p.carry(&x)
-		if p.turn.opens {
-			x[atJump] = p.turn.keep*x[atJump] + jumps*p.turn.mean
+		if p.jumps {
+			x[atJump] += jumps * jumpMean
 		}
 		if p.seen {
 			e := curve(h) - x[atOffset] - x[atSwing] - p.feed*x[atFeed]

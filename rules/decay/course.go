@@ -26,8 +26,7 @@ type course struct {
 // begin is the course of a fit at its time; whole with its covariances.
 func (s *State) begin(whole bool) *course {
 	f, m := s.Fit, s.future()
-	c := &course{m: m, w: walk(f.X, m.sampling, m.doses), at: f.Days, mean: f.States}
-	m.rate = c.w.loss
+	c := &course{m: m, w: m.walk(f.X), at: f.Days, mean: f.States}
 	c.w.to(f.Days)
 	for i := range c.units {
 		c.units[i][i] = 1
@@ -64,6 +63,7 @@ func (s *State) course(days float64, whole bool) course {
 
 // step goes on for days, an hour at the most.
 func (c *course) step(days float64) {
+	c.m.rate[0] = c.w.loss
 	g := c.w.to(c.at + days/2)
 	off := 0.0
 	for i, v := range c.mean {

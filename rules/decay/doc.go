@@ -18,14 +18,15 @@
 // [New] takes what is known of the treatment, [State.Observe] takes readings one
 // by one at a cost that does not grow with the record, [State.Update] is called
 // once an hour, and [State.Forecasts] and [State.Lowest] answer. The curve has a
-// lag and sorption in both directions beside release and loss. What sets one line
+// lag and sorption in both directions beside release and loss; a leak that is told adds
+// to the loss from its hour on, as much as the readings bear out. What sets one line
 // apart for good is split between its gas and its instrument's gain: how far the gas
 // differs is fitted to each stack, the gain is as large as the stated accuracy lets it
 // be. Gains of different lines are taken as independent. What the curve cannot
 // explain is looked for where it arises, in the loss rate: gusts, slower weather, the
-// day's breathing and changes for good, whose sizes are fitted to each stack, so that
-// what the weather may still do widens the interval and a thousand readings are not
-// taken for a thousand independent ones. A stack out of the wind is told from a windy
+// day's breathing and changes for good that nobody told. Their sizes are fitted to each
+// stack, so that what the weather may still do widens the interval and a thousand
+// readings are not taken for a thousand independent ones. A stack out of the wind is told from a windy
 // one by its readings, not before they can tell. The posterior is kept as draws:
 // between refits they take in each hour and gain or lose weight by how well they
 // foretold it, and they move on with each refit. Before any reading the answer is what

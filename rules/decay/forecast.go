@@ -120,7 +120,7 @@ func (s *State) draw(days float64, more func(x []float64) float64) [][]float64 {
 	f, n, p := s.Fit, len(s.Setup.Lines), len(s.Fit.X)
 	row := p + states + 1
 	count := len(f.Draws) / row
-	a, doses := s.ahead(days, true), s.doseDays()
+	a, told := s.ahead(days, true), s.told()
 	gas := f.factors(s.Setup.Lines, a.devs, a.feed, exp(f.X[inLoss])+s.Setup.SamplingLossPerDay)
 	out := make([][]float64, n)
 	for l := range out {
@@ -136,7 +136,7 @@ func (s *State) draw(days float64, more func(x []float64) float64) [][]float64 {
 		if days < f.Days { // the path that is known there is the misfit of this curve alone
 			at = f.X
 		}
-		w := walk(at, s.Setup.SamplingLossPerDay, doses)
+		w := told.walk(at)
 		c := w.to(days).air
 		if more != nil {
 			c += more(x[:p])
@@ -202,7 +202,8 @@ func (s *State) ahead(days float64, whole bool) ahead {
 		c := matrix(square(f.StateCov, states))
 		a.fixed, a.sd = f.past(days), math.Sqrt(max(c[0]+c[atSwing*states+atSwing]+2*c[atSwing], 1e-6))
 		a.altSD = a.sd
-		w := walk(f.X, s.Setup.SamplingLossPerDay, s.doseDays())
+		told := s.told()
+		w := told.walk(f.X)
 		g := w.to(days)
 		a.feed = min(w.feed()/max(g.air, leastPPM), mostFeed)
 	} else {
@@ -220,9 +221,8 @@ func (s *State) ahead(days float64, whole bool) ahead {
 
 // future is a model without readings, at the fit's sizes.
 func (s *State) future() *model {
-	m := &model{lines: s.Setup.Lines, sampling: s.Setup.SamplingLossPerDay, doses: s.doseDays(), size: s.Fit.Size, dev: s.Fit.Dev}
-	m.swell = s.Fit.swell()
-	m.inflow, m.feed = make([]float64, 1), make([]float64, 1)
+	m := &model{told: s.told(), lines: s.Setup.Lines, size: s.Fit.Size, dev: s.Fit.Dev, swell: s.Fit.swell()}
+	m.inflow, m.feed, m.rate = make([]float64, 1), make([]float64, 1), make([]float64, 1)
 	return m
 }
 

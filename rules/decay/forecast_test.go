@@ -170,7 +170,7 @@ func TestTornSheet(t *testing.T) {
 		}
 		add(&before, a)
 		feed(b, rest, 66, 1)
-		b.LossChanged(60)
+		b.LossChanged(60, Value{})
 		feed(a, rest, 72, 1)
 		for len(rest) > 0 && rest[0].hours <= 66 {
 			rest = rest[1:]
@@ -244,11 +244,11 @@ func TestMendedSheet(t *testing.T) {
 		a := New(d.setup)
 		rest := feed(a, d.seen, 60, 20)
 		rest = feed(a, rest, 64, 1)
-		a.LossChanged(60)
+		a.LossChanged(60, Value{})
 		rest = feed(a, rest, 70, 1)
 		b := again(t, a)
 		a.LossMended(68)
-		b.LossChanged(68)
+		b.LossChanged(68, Value{})
 		end := len(d.truth[0]) - 1
 		for s, sc := range map[*State]*score{a: &told, b: &changed} {
 			feed(s, rest, 71, 1)

@@ -16,22 +16,42 @@ type knots struct {
 	diff  []float64 // scratch
 }
 
+// bentAs is the age in hours of a fresh stack whose curve bends no less than one does
+// after a change of its loss rate.
+const bentAs = 12
+
+// stride is the hours from one knot to the next, so many hours after the start.
+func stride(age int) int {
+	switch {
+	case age >= 48:
+		return 12
+	case age >= 24:
+		return 8
+	case age >= 12:
+		return 4
+	case age >= 6:
+		return 2
+	}
+	return 1
+}
+
 // knotHours are the knots of so many hours: every hour for 6 h, every 2 for half a day,
-// every 4 for a day, every 8 for two days, then every 12.
-func knotHours(hours int) []int {
+// every 4 for a day, every 8 for two days, then every 12. A change of the loss rate is a
+// knot, and they are closer after it.
+func knotHours(hours int, changes []change) []int {
 	var out []int
-	for h, step := 0, 1; h < hours; h += step {
+	for h := 0; h < hours; {
 		out = append(out, h)
-		switch {
-		case h >= 48:
-			step = 12
-		case h >= 24:
-			step = 8
-		case h >= 12:
-			step = 4
-		case h >= 6:
-			step = 2
+		next := h + stride(h)
+		for i := range changes {
+			at := int(changes[i].Hours)
+			if at > h {
+				next = min(next, at)
+			} else {
+				next = min(next, h+stride(h-at+bentAs))
+			}
 		}
+		h = next
 	}
 	if n := len(out); n > 0 && out[n-1] != hours-1 {
 		out = append(out, hours-1)
@@ -41,7 +61,7 @@ func knotHours(hours int) []int {
 
 // tie makes the knots of the curve in hand, m.curve, with the misfit around it.
 func (m *model) tie() *knots {
-	k := &knots{hours: knotHours(len(m.curve))}
+	k := &knots{hours: knotHours(len(m.curve), m.changes)}
 	n, seen := len(k.hours), m.seen()
 	r0, cols := make([]float64, seen), make([]float64, n*seen)
 	k.end = m.whiten(m.residual, r0, 1, nil)
@@ -108,7 +128,7 @@ func (m *model) logPosterior(k *knots, x []float64) float64 {
 
 // from fills k.diff for parameters x.
 func (m *model) from(k *knots, x []float64) {
-	w := walk(x, m.sampling, m.doses)
+	w := m.walk(x)
 	for i, h := range k.hours {
 		k.diff[i] = lnAbove(w.to(float64(h)*hourDays+hourDays/2).air) - k.start[i]
 	}

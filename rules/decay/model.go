@@ -6,7 +6,8 @@ import (
 )
 
 // Places of the parameters: the logs of yield, release, loss and lag, sorption
-// (its sign does not matter) and the log of its return, then the log yield of each added dose over the first.
+// (its sign does not matter), the log of its return and the ramp, then the log yield of each added dose over the first
+// and the logs of what each told change does to the loss rate.
 const (
 	inYield = iota
 	inRelease
@@ -21,26 +22,24 @@ const (
 // model is a stack's readings by the hour, with the curve and the misfit that they
 // are held against. The misfit is linear and is looked at around one path.
 type model struct {
-	lines    []Line
-	sampling float64   // per day
-	doses    []float64 // days at which doses were added
-	prior    []normal
-	size     size
+	told
+	lines []Line
+	prior []normal
+	size  size
 
 	sights  [][]sight // by hour
 	suspect suspect
 	grown   int       // hour of the last change of the loss rate that the fit before knew
 	swell   float64   // the loss rate since then, over what it was
-	told    []bool    // hours in which the loss rate is told to have changed
-	unsure  []float64 // by hour: variance of how far the lines are from the stack's new course, over rate²
-	stood   []float64 // in which a leak is told to be mended: what it had added
+	settled []bool    // hours in which the loss rate is taken to have changed, untold
+	unsure  []float64 // by hour: variance of ln C: how far the lines are from the course that a change brings
 	pooled  []pooled
 	dev     []deviation // at the last hour
 
 	path, pathVar       []float64 // ln C of the stack with the misfit
 	placed              bool      // path is more than the curve
 	feed, inflow, slope []float64 // per day: release/C, all that comes/C, dlnC/dt
-	rate                float64   // loss per day
+	rate                []float64 // by hour: loss per day on the way to it
 	soft                float64   // sd that is added to every hour while a start is far off
 	hops                []hop
 	curve               []float64 // ln C at the parameters in hand
@@ -51,23 +50,17 @@ type model struct {
 func newModel(s *State, till int) *model {
 	m := modelOf(s, 0, till)
 	m.recall(s.Fit)
-	m.unsettle(s.Changes, s.Fit)
 	return m
 }
 
 // modelOf gathers the readings of s from one hour until another.
 func modelOf(s *State, from, till int) *model {
-	m := &model{lines: s.Setup.Lines, sampling: s.Setup.SamplingLossPerDay, doses: s.doseDays(), prior: s.priors(), size: firstSize}
+	m := &model{told: s.told(), lines: s.Setup.Lines, prior: s.priors(), size: firstSize}
 	m.sights = s.gather(from, till)
 	n := len(m.sights)
-	m.told, m.stood = make([]bool, n), make([]float64, n)
-	for _, c := range s.Changes {
-		if h := int(c.Hours); h < n {
-			m.told[h], m.stood[h] = true, c.Stood
-		}
-	}
+	m.settled = make([]bool, n)
 	m.pooled, m.hops = make([]pooled, n), make([]hop, n)
-	for _, p := range []*[]float64{&m.path, &m.pathVar, &m.feed, &m.inflow, &m.slope, &m.curve} {
+	for _, p := range []*[]float64{&m.path, &m.pathVar, &m.feed, &m.inflow, &m.slope, &m.curve, &m.rate, &m.unsure} {
 		*p = make([]float64, n)
 	}
 	return m
@@ -87,27 +80,18 @@ func (s *State) priors() []normal {
 	for _, d := range s.Added {
 		p = append(p, s.Setup.addedPrior(d))
 	}
+	for _, c := range s.Changes {
+		p = append(p, normal{c.Ln, c.SD})
+	}
 	return p
 }
 
 // exp is e^x kept within numbers that a sum can bear.
 func exp(x float64) float64 { return math.Exp(min(max(x, -14), 14)) }
 
-// walk is the gas at parameters x, before any has come.
-func walk(x []float64, sampling float64, doses []float64) walker {
-	w := walker{balance: balance{exp(x[inRelease]), exp(x[inLoss]) + sampling, math.Abs(x[inSorb]), exp(x[inFree]), 0}}
-	w.balance.ramp = w.release + 1/max(math.Abs(x[inRamp]), 1e-5)
-	y, lag := exp(x[inYield]), exp(x[inLag])
-	w.charge(lag, y)
-	for i, d := range doses {
-		w.charge(d+lag, y*exp(x[inAdded+i]))
-	}
-	return w
-}
-
 // lnCurve fills out with ln C at the middle of each hour.
 func (m *model) lnCurve(x, out []float64) {
-	w := walk(x, m.sampling, m.doses)
+	w := m.walk(x)
 	for h := range out {
 		out[h] = lnAbove(w.to(float64(h)*hourDays + hourDays/2).air)
 	}
@@ -118,9 +102,10 @@ func lnAbove(ppm float64) float64 { return math.Log(max(ppm, leastPPM)) }
 
 // place makes the parameters x those around which the misfit is looked at.
 func (m *model) place(x []float64) {
-	w := walk(x, m.sampling, m.doses)
-	m.rate = w.loss
+	w := m.walk(x)
+	m.unsettle(x)
 	for h := range m.curve {
+		m.rate[h] = w.loss
 		g := w.to(float64(h)*hourDays + hourDays/2)
 		m.curve[h] = lnAbove(g.air)
 		if !m.placed {

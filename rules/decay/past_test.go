@@ -20,7 +20,7 @@ func TestPastIsWhatWasRead(t *testing.T) {
 	for h := 0.0; h <= 100; h += 0.5 {
 		switch h {
 		case 61, 66:
-			s.LossChanged(h)
+			s.LossChanged(h, Value{})
 		case 69:
 			s.AddDose(h, 200)
 		}

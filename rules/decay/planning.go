@@ -10,8 +10,10 @@ func (s *State) ChanceWith(grams, at, hours, endLevel float64) (chance float64, 
 	if s.Fit == nil || len(s.Setup.Lines) == 0 || !known || !(at >= 0 && at <= maxHours) || !(hours >= 0 && hours <= maxHours) {
 		return 0, false
 	}
+	told := s.told()
 	table := s.draw(hours/24, func(x []float64) float64 {
-		w := walk(x, s.Setup.SamplingLossPerDay, nil)
+		w := told.walk(x)
+		w.count = 1 // nothing but the first dose, at that hour
 		w.charges[0].days += at / 24
 		w.charges[0].ppm *= ratio(x)
 		return w.to(hours / 24).air

@@ -14,7 +14,7 @@ const promiseDraws = 500
 // differ, drawn from a fixed seed. It knows of no weather and no leak.
 func Promise(setup Setup, lossPerDay float64, hours []float64, endLevel float64) []Forecast {
 	s := New(setup)
-	priors := s.priors()
+	priors, told := s.priors(), s.told()
 	rnd := rand.New(rand.NewPCG(seedA, seedB))
 	x, low := make([]float64, len(priors)), make([][]float64, len(hours))
 	for range promiseDraws {
@@ -26,7 +26,7 @@ func Promise(setup Setup, lossPerDay float64, hours []float64, endLevel float64)
 		for range max(len(s.Setup.Lines), 1) {
 			least = min(least, lineFactorSD*rnd.NormFloat64())
 		}
-		w := walk(x, s.Setup.SamplingLossPerDay, nil)
+		w := told.walk(x)
 		for i, h := range hours {
 			low[i] = append(low[i], w.to(h/24).air*math.Exp(least))
 		}

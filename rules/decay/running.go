@@ -46,8 +46,8 @@ func (s *State) run(till int) *fit {
 	f.Dev, f.Move, f.Draws, f.Path, f.Weights = slices.Clone(f.Dev), copied(f.Move), slices.Clone(f.Draws), copied(f.Path), slices.Clone(f.Weights)
 	m := modelOf(s, from, till)
 	m.size, m.dev, m.swell, m.placed = f.Size, f.Dev, f.swell(), true
-	r := runner{m: m, f: &f, covs: [2]matrix{matrix(square(f.StateCov, states))}, at: walk(f.X, m.sampling, m.doses)}
-	if m.rate = r.at.loss; len(f.AltCov) > 0 {
+	r := runner{m: m, f: &f, covs: [2]matrix{matrix(square(f.StateCov, states))}, at: m.walk(f.X)}
+	if len(f.AltCov) > 0 {
 		r.covs[1] = matrix(square(f.AltCov, states))
 	}
 	if len(f.Weights) == 0 {
@@ -116,6 +116,7 @@ type runner struct {
 // take takes an hour in; false where it is not what was foretold.
 func (r *runner) take(h int, s *State) bool {
 	m, f, days := r.m, r.f, float64(h)*hourDays+hourDays/2
+	m.rate[h] = r.at.loss
 	g := r.at.to(days)
 	m.curve[h] = lnAbove(g.air)
 	m.feed[h], m.inflow[h] = r.at.renewal(g, f.States[atOffset])
@@ -208,7 +209,7 @@ func (r *runner) learn(h int, hops *[2]hop, s *State) {
 		if isAlt(i, f.Suspect.Share) {
 			hop = &hops[1]
 		}
-		w := walk(x, m.sampling, m.doses)
+		w := m.walk(x)
 		z := hop.follow(&at, m.pooled[h].ln-lnAbove(w.to(days).air))
 		for k := range at {
 			own[p+k] = float32(at[k])

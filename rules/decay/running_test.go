@@ -88,10 +88,13 @@ func TestRunningEnds(t *testing.T) {
 	h := s.Fit.taken() + 1
 	hourly(s, rest, float64(h)-0.01)
 	for what, do := range map[string]func(*State){
-		"a late reading":          func(s *State) { s.Observe(float64(h)-5, 1, 100) },
-		"an added dose":           func(s *State) { s.AddDose(float64(h)-0.5, 50) },
-		"a mended leak":           func(s *State) { s.LossMended(float64(h) - 0.5) },
-		"a change of loss":        func(s *State) { s.LossChanged(float64(h) - 0.5) },
+		"a late reading": func(s *State) { s.Observe(float64(h)-5, 1, 100) },
+		"an added dose":  func(s *State) { s.AddDose(float64(h)-0.5, 50) },
+		"a mended leak": func(s *State) {
+			s.LossChanged(float64(h)-9, Value{})
+			s.LossMended(float64(h) - 0.5)
+		},
+		"a change of loss":        func(s *State) { s.LossChanged(float64(h)-0.5, Value{}) },
 		"an hour of half the gas": func(s *State) { halve(s, h-1) },
 	} {
 		other := again(t, s)
@@ -103,7 +106,7 @@ func TestRunningEnds(t *testing.T) {
 	other := again(t, s)
 	other.Update(float64(h))
 	require.Positive(t, other.Fit.Run, "without any of that it runs on")
-	s.LossChanged(float64(h) - 0.5) // in an hour that the next fit does not take in yet
+	s.LossChanged(float64(h)-0.5, Value{}) // in an hour that the next fit does not take in yet
 	s.Update(float64(h) - 1)
 	s.Update(float64(h))
 	require.Zero(t, s.Fit.Run, "a change of loss in the running hour")

@@ -24,7 +24,7 @@ func TestSamplingLossIsFirstOrder(t *testing.T) {
 	const k, release = 0.12, 1.5
 	x := bare(1000, release)
 	c := func(days, sampling float64) float64 {
-		w := walk(x, sampling, nil)
+		w := (&told{sampling: sampling}).walk(x)
 		return w.to(days).air
 	}
 	for _, days := range []float64{0.5, 1, 2, 5, 10} {

@@ -107,7 +107,7 @@ func (s *State) observe(hours float64, line int, ppm float64, weight float32) {
 // compact thins what has become old, and widens the coarse bins when there are
 // too many of them, so that the state stays small however long the exposure.
 func (s *State) compact(at float32) {
-	room := roomForBins(len(s.Bins))
+	room := s.roomForBins()
 	until := compactEvery * float32(math.Floor(float64(at-float32(min(fineTicks, room/3)))/compactEvery))
 	if until < s.Fine+compactEvery {
 		return
@@ -156,12 +156,14 @@ func (s *State) UnmarshalJSON(data []byte) error {
 	if len(in.Bins) != lines || !(in.Coarse >= 1) || lines > maxLines || len(in.Added) > maxDoses {
 		return fmt.Errorf("read the state of a fit: %d lines with %d records, bins of %v, %d added doses", lines, len(in.Bins), in.Coarse, len(in.Added))
 	}
-	wrong := func(c change) bool { return !(c.Hours >= 0 && c.Hours <= maxHours) || !(c.Stood >= 0) }
-	if len(in.Changes) > maxBreak || slices.ContainsFunc(in.Changes, wrong) {
+	wrong := func(c change) bool {
+		return !(c.Hours >= 0 && c.Hours <= maxHours) || !(c.SD > 0) || !(c.Blur >= 0)
+	}
+	if len(in.Changes) > maxChanges || slices.ContainsFunc(in.Changes, wrong) {
 		return errors.New("read the state of a fit: changes of the loss rate at no time")
 	}
 	if f := in.Fit; f != nil {
-		p := inAdded + len(in.Added)
+		p := inAdded + len(in.Added) + len(in.Changes)
 		if len(f.X) != p || len(f.Cov) != p*(p+1)/2 || len(f.Move) != p*states || len(f.StateCov) != states*(states+1)/2 || len(f.Dev) != lines || len(f.AltCov) != 0 && len(f.AltCov) != states*(states+1)/2 || !(f.Suspect.Share >= 0 && f.Suspect.Share <= 1) || !(f.PathStep > 0) || len(f.Draws) == 0 || len(f.Draws)%(p+states+1) != 0 || len(f.Weights) != 0 && len(f.Weights)*(p+states+1) != len(f.Draws) || f.Refits < 0 || slices.ContainsFunc(f.Suspect.Settled, func(h int) bool { return h < 0 }) || f.Run < 0 || f.Run > longestRun || !(f.Days >= 0 && f.Days <= maxHours) {
 			return errors.New("read the state of a fit: its parameters do not match its lines and doses")
 		}

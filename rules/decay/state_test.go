@@ -30,8 +30,8 @@ func TestRoundTrip(t *testing.T) {
 		if at == 30 {
 			whole.AddDose(30, 100)
 			cut.AddDose(30, 100)
-			whole.LossChanged(28)
-			cut.LossChanged(28)
+			whole.LossChanged(28, Value{0.3, 0.1})
+			cut.LossChanged(28, Value{0.3, 0.1})
 		}
 		if at == 50 {
 			whole.LossMended(49)
@@ -61,7 +61,7 @@ func TestUnmarshalRefuses(t *testing.T) {
 		func(s *State) { s.Fit.X = s.Fit.X[1:] },
 		func(s *State) { s.Added = append(s.Added, Dose{1, 1}) },
 		func(s *State) { s.Changes = []change{{Hours: -30}} },
-		func(s *State) { s.Changes = make([]change, maxBreak+1) },
+		func(s *State) { s.Changes = make([]change, maxChanges+1) },
 		func(s *State) { s.Fit.Suspect.Settled = []int{-1} },
 		func(s *State) { s.Fit.Refits = -3 },
 	} {
@@ -385,9 +385,11 @@ func TestHostileReadings(t *testing.T) {
 			s.AddDose(5, -1)
 			s.AddDose(1, inf)
 			s.AddDose(3, 1e9)
-			s.LossChanged(nan)
-			s.LossChanged(2)
-			s.LossChanged(1.5)
+			s.LossChanged(nan, Value{nan, nan})
+			s.LossChanged(9, Value{inf, -1})
+			s.LossChanged(12, Value{1e-300, 1e300})
+			s.LossChanged(2, Value{})
+			s.LossChanged(1.5, Value{})
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -448,7 +450,7 @@ func FuzzState(f *testing.F) {
 			case 13:
 				s.AddDose(h, float64(data[i+1]))
 			case 14:
-				s.LossChanged(h - float64(data[i+1])/16)
+				s.LossChanged(h-float64(data[i+1])/16, Value{float64(data[i+1]) / 50, float64(data[i]) / 100})
 				s.LossMended(h - float64(data[i+1])/32)
 			case 15:
 				s.Refit()

@@ -1,12 +1,19 @@
 package decay
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // A change of the loss rate that nobody told of is weighed at each refit against
 // none, at some ages of the newest reading, by its share of the posterior. The likelier
 // of the two is what the fit goes on with, the other keeps its share of the
 // forecasts.
 const (
+	jumpMean      = 0.4      // of such a change, of the loss rate
+	jumpSD        = 0.9      // of the same
+	leastJump     = 0.35     // per day: a tear in a tight sheet may be many times its loss
+	mostSettled   = 16       // such changes that are kept
 	changesPerDay = 1.0 / 20 // of the loss rate of a stack, that are not told
 	oldSuspect    = 36       // hours after which a suspected change is settled
 	mostSwell     = 4        // times that gusts may grow with the loss rate
@@ -26,7 +33,7 @@ type suspect struct {
 // recall makes what the fit before suspected part of the model.
 func (m *model) recall(f *fit) {
 	m.suspect = suspect{Open: -1, Alt: -1}
-	if m.grown = len(m.told); f == nil {
+	if m.grown = len(m.settled); f == nil {
 		return
 	}
 	m.suspect.Settled = append([]int(nil), f.Suspect.Settled...)
@@ -37,14 +44,17 @@ func (m *model) recall(f *fit) {
 			m.suspect.Open = open
 		}
 	}
+	if more := len(m.suspect.Settled) - mostSettled; more > 0 {
+		m.suspect.Settled = slices.Delete(m.suspect.Settled, 0, more)
+	}
 	for _, h := range m.suspect.Settled {
-		if h < len(m.told) && len(m.suspect.Settled) <= maxBreak {
-			m.told[h] = true
+		if h < len(m.settled) {
+			m.settled[h] = true
 		}
 	}
 	m.swell = f.swell()
-	for h := range m.told {
-		if m.told[h] || h == m.suspect.Open {
+	for h := range m.settled {
+		if m.settled[h] || h == m.suspect.Open {
 			m.grown = h
 		}
 	}
@@ -54,14 +64,10 @@ func (m *model) recall(f *fit) {
 // wind as the rest does.
 func (f *fit) swell() float64 { return min(max(1+f.States[atJump], 1), mostSwell) }
 
-// toldNear reports whether a change was told within some hours of an hour.
+// toldNear reports whether a change is known within some hours of an hour.
 func (m *model) toldNear(hour int) bool {
-	for h := max(hour-4, 0); h < min(hour+5, len(m.told)); h++ {
-		if m.told[h] {
-			return true
-		}
-	}
-	return false
+	near := func(h int) bool { return hour-4 <= h && h <= hour+4 }
+	return slices.ContainsFunc(m.suspect.Settled, near) || slices.ContainsFunc(m.changes, func(c change) bool { return near(int(c.Hours)) })
 }
 
 // suspectChange weighs the cases at parameters x and sets the model to the likelier.
