@@ -81,8 +81,9 @@ type ResidueTaken struct {
 	Header
 	OnStack
 	Product
-	Residue string `json:"residue"`            // spent, not-spent or not-known
-	ShownBy string `json:"shown_by,omitempty"` // how it was shown to be spent
+	Residue   string `json:"residue"`             // spent, not-spent or not-known
+	ShownBy   string `json:"shown_by,omitempty"`  // how it was shown to be spent
+	Treatment string `json:"treatment,omitempty"` // whose product it was; empty: the oldest of which some is left
 	Act
 }
 
@@ -109,9 +110,10 @@ type ResidueDisposed struct {
 	Header
 	OnStack
 	Product
-	How   string `json:"how"`   // buried, handed-over, heaped or closed-drum
-	Where string `json:"where"` // the place
-	To    string `json:"to,omitempty"`
+	How       string `json:"how"`   // buried, handed-over, heaped or closed-drum
+	Where     string `json:"where"` // the place
+	To        string `json:"to,omitempty"`
+	Treatment string `json:"treatment,omitempty"` // whose product it was; empty: the oldest of which some is left
 	Act
 }
 

@@ -178,6 +178,10 @@ func (d *draft) late(e logbook.Acting) bool {
 		name = e.Treatment
 	case *logbook.SheetRepaired:
 		name = e.Treatment
+	case *logbook.ResidueTaken:
+		name = e.Treatment
+	case *logbook.ResidueDisposed:
+		name = e.Treatment
 	case *logbook.FollowUpWrittenOff:
 		name = e.Treatment
 	case *logbook.CagesPlaced:

@@ -335,9 +335,9 @@ func whim(r *rapid.T, d *day, n int) {
 		}
 	case 22:
 		if rapid.Bool().Draw(r, "gone") {
-			d.act(&logbook.ResidueDisposed{OnStack: onA(), Product: tablets(10), How: logbook.DisposedBuried}, logbook.KindResidueDisposed, 0)
+			d.act(&logbook.ResidueDisposed{OnStack: onA(), Treatment: treatment, Product: tablets(10), How: logbook.DisposedBuried}, logbook.KindResidueDisposed, 0)
 		} else {
-			d.act(&logbook.ResidueTaken{OnStack: onA(), Product: tablets(10), Residue: logbook.ResidueSpent}, logbook.KindResidueTaken, 0)
+			d.act(&logbook.ResidueTaken{OnStack: onA(), Treatment: treatment, Product: tablets(10), Residue: logbook.ResidueSpent}, logbook.KindResidueTaken, 0)
 		}
 	case 23:
 		for _, kind := range logbook.FollowUps {

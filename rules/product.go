@@ -20,21 +20,33 @@ func (s *State) stock(form string) *ledger.Stock {
 }
 
 // account returns what of a form is under the sheet of the current treatment.
-func (k *Stack) account(form string) *ledger.Account {
-	if k.Product == nil {
-		k.Product = map[string]*ledger.Account{}
+func (k *Stack) account(form string) *ledger.Account { return accountIn(&k.Product, form) }
+
+// accountIn returns the account of a form among those of a treatment.
+func accountIn(product *map[string]*ledger.Account, form string) *ledger.Account {
+	if *product == nil {
+		*product = map[string]*ledger.Account{}
 	}
 	key := formKey(form)
-	if k.Product[key] == nil {
-		k.Product[key] = &ledger.Account{}
+	if (*product)[key] == nil {
+		(*product)[key] = &ledger.Account{}
 	}
-	return k.Product[key]
+	return (*product)[key]
 }
 
-// residue finds the account that residue is of: while the current treatment is under its
-// sheet, the oldest before it of which some is left.
-func (k *Stack) residue(form string, left func(*ledger.Account) int) (*ledger.Account, *treatmentOf) {
-	if t := k.Treatment; t == nil || t.AiringFirst == 0 {
+// residue finds the account that residue is of: that of the treatment that is named; else,
+// while the current treatment is under its sheet, the oldest before it of which some is
+// left. It is nil where the stack remembers no treatment of that name.
+func (k *Stack) residue(named, form string, left func(*ledger.Account) int) (*ledger.Account, *treatmentOf) {
+	if named = strings.TrimSpace(named); named != "" && (k.Treatment == nil || !strings.EqualFold(k.Treatment.Called(), named)) {
+		for _, p := range k.Owing {
+			if strings.EqualFold(p.Treatment.Called(), named) {
+				return accountIn(&p.Product, form), p.Treatment
+			}
+		}
+		return nil, nil
+	}
+	if t := k.Treatment; named == "" && (t == nil || t.AiringFirst == 0) {
 		for _, p := range k.Owing {
 			if a := p.Product[formKey(form)]; a != nil && left(a) > 0 {
 				return a, p.Treatment
@@ -122,7 +134,11 @@ func (k *Stack) gasPlaced() (grams float64, known bool) {
 // residueTaken takes product out from under a sheet. Live residue that comes off the
 // trays releases no more under the sheet: an added dose no longer holds back airing.
 func (s *State) residueTaken(e *logbook.ResidueTaken, k *Stack) {
-	a, t := k.residue(e.Form, (*ledger.Account).Inside)
+	a, t := k.residue(e.Treatment, e.Form, (*ledger.Account).Inside)
+	if a == nil {
+		s.find(logbook.Finding{Code: "nothing-owed", Store: k.Store, Stack: e.Stack, About: logbook.FollowResidue})
+		a = &ledger.Account{Placed: e.Count}
+	}
 	a.Taken += e.Count
 	if e.Residue != logbook.ResidueSpent {
 		a.Live += e.Count
@@ -155,7 +171,11 @@ func (s *State) residueDisposed(e *logbook.ResidueDisposed, k *Stack, at logbook
 			s.find(logbook.Finding{Code: code, Store: k.Store, Stack: e.Stack, About: formKey(e.Form), Value: logbook.Number(value), Limit: logbook.Number(limit)})
 		}
 	}
-	a, t := k.residue(e.Form, (*ledger.Account).Waiting)
+	a, t := k.residue(e.Treatment, e.Form, (*ledger.Account).Waiting)
+	if a == nil {
+		s.find(logbook.Finding{Code: "nothing-owed", Store: k.Store, Stack: e.Stack, About: logbook.FollowResidue})
+		a = &ledger.Account{Placed: e.Count, Taken: e.Count}
+	}
 	a.Disposed += e.Count
 	if t != nil {
 		t.After.Residue = followup.Done{At: at, By: e.By, Result: e.How}

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -90,6 +91,49 @@ func TestResidue(t *testing.T) {
 		d.act(&logbook.ResidueDisposed{OnStack: onA(), Product: tablets(1), How: how, Where: "yard"}, logbook.KindResidueDisposed, 0)
 		assert.Contains(t, d.findings(), code)
 	}
+}
+
+// Residue is of the treatment that is named: of two of one stack, the older one's is not
+// settled by the newer one's. A name that nobody knows settles nothing.
+func TestResidueNamesItsTreatment(t *testing.T) {
+	d := underGas(t)
+	place := func(n int) {
+		d.act(&logbook.DosePlaced{OnStack: onA(), Product: tablets(n), People: []string{"Ada", "Bo"}, Protection: "full masks"}, logbook.KindDosePlaced, 0)
+	}
+	taken := func(name string, n int) {
+		d.act(&logbook.ResidueTaken{OnStack: onA(), Product: tablets(n), Residue: logbook.ResidueSpent, ShownBy: "no gas in water", Treatment: name}, logbook.KindResidueTaken, 0)
+	}
+	gone := func(name string, n int) {
+		d.act(&logbook.ResidueDisposed{OnStack: onA(), Product: tablets(n), How: logbook.DisposedBuried, Where: "pit", Treatment: name}, logbook.KindResidueDisposed, 0)
+	}
+	residue := func() (owed []string) {
+		for _, o := range d.owes() {
+			if strings.HasSuffix(o, logbook.FollowResidue) {
+				owed = append(owed, o)
+			}
+		}
+		return owed
+	}
+	place(200)
+	d.run(1)
+	d.air()
+	d.doseOf("five-day", "A-2")
+	place(50)
+	d.run(1)
+	d.air()
+	require.Equal(t, []string{"A-1 residue-disposal", "A-2 residue-disposal"}, residue())
+	d.findings()
+	taken("a-1 ", 200)
+	gone("A-1", 200)
+	require.NotContains(t, d.findings(), "residue-count")
+	require.Equal(t, []string{"A-2 residue-disposal"}, residue())
+	taken("A-9", 50)
+	gone("A-9", 50)
+	require.Contains(t, d.findings(), "nothing-owed")
+	require.Equal(t, []string{"A-2 residue-disposal"}, residue())
+	taken("A-2", 50)
+	gone("A-2", 50)
+	require.Empty(t, residue())
 }
 
 // Live residue that was taken off the trays holds back airing no more.

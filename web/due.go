@@ -10,6 +10,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/words"
 	"undersheet/rules"
+	"undersheet/rules/ledger"
 )
 
 // duePage lists what is owed after treatments and around them.
@@ -203,7 +204,7 @@ func (f *frame) settle(v *rules.View, x *rules.FollowUpView) *actLink {
 	case logbook.FollowSheetRepair:
 		return to(logbook.KindSheetRepaired, of...)
 	case logbook.FollowResidue:
-		return residueForm(v, x.Stack, to)
+		return residueForm(v, x, to)
 	case logbook.FollowCalibration:
 		return to(logbook.KindInstrumentChecked, "channel", x.Channel, "check", logbook.CheckCalibration)
 	case logbook.FollowBumpTest:
@@ -215,20 +216,22 @@ func (f *frame) settle(v *rules.View, x *rules.FollowUpView) *actLink {
 }
 
 // residueForm is the form for what is left of a product: while some of it is under the
-// sheet, that it was taken out; then, where it went.
-func residueForm(v *rules.View, stack string, to func(logbook.Kind, ...string) *actLink) *actLink {
-	_, k, _ := find(v, stack)
-	for _, p := range k.Product {
-		if n := p.Inside(); n > 0 {
-			return to(logbook.KindResidueTaken, "stack", stack, "form", p.Form, "count", strconv.Itoa(n))
+// sheet, that it was taken out; then, where it went. How many pieces, is known of the
+// stack's newest treatment.
+func residueForm(v *rules.View, x *rules.FollowUpView, to func(logbook.Kind, ...string) *actLink) *actLink {
+	kind, left := logbook.KindResidueDisposed, (*ledger.Account).Waiting
+	if x.InStore {
+		kind, left = logbook.KindResidueTaken, (*ledger.Account).Inside
+	}
+	pairs := []string{"stack", x.Stack, "treatment", x.Treatment}
+	if _, k, _ := find(v, x.Stack); k.Treatment == x.Treatment {
+		for i := range k.Product {
+			if n := left(&k.Product[i].Account); n > 0 {
+				return to(kind, append(pairs, "form", k.Product[i].Form, "count", strconv.Itoa(n))...)
+			}
 		}
 	}
-	for _, p := range k.Product {
-		if n := p.Waiting(); n > 0 {
-			return to(logbook.KindResidueDisposed, "stack", stack, "form", p.Form, "count", strconv.Itoa(n))
-		}
-	}
-	return to(logbook.KindResidueDisposed, "stack", stack)
+	return to(kind, pairs...)
 }
 
 // dueBrief is what is owed in two lines, for the depot's page.

@@ -59,7 +59,7 @@ func TestDuePage(t *testing.T) {
 		"It waits for the cages to be taken out.", "Done Tue 5 May 01:00 by Ben Ash", "the sheet was burnt", "Settled by the new date in the site file."} {
 		require.Contains(t, page.text, want)
 	}
-	for _, link := range []string{"/act/grain-inspected?stack=R&treatment=R-3", "/act/residue-disposed?count=57&form=tablets&stack=R", "/act/hand-reading?stack=R&where=bags", "/plan/Round%20Store",
+	for _, link := range []string{"/act/grain-inspected?stack=R&treatment=R-3", "/act/residue-disposed?count=57&form=tablets&stack=R&treatment=R-3", "/act/hand-reading?stack=R&where=bags", "/plan/Round%20Store",
 		"/act/instrument-checked?channel=door&check=bump", "/act/follow-up-written-off?follow_up=inspection&stack=R&treatment=R-3", "/follow-ups.ics"} {
 		require.Contains(t, page.links, link)
 	}

@@ -30,7 +30,7 @@ func residueTaken(d Depot) []Field {
 	return append(append([]Field{stackField(d)}, product(d)...),
 		Field{Name: "residue", Sort: Choice, Needed: true, Choices: []Option{{Value: logbook.ResidueSpent},
 			{Value: logbook.ResidueNotSpent}, {Value: logbook.ResidueNotKnown}}},
-		Field{Name: "shown_by", Sort: Text})
+		Field{Name: "shown_by", Sort: Text}, treatmentField(d))
 }
 
 func residueDisposed(d Depot) []Field {
@@ -38,7 +38,7 @@ func residueDisposed(d Depot) []Field {
 		Field{Name: "how", Sort: Choice, Needed: true, Choices: []Option{{Value: logbook.DisposedBuried},
 			{Value: logbook.DisposedHanded}, {Value: logbook.DisposedHeap}, {Value: logbook.DisposedDrum}}},
 		Field{Name: "where", Sort: Text, Needed: true},
-		Field{Name: "to", Sort: Text})
+		Field{Name: "to", Sort: Text}, treatmentField(d))
 }
 
 // checksSigned asks for every check before dosing, one choice for each.
