@@ -24,6 +24,10 @@
 // masked-entry-overdue), because people may have gone in since it was over. Nothing is planned for a way that the site does not have:
 // a server that is added later would send the alarms of months.
 //
+// What people owe (a check, a jar to be judged) is held for Options.Together, so that what
+// falls due together is one message to each person, with the priority of each. Nothing
+// on which lives hang, and nothing that wakes people, ever waits or shares a message so.
+//
 // A clearance that falls is told too: gas that came back is the alarm
 // gate-rebound; any other fall is a message of its own.
 //

@@ -435,10 +435,13 @@ func oneEntry(t *rapid.T) step {
 		state := rapid.SampledFrom([]string{logbook.GateCleared, logbook.GateShut, logbook.GateAiring}).Draw(t, "gate")
 		s.entry = func() logbook.Entry { return &logbook.Gate{Store: "Store 2", State: state} }
 	default:
-		a := of(rapid.SampledFrom([]string{"leak", "power-lost", "line-silent", "fire-risk"}).Draw(t, "alarm"),
+		a := of(rapid.SampledFrom([]string{"leak", "power-lost", "line-silent", "fire-risk", "follow-up-due"}).Draw(t, "alarm"),
 			rapid.SampledFrom([]string{"low", "medium", "high"}).Draw(t, "priority"), rapid.Bool().Draw(t, "wake"))
 		a.State = rapid.SampledFrom([]string{logbook.AlarmRaised, logbook.AlarmRaised, logbook.AlarmSeen, logbook.AlarmCleared}).Draw(t, "state")
 		a.By = "S. Rai"
+		if a.Alarm == "follow-up-due" {
+			a.Owed = &logbook.Owed{Treatment: rapid.SampledFrom([]string{"B-6", "B-7"}).Draw(t, "treatment"), Due: noon}
+		}
 		if rapid.Bool().Draw(t, "also") {
 			a.Also = []string{"line-silent"}
 		}

@@ -36,6 +36,7 @@ type Planner struct {
 	Known map[string]*episode // alarms that are not over for long enough, by what they are of
 	Gates map[string]string   // state of each store's gate, as last recorded
 	Held  []*news             `json:",omitempty"` // what is told by SMS at first light, oldest first
+	Owing []*news             `json:",omitempty"` // what people owe and hear of by e-mail in a little while, oldest first
 
 	opts    PlannerOptions
 	night   daylight.Night

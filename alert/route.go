@@ -46,13 +46,16 @@ func wants(from, otherwise, priority string) bool {
 	return rank(priority) >= rank(from)
 }
 
-// mails addresses news to people's e-mail: at once, at any hour.
+// mails addresses news to people's e-mail, at any hour: at once, a message for each, but
+// for what people owe.
 func (p *Planner) mails(told []*news) []parcel {
 	if p.Site.Mail == nil {
+		p.Owing = nil
 		return nil
 	}
-	var ps []parcel
-	for _, n := range told {
+	due, over, rest := p.bundle(told)
+	ps := append(p.together(due), p.together(over)...)
+	for _, n := range rest {
 		for _, person := range p.Site.People {
 			if person.Email != "" && p.concerns(n, person) {
 				ps = append(ps, parcel{messenger: ByMail, to: person.Name, lang: p.Site.Reads(person), items: []*news{n}})
@@ -157,7 +160,11 @@ func (p *Planner) write(c parcel, v *rules.View, h sqlite.Head) (l Letter) {
 	case ByWebhook:
 		l.Subject, l.Text, l.Record = say.event(c.items[0])
 	default:
-		l.Subject, l.Text = say.compose(c.items[0], v, h)
+		if len(c.items) > 1 {
+			l.Subject, l.Text = say.composeOwed(c.items, h)
+		} else {
+			l.Subject, l.Text = say.compose(c.items[0], v, h)
+		}
 	}
 	return l
 }

@@ -60,9 +60,14 @@ func (p voice) compose(n *news, v *rules.View, h sqlite.Head) (subject, text str
 	w.outlook(n, v)
 	w.store(v, storeOf(v, store, stack))
 	w.goingIn()
-	w.para(p.text("mail/written", "{when}", w.time(p.Now), "{head}", p.head(h)))
-	w.para(p.emergency("mail/no-emergency"))
+	w.written(h)
 	return p.subject(n.Priority, subject), w.b.String()
+}
+
+// written ends an e-mail: when it was written, where the logbook stood, and whom to call.
+func (w *writer) written(h sqlite.Head) {
+	w.para(w.text("mail/written", "{when}", w.time(w.Now), "{head}", w.head(h)))
+	w.para(w.emergency("mail/no-emergency"))
 }
 
 // record writes subject and text of what a program is told: the record alone.

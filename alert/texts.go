@@ -56,10 +56,6 @@ func (p *Planner) texts(told []*news) []parcel {
 	return append(ps, p.tell(0, append(due, p.unanswered(night)...)...)...)
 }
 
-// owed reports whether the news is of something that people owe: no life hangs on it
-// this hour.
-func (n *news) owed() bool { return n.Alarm != nil && n.Alarm.Owed != nil }
-
 // unhold drops what is held of an alarm or a gate: something newer is told.
 func (p *Planner) unhold(key string) {
 	p.Held = slices.DeleteFunc(p.Held, func(n *news) bool { return n.Key == key })
@@ -68,25 +64,11 @@ func (p *Planner) unhold(key string) {
 	}
 }
 
-// light returns what was held for long enough and still stands. An alarm that is over, but not
-// for long enough to say so, is held on: it may come back.
+// light returns what was held for long enough and still stands.
 func (p *Planner) light() []*news {
-	var due, kept []*news
-	for _, n := range p.Held {
-		if n.What == toldRaised {
-			ep := p.Known[n.Key]
-			if ep == nil {
-				continue
-			}
-			if ep.Over != 0 || n.owed() && p.Now.Sub(ep.Told) < p.opts.Together {
-				kept = append(kept, n)
-				continue
-			}
-			a := ep.Alarm
-			n.Alarm = &a
-		}
+	due, kept := p.ripe(p.Held)
+	for _, n := range due {
 		n.Late = !n.owed()
-		due = append(due, n)
 	}
 	p.Held = kept
 	return due

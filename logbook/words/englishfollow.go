@@ -69,9 +69,11 @@ var englishFollow = map[string]string{
 	"follow/hours":   "{count} hours",
 	"follow/days":    "{count} days",
 
-	"mail/due":   "Due: {when}",
-	"mail/until": "At the latest: {when}",
-	"mail/owner": "To be done by {name}, or seen to by them",
+	"mail/owed":      "{count} things are owed",
+	"mail/owed-over": "{count} things that were owed are over",
+	"mail/due":       "Due: {when}",
+	"mail/until":     "At the latest: {when}",
+	"mail/owner":     "To be done by {name}, or seen to by them",
 
 	"follow/withholding":      "withholding",
 	"follow/bag-gas":          "gas within bags",

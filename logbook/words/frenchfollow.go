@@ -68,9 +68,11 @@ var frenchFollow = map[string]string{
 	"follow/hours":   "{count} heures",
 	"follow/days":    "{count} jours",
 
-	"mail/due":   "Échéance : {when}",
-	"mail/until": "Au plus tard : {when}",
-	"mail/owner": "À faire, ou à faire faire, par {name}",
+	"mail/owed":      "{count} choses sont dues",
+	"mail/owed-over": "{count} choses qui étaient dues sont closes",
+	"mail/due":       "Échéance : {when}",
+	"mail/until":     "Au plus tard : {when}",
+	"mail/owner":     "À faire, ou à faire faire, par {name}",
 
 	"follow/withholding":      "délai d'attente",
 	"follow/bag-gas":          "gaz dans les sacs",
