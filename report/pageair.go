@@ -121,7 +121,7 @@ func (p *page) exposure() {
 		} else {
 			p.sub(p.text("limits-from", "{from}", p.time(s.From)))
 		}
-		p.put(paper.Paragraph{Text: s.Source + ".", Style: paper.Small})
+		p.put(paper.Paragraph{Text: words.Source(p.lang, s.Source) + ".", Style: paper.Small})
 		rows = nil
 		for _, a := range r.Air {
 			for _, x := range a.Against {

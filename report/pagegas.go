@@ -235,4 +235,6 @@ func (v voice) asks(r efficacy.Row) string {
 }
 
 // source says where a published figure comes from, and how sure it is.
-func (v voice) source(text, grade string) string { return text + " (" + v.code("grade", grade) + ")" }
+func (v voice) source(text, grade string) string {
+	return words.Source(v.lang, text) + " (" + v.code("grade", grade) + ")"
+}

@@ -74,7 +74,7 @@ func (p *site) attention(f *frame) []string {
 		}
 		for _, i := range st.Instruments {
 			for _, d := range i.Down {
-				all = append(all, f.text("page/instrument-down", "{name}", strings.TrimSpace(i.Name+" "+d.Unit), "{detail}", d.Detail))
+				all = append(all, f.text("page/instrument-down", "{name}", strings.TrimSpace(i.Name+" "+words.Said(f.Lang, d.Unit)), "{detail}", words.Said(f.Lang, d.Detail)))
 			}
 		}
 	}

@@ -75,13 +75,13 @@ func (p *site) devices(f *frame) []device {
 			continue
 		}
 		d := &all[i]
-		d.Readings, d.Refused, d.Error = strconv.FormatUint(in.Readings, 10), strconv.FormatUint(in.Refused, 10), in.LastError
+		d.Readings, d.Refused, d.Error = strconv.FormatUint(in.Readings, 10), strconv.FormatUint(in.Refused, 10), words.Said(f.Lang, in.LastError)
 		if d.Last = f.ageOf(logbook.At(in.Last)); d.Last != "" {
 			d.State = f.text("page/answers")
 		}
 		for _, s := range in.Down {
 			d.Answers, d.State = false, f.text("page/no-answer")
-			d.Down = append(d.Down, f.about(s.Unit, s.Detail))
+			d.Down = append(d.Down, f.about(words.Said(f.Lang, s.Unit), words.Said(f.Lang, s.Detail)))
 		}
 	}
 	return all

@@ -76,13 +76,13 @@ func (f *frame) say(e logbook.Entry) (who, what string) {
 		return e.To, f.text("page/message", "{state}", f.code("state", e.State), "{way}", e.Messenger, "{try}", strconv.Itoa(e.Attempt), "{text}", e.Subject+" "+e.Detail)
 	case *logbook.InstrumentState:
 		if e.OK {
-			return e.Instrument, f.text("page/unit-answers", "{unit}", e.Unit)
+			return e.Instrument, f.text("page/unit-answers", "{unit}", words.Said(f.Lang, e.Unit))
 		}
-		return e.Instrument, f.text("page/unit-down", "{unit}", e.Unit, "{detail}", e.Detail)
+		return e.Instrument, f.text("page/unit-down", "{unit}", words.Said(f.Lang, e.Unit), "{detail}", words.Said(f.Lang, e.Detail))
 	case *logbook.SiteConfigured:
 		return "", e.Site.Name
 	case *logbook.PayloadRefused:
-		return e.Instrument, e.Why
+		return e.Instrument, words.Said(f.Lang, e.Why)
 	}
 	return "", ""
 }
@@ -91,7 +91,7 @@ func (f *frame) say(e logbook.Entry) (who, what string) {
 func (f *frame) reservations(r *logbook.Reading) string {
 	s := ""
 	if r.Fault != "" {
-		s += ", " + f.text("page/reading-fault", "{fault}", r.Fault)
+		s += ", " + f.text("page/reading-fault", "{fault}", words.Said(f.Lang, r.Fault))
 	}
 	if r.Retained {
 		s += ", " + f.text("page/reading-stored")

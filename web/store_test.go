@@ -27,14 +27,17 @@ func TestInstrumentsPage(t *testing.T) {
 	f.view.Stores[0].Stacks[0].Lines[0].Proved = &rules.Proof{At: logbook.At(now), By: "Ivo Pell", Why: []string{"not-seen"}}
 	f.view.Channels = []rules.ChannelView{{Name: "b-north top", Instrument: "gateway", Feeds: "B north top", Last: sample(271, 4*time.Minute, "silent"), UsualSeconds: 60},
 		{Name: "door", Instrument: "gateway", Feeds: "Long Store door", Last: sample(0.02, time.Minute, "ok")}, {Name: "spare", Instrument: "gateway", Last: rules.Sample{State: "none"}}}
-	in := intake{ingest.Stats{Instruments: []ingest.Instrument{{Name: "rack", Readings: 17, Last: now, Down: []sensor.Status{{Unit: "unit 7", Detail: "no answer in 300 ms"}}}}}}
+	in := intake{ingest.Stats{Instruments: []ingest.Instrument{{Name: "rack", Readings: 17, Last: now, Down: []sensor.Status{{Unit: "unit 7", Detail: "no answer within 300ms"}}}}}}
 	w := get(f.handler(Options{Intake: in}), "/instruments")
 	p := parsed(t, w.Body.String())
-	for _, want := range []string{"rack Modbus RTU on /dev/ttyS9 Does not answer unit 7: no answer in 300 ms", "gateway MQTT, tcp://127.0.0.1:1883 Nothing read since the start", "b-north top pump house B north top silent 271 ppm 4 min 1 min NOT GOOD (its channel did not answer alone)",
+	for _, want := range []string{"rack Modbus RTU on /dev/ttyS9 Does not answer unit 7: no answer within 300ms", "gateway MQTT, tcp://127.0.0.1:1883 Nothing read since the start", "b-north top pump house B north top silent 271 ppm 4 min 1 min NOT GOOD (its channel did not answer alone)",
 		"door rack Long Store door 0.02 ppm 1 min to 20 ppm, from 0.02 ppm good, Wed 6 May 2026 17:00, Ivo Pell prove", "spare gateway nothing not read yet —"} {
 		require.Contains(t, p.text, want)
 	}
 	require.Contains(t, p.links, "/act/line-proved?channel=door&point=door&store=Long+Store")
+	french := strings.ReplaceAll(parsed(t, get(f.handler(Options{Intake: in}), "/instruments?lang=fr").Body.String()).text, "\u00a0", " ")
+	require.Contains(t, french, "appareil 7 : pas de réponse en 300ms", "in the reader's language")
+	require.NotContains(t, french, "no answer")
 }
 
 // The store's page says what protection the live air allows; while the watch does

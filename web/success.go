@@ -60,7 +60,7 @@ func (f *frame) success(e *efficacy.Exposure) *successView {
 
 // cited names a source, and how sure its figure is.
 func (f *frame) cited(source, grade string) string {
-	return source + " (" + f.code("grade", grade) + ")"
+	return words.Source(f.Lang, source) + " (" + f.code("grade", grade) + ")"
 }
 
 func (f *frame) published(a efficacy.Against, over bool) publishedRow {

@@ -14,7 +14,7 @@ var english = catalogue{
 	plans:    englishPlan,
 	alarms:   joined(englishAlarms, englishFollowAlarms),
 	criteria: englishCriteria,
-	texts:    joined(englishReport, englishReportCodes, englishSeen, englishPaper, englishMessages, englishSeason, englishCommands, englishCodes, englishWeb, englishPlanned, englishFollow, englishFollowForms, englishDue),
+	texts:    joined(englishReport, englishReportCodes, englishSeen, englishPaper, englishMessages, englishSeason, englishCommands, englishCodes, englishWeb, englishPlanned, englishFollow, englishFollowForms, englishDue, englishSaid),
 	gates: map[string]string{
 		"shut":       "{store}: the gate is shut. Keep out.",
 		"airing":     "{store}: being aired, the gate is not open. Keep out.",

@@ -22,7 +22,7 @@ var french = catalogue{
 	plans:    frenchPlan,
 	alarms:   joined(frenchAlarms, frenchFollowAlarms),
 	criteria: frenchCriteria,
-	texts:    joined(frenchReport, frenchReportCodes, frenchSeen, frenchPaper, frenchMessages, frenchSeason, frenchCommands, frenchCodes, frenchWeb, frenchPlanned, frenchFollow, frenchFollowForms, frenchDue),
+	texts:    joined(frenchReport, frenchReportCodes, frenchSeen, frenchPaper, frenchMessages, frenchSeason, frenchCommands, frenchCodes, frenchWeb, frenchPlanned, frenchFollow, frenchFollowForms, frenchDue, frenchSaid),
 	gates:    frenchGates,
 	phrase: map[string]string{
 		"not-named":      "(non indiqué)",

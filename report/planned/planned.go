@@ -98,7 +98,7 @@ func (s *Sheet) stack(b *strings.Builder, p *plan.StackPlan) {
 		between := s.text("from-to", "{from}", s.num(c.P05), "{to}", s.num(c.P95))
 		fmt.Fprintf(b, "  %s\t%s\t%s\n", words.Plan(s.Lang, c.Sheet, "", 0),
 			s.text("course", "{p50}", s.num(c.P50), "{range}", between, "{chance}", words.Chance(s.Lang, c.Chance)),
-			s.text("course-loss", "{loss}", s.num(c.LossPerDay), "{source}", plan.SheetSource))
+			s.text("course-loss", "{loss}", s.num(c.LossPerDay), "{source}", s.source(plan.SheetSource)))
 	}
 	s.says(b, p.Says)
 }
@@ -121,7 +121,7 @@ func (s *Sheet) says(b *strings.Builder, says []plan.Say) {
 
 // say is the sentence of what the plan says, with its source.
 func (s *Sheet) say(x plan.Say) string {
-	text := words.Plan(s.Lang, x.Code, x.About, x.Value)
+	text := words.Plan(s.Lang, x.Code, words.Source(s.Lang, x.About), x.Value)
 	if x.Source != "" {
 		text += " (" + s.source(x.Source) + ")"
 	}
@@ -173,8 +173,8 @@ func (s *Sheet) text(key string, pairs ...string) string {
 	return words.Text(s.Lang, "planned/"+key, pairs...)
 }
 
-// source names where a figure is from: a citation stays in its own language.
-func (s *Sheet) source(from string) string { return words.Word(s.Lang, "source", from) }
+// source names where a figure is from: a citation stays as it is.
+func (s *Sheet) source(from string) string { return words.Source(s.Lang, from) }
 
 func (s *Sheet) commodity(name string) string { return words.Word(s.Lang, "commodity", name) }
 
