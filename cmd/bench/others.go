@@ -20,26 +20,35 @@ const mostFalse = falseRate
 var noLeakAllowed = map[scenario.Kind]bool{scenario.LineOff: true, scenario.Blocked: true, scenario.Stuck: true, scenario.Swapped: true,
 	scenario.PumpStop: true, scenario.DoseAdded: true}
 
-// sameGas is the difference of two lines, ln C, below which a swap of them does no
-// harm and needs no name: package fault tells none.
+// sameGas is the difference in ln C below which what a line reads is right all the
+// same, and the trouble needs no name: two lines that are swapped, or gas that stands
+// in a line while the gas at its end hardly changes. Package fault tells no such swap.
 const sameGas = 0.04
 
 // mistaken is what the daemon made of another trouble.
 type mistaken struct {
-	leak  bool // called a leak
+	leak  bool // called a leak, and without the trouble the stack has none then
+	shows bool // what is read differs from what would be without it
 	named bool // called by its own name
 }
 
-// mistakes tries every other trouble on one stack.
+// mistakes tries every other trouble on one stack, and holds it against the stack's
+// twin that has none.
 func (b *bench) mistakes(seed uint64) ([]mistaken, error) {
-	run := b.runner(draw(b.family, seed), searched+aftermath)
+	plain := draw(b.family, seed)
+	run := b.runner(plain, searched+aftermath)
+	plain.Truth.Onset = draw(b.family, seed, scenario.Trouble{Kind: scenario.PowerCut}).Truth.Onset // every kind's
+	twin, err := run(plain)
+	if err != nil {
+		return nil, err
+	}
 	var out []mistaken
 	for _, kind := range others(b.family) {
 		w, err := run(draw(b.family, seed, scenario.Trouble{Kind: kind}))
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, mistakenFor(w, kind))
+		out = append(out, mistakenFor(w, twin, kind))
 	}
 	return out, nil
 }
@@ -54,20 +63,16 @@ func others(family string) []scenario.Kind {
 	return kinds
 }
 
-// mistakenFor is what the daemon made of a trouble.
-func mistakenFor(w *course, kind scenario.Kind) mistaken {
+// mistakenFor is what the daemon made of a trouble, beside what it made of the twin.
+func mistakenFor(w, twin *course, kind scenario.Kind) mistaken {
 	t := &w.rec.Truth
-	var m mistaken
+	m := mistaken{leak: leaks(w, t) && !leaks(twin, t), shows: departs(w.rec, twin.rec)}
 	for _, e := range w.events {
-		near := e.at >= t.Onset && e.at <= t.Until+aftermath
-		m.leak = m.leak || near && isNewLeak(e)
-		m.named = m.named || near && owns(kind, e) && (e.Line < 0 || e.Line == t.Line || e.Line == t.Other)
+		m.named = m.named || during(e, t) && owns(kind, e) && (e.Line < 0 || e.Line == t.Line || e.Line == t.Other)
 	}
 	switch kind {
 	case scenario.DoseAdded:
 		m.named = !m.leak // the daemon was told
-	case scenario.Swapped:
-		m.named = m.named || math.Abs(t.LnC(t.Line, t.Onset)-t.LnC(t.Other, t.Onset)) < sameGas
 	case scenario.Stuck:
 		m.named = m.named || w.stuck[t.Line] >= t.Onset
 	case scenario.PowerCut:
@@ -79,6 +84,28 @@ func mistakenFor(w *course, kind scenario.Kind) mistaken {
 	return m
 }
 
+// during reports whether an event came while a trouble lasted or in its aftermath.
+func during(e event, t *scenario.Truth) bool { return e.at >= t.Onset && e.at <= t.Until+aftermath }
+
+// leaks reports whether a leak was raised in the time of a trouble.
+func leaks(w *course, t *scenario.Truth) bool {
+	return slices.ContainsFunc(w.events, func(e event) bool { return during(e, t) && isNewLeak(e) })
+}
+
+// departs reports whether a trouble shows in what is read: in a reading that differs
+// from the twin's, which has the same scatter, or in one that is missing.
+func departs(r, twin *scenario.Record) bool {
+	if len(r.Readings) != len(twin.Readings) {
+		return true
+	}
+	for i := range r.Readings {
+		if math.Abs(math.Log((r.Readings[i].PPM+1)/(twin.Readings[i].PPM+1))) > sameGas {
+			return true
+		}
+	}
+	return false
+}
+
 // owns reports whether an event calls a trouble by its name. A line whose
 // instrument is stuck may be called blocked: both stand still. A leak that may be an
 // instrument that drifts names both.
@@ -86,7 +113,8 @@ func owns(kind scenario.Kind, e event) bool {
 	return e.Kind == leak.Kind(kind) || kind == scenario.Stuck && e.Kind == leak.Blocked || kind == scenario.Drifting && isNewLeak(e) && e.Alone
 }
 
-// falsePart counts false leaks: on plain stacks, and from each other trouble.
+// falsePart counts false leaks: on plain stacks, and those that each other trouble
+// brings to a stack which has none without it.
 func (b *bench) falsePart(plain []forecasts) ([]figure, error) {
 	leaks, days := 0, 0.0
 	for _, f := range plain {
@@ -108,16 +136,21 @@ func (b *bench) falsePart(plain []forecasts) ([]figure, error) {
 		return nil, err
 	}
 	for k, kind := range others(b.family) {
-		count, named := 0.0, 0.0
+		brought := 0.0
+		var named []bool
 		for _, t := range all {
-			count, named = count+bit(t[k].leak), named+bit(t[k].named)
+			brought += bit(t[k].leak)
+			if t[k].shows {
+				named = append(named, t[k].named)
+			}
 		}
-		f := figure{table: table, row: string(kind), column: "false leaks", value: count}
+		f := figure{table: table, row: string(kind), column: "false leaks", value: brought}
 		if noLeakAllowed[kind] && targeted(b.family) {
 			f.target = atMost(0)
 		}
 		out = append(out, f, figure{table: table, row: string(kind), column: "stacks", value: float64(n)},
-			figure{table: table, row: string(kind), column: "own name", value: named / float64(n)})
+			figure{table: table, row: string(kind), column: "of them it shows in", value: float64(len(named))},
+			figure{table: table, row: string(kind), column: "own name, of these", value: share(named)})
 	}
 	return out, nil
 }
