@@ -16,12 +16,13 @@ const (
 	// Of 60 hard stacks of the bench without a trouble no line passed it, and two
 	// thirds of the wander of plain lines is below half of it.
 	driftLimit  = 0.10
-	steadyShare = 0.6  // of the slope: what either half has at least
+	steadyShare = 0.6  // of the slope: what its parts have at least
 	stillLn     = 0.05 // per day: a line whose own level changes by less stands still, as a blocked one does
 	leastPoints = 0.6  // of the slots of a window
 	backLn      = 0.04 // a line that stands this near to where it was, and for so many slots, is back
 	backSlots   = 4
 	firstSlots  = 8 // that tell where a line stood before
+	newestSlots = 6
 )
 
 // drifting looks, every hour, for the line whose ratio to the others goes up or down
@@ -76,14 +77,15 @@ type span struct {
 	from        float64 // hours
 	slope       float64 // per day
 	early, late float64 // slopes of its halves
+	earlier     float64 // of all but its newest hours: what comes at once, as from a swap, is no drift
 	own         float64 // slope of the line itself in the late half
 	limit       float64 // for its length
 }
 
-// steady reports whether both halves go as the whole does.
+// steady reports whether its parts go as the whole does.
 func (w *span) steady() bool {
 	least := steadyShare * w.slope * w.slope
-	return w.early*w.slope > least && w.late*w.slope > least
+	return w.early*w.slope > least && w.late*w.slope > least && w.earlier*w.slope > least
 }
 
 // window fits a straight line to the ratio of a line over the last hours. Each line is
@@ -96,7 +98,7 @@ func (s *State) window(line, hours int, means []float32, peers []bool) (w span, 
 	}
 	n := int(float64(hours) / slotHours)
 	first := len(s.Past) - n
-	var all, early, late, own points
+	var all, early, late, earlier, own points
 	others := make([]float32, 0, s.Lines)
 	for k := range n {
 		others = others[:0]
@@ -111,6 +113,9 @@ func (s *State) window(line, hours int, means []float32, peers []bool) (w span, 
 		ln := float64(s.Past[first+k][line]-means[line]) - median(others)
 		day := float64(k) * slotHours / 24
 		all.add(day, ln)
+		if k < n-newestSlots {
+			earlier.add(day, ln)
+		}
 		if k < n/2 {
 			early.add(day, ln)
 		} else {
@@ -121,7 +126,7 @@ func (s *State) window(line, hours int, means []float32, peers []bool) (w span, 
 	if least := leastPoints * float64(n); all.n < least || min(early.n, late.n) < least/2 {
 		return span{}, false
 	}
-	w = span{from: s.hours(first), slope: all.slope(), early: early.slope(), late: late.slope(), own: own.slope(), limit: driftLimit * math.Pow(24/float64(hours), 1.5)}
+	w = span{from: s.hours(first), slope: all.slope(), early: early.slope(), late: late.slope(), earlier: earlier.slope(), own: own.slope(), limit: driftLimit * math.Pow(24/float64(hours), 1.5)}
 	return w, true
 }
 

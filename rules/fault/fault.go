@@ -95,7 +95,7 @@ func (s *State) Observe(hours float64, obs []leak.Obs, test *leak.State, expect 
 			s.Now[o.Line] = append(s.Now[o.Line], float32(math.Log(o.PPM)))
 		}
 	}
-	s.jumping(test)
+	s.jumping(hours, test)
 	for _, e := range test.Observe(hours, obs, expect) {
 		switch {
 		case e.Kind == leak.Leak && e.Cleared:

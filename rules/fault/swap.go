@@ -7,50 +7,94 @@ import (
 	"undersheet/rules/leak"
 )
 
-// place is where a swap is looked for in the newest slots: so many after it, and
-// one in which it may fall or none; four before.
-type place struct{ after, within int }
+// place is where a swap is looked for in the newest slots: so many after it, and one in
+// which it may fall or none. Of the newest but a share may be over.
+type place struct {
+	after, within int
+	share         float64
+}
+
+// places are where a swap is looked for when a slot is over, the soonest first: one of
+// lines that differ little is sure only later.
+var places = [...]place{{2, 0, 1}, {2, 1, 1}, {4, 0, 1}, {4, 1, 1}}
 
 const (
-	slotsBefore = 4
+	slotsBefore = 8
+	leastBefore = 4 // of them that were read
+	leastShare  = 0.1
 	leastSwap   = 0.04 // ln C: lines that differ by less are not told apart
 	surelySD    = 6.0  // a jump is this many standard deviations
 	maybeSD     = 4.0  // one that may be
+	eachSD      = 2.5  // and each of the two by this many of its own
 	likeSD      = 3.0  // what should be equal differs by no more
-	gainLn      = 0.05 // by which the instruments of two lines may differ, of ln C: their usual accuracy
-	commonLn    = 0.04 // by which all lines may fall in these two hours: at a loss of 0.5 a day
+	gainLn      = 0.10 // by which the instruments of two lines may differ, of ln C: twice their usual accuracy
+	commonLn    = 0.07 // by which two lines without others may fall in the three hours between the middles: at a loss of 0.5 a day
+	evenly      = 0.5  // of the larger jump: what the smaller is at least
 	swapSettles = 1.6  // hours from the start of its slot in which a jump that may be a swap becomes one or does not
 )
 
-// jumping looks, before a slot is over, for two lines that jumped as by a swap, and
-// lets the leak test wait until it is settled.
-func (s *State) jumping(test *leak.State) {
+// jumping looks at hours, before a slot is over, for two lines that jumped as by a swap,
+// and lets the leak test wait until it is settled.
+func (s *State) jumping(hours float64, test *leak.State) {
 	s.Past = append(s.Past, s.running())
-	leaps := s.leaps(place{after: 1}, test)
+	if _, _, ok := s.jumped(place{after: 1, share: max(hours/slotHours-float64(s.Slot), leastShare)}, maybeSD, test); ok {
+		test.Wait(float64(s.Slot)*slotHours + swapSettles)
+	}
+	s.Past = s.Past[:len(s.Past)-1]
+}
+
+// jumped is the first two lines that took each other's level at a place.
+func (s *State) jumped(at place, surely float64, test *leak.State) (a, b int, ok bool) {
+	leaps := s.leaps(at, test)
 	for a := range leaps {
 		for b := a + 1; b < s.Lines; b++ {
-			if s.exchanged(a, b, &leaps[a], &leaps[b], maybeSD, test) {
-				test.Wait(float64(s.Slot)*slotHours + swapSettles)
+			one, other := leaps[a], leaps[b]
+			if !one.ok || !other.ok || math.Abs(one.by-other.by) < 2*leastSwap {
+				continue
+			}
+			common, slack := others(leaps, a, b)
+			one.by, other.by = one.by-common, other.by-common
+			if s.exchanged(a, b, &one, &other, surely, slack, test) {
+				return a, b, true
 			}
 		}
 	}
-	s.Past = s.Past[:len(s.Past)-1]
+	return 0, 0, false
+}
+
+// others is how far the lines but two stand from before, and by how much the two may
+// depart from that together. Of two lines without others it is not known.
+func others(leaps []leap, a, b int) (common, slack float64) {
+	var by []float32
+	for i, l := range leaps {
+		if i != a && i != b && l.ok {
+			by = append(by, float32(l.by))
+		}
+	}
+	if len(by) == 0 {
+		return 0, 2 * commonLn
+	}
+	return median(by), 0
 }
 
 // swapped looks for two lines that took each other's level in the newest slots, and
 // lets the leak test find the levels of both anew.
 func (s *State) swapped(test *leak.State) []leak.Event {
-	between, within := s.leaps(place{after: 2}, test), s.leaps(place{after: 2, within: 1}, test)
-	for a := range s.Lines {
-		for b := a + 1; b < s.Lines; b++ {
-			if !s.exchanged(a, b, &between[a], &between[b], surelySD, test) && !s.exchanged(a, b, &within[a], &within[b], surelySD, test) {
-				continue
-			}
-			for _, line := range []int{a, b} {
-				s.forget(line, len(s.Past)-2)
-				test.Anew(line)
-			}
-			return []leak.Event{s.exchange(a, b)}
+	for _, at := range places {
+		a, b, ok := s.jumped(at, surelySD, test)
+		if !ok {
+			continue
+		}
+		first := len(s.Past) - at.after
+		for _, line := range []int{a, b} {
+			s.forget(line, first)
+			test.Anew(line)
+		}
+		return []leak.Event{s.exchange(a, b, s.hours(first))}
+	}
+	for _, at := range places[:2] {
+		if _, _, ok := s.jumped(at, maybeSD, test); ok {
+			test.Wait(s.hours(len(s.Past)-1) + swapSettles)
 		}
 	}
 	return nil
@@ -63,9 +107,8 @@ func (s *State) forget(line, before int) {
 	}
 }
 
-// exchange notes a swap, or that the two are back.
-func (s *State) exchange(a, b int) leak.Event {
-	onset := s.hours(len(s.Past) - 2)
+// exchange notes a swap at an hour, or that the two are back.
+func (s *State) exchange(a, b int, onset float64) leak.Event {
 	e := leak.Event{Kind: leak.Swapped, Line: a, Other: b, Onset: onset, OnsetLow: onset - slotHours, OnsetHigh: onset}
 	at := slices.IndexFunc(s.Swaps, func(w Swap) bool { return w.A == a && w.B == b })
 	if at < 0 {
@@ -78,10 +121,11 @@ func (s *State) exchange(a, b int) leak.Event {
 }
 
 // leap is how far a line stands after a swap from before, in ln C, and where it stood;
-// ok is false where it did not change at once, was not read, or is out of the test.
+// ok is false where it was not read, or is out of the test.
 type leap struct {
 	by, was float64
-	after   int // slots
+	uneven  float64 // how much it changed before or after
+	after   float64 // slots
 	ok      bool
 }
 
@@ -97,20 +141,19 @@ func (s *State) leaps(at place, test *leak.State) []leap {
 }
 
 func (s *State) leap(line int, at place) leap {
-	first := len(s.Past) - slotsBefore - at.within - at.after
-	if first < 0 {
+	last := len(s.Past) - at.within - at.after // of before
+	if last < leastBefore {
 		return leap{}
 	}
+	first := max(last-slotsBefore, 0)
 	var earlier, later [slotsBefore]float32
-	before, after := s.read(earlier[:0], line, first, slotsBefore), s.read(later[:0], line, len(s.Past)-at.after, at.after)
-	if len(before) < slotsBefore-1 || len(after) < at.after {
+	before, after := s.read(earlier[:0], line, first, last-first), s.read(later[:0], line, len(s.Past)-at.after, at.after)
+	if len(before) < leastBefore || len(after) < at.after {
 		return leap{}
 	}
 	was := median(before)
-	by := median(after) - was
-	half := math.Abs(by) / 2
-	step := math.Abs(float64(after[0] - after[len(after)-1]))
-	return leap{by, was, at.after, step < half && math.Abs(float64(before[len(before)-1])-was) < half}
+	uneven := max(math.Abs(float64(after[0]-after[len(after)-1])), math.Abs(float64(before[len(before)-1])-was))
+	return leap{median(after) - was, was, uneven, float64(at.after) - 1 + at.share, true}
 }
 
 // read appends what a line read in n slots from first on.
@@ -123,16 +166,20 @@ func (s *State) read(seen []float32, line, first, n int) []float32 {
 	return seen
 }
 
-// exchanged reports whether two lines took each other's level, by leaps of so many
-// standard deviations.
-func (s *State) exchanged(a, b int, one, other *leap, surely float64, test *leak.State) bool {
-	if !one.ok || !other.ok || one.by*other.by >= 0 {
+// exchanged reports whether two lines took each other's level at once, by leaps of so
+// many standard deviations. slack is by how much they may have changed together.
+func (s *State) exchanged(a, b int, one, other *leap, surely, slack float64, test *leak.State) bool {
+	by := (one.by - other.by) / 2
+	if one.by*other.by >= 0 || math.Abs(by) <= leastSwap {
 		return false
 	}
-	by := (one.by - other.by) / 2
-	sd := math.Hypot(s.noise(a, test), s.noise(b, test)) * math.Sqrt(1.0/slotsBefore+1/float64(one.after)) // of the sum of the leaps
+	noise, others := s.noise(a, test), s.noise(b, test)
+	part := math.Sqrt(1.0/slotsBefore + 1/one.after)
+	sd := math.Hypot(noise, others) * part // of the sum of the leaps
 	due := other.was - one.was
-	return math.Abs(by) > max(leastSwap, surely*sd/2) &&
-		math.Abs(one.by+other.by) < likeSD*sd+2*commonLn &&
-		math.Abs(by-due) < min(likeSD*sd+gainLn, math.Abs(by)/2)
+	return math.Abs(by) > surely*sd/2 && math.Abs(one.by) > eachSD*noise*part && math.Abs(other.by) > eachSD*others*part &&
+		one.uneven < max(math.Abs(by)/2, math.Sqrt2*noise) && other.uneven < max(math.Abs(by)/2, math.Sqrt2*others) &&
+		math.Abs(one.by+other.by) < likeSD*sd+slack &&
+		(slack > 0 || min(math.Abs(one.by), math.Abs(other.by)) > evenly*max(math.Abs(one.by), math.Abs(other.by))) &&
+		math.Abs(by-due) < min(likeSD*sd+gainLn, max(math.Abs(by)/2, gainLn))
 }

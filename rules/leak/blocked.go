@@ -106,6 +106,9 @@ func (s *State) blocked() *Event {
 			}
 			// Where another line falls, the rest only seem to rise.
 			if math.Abs(f.z) > limit && s.flat(f) && (f.z > 0 || s.other(i, 1) < -f.z) {
+				if s.passes(i, s.stepOf(i, i)) {
+					break // it reads another gas, or its instrument was set anew
+				}
 				return s.block(f)
 			}
 		}

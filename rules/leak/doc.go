@@ -65,7 +65,11 @@
 // than 35 %. All lines gone at once, or fallen to almost nothing at once, is a
 // stopped pump or a power cut, not a leak; all lines falling to less than half
 // within minutes, but to gas still, is a leak. Nor are lines that all stand still, and
-// fall at once when the pump runs again: a leak makes gas fall faster, not at once. It does not tell a sensor that
+// fall at once when the pump runs again: a leak makes gas fall faster, not at once, which
+// is held against each other in the newest readings of all lines (step.go). A line that only
+// came back to where it stood before, as one that was blocked, does not leak (stood.go).
+// Where cells use up what stands in them over more than an hour, a stopped pump looks like
+// an open sheet, and is called a leak. It does not tell a sensor that
 // drifts down on one line from a leak beside that line (see [Event] Alone, and package
 // fault, which takes it further), and a rise of half the loss rate
 // that all lines share is mostly lost in gusts and in the error of the fit.

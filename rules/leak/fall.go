@@ -10,6 +10,7 @@ type fall struct {
 	Since, Before float64 // hours: of the first; of the last good bin
 	By, Most      float64 // ln of the fall now, and at its deepest
 	Spread        float64 // how much the lines differ in it
+	Unlike        int     // bins in a row in which they differed much: one reading may be wild
 	Level         int     // bins in a row that fell no deeper
 	Stopped       bool    // it was reported as a stopped pump
 }
@@ -51,6 +52,9 @@ func (s *State) allFalling(reads []read) {
 			f.WithGas++
 		}
 		f.By, f.Spread = by/float64(down), max(high-low, 0)
+		if f.Unlike++; f.Spread < alikeLn+f.By/3 {
+			f.Unlike = 0
+		}
 		if f.Level++; f.By > f.Most+dropLn/3 {
 			f.Most, f.Level = f.By, 0
 		}
@@ -76,7 +80,7 @@ func (s *State) suddenFall() []Event {
 		return []Event{{Kind: PumpStop, Line: -1, Onset: f.Since, OnsetLow: f.Before, OnsetHigh: f.Since}}
 	case f.WithGas < fallRuns-1 || f.By < farLn || s.level() < math.Log(leastLevel):
 		return nil
-	case f.Spread < alikeLn+f.By/3 && (gone || f.Level < fallRuns) && s.At-f.Since < fallHours:
+	case f.Unlike < fallRuns && (gone || f.Level < fallRuns) && s.At-f.Since < fallHours:
 		return nil // it goes on falling, alike
 	}
 	return s.open()

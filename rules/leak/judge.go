@@ -37,17 +37,15 @@ func (s *State) judge() []Event {
 	if s.Raised != nil {
 		return s.mending()
 	}
-	if s.At >= s.Hold {
-		if events := s.still(); len(events) > 0 {
-			return events
-		}
+	if events := s.still(); len(events) > 0 {
+		return events
 	}
 	if e := s.blocked(); e != nil {
 		return []Event{*e}
 	}
 	best, over := found{}, earlyMore*max(0, 2-(s.At-s.Start)/quietHours)
 	for line := -1; line < s.Setup.Lines; line++ {
-		if line >= 0 && (s.Lines[line].Cause.Kind != "" || s.Setup.Lines == 1) {
+		if line >= 0 && (s.Lines[line].Cause.Kind != "" || s.Lines[line].Used < leastSeries || s.Setup.Lines == 1) {
 			continue
 		}
 		f := s.Bank.best(line, 1, s.At)
@@ -55,7 +53,7 @@ func (s *State) judge() []Event {
 			best, over = f, above
 		}
 	}
-	if best.rate == 0 || s.doubtful(best) || s.stepped(best) || s.At < s.Hold || s.outRisen(best) || s.sized(best).rate < leastRise*s.Ref.at(s.At).Windy {
+	if best.rate == 0 || s.doubtful(best) || s.At < s.Hold || s.outRisen(best) || s.sized(best).rate < leastRise*s.Ref.at(s.At).Windy || s.cameBack(best) || s.stepped(best) {
 		return nil
 	}
 	return []Event{s.call(best)}

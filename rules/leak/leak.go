@@ -109,6 +109,8 @@ type State struct {
 	Raised  *raised `json:",omitempty"`
 	Held    *held   `json:",omitempty"` // all lines stand still
 	Flat    flat    `json:",omitzero"`  // they seem to
+	Recent  recent  // what the newest bins read
+	Stood   stood   // where the lines stood
 	Refused int     // readings that were none, or of no line of this stack
 }
 
@@ -172,7 +174,7 @@ func (s *State) anew() {
 	s.Filter = newFilter(s.Setup.Lines)
 	s.Bank.clear()
 	s.Since = max(s.At, 0)
-	s.Fall, s.Flat = fall{}, flat{}
+	s.Fall, s.Flat, s.Recent, s.Stood = fall{}, flat{}, recent{}, stood{}
 	for i := range s.Lines {
 		l := &s.Lines[i]
 		l.Ref, l.Known, l.Far, l.Hush.Count = 0, false, far{}, 0
@@ -205,6 +207,7 @@ func (s *State) Observe(hours float64, obs []Obs, expect Expecter) []Event {
 	}
 	events := s.take(obs)
 	events = append(events, s.suddenFall()...)
+	s.stand()
 	if s.live() {
 		s.Bank.open(hours, s.level())
 		if s.Raised != nil || !s.Fall.goesOn(hours) { // else wait for what the fall is

@@ -18,6 +18,7 @@ type line struct {
 	Seen  float64 // its hours
 	Cause cause   `json:",omitzero"`
 	Told  told    // of the stack by its newest reading that was used
+	Stand float64 // where it stands by its newest readings, ln C less what was expected
 	Rest  rest    // how restless it is
 }
 
@@ -49,6 +50,7 @@ type cause struct {
 	Held  float64 // ln ppm at which the line stands
 	Gap   float64 // ln of the line over the mean of the others before
 	Back  int     // readings in a row that look right again
+	Near  float64 // their mean, ln ppm less what is expected
 }
 
 const (
@@ -186,6 +188,8 @@ func (s *State) find(r read) {
 	}
 	s.Filter.place(r.line, r.y-l.Ref, l.Hush.Noise*r.noise)
 	s.Bank.place(r.line)
+	s.Recent.forget(r.line, s.Setup.Lines)
+	l.Stand = r.y - l.Ref
 	l.Known, l.Used, l.Far, l.Good, l.Was, l.Hush.Count = true, 1, far{}, s.At, r.y, 0
 }
 
@@ -198,6 +202,10 @@ func (s *State) far(r read) {
 		if l.Far.Up++; l.Far.Up >= jumpRuns {
 			s.find(r)
 		}
+		return
+	}
+	if f := &s.Fall; f.Bins >= fallRuns && (f.Stopped || f.goesOn(s.At)) {
+		l.Far = far{} // all fall
 		return
 	}
 	l.Far.Up = 0
@@ -226,6 +234,8 @@ func (s *State) use(r read) {
 	s.Filter.Stack.update(e, total, g.stack[:])
 	s.Bank.updateStack(e, total, g.stack[:])
 	l.Told = told{s.At, level, line.Cov[0] + noise}
+	s.Recent.add(s.At, r.line, s.Setup.Lines, r.y-l.Ref)
+	l.Stand += nearShare * (r.y - l.Ref - l.Stand)
 	e, total = line.clipped(level-others, doubt+noise)
 	s.settle(r.line, e/math.Sqrt(total))
 	line.update(e, total, g.line[:])
@@ -327,9 +337,12 @@ func (s *State) back(r read, events []Event) []Event {
 		l.Cause.Back = 0
 		return events
 	}
-	if l.Cause.Back++; l.Cause.Back < jumpRuns {
+	l.Cause.Back++
+	l.Cause.Near += (r.y - l.Ref - l.Cause.Near) / float64(l.Cause.Back)
+	if l.Cause.Back < jumpRuns {
 		return events
 	}
+	r.y = l.Ref + l.Cause.Near
 	e := Event{Kind: l.Cause.Kind, Line: r.line, Onset: l.Cause.Onset, OnsetLow: l.Cause.Onset, OnsetHigh: l.Cause.Onset, Cleared: true}
 	l.Cause = cause{}
 	s.find(r)

@@ -29,10 +29,10 @@ const (
 	standLn     = 0.005
 	awaySD      = 7.0 // sum over the newest bins at which lines no longer stand
 	awayBins    = 6.0 // e-folding count of those bins
-	resumeHours = 1.5 // from the last bin that stood still to the fall at once
+	resumeHours = 2.5 // from the last bin that stood still to the fall at once
 	resumeZ     = 3.5 // of that fall
+	maybeZ      = 2.0 // of one from an onset that is near it
 	bothZ       = 5.5 // of both together
-	clearly     = 2.0 // twice the log likelihood by which a step must explain more than a faster loss
 )
 
 // still looks for a stack whose lines all stand still though they should fall, or did
@@ -44,6 +44,9 @@ func (s *State) still() []Event {
 		over := e
 		over.Cleared = true
 		return []Event{e, over}
+	}
+	if s.At < s.Hold {
+		return nil
 	}
 	at, z, up, due := -1, flatZ, 0.0, 0.0
 	for k, onset := range s.Bank.Onset {
@@ -90,15 +93,18 @@ func standsFrom(onset, now float64) Event {
 // still, by about as much as it had come to lie too high.
 func (s *State) resumed() bool {
 	f := s.Flat
-	if f.Up == 0 || s.At-f.At >= resumeHours {
+	if f.Up == 0 || s.At-f.At >= resumeHours || !s.mayHaveFallen() {
 		return false
 	}
+	d := s.stepOf(-1, -1)
+	return s.At-d.at < resumeHours+onsetStep && d.lead > 0 && d.z > resumeZ && math.Hypot(d.z, f.Z) > bothZ && d.by > 0.4*f.Up && d.by < 2*f.Up+0.02
+}
+
+// mayHaveFallen reports whether a fall at once of the stack in the newest hours is worth a
+// closer look.
+func (s *State) mayHaveFallen() bool {
 	for k, onset := range s.Bank.Onset {
-		if s.At-onset > resumeHours+onsetStep {
-			continue
-		}
-		z, step, _ := s.Bank.common(k, aStep)
-		if z > resumeZ && math.Hypot(z, f.Z) > bothZ && step > 0.4*f.Up && step < 2*f.Up+0.02 {
+		if z, _, _ := s.Bank.common(k, aStep); z > maybeZ && s.At-onset < resumeHours {
 			return true
 		}
 	}
@@ -129,15 +135,4 @@ func (s *State) standing(obs []Obs) []Event {
 	s.Held = nil
 	s.anew()
 	return []Event{e}
-}
-
-// stepped reports whether the stack fell at once, since a leak was found to have begun,
-// rather than faster from then on: no leak does that, but a pump that runs again.
-func (s *State) stepped(f found) bool {
-	for k := max(f.onset-1, 0); k < len(s.Bank.Onset); k++ {
-		if z, _, _ := s.Bank.common(k, aStep); z*z > f.z*f.z+clearly {
-			return true
-		}
-	}
-	return false
 }

@@ -63,7 +63,7 @@ func (s *State) Suspect(line int) []Event {
 		return nil
 	}
 	f := s.Bank.best(line, 1, s.At)
-	if f.z < suspectZ {
+	if f.z < suspectZ || s.cameBack(f) || s.stepped(f) {
 		return nil
 	}
 	return []Event{s.call(f)}
@@ -102,6 +102,7 @@ func (s *State) Distrust(line int) (events []Event) {
 func (s *State) Anew(line int) {
 	l := &s.Lines[line]
 	l.Cause, l.Known, l.Far, l.Drop = cause{}, false, far{}, 0
+	s.forgetStood(line)
 	s.Bank.clear()
 }
 
