@@ -164,3 +164,12 @@ func (s *State) LossPerDay() (loss, sdLn float64) {
 	}
 	return exp(s.Fit.X[inLoss]) + s.Setup.SamplingLossPerDay, math.Sqrt(max(s.Fit.variance(inLoss), 0))
 }
+
+// GustPerDay returns how much gusts move the loss rate, the standard deviation per day
+// that was found; 0 before there is a fit.
+func (s *State) GustPerDay() float64 {
+	if s.Fit == nil {
+		return 0
+	}
+	return s.Fit.Size.Gust * exp(s.Fit.X[inLoss])
+}

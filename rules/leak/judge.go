@@ -8,13 +8,13 @@ import "math"
 // richer than the model have longer tails, with spikes and a sheet that is tight here
 // and loose there.
 const (
-	stackBumps = 25.0
+	stackBumps = 5.0
 	lineBumps  = 100.0
 )
 
 // What a leak must be, beside likely.
 const (
-	leastRise  = 0.3 // of the loss rate from before, as high as it may have been
+	leastRise  = 0.1 // of the loss rate from before
 	leastAlone = 3.0 // z of a line for itself, to be named
 	earlyMore  = 4.0 // by which z must be higher when the test goes live; nothing after as long again
 )
@@ -53,7 +53,7 @@ func (s *State) judge() []Event {
 			best, over = f, above
 		}
 	}
-	if best.rate == 0 || s.doubtful(best) || s.At < s.Hold || s.outRisen(best) || s.sized(best).rate < leastRise*s.Ref.at(s.At).Windy || s.cameBack(best) || s.stepped(best) {
+	if best.rate == 0 || s.doubtful(best) || s.At < s.Hold || s.outRisen(best) || s.sized(best).rate < leastRise*s.Ref.at(s.At).Loss || s.cameBack(best) || s.stepped(best) {
 		return nil
 	}
 	return []Event{s.call(best)}
@@ -112,7 +112,7 @@ func (s *State) accept(f found) {
 			s.Filter.Lines[f.line].Mean[j] += f.share * f.rate * float64(t)
 		}
 		if f.shape == onward {
-			s.Filter.Lines[f.line].Mean[atMix] -= f.share * f.rate / s.Ref.sizes(s.At, s.At-s.Start).mix
+			s.Filter.Lines[f.line].Mean[atMix] -= f.share * f.rate / s.Ref.sizes(s.At, s.At-s.Start, 1).mix
 		}
 	}
 	size := s.slopeSize()
@@ -210,7 +210,7 @@ func (s *State) clear() Event {
 }
 
 // slopeSize is that of the slow rate of the stack, per hour.
-func (s *State) slopeSize() float64 { return s.Ref.sizes(s.At, s.At-s.Start).slope }
+func (s *State) slopeSize() float64 { return s.Ref.sizes(s.At, s.At-s.Start, 1).slope }
 
 // rise is by how much the loss rate is above the reference from before the leak,
 // per hour, and its standard deviation.

@@ -28,6 +28,9 @@ type Expecter interface {
 	// LossPerDay is the loss rate by now and the standard deviation of its ln; 0 = it
 	// is not known.
 	LossPerDay() (loss, sdLn float64)
+	// GustPerDay is how much gusts move the loss rate, its standard deviation per day; 0 =
+	// it is not known.
+	GustPerDay() float64
 }
 
 // Kind names what an event is about.
@@ -104,6 +107,7 @@ type State struct {
 	Filter  filter
 	Bank    bank
 	Lines   []line
+	Wind    wind
 	Fall    fall    // of all lines at once
 	Hold    float64 `json:",omitempty"` // hours until which no leak and no line off is called
 	Raised  *raised `json:",omitempty"`
@@ -122,7 +126,7 @@ const (
 	maxHours     = 24 * 400
 	maxGap       = 12.0 // hours without a reading after which levels are found anew
 	quietHours   = 12.0
-	releaseHours = 20.0 // after dosing: until then the end of release may look like a leak of the stack
+	releaseHours = 28.0 // after dosing: until then the end of release may look like a leak of the stack
 	settleHours  = 3.0
 	maxSlopeSD   = 1.0 / 24
 	defaultRate  = 1.0 / 500
@@ -147,7 +151,7 @@ func New(setup Setup) *State {
 // Reset forgets everything: a treatment begins at hours.
 func (s *State) Reset(hours float64) {
 	n := s.Setup.Lines
-	*s = State{Setup: s.Setup, Start: clampHours(hours), At: -1}
+	*s = State{Setup: s.Setup, Start: clampHours(hours), At: -1, Wind: newWind()}
 	s.Filter, s.Bank = newFilter(n), newBank(n, s.Start+releaseHours)
 	s.Lines = make([]line, n)
 	for i := range s.Lines {

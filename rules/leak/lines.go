@@ -75,7 +75,7 @@ func (s *State) advance(hours float64) {
 	for i := range s.Lines {
 		s.Lines[i].Ref += s.Ref.change(i, s.At, hours) - s.shift()*dt
 	}
-	ms := s.Ref.sizes(hours, hours-s.Start).moves(hours, dt)
+	ms := s.Ref.sizes(hours, hours-s.Start, s.Wind.at(hours)).moves(hours, dt)
 	s.Filter.predict(&ms)
 	s.Bank.predict(&ms, hours, dt)
 	s.At = hours
@@ -231,6 +231,7 @@ func (s *State) use(r read) {
 	var g gains
 	e, total := s.Filter.Stack.clipped(level-s.Filter.Stack.Mean[0], line.Cov[0]+noise)
 	s.Raised.hear(r.line, e/math.Sqrt(total))
+	s.feel(e / math.Sqrt(total))
 	s.Filter.Stack.update(e, total, g.stack[:])
 	s.Bank.updateStack(e, total, g.stack[:])
 	l.Told = told{s.At, level, line.Cov[0] + noise}

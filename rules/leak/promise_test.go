@@ -28,6 +28,7 @@ func (o *overPromise) MeanLnChange(line int, from, to float64) float64 {
 }
 
 func (o *overPromise) LossPerDay() (loss, sdLn float64) { return 0.35, 0.2 }
+func (o *overPromise) GustPerDay() float64              { return 0 }
 
 // Gas that rises less than a fit of the first hours promised is no leak, neither
 // then nor when the test goes live. The curve is the one-compartment identity with

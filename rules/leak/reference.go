@@ -8,7 +8,8 @@ type reference struct {
 	Slope  singles // change of ln C per hour, by hour and line
 	SD     singles // of the slope, per hour; no more than leadHours + 1
 	Loss   singles // loss rate per hour
-	Windy  singles // that gusts are sized by: what is not known of the loss may be more
+	Windy  singles // that weather is sized by: what is not known of the loss may be more
+	Gust   singles // standard deviation of gusts per hour, as the fit found it
 	Frozen float64 // until this hour nothing new is taken in
 }
 
@@ -18,11 +19,12 @@ type ahead struct {
 	SD    float64 // of the slope, per hour
 	Loss  float64 // loss rate per hour
 	Windy float64 // and the root of its mean square, as far as it is known
+	Gust  float64 // standard deviation of gusts per hour; 0 = not known
 }
 
 const (
 	leadHours  = 24 // predictions are this old when they are used
-	youngLead  = 12 // less than leadHours: the loss rate that was thought later, to size gusts by
+	youngLead  = 12 // less than leadHours: the loss rate and gusts that were thought later, to size weather by
 	spanHours  = 12.0
 	afterHeal  = 24   // hours after a leak has cleared until the fit is believed again
 	mostLossSD = 1.0  // of ln of the loss rate
@@ -34,7 +36,7 @@ const (
 
 func (r *reference) fits(lines int) bool {
 	n := r.hours()
-	return n <= leadHours+1 && len(r.Loss) == n && len(r.Windy) == n && len(r.Slope) == n*lines
+	return n <= leadHours+1 && len(r.Loss) == n && len(r.Windy) == n && len(r.Gust) == n && len(r.Slope) == n*lines
 }
 
 // hours is how many were predicted.
@@ -50,6 +52,7 @@ func (r *reference) forget(n int) {
 	r.SD = r.SD[:copy(r.SD, r.SD[n:])]
 	r.Loss = r.Loss[:copy(r.Loss, r.Loss[n:])]
 	r.Windy = r.Windy[:copy(r.Windy, r.Windy[n:])]
+	r.Gust = r.Gust[:copy(r.Gust, r.Gust[n:])]
 	r.First += n
 }
 
@@ -74,7 +77,7 @@ func (r *reference) foresee(hours float64, lines int, e Expecter, hold bool) {
 			return
 		}
 		r.Slope, r.SD = append(r.Slope, a.Slope...), append(r.SD, float32(a.SD))
-		r.Loss, r.Windy = append(r.Loss, float32(a.Loss)), append(r.Windy, float32(a.Windy))
+		r.Loss, r.Windy, r.Gust = append(r.Loss, float32(a.Loss)), append(r.Windy, float32(a.Windy)), append(r.Gust, float32(a.Gust))
 	}
 }
 
@@ -97,6 +100,9 @@ func predict(hours, from float64, lines int, e Expecter) (ahead, bool) {
 	a.Loss = min(max(loss/24, 0), 5)
 	sdLn = min(max(sdLn, 0), mostLossSD)
 	a.Windy = min(a.Loss*math.Exp(sdLn*sdLn), 5)
+	if g := e.GustPerDay() / 24; g > 0 && finite(g) {
+		a.Gust = min(g, 5)
+	}
 	return a, true
 }
 
@@ -130,7 +136,7 @@ func (r *reference) at(hours float64) ahead {
 	}
 	i := min(max(int(math.Floor(hours))-r.First, 0), r.hours()-1)
 	lines := len(r.Slope) / r.hours()
-	return ahead{r.Slope[i*lines : i*lines+lines], float64(r.SD[i]), float64(r.Loss[i]), float64(r.Windy[i])}
+	return ahead{r.Slope[i*lines : i*lines+lines], float64(r.SD[i]), float64(r.Loss[i]), float64(r.Windy[i]), float64(r.Gust[i])}
 }
 
 // change is the expected change of ln C of a line over a short time.
@@ -153,7 +159,7 @@ func (r *reference) freeze(onset float64) {
 	if n := r.hours(); n > 0 {
 		lines := len(r.Slope) / n
 		n = min(max(keep, 1), n)
-		r.Slope, r.SD, r.Loss, r.Windy = r.Slope[:n*lines], r.SD[:n], r.Loss[:n], r.Windy[:n]
+		r.Slope, r.SD, r.Loss, r.Windy, r.Gust = r.Slope[:n*lines], r.SD[:n], r.Loss[:n], r.Windy[:n], r.Gust[:n]
 	}
 	r.Frozen = forEver
 }
@@ -167,23 +173,24 @@ func (r *reference) thaw(hours float64) { r.Frozen = hours + afterHeal }
 // bench are white from 3 to 24 hours.
 const (
 	gustShare  = 0.2
-	dayShare   = 0.15
+	gustFound  = 0.4 // what the fit found of gusts counts for, beside that
+	dayShare   = 0.1
 	slopeShare = 0.1 // at the least
 	mixShare   = 0.007
-	errorShare = 0.7 // of the fit's own standard deviation: a part of it is the weather
 	leastGust  = 0.0002
 	leastSlope = 0.0004
 	leastMix   = 0.00005
 	youngMix   = 0.015 // fades with mixedHours
 )
 
-// sizes of the rates at hours, age hours after dosing.
-func (r *reference) sizes(hours, age float64) sizes {
+// sizes of the rates at hours, age hours after dosing, where gusts are so much stronger
+// than the fit found.
+func (r *reference) sizes(hours, age, wind float64) sizes {
 	a := r.at(hours)
 	loss := max(a.Windy, r.at(hours+youngLead).Windy, -a.mean())
 	return sizes{
-		gust:  gustShare*loss + leastGust,
-		slope: min(max(errorShare*a.SD, slopeShare*loss+leastSlope), vagueSD),
+		gust:  wind * r.gusts(hours, loss),
+		slope: min(max(a.SD, slopeShare*loss+leastSlope), vagueSD),
 		day:   dayShare * loss,
 		mix:   mixShare*loss + leastMix + youngMix*math.Exp(-max(age, 0)/mixedHours),
 		// Release, lag and loss err in turn, each on the time scale of the curve then.

@@ -179,6 +179,7 @@ func (f *roughFit) MeanLnChange(line int, from, to float64) float64 {
 }
 
 func (f *roughFit) LossPerDay() (loss, sdLn float64) { return f.ks, f.sk }
+func (f *roughFit) GustPerDay() float64              { return 0 }
 
 // timed is an event and when it came.
 type timed struct {

@@ -112,6 +112,7 @@ func (w wild) MeanLnChange(line int, from, to float64) float64 {
 }
 
 func (w wild) LossPerDay() (loss, sdLn float64) { return w.any(), w.any() }
+func (w wild) GustPerDay() float64              { return w.any() }
 
 // TestHostileInput: whatever comes, no number turns to NaN or infinity, and the
 // state can be written.
@@ -178,6 +179,7 @@ func (e steady) MeanLnChange(line int, from, to float64) float64 {
 }
 
 func (e steady) LossPerDay() (loss, sdLn float64) { return 0, 0 }
+func (e steady) GustPerDay() float64              { return 0 }
 
 // TestReadRefuses: what does not belong together is refused and changes nothing.
 func TestReadRefuses(t *testing.T) {
