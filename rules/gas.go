@@ -177,6 +177,19 @@ func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 	g.FullPPM = min(g.FullPPM+dose.FullPPM(grams, g.Setup.GasSpaceM3, g.Setup.TempC), mostPPM)
 }
 
+// strike takes back what the fit was told while a line, or all of them, did not draw the
+// stack's gas or their instrument read wrong.
+func (g *Gas) strike(e leak.Event, now float64) {
+	from := min(e.Onset, e.OnsetLow)
+	switch {
+	case e.Cleared:
+	case e.Kind == leak.PumpStop:
+		g.Fit.Strike(-1, from, now)
+	case e.Kind == leak.LineOff, e.Kind == leak.Blocked, e.Kind == leak.Drifting:
+		g.Fit.Strike(e.Line, from, now)
+	}
+}
+
 // mended is the hour at which a leak was mended that is seen to be over: that of a dose
 // added since, less than a day ago, for the leak test is blind for some hours after it;
 // else so long ago as the rise has been gone.

@@ -359,6 +359,28 @@ func TestPumpStop(t *testing.T) {
 	})
 }
 
+// While the pump stands, no line draws the stack's gas, and the pump is what is wrong.
+func TestLinesAreOutWhileThePumpStands(t *testing.T) {
+	for until, out := range map[float64]bool{49: false, 54: true, 60: false} {
+		each(t, 2, func(p *plan) { p.hours = until }, func(*world) func(int, []Obs) []Obs {
+			return func(bin int, obs []Obs) []Obs {
+				if h := hoursOf(bin); h > 50 && h < 56 {
+					for i := range obs {
+						obs[i].PPM = math.Round(obs[i].PPM * math.Exp(-(h-50)/0.4))
+						obs[i].Censored = obs[i].PPM < 1
+					}
+				}
+				return obs
+			}
+		}, func(seed int, _ []timed, s *State) {
+			for line := range s.Lines {
+				require.Equal(t, out, s.Out(line), "stack %d, after %v h", seed, until)
+				require.Empty(t, s.Cause(line))
+			}
+		})
+	}
+}
+
 // Lines that all stand still while the gas falls, as when the pump stops and the gas in
 // them is not used up, are a stopped pump; that they fall at once when it runs again is
 // no leak.

@@ -206,10 +206,24 @@ func (s *State) Observe(hours float64, obs []Obs, expect Expecter) []Event {
 	}
 	s.Ref.foresee(hours, s.Setup.Lines, expect, hours-s.Start >= quietHours)
 	s.advance(hours)
+	events := s.tell(obs)
+	for _, e := range events {
+		if e.Kind != Leak {
+			s.Ref.doubt(min(e.Onset, e.OnsetLow), hours)
+		}
+	}
+	if !s.Filter.sound() {
+		s.anew()
+	}
+	return events
+}
+
+// tell returns what begins or ends with a bin.
+func (s *State) tell(obs []Obs) []Event {
 	if s.Held != nil {
 		return s.standing(obs)
 	}
-	events := s.take(obs)
+	hours, events := s.At, s.take(obs)
 	events = append(events, s.suddenFall()...)
 	s.stand()
 	if s.live() {
@@ -217,9 +231,6 @@ func (s *State) Observe(hours float64, obs []Obs, expect Expecter) []Event {
 		if s.Raised != nil || !s.Fall.goesOn(hours) { // else wait for what the fall is
 			events = append(events, s.judge()...)
 		}
-	}
-	if !s.Filter.sound() {
-		s.anew()
 	}
 	return events
 }

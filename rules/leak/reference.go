@@ -152,6 +152,16 @@ func (r *reference) change(line int, from, to float64) float64 {
 	return sum
 }
 
+// doubt throws away what was predicted at hours and since an onset before: readings that
+// were no gas misled the fit, until it has taken them back.
+func (r *reference) doubt(onset, hours float64) {
+	if hours < r.Frozen {
+		return // held already
+	}
+	r.freeze(onset)
+	r.Frozen = math.Floor(hours) + 2 // the fit is made anew at the next whole hour
+}
+
 // freeze throws away what was predicted after the onset of a leak; the last slope
 // from before it goes on.
 func (r *reference) freeze(onset float64) {

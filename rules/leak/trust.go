@@ -78,8 +78,9 @@ func (s *State) Cause(line int) Kind {
 	return s.Lines[line].Cause.Kind
 }
 
-// Out reports whether a line is out of the test.
-func (s *State) Out(line int) bool { return s.Cause(line) != "" }
+// Out reports whether a line is out of the test: it has a cause, or the pump has stopped
+// and what all lines read is not the gas under the sheet.
+func (s *State) Out(line int) bool { return s.Held != nil || s.Fall.Stopped || s.Cause(line) != "" }
 
 // Distrust takes a line out of the test until Anew, because its instrument was found
 // to drift, and ends what else was said of it: a block, or a leak that this line
