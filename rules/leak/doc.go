@@ -23,14 +23,15 @@
 // shape and size (Willsky & Jones 1976, IEEE Trans. Automat. Contr. 21:108), given as
 // its signed square root z. How lines lie to each other is steady to a few parts in a
 // thousand, so a leak beside a line shows within hours; what all share is hidden in
-// gusts for longer, and counts in full only after 6 h. A fall of the stack that began
-// within 20 h after dosing is taken for the end of release.
+// gusts for longer, and counts in full only after 4 h. A fall of the stack that began
+// within 28 h after dosing is taken for the end of release, and one that came at once and
+// has stood since for a pump that runs again: it is taken in.
 //
 // The threshold follows from the false-alarm rate (see lineBumps). Gusts are sized by
-// the loss rate of the fit and its error, not by the slope, which sorption makes less;
-// how restless the lines of a stack are against each other is learned. Gusts that
-// double the loss rate for hours on an uneven sheet still raise more false leaks than
-// asked for, where the fit holds a leaky sheet for a tight one. How noisy a line is, and how
+// what the fit found of them a day and half a day before, beside a share of its loss
+// rate. How much stronger they are is learned from each stack (see wind), with six hours'
+// delay; so is how restless its lines are against each other (see rest). Where the fit
+// holds a leaky sheet for a tight one, gusts still raise more false leaks than asked for. How noisy a line is, and how
 // much its noise is tied from one reading to the next, is learned from second
 // differences of readings, which no leak, gust or release moves; what the caller
 // states is only the start.
@@ -41,7 +42,9 @@
 // day. So the change that is expected of an hour is the one that was predicted 24
 // h before it began (on the first day: when the test went live). When a leak is
 // raised, what was predicted after its onset is thrown away and the last slope from
-// before it goes on, until 24 h after the leak has cleared. Sorption or the end of
+// before it goes on, until 24 h after the leak has cleared. What was predicted while lines
+// did not draw the stack's gas is thrown away, too: whoever calls takes those readings
+// back from the fit, which is asked again two hours later at the most. Sorption or the end of
 // release may bend the curve meanwhile; a leak that is raised for days is therefore
 // cleared with care, not with precision.
 //
