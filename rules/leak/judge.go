@@ -43,6 +43,7 @@ func (s *State) judge() []Event {
 	if e := s.blocked(); e != nil {
 		return []Event{*e}
 	}
+	s.noticeStep()
 	best, over := found{}, earlyMore*max(0, 2-(s.At-s.Start)/quietHours)
 	for line := -1; line < s.Setup.Lines; line++ {
 		if line >= 0 && (s.Lines[line].Cause.Kind != "" || s.Lines[line].Used < leastSeries || s.Setup.Lines == 1) {

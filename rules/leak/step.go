@@ -230,6 +230,16 @@ func (s *State) stepped(f found) bool {
 	return false
 }
 
+// noticeStep takes in a fall at once of all lines that is sure, before it grows into a leak.
+func (s *State) noticeStep() {
+	for k, onset := range s.Bank.Onset {
+		if z, _, _ := s.Bank.common(k, aStep); z > stepZ && s.At-onset < recentHours {
+			s.passes(-1, s.stepOf(-1, -1))
+			return
+		}
+	}
+}
+
 // stepOf is the likeliest step of a line, or, -1, of all but one.
 func (s *State) stepOf(line, but int) step {
 	if line < 0 {
