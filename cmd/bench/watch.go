@@ -66,9 +66,10 @@ type watched struct {
 	doses    []decay.Dose // still to be told
 	at       []int        // hours at which to forecast
 	course
-	refit func() // brings the fit up to the hour
-	deaf  bool   // the leak test does not tell the fit
-	every func(w *watched, hour int)
+	refit  func()        // brings the fit up to the hour
+	deaf   bool          // the leak test does not tell the fit
+	oracle leak.Expecter // in the place of the fit, for the leak test; nil = none
+	every  func(w *watched, hour int)
 }
 
 // binSum gathers the readings of one line in the running bin.
@@ -188,7 +189,7 @@ func (w *watched) closeBin(hours float64) {
 		}
 	}
 	if len(obs) > 0 {
-		for _, e := range w.faults.Observe((float64(w.slot)+0.5)*binHours, obs, w.leak, w.fit) {
+		for _, e := range w.faults.Observe((float64(w.slot)+0.5)*binHours, obs, w.leak, w.expecter()) {
 			w.events = append(w.events, event{e, hours})
 			w.strike(e, hours)
 			if w.deaf || e.Kind != leak.Leak {
@@ -203,6 +204,14 @@ func (w *watched) closeBin(hours float64) {
 	}
 	w.slot = slot
 	clear(w.sums)
+}
+
+// expecter is what the leak test asks.
+func (w *watched) expecter() leak.Expecter {
+	if w.oracle != nil {
+		return w.oracle
+	}
+	return w.fit
 }
 
 // strike takes back what the fit was told while lines did not draw the stack's gas.
