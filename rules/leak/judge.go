@@ -8,7 +8,7 @@ import "math"
 // richer than the model have longer tails, with spikes and a sheet that is tight here
 // and loose there.
 const (
-	stackBumps = 12.0
+	stackBumps = 100.0
 	lineBumps  = 100.0
 )
 
