@@ -75,7 +75,7 @@ func (s *State) doubtful(f found) bool {
 	if f.line >= 0 && s.Lines[f.line].Still.Same > sameDigits {
 		return true
 	}
-	if f.line < 0 || f.z >= s.threshold(f.line)+sureBlocked {
+	if f.line < 0 || f.z >= s.threshold()+sureBlocked {
 		return false
 	}
 	for k, onset := range s.Bank.Onset {
@@ -100,7 +100,7 @@ func (s *State) blocked() *Event {
 				break
 			}
 			f := s.Bank.alone(k, i, onward)
-			limit := s.threshold(i)
+			limit := s.threshold()
 			if f.z > 0 {
 				limit += sureBlocked
 			}

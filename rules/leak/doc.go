@@ -27,7 +27,7 @@
 // within 28 h after dosing is taken for the end of release, and one that came at once and
 // has stood since for a pump that runs again: it is taken in.
 //
-// The threshold follows from the false-alarm rate (see lineBumps). Gusts are sized by
+// The threshold follows from the false-alarm rate (see bumps). Gusts are sized by
 // what the fit found of them a day and half a day before, beside a share of its loss
 // rate. How much stronger they are is learned from each stack (see wind), with six hours'
 // delay; so is how restless its lines are against each other (see rest). Where the fit

@@ -2,15 +2,11 @@ package leak
 
 import "math"
 
-// Bumps are how many times a stack-day and place the statistic tries: the level z is
-// crossed bumps·e^(−z²/2) times, as for a smooth Gaussian process (Rice 1944). A
-// normal record needs no more than 14 (TestCalibration); more are taken, for records
-// richer than the model have longer tails, with spikes and a sheet that is tight here
-// and loose there.
-const (
-	stackBumps = 100.0
-	lineBumps  = 100.0
-)
+// bumps is how many times a stack-day and place the statistic tries: the level z is
+// crossed bumps·e^(−z²/2) times, as for a smooth Gaussian process (Rice 1944). A normal
+// record needs no more than 14 (TestCalibration); more are taken, for gusts and spikes
+// have longer tails.
+const bumps = 100.0
 
 // What a leak must be, beside likely.
 const (
@@ -19,16 +15,12 @@ const (
 	earlyMore  = 4.0 // by which z must be higher when the test goes live; nothing after as long again
 )
 
-// threshold of z of a line (of all: -1) for the false-alarm rate that was asked for.
-func (s *State) threshold(line int) float64 {
-	return thresholdOf(line, s.Setup.Lines, s.Setup.FalseAlarmsPerStackDay)
+// threshold of z, of a line or of all, for the false-alarm rate that was asked for.
+func (s *State) threshold() float64 {
+	return thresholdOf(s.Setup.Lines, s.Setup.FalseAlarmsPerStackDay)
 }
 
-func thresholdOf(line, lines int, perDay float64) float64 {
-	bumps := stackBumps
-	if line >= 0 {
-		bumps = lineBumps
-	}
+func thresholdOf(lines int, perDay float64) float64 {
 	return math.Sqrt(2 * math.Log(bumps*float64(lines+1)/perDay))
 }
 
@@ -50,7 +42,7 @@ func (s *State) judge() []Event {
 			continue
 		}
 		f := s.Bank.best(line, 1, s.At)
-		if above := f.z - s.threshold(line); above > over && (line < 0 || s.Bank.alone(f.onset, line, f.shape).z > leastAlone) {
+		if above := f.z - s.threshold(); above > over && (line < 0 || s.Bank.alone(f.onset, line, f.shape).z > leastAlone) {
 			best, over = f, above
 		}
 	}

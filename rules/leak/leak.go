@@ -71,8 +71,8 @@ type Event struct {
 // Stat is where the test stands. z is the signed square root of twice the log
 // likelihood ratio.
 type Stat struct {
-	Threshold float64 // of the z of all lines together
-	Value     float64 // the z that is nearest its threshold, less what its own threshold is higher
+	Threshold float64 // of any z
+	Value     float64 // the highest z
 	Live      bool    // false: nothing is judged yet, Value is 0
 	Common    float64 // z of all lines together
 	Lines     []float64
@@ -251,7 +251,7 @@ func (s *State) level() float64 {
 
 // Statistic returns where the test stands, for pages.
 func (s *State) Statistic() Stat {
-	st := Stat{Threshold: s.threshold(-1), Live: s.live(), Lines: make([]float64, s.Setup.Lines)}
+	st := Stat{Threshold: s.threshold(), Live: s.live(), Lines: make([]float64, s.Setup.Lines)}
 	if !st.Live {
 		return st
 	}
@@ -262,7 +262,7 @@ func (s *State) Statistic() Stat {
 		} else {
 			st.Lines[line] = z
 		}
-		st.Value = max(st.Value, z-s.threshold(line)+st.Threshold)
+		st.Value = max(st.Value, z)
 	}
 	return st
 }

@@ -41,7 +41,7 @@ func look(n int, of func(uint64) plan) survey {
 			return obs
 		})
 		if len(events) > 0 { // the bin that raised it was not seen
-			top = math.Max(top, state.threshold(-1)+1e-9)
+			top = math.Max(top, state.threshold()+1e-9)
 		}
 		s.events = append(s.events, events...)
 		s.days += w.days()
@@ -81,7 +81,7 @@ func TestFalseAlarms(t *testing.T) {
 	mean := s.days * defaultRate
 	require.LessOrEqual(t, s.raised(), mean+3*math.Sqrt(mean)+1)
 	for _, rate := range []float64{0.2, 0.1, 0.05, 0.02} {
-		got, want := s.above(thresholdOf(-1, 4, rate)), rate*s.days
+		got, want := s.above(thresholdOf(4, rate)), rate*s.days
 		t.Logf("asked for %.3f a stack-day: %.4f", rate, got/s.days)
 		require.LessOrEqual(t, got, want+3*math.Sqrt(want)+1, "at %v", rate)
 		if rate >= 0.1 {
@@ -126,7 +126,7 @@ func TestCalibration(t *testing.T) {
 			t.Logf("%s: z > %.1f: %.4f a stack-day, bumps %.1f", c.name, z, s.above(z)/s.days, s.above(z)/s.days/places*math.Exp(z*z/2))
 		}
 		want := c.worst * 0.1 * s.days
-		require.LessOrEqual(t, s.above(thresholdOf(-1, lines, 0.1)), want+3*math.Sqrt(want), c.name)
+		require.LessOrEqual(t, s.above(thresholdOf(lines, 0.1)), want+3*math.Sqrt(want), c.name)
 	}
 }
 
