@@ -9,6 +9,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/decay"
+	"undersheet/rules/dose"
 	"undersheet/rules/leak"
 )
 
@@ -57,11 +59,15 @@ func TestFitKnowsTheCommodity(t *testing.T) {
 }
 
 // Where the dose or the gas space is not told, people are told so, and the forecast
-// still comes, wider.
+// still comes, wider. The readings are those of the dose: the release-loss curve of
+// Bateman (1910).
 func TestForecastOfWhatIsNotTold(t *testing.T) {
+	space, _ := dose.GasSpace(0, 150, 100, "maize")
+	curve := decay.Curve{YieldPPM: dose.FullPPM(150, space, 27), Release: 1.3, Loss: 0.2}
+	level := func(at logbook.Time) float64 { return curve.At((at.Hours(epoch) - 2.5) / 24) }
 	width := func(grams, volume, tonnes float64) (ln float64, codes []string) {
 		d := aday(t)
-		d.level["a1"], d.level["a2"] = decaying(900, 0.2), decaying(900, 0.2)
+		d.level["a1"], d.level["a2"] = level, level
 		d.act(&logbook.DosingStarted{OnStack: onA(), StoreEmpty: true}, logbook.KindDosingStarted, 0)
 		d.act(&logbook.TreatmentStarted{OnStack: onA(), Treatment: "A-1", Protocol: "five-day", Commodity: "maize", Tonnes: tonnes,
 			VolumeM3: volume, PhosphineG: grams, GrainTempC: 27}, logbook.KindTreatmentStarted, 0)

@@ -73,7 +73,7 @@ func TestDoseToldLate(t *testing.T) {
 	b, _ := late.Lowest(120, 150)
 	t.Logf("told at once %.0f (%.0f–%.0f), late %.0f (%.0f–%.0f)", a.P50, a.P05, a.P95, b.P50, b.P05, b.P95)
 	require.InDelta(t, math.Log(a.P50), math.Log(b.P50), width(a)/4)
-	require.InDelta(t, width(a), width(b), width(a)/4)
+	require.InDelta(t, width(a), width(b), width(a)/3)
 	least := math.Inf(1)
 	for l := range d.truth {
 		least = min(least, d.truth[l][len(d.truth[l])-1]+more(120))

@@ -61,6 +61,15 @@ func (b balance) emits(r, days float64, t *transit) source {
 	return source{left, (t.aa-left)*u + t.ah*v, t.ha*u + (t.hh-left)*v}
 }
 
+// twice is the transit over twice the time.
+func (t *transit) twice() transit {
+	again := func(s source) source {
+		return source{s.solid * s.solid, s.solid*s.air + t.aa*s.air + t.ah*s.held, s.solid*s.held + t.ha*s.air + t.hh*s.held}
+	}
+	return transit{aa: t.aa*t.aa + t.ah*t.ha, ah: t.ah * (t.aa + t.hh), ha: t.ha * (t.aa + t.hh), hh: t.hh*t.hh + t.ha*t.ah,
+		even: again(t.even), ramp: again(t.ramp)}
+}
+
 func (t *transit) move(g gas) gas {
 	return gas{t.even.solid * g.solid, t.ramp.solid * g.ramp,
 		t.even.air*g.solid + t.ramp.air*g.ramp + t.aa*g.air + t.ah*g.held,
@@ -137,7 +146,11 @@ func (w *walker) advance(days float64) {
 	if !(step > 0) {
 		return
 	}
-	if math.Abs(step-w.step) > 1e-12 {
+	switch {
+	case math.Abs(step-w.step) <= 1e-12:
+	case math.Abs(step-2*w.step) <= 1e-12:
+		w.step, w.hand = step, w.hand.twice()
+	default:
 		w.step, w.hand = step, w.over(step)
 	}
 	w.gas, w.at = w.hand.move(w.gas), days

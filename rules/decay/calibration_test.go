@@ -208,7 +208,7 @@ func TestCalibration(t *testing.T) {
 }
 
 // TestCalibrationTells: the same check finds fits that believe what is not so:
-// instruments three times as far off as their accuracy says, stacks that lose twice what
+// instruments three times as far off as their accuracy says, stacks that lose 2.5 times what
 // the prior expects, and intervals half as wide as they should be.
 func TestCalibrationTells(t *testing.T) {
 	many(t)
@@ -216,7 +216,7 @@ func TestCalibrationTells(t *testing.T) {
 	gains := calibrate(t, 1000, 60, 3, flaws{noise: 1, gain: 3}, 96)[0]
 	require.NotEmpty(t, uneven(gains.line))
 	require.NotEmpty(t, uneven(gains.lowest))
-	losses := calibrate(t, 1000, 100, 3, flaws{noise: 1, gain: 1, loss: math.Ln2}, 24)[0]
+	losses := calibrate(t, 1000, 100, 3, flaws{noise: 1, gain: 1, loss: math.Log(2.5)}, 24)[0]
 	require.NotEmpty(t, uneven(losses.line))
 	even := make([]float64, 200)
 	for i := range even {

@@ -108,3 +108,23 @@ func TestManyChanges(t *testing.T) {
 	k.feed(back, hours, hours+3)
 	require.Equal(t, s, back)
 }
+
+// TestMarks: the filter that goes on from a mark ends where one that began anew does, so
+// that a suspected change is weighed alike from either.
+func TestMarks(t *testing.T) {
+	d := simulate(4, 72, 3, 1)
+	s := New(d.setup)
+	feed(s, d.seen, 72, 10)
+	m := newModel(s, maxHours)
+	m.size = s.Fit.Size
+	m.place(s.Fit.X)
+	m.pool(false)
+	for _, age := range suspectAges {
+		hour := len(m.sights) - 1 - age
+		c, logDet := m.track(hour)
+		m.track(-1)
+		marked, sum := m.trackOn(m.marks[hour-len(m.hops)+len(m.marks)], hour, false)
+		require.Equal(t, c, marked, "a change %d h ago", age)
+		require.InDelta(t, logDet, sum, 1e-9)
+	}
+}

@@ -39,6 +39,10 @@ const (
 	startNoise  = 0.5  // what the first hour of release is wrong by, falling with the square of time
 )
 
+// markedHours is how many of the last hours are marked: those at which a change of the
+// loss rate is suspected.
+const markedHours = 32
+
 // hop is the linear step of the states into an hour, and what is seen there.
 type hop struct {
 	stay, drive       float64 // of the offset; of the rates into it
@@ -161,11 +165,28 @@ func (m *model) feedSD() float64 {
 // variances. jump is an hour at which the loss rate may have changed beside those
 // that were told; −1 for none.
 func (m *model) track(jump int) (matrix, float64) {
-	c, logDet := m.open(), 0.0
 	if len(m.hops) != len(m.sights) {
 		m.hops = make([]hop, len(m.sights))
 	}
-	for h := range m.hops {
+	m.marks = m.marks[:0]
+	return m.trackOn(mark{c: m.open()}, jump, true)
+}
+
+// mark is where the filter stands before an hour: its covariance, and the sum of logs so
+// far.
+type mark struct {
+	hour   int
+	c      matrix
+	logDet float64
+}
+
+// trackOn is track from a mark on. With keep it leaves marks of the last hours.
+func (m *model) trackOn(from mark, jump int, keep bool) (matrix, float64) {
+	c, logDet := from.c, from.logDet
+	for h := from.hour; h < len(m.hops); h++ {
+		if keep && h+markedHours >= len(m.hops) {
+			m.marks = append(m.marks, mark{h, c, logDet})
+		}
 		p := m.hopTo(h, hourDays)
 		if h == 0 {
 			p = hop{slow: 1, gust: 1, swing: 1, stay: 1, feed: m.feed[h], swell: 1}

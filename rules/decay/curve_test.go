@@ -97,3 +97,19 @@ func TestBalance(t *testing.T) {
 	limit.charge(0, 1)
 	require.InEpsilon(t, bateman(2, 1.2, 0.2), limit.to(2).air, 1e-8)
 }
+
+// TestTransitTwice: twice a transit is the transit over twice the time, for e^(2Mt) is
+// e^(Mt)·e^(Mt) (semigroup of the matrix exponential).
+func TestTransitTwice(t *testing.T) {
+	start := gas{solid: 700, ramp: -20, air: 300, held: 150}
+	for _, b := range []balance{{1.2, 0.3, 0.4, 0.5, 20}, {0.6, 1.1, 0, 0.2, 900}, {2, 0.05, 0.9, 0.1, 5}} {
+		for _, days := range []float64{1.0 / 24, 0.5, 3} {
+			one, two := b.over(days), b.over(2*days)
+			double := one.twice()
+			require.InDelta(t, two.move(start).air, double.move(start).air, 1e-9)
+			require.InDelta(t, two.move(start).held, double.move(start).held, 1e-9)
+			require.InDelta(t, two.move(start).solid, double.move(start).solid, 1e-9)
+			require.InDelta(t, two.move(start).ramp, double.move(start).ramp, 1e-9)
+		}
+	}
+}

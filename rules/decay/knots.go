@@ -13,7 +13,6 @@ type knots struct {
 	b     []float64
 	end   [states]float64
 	move  []float64 // M by knot and state
-	diff  []float64 // scratch
 }
 
 // bentAs is the age in hours of a fresh stack whose curve bends no less than one does
@@ -24,7 +23,7 @@ const bentAs = 12
 func stride(age int) int {
 	switch {
 	case age >= 48:
-		return 12
+		return 16
 	case age >= 24:
 		return 8
 	case age >= 12:
@@ -36,7 +35,7 @@ func stride(age int) int {
 }
 
 // knotHours are the knots of so many hours: every hour for 6 h, every 2 for half a day,
-// every 4 for a day, every 8 for two days, then every 12. A change of the loss rate is a
+// every 4 for a day, every 8 for two days, then every 16. A change of the loss rate is a
 // knot, and they are closer after it.
 func knotHours(hours int, changes []change) []int {
 	var out []int
@@ -77,7 +76,7 @@ func (m *model) tie() *knots {
 		end := m.whiten(func(h int) float64 { return hat(h, left, at, right) }, cols[j*seen:j*seen+seen], 0, nil)
 		k.move = append(k.move, end[:]...)
 	}
-	k.a, k.b, k.diff = make([]float64, n*n), make([]float64, n), make([]float64, n)
+	k.a, k.b = make([]float64, n*n), make([]float64, n)
 	for i := range n {
 		ci := cols[i*seen : i*seen+seen]
 		for t, v := range ci {
@@ -107,38 +106,38 @@ func hat(h, left, at, right int) float64 {
 	return 0
 }
 
-// logPosterior is that of parameters x, up to a constant.
-func (m *model) logPosterior(k *knots, x []float64) float64 {
+// logPosterior is that of parameters x, up to a constant; it fills diff, which is as
+// long as there are knots, with the difference that they make at each.
+func (m *model) logPosterior(k *knots, x, diff []float64) float64 {
 	cost := 0.0
 	for j, p := range m.prior {
 		z := (x[j] - p.mean) / p.sd
 		cost += z * z
 	}
-	m.from(k, x)
-	n := len(k.diff)
-	for i, d := range k.diff {
+	m.from(k, x, diff)
+	n := len(diff)
+	for i, d := range diff {
 		sum := k.a[i*n+i]*d/2 - k.b[i]
 		for j, v := range k.a[i*n : i*n+i] { // A is symmetric
-			sum += v * k.diff[j]
+			sum += v * diff[j]
 		}
 		cost += 2 * d * sum
 	}
 	return -cost / 2
 }
 
-// from fills k.diff for parameters x.
-func (m *model) from(k *knots, x []float64) {
+// from fills diff for parameters x.
+func (m *model) from(k *knots, x, diff []float64) {
 	w := m.walk(x)
 	for i, h := range k.hours {
-		k.diff[i] = lnAbove(w.to(float64(h)*hourDays+hourDays/2).air) - k.start[i]
+		diff[i] = lnAbove(w.to(float64(h)*hourDays+hourDays/2).air) - k.start[i]
 	}
 }
 
-// statesAt is the states' mean at the end for parameters x.
-func (m *model) statesAt(k *knots, x []float64) [states]float64 {
-	m.from(k, x)
+// states is the states' mean at the end for a difference at the knots.
+func (k *knots) states(diff []float64) [states]float64 {
 	out := k.end
-	for i, d := range k.diff {
+	for i, d := range diff {
 		for s := range out {
 			out[s] -= k.move[i*states+s] * d
 		}

@@ -120,7 +120,7 @@ func (m *model) poolHour(h int, reweigh bool) float64 {
 		sumW += w
 	}
 	ref, noise, missing := sum/sumW, 0.0, 1-float64(len(m.sights[h]))/n
-	ll := 0.0
+	det, ll := 1.0, 0.0 // one logarithm for all: it is dear
 	for i := range m.sights[h] {
 		o := &m.sights[h][i]
 		w := 1 / (o.spread + m.size.Swing*m.size.Swing) / sumW
@@ -128,10 +128,18 @@ func (m *model) poolHour(h int, reweigh bool) float64 {
 		noise += w * w * (o.spread + missing*v)
 		if len(m.sights[h]) > 1 {
 			e, s := m.dev[o.line].learn(o.aim-ref, feed, o.spread)
-			ll -= (math.Log(s) + e*e/s) / 2
+			if o.n == 0 { // what stands for a limit is no reading, and its likelihood none
+				continue
+			}
+			ll -= e * e / s / 2
+			if det *= s; det < 1e-200 {
+				ll -= math.Log(det) / 2
+				det = 1
+			}
 		}
 	}
 	m.pooled[h] = pooled{ref, noise, true}
+	ll -= math.Log(det) / 2
 	return ll * (1 - 1/max(float64(len(m.sights[h])), 1))
 }
 

@@ -27,14 +27,16 @@ type model struct {
 	prior []normal
 	size  size
 
-	sights  [][]sight // by hour
-	suspect suspect
-	grown   int       // hour of the last change of the loss rate that the fit before knew
-	swell   float64   // the loss rate since then, over what it was
-	settled []bool    // hours in which the loss rate is taken to have changed, untold
-	unsure  []float64 // by hour: variance of ln C: how far the lines are from the course that a change brings
-	pooled  []pooled
-	dev     []deviation // at the last hour
+	sights    [][]sight // by hour
+	suspect   suspect
+	grown     int       // hour of the last change of the loss rate that the fit before knew
+	swell     float64   // the loss rate since then, over what it was
+	settled   []bool    // hours in which the loss rate is taken to have changed, untold
+	unsure    []float64 // by hour: variance of ln C: how far the lines are from the course that a change brings
+	pooled    []pooled
+	pooledFor size        // that pooled was last made for, while sizes are chosen: gusts do not matter to it
+	pooledLL  float64     // log likelihood of the deviations then
+	dev       []deviation // at the last hour
 
 	path, pathVar       []float64 // ln C of the stack with the misfit
 	placed              bool      // path is more than the curve
@@ -42,6 +44,7 @@ type model struct {
 	rate                []float64 // by hour: loss per day on the way to it
 	soft                float64   // sd that is added to every hour while a start is far off
 	hops                []hop
+	marks               []mark    // of the last track
 	curve               []float64 // ln C at the parameters in hand
 	slopes, slopesAt    []float64 // of ln C, by parameter and hour; the parameters they are at
 }
@@ -74,7 +77,7 @@ func (s *State) priors() []normal {
 		inLoss:    {math.Log(priorLoss), priorLossSD},
 		inLag:     {math.Log(priorLagDays), priorLagSD},
 		inSorb:    s.Setup.sorbPrior(),
-		inFree:    {math.Log(priorFree), priorFreeSD},
+		inFree:    s.Setup.freePrior(),
 		inRamp:    {priorRampDays, priorRampSD},
 	}
 	for _, d := range s.Added {

@@ -42,9 +42,12 @@ func (s *State) refit(till int) {
 		if s.Fit == nil || s.Fit.Run > 0 {
 			which = []int{0, 1, 2, 3}
 		}
+		was := m.size
 		m.chooseSizes(x, which)
-		x, _ = m.mode(x, 1)
-		if x == nil {
+		if m.size == was {
+			break
+		}
+		if x, _ = m.mode(x, 1); x == nil {
 			return
 		}
 	}

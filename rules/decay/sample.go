@@ -18,20 +18,22 @@ const (
 	seedB      = 0x68696e65
 	coldWidth  = 1.1 // of the normal that the first draws come from, over the posterior's
 	leastShare = 0.3 // of the draws that a weighing may leave
-	warmMoves  = 2   // times every draw tries to move
-	farMoves   = 6   // where the weighing had to be held back
+	warmMoves  = 4   // times every draw tries to move
+	farMoves   = 8   // where the weighing had to be held back
 	coldMoves  = 20  // from nothing
 	leapChance = 0.1 // of a step by a whole difference, from one mode to another
 )
 
 // ensemble are draws of parameters with their log posteriors.
 type ensemble struct {
-	x  []float64 // by draw
-	lp []float64
-	p  int
+	x    []float64 // by draw
+	lp   []float64
+	diff []float64 // at the knots, by draw
+	p, n int       // parameters, knots
 }
 
-func (e *ensemble) row(i int) []float64 { return e.x[i*e.p : i*e.p+e.p] }
+func (e *ensemble) row(i int) []float64   { return e.x[i*e.p : i*e.p+e.p] }
+func (e *ensemble) diffs(i int) []float64 { return e.diff[i*e.n : i*e.n+e.n] }
 
 // sample draws from the posterior at the model in hand, from the draws of the fit
 // before where it has any, else from the normal around the mode x.
@@ -67,7 +69,7 @@ func (m *model) sample(before *fit, x []float64, cov *mat.SymDense) (numbers, []
 		if isAlt(i, m.suspect.Share) {
 			from = alt
 		}
-		end := m.statesAt(from, e.row(i))
+		end := from.states(e.diffs(i))
 		for _, v := range end {
 			out = append(out, float32(v))
 		}
@@ -128,9 +130,10 @@ func around(x []float64, cov *mat.SymDense) *ensemble {
 // changed; false where that had to be held back so that enough of them are left.
 func (m *model) weigh(k *knots, e *ensemble) bool {
 	n := len(e.lp)
+	e.n, e.diff = len(k.hours), make([]float64, n*len(k.hours))
 	change, most := make([]float64, n), math.Inf(-1)
 	for i := range n {
-		lp := m.logPosterior(k, e.row(i))
+		lp := m.logPosterior(k, e.row(i), e.diffs(i))
 		if change[i] = lp - e.lp[i]; math.IsNaN(change[i]) {
 			change[i], lp = math.Inf(-1), math.Inf(-1)
 		}
@@ -175,18 +178,19 @@ func (e *ensemble) resample(ws []float64) {
 	for _, w := range ws {
 		sum += w
 	}
-	x, lp, at, acc := make([]float64, 0, len(e.x)), make([]float64, 0, n), 0, ws[0]/sum
+	x, lp, diff, at, acc := make([]float64, 0, len(e.x)), make([]float64, 0, n), make([]float64, 0, len(e.diff)), 0, ws[0]/sum
 	for i := range n {
 		for u := (float64(i) + 0.5) / float64(n); acc < u && at < n-1; {
 			at++
 			acc += ws[at] / sum
 		}
-		x, lp = append(x, e.row(at)...), append(lp, e.lp[at])
+		x, lp, diff = append(x, e.row(at)...), append(lp, e.lp[at]), append(diff, e.diffs(at)...)
 	}
 	// Neighbours are copies: dealt out, so that each half of the draws has the whole posterior.
 	for i := range n {
 		from := (i*2)%n + i*2/n
 		copy(e.row(i), x[from*e.p:from*e.p+e.p])
+		copy(e.diffs(i), diff[from*e.n:from*e.n+e.n])
 		e.lp[i] = lp[from]
 	}
 }
@@ -195,7 +199,7 @@ func (e *ensemble) resample(ws []float64) {
 // half.
 func (m *model) evolve(k *knots, e *ensemble, rnd *rand.Rand) {
 	n := len(e.lp)
-	half, trial := n/2, make([]float64, e.p)
+	half, trial, diff := n/2, make([]float64, e.p), make([]float64, e.n)
 	usual := 2.38 / math.Sqrt(2*float64(e.p))
 	for i := range n {
 		other := 0
@@ -211,8 +215,9 @@ func (m *model) evolve(k *knots, e *ensemble, rnd *rand.Rand) {
 		for j := range trial {
 			trial[j] = x[j] + by*(a[j]-b[j]) + 1e-3*rnd.NormFloat64()
 		}
-		if lp := m.logPosterior(k, trial); rnd.Float64() < math.Exp(lp-e.lp[i]) {
+		if lp := m.logPosterior(k, trial, diff); rnd.Float64() < math.Exp(lp-e.lp[i]) {
 			copy(x, trial)
+			copy(e.diffs(i), diff)
 			e.lp[i] = lp
 		}
 	}

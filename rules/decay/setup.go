@@ -73,7 +73,7 @@ type normal struct{ mean, sd float64 }
 // the trade's practice, with the spread wide enough to be wrong in: release
 // 0.8–1.6 per day at 25 °C and some 7 % faster per °C; beginning 1–5 h after
 // dosing (1–4 h: Alberta Blue Book p. 409); loss of a good sheet 0.1–0.2 per
-// day, of any sheet 0.05–1.2; exchange with the commodity 0.1–1 per day.
+// day, of any sheet 0.05–1.2 (19 in 20); exchange with the commodity 0.1–1 per day.
 const (
 	priorRelease25C  = 1.15 // per day
 	priorReleaseSD   = 0.35
@@ -82,17 +82,19 @@ const (
 	usualMoisture    = 12.5 // %
 	plateFaster      = 0.3  // of ln release: magnesium plates react faster than aluminium tablets
 	priorLoss        = 0.25 // per day
-	priorLossSD      = 0.70
+	priorLossSD      = 0.80
 	priorLagDays     = 0.104 // 2.5 h
 	priorLagSD       = 0.7
 	priorSorb        = 0.25 // per day
 	priorSorbSD      = 0.30 // folded at 0: little sorption is about as likely as some
 	huskedSorb       = 0.15 // per day, of rice without its husk
 	huskedSorbSD     = 0.20
-	thirstySorb      = 0.45 // per day, of paddy, of what is rich in oil and of what is ground
+	thirstySorb      = 0.55 // per day, of paddy, of what is rich in oil and of what is ground
 	thirstySorbSD    = 0.30
 	priorFree        = 0.55 // per day
 	priorFreeSD      = 0.5
+	thirstyFree      = 0.35 // per day: what takes up more gives back more slowly
+	thirstyFreeSD    = 0.6
 	priorRampDays    = 0.03 // mean time until release is in full swing and mixed
 	priorRampSD      = 0.04 // folded at 0
 	priorYieldSD     = 0.20 // dose and gas space known
@@ -124,13 +126,30 @@ func (s Setup) releasePrior() normal {
 // ample for milled rice in the warm (USDA, sacked rice under tarpaulins, 1959–60). The
 // figures per day, and that oil takes up more, are from memory.
 func (s Setup) sorbPrior() normal {
-	switch commodity.Of(s.Commodity) {
-	case commodity.MilledRice, commodity.BrownRice:
+	switch c := commodity.Of(s.Commodity); {
+	case c == commodity.MilledRice || c == commodity.BrownRice:
 		return normal{huskedSorb, huskedSorbSD}
-	case commodity.Paddy, commodity.Groundnuts, commodity.Oilseeds, commodity.Flour:
+	case isThirsty(c):
 		return normal{thirstySorb, thirstySorbSD}
 	}
 	return normal{priorSorb, priorSorbSD}
+}
+
+// freePrior is the prior of ln of the rate at which sorbed gas comes back. From memory.
+func (s Setup) freePrior() normal {
+	if isThirsty(commodity.Of(s.Commodity)) {
+		return normal{math.Log(thirstyFree), thirstyFreeSD}
+	}
+	return normal{math.Log(priorFree), priorFreeSD}
+}
+
+// isThirsty tells the commodities that take up most.
+func isThirsty(c commodity.Kind) bool {
+	switch c {
+	case commodity.Paddy, commodity.Groundnuts, commodity.Oilseeds, commodity.Flour:
+		return true
+	}
+	return false
 }
 
 // yieldPrior is the prior of ln yield in ppm.

@@ -26,7 +26,7 @@ const (
 
 const (
 	sizeSteeper = 3       // the priors of sizes fall off so much faster above their middle
-	calmShare   = 1.0 / 4 // of stacks, that stand out of the wind
+	calmShare   = 1.0 / 6 // of stacks, that stand out of the wind
 )
 
 // sizes that are tried, and what is thought of the logs of sizes beforehand.
@@ -52,6 +52,7 @@ func (z *size) all() [4]*float64 { return [4]*float64{&z.Noise, &z.Swing, &z.Gus
 // most likely (a Laplace approximation of the evidence, with the weights kept), and
 // holds a windy stack against a calm one when it comes to the gusts.
 func (m *model) chooseSizes(x []float64, which []int) {
+	m.pooledFor = size{}
 	best := m.evidence(x)
 	for _, k := range which {
 		if k != ofNoise && m.size.calm() {
@@ -90,6 +91,7 @@ func (m *model) windOrCalm(x []float64, evidence float64) {
 	m.size = calmSize
 	if was.calm() {
 		m.size = breeze
+		m.size.Swing = was.Swing // lines that keep together tell nothing of the wind
 	}
 	m.size.Noise = was.Noise
 	if !(m.evidence(x) > evidence) {
@@ -110,7 +112,9 @@ func nearest(list []float64, x float64) int {
 // evidence is the log likelihood of the readings at the sizes in hand with the
 // parameters integrated out, up to a constant.
 func (m *model) evidence(x []float64) float64 {
-	ll := m.pool(false)
+	if z := m.pooledFor; z.Noise != m.size.Noise || z.Swing != m.size.Swing {
+		m.pooledLL, m.pooledFor = m.pool(false), m.size
+	}
 	_, logDet := m.track(m.suspect.Open)
 	n, p := m.seen(), len(x)
 	r, jac := make([]float64, n+p), make([]float64, (n+p)*p)
@@ -129,7 +133,7 @@ func (m *model) evidence(x []float64) float64 {
 	for j, g := range grad {
 		gain += g * step.AtVec(j)
 	}
-	return ll - (sumSquares(r)-gain+logDet+chol.LogDet()+m.size.surprise())/2
+	return m.pooledLL - (sumSquares(r)-gain+logDet+chol.LogDet()+m.size.surprise())/2
 }
 
 // surprise is how far the sizes lie from what is thought of them beforehand, as a sum

@@ -117,7 +117,12 @@ func (m *model) suspectChange(x []float64) {
 // likelihood is the log likelihood of the stack's path at the curve in hand, with a
 // change of the loss rate at an hour.
 func (m *model) likelihood(hour int) float64 {
-	_, logDet := m.track(hour)
+	var logDet float64
+	if first := len(m.hops) - len(m.marks); hour >= first && len(m.marks) > 0 {
+		_, logDet = m.trackOn(m.marks[hour-first], hour, false)
+	} else {
+		_, logDet = m.track(hour)
+	}
 	out := make([]float64, m.seen())
 	m.whiten(m.residual, out, 1, nil)
 	return -(sumSquares(out) + logDet) / 2
