@@ -281,7 +281,7 @@ func TestDriftHasAName(t *testing.T) {
 		seed := uint64(1_000_300 + i)
 		all, err := (&bench{family: "hard"}).mistakes(seed)
 		require.NoError(t, err)
-		m := all[slices.Index(others("hard"), scenario.Drifting)]
+		m := all[slices.IndexFunc(others("hard"), func(o scenario.Trouble) bool { return o.Kind == scenario.Drifting })]
 		named += int(bit(m.named))
 	}
 	assert.GreaterOrEqual(t, named, stacks/2)

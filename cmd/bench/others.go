@@ -43,24 +43,36 @@ func (b *bench) mistakes(seed uint64) ([]mistaken, error) {
 		return nil, err
 	}
 	var out []mistaken
-	for _, kind := range others(b.family) {
-		w, err := run(draw(b.family, seed, scenario.Trouble{Kind: kind}))
+	for _, o := range others(b.family) {
+		w, err := run(draw(b.family, seed, o))
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, mistakenFor(w, twin, kind))
+		out = append(out, mistakenFor(w, twin, o.Kind))
 	}
 	return out, nil
 }
 
-// others lists the troubles of a family that are no leaks. On clean records all
-// lines read the same gas: a swap is nothing.
-func others(family string) []scenario.Kind {
-	kinds := scenario.Others()
-	if family == "clean" {
-		kinds = slices.DeleteFunc(kinds, func(k scenario.Kind) bool { return k == scenario.Swapped })
+// others lists the troubles of a family that are no leaks, in every form. On clean
+// records all lines read the same gas: a swap is nothing.
+func others(family string) (out []scenario.Trouble) {
+	for _, kind := range scenario.Others() {
+		if family == "clean" && kind == scenario.Swapped {
+			continue
+		}
+		for _, form := range append([]scenario.Form{scenario.Usual}, kind.Forms()...) {
+			out = append(out, scenario.Trouble{Kind: kind, Form: form})
+		}
 	}
-	return kinds
+	return out
+}
+
+// titled is the row of a trouble.
+func titled(t scenario.Trouble) string {
+	if t.Form == scenario.Usual {
+		return string(t.Kind)
+	}
+	return fmt.Sprintf("%s, %s", t.Kind, t.Form)
 }
 
 // mistakenFor is what the daemon made of a trouble, beside what it made of the twin.
@@ -135,7 +147,7 @@ func (b *bench) falsePart(plain []forecasts) ([]figure, error) {
 	if err != nil {
 		return nil, err
 	}
-	for k, kind := range others(b.family) {
+	for k, o := range others(b.family) {
 		brought := 0.0
 		var named []bool
 		for _, t := range all {
@@ -144,13 +156,13 @@ func (b *bench) falsePart(plain []forecasts) ([]figure, error) {
 				named = append(named, t[k].named)
 			}
 		}
-		f := figure{table: table, row: string(kind), column: "false leaks", value: brought}
-		if noLeakAllowed[kind] && targeted(b.family) {
+		f := figure{table: table, row: titled(o), column: "false leaks", value: brought}
+		if noLeakAllowed[o.Kind] && targeted(b.family) {
 			f.target = atMost(0)
 		}
-		out = append(out, f, figure{table: table, row: string(kind), column: "stacks", value: float64(n)},
-			figure{table: table, row: string(kind), column: "of them it shows in", value: float64(len(named))},
-			figure{table: table, row: string(kind), column: "own name, of these", value: share(named)})
+		out = append(out, f, figure{table: table, row: titled(o), column: "stacks", value: float64(n)},
+			figure{table: table, row: titled(o), column: "of them it shows in", value: float64(len(named))},
+			figure{table: table, row: titled(o), column: "own name, of these", value: share(named)})
 	}
 	return out, nil
 }

@@ -87,6 +87,8 @@ type plan struct {
 	nodeOf    []int // by line
 	gas       gasSpace
 	trouble   Trouble // Line from 0
+	form      draws   // of how it shows
+	size      float64 // of that, 0–1
 	until     float64
 	other     int
 	told      []decay.Dose

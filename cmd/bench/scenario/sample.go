@@ -21,10 +21,13 @@ func (p *plan) sample(t *Truth, d, gaps draws) []Reading {
 			r := Reading{Hours: h, Line: l}
 			raw := p.drawn(t, l, h, held, d)
 			r.PPM, r.Spike = s.read(raw, h, d)
-			if p.trouble.Kind == Stuck && p.strikes(l, h) {
+			if p.trouble.Kind == Stuck && p.strikes(l, h) || p.trouble.Form == ToDigit && p.during(h) {
 				r.PPM, r.Spike = last[l], false
 			}
 			last[l] = r.PPM
+			if p.trouble.Form == Flicker && p.strikes(l, h) {
+				r.PPM += s.digit * float64(p.form.IntN(2))
+			}
 			if h <= Hours && !silent[l].has(h) && !(p.trouble.Kind == PowerCut && p.during(h)) {
 				out = append(out, r)
 			}

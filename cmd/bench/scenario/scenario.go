@@ -28,6 +28,35 @@ const (
 	DoseAdded     Kind = "dose-added"     // phosphine is added; the fit is told
 )
 
+// Form names another way in which a trouble shows.
+type Form string
+
+// Forms of troubles that are no leaks.
+const (
+	Usual   Form = ""
+	SomeGas Form = "some gas"     // of LineOff: the store's air holds a few ppm
+	Slowly  Form = "slowly"       // of LineOff: it comes off over an hour or so
+	Seeping Form = "seeping"      // of Blocked: what stands in the line thins
+	Flicker Form = "flicker"      // of Stuck: between two digits
+	ToDigit Form = "to the digit" // of PumpStop: every instrument gives the same digits
+	Slow    Form = "slow"         // of PumpStop: cells use up what stands in them over hours
+)
+
+// Forms lists the other ways in which a kind of trouble shows.
+func (k Kind) Forms() []Form {
+	switch k {
+	case LineOff:
+		return []Form{SomeGas, Slowly}
+	case Blocked:
+		return []Form{Seeping}
+	case Stuck:
+		return []Form{Flicker}
+	case PumpStop:
+		return []Form{ToDigit, Slow}
+	}
+	return nil
+}
+
 // Leaks and Others list the kinds.
 func Leaks() []Kind { return []Kind{TearByLine, TearElsewhere, Skirt} }
 
@@ -42,6 +71,7 @@ func (k Kind) IsLeak() bool { return k == TearByLine || k == TearElsewhere || k 
 // Trouble is what happens to a stack.
 type Trouble struct {
 	Kind   Kind
+	Form   Form
 	Factor float64 // of the loss rate, for a leak; 0 = 2
 	Onset  float64 // hours; 0 = drawn from 30–84
 	Line   int     // counted from 1; 0 = drawn. Of a tear beside a line, or a trouble of one line
@@ -184,6 +214,8 @@ func build(s *source, trouble []Trouble) *Record {
 	}
 	p := s.plan()
 	p.befall(t, s.stream("trouble"))
+	p.form = s.stream("form")
+	p.size = p.form.Float64()
 	r := &Record{family: s.family, Seed: s.seed, Setup: p.setup(), Commodity: p.commodity, Every: p.every, Doses: p.told, Truth: p.truth()}
 	w := p.simulate(s.stream("weather"))
 	r.Truth.minutes, r.Truth.balance = w.tracks(p.nodeOf), w.balance

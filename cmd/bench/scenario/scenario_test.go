@@ -67,18 +67,21 @@ func TestCleanIsBateman(t *testing.T) {
 // The same seed is the same record, and a trouble changes nothing before it comes.
 func TestSeeds(t *testing.T) {
 	for _, kind := range append(append(Leaks(), Others()...), None) {
-		a, b := Hard(7, Trouble{Kind: kind}), Hard(7, Trouble{Kind: kind})
-		require.Equal(t, a, b)
-		plain := Hard(7)
-		require.Equal(t, plain.Setup, a.Setup)
-		if kind == None {
-			continue
-		}
-		for i, r := range a.Readings {
-			if r.Hours >= a.Truth.Onset-1 {
-				break
+		for _, form := range append([]Form{Usual}, kind.Forms()...) {
+			a, b := Hard(7, Trouble{Kind: kind, Form: form}), Hard(7, Trouble{Kind: kind, Form: form})
+			require.Equal(t, a, b)
+			plain := Hard(7)
+			require.Equal(t, plain.Setup, a.Setup)
+			if kind == None {
+				continue
 			}
-			require.Equal(t, plain.Readings[i], r, "%s", kind)
+			require.NotEqual(t, plain.Readings, a.Readings, "%s %s", kind, form)
+			for i, r := range a.Readings {
+				if r.Hours >= a.Truth.Onset-1 {
+					break
+				}
+				require.Equal(t, plain.Readings[i], r, "%s %s", kind, form)
+			}
 		}
 	}
 	assert.NotEqual(t, Hard(7).Readings, Hard(8).Readings)

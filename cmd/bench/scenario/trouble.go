@@ -118,6 +118,8 @@ func (p *plan) drawn(t *Truth, line int, hours float64, held []float64, d draws)
 	since := hours - p.trouble.Onset
 	one := line == p.trouble.Line
 	switch {
+	case p.trouble.Form != Usual && p.formed(line):
+		return p.shown(ppm, held[line], air, since)
 	case p.trouble.Kind == LineOff && one:
 		return air
 	case (p.trouble.Kind == Blocked || p.trouble.Kind == Stuck) && one:
@@ -134,6 +136,33 @@ func (p *plan) drawn(t *Truth, line int, hours float64, held []float64, d draws)
 		return held[line]
 	}
 	return ppm
+}
+
+// formed reports whether what reaches the instrument of a line is of another form than
+// the usual.
+func (p *plan) formed(line int) bool {
+	switch p.trouble.Form {
+	case SomeGas, Slowly, Seeping:
+		return line == p.trouble.Line
+	case Slow:
+		return true
+	}
+	return false
+}
+
+// shown is what then reaches it, of the gas at the line's end, what stood in the line and
+// the air of the store.
+func (p *plan) shown(ppm, held, air, since float64) float64 {
+	scale := func(low, high float64) float64 { return low * math.Pow(high/low, p.size) }
+	switch p.trouble.Form {
+	case SomeGas:
+		return air + scale(2, 30)
+	case Slowly:
+		return air + ppm*max(1-since/scale(0.3, 2), 0)
+	case Seeping:
+		return air + held*math.Exp(-since/scale(6, 48))
+	}
+	return held * math.Exp(-since/scale(1, 5))
 }
 
 // driftRate is how a drifting instrument's gain changes, ln per day: −25 to +25 %,
