@@ -4,53 +4,81 @@ import "math"
 
 // A line that stands still while the others do not: blocked, or its instrument stuck.
 
-// still is how long a line has stood still to the digit.
+// still is how long a line has stood still to the digit, or between two.
 type still struct {
-	Step float64 // the smallest between two readings, ppm
-	Same float64 // −ln of the chance that the readings stay equal by themselves
-	From float64 // hours since which they are equal
+	Step      float64 // the smallest between two readings, ppm
+	Low, High float64 // of the readings since it stands still, ppm
+	Count     float64 // of them after the first
+	Same      float64 // −ln of the chance that they lie so close by themselves
+	From      float64 // hours since which they do
 }
 
 const (
 	stuckSure  = 18.0 // −ln of a chance: one in 65 million
 	stuckHours = 1.0
+	stillPart  = 1.0 / 8 // of its noise: a line that moves by less, or by one step, stands still
+	movedHours = 0.5     // a line that moved since does not stand still
+	quietNoise = 0.01    // of the stated variance: a line as quiet as that may stand still
 )
 
-// still adds to the evidence that a line's readings are equal for no good reason.
-// The chance that two equal ones follow by themselves is that of a normal value
-// rounded to the smallest step seen, step/(2σ√π), taken half again as high.
+// still adds to the evidence that a line's readings are alike for no good reason. The
+// chance that two equal ones follow by themselves is that of a normal value rounded to
+// the smallest step seen, step/(2σ√π), taken half again as high; that they lie within a
+// band of so many steps, as much more.
 func (l *line) still(r read, now float64) {
-	if r.ppm != l.PPM || !r.fit {
-		if step := math.Abs(r.ppm - l.PPM); l.PPM > 0 && r.fit && step > 0 && (l.Still.Step == 0 || step < l.Still.Step) {
-			l.Still.Step = step
-		}
-		l.PPM, l.Still.Same, l.Still.From = r.ppm, 0, now
+	t := &l.Still
+	if step := math.Abs(r.ppm - l.PPM); l.PPM > 0 && r.fit && step > 0 && (t.Step == 0 || step < t.Step) {
+		t.Step = step
+	}
+	l.PPM = r.ppm
+	sigma := math.Sqrt(min(l.Hush.Noise, 1)*r.noise) * r.ppm
+	low, high := min(t.Low, r.ppm), max(t.High, r.ppm)
+	if !r.fit || high-low > max(t.Step, stillPart*sigma) {
+		t.Low, t.High, t.Count, t.Same, t.From = r.ppm, r.ppm, 0, 0, now
 		return
 	}
-	if sigma := math.Sqrt(min(l.Hush.Noise, 1)*r.noise) * r.ppm; l.Still.Step > 0 {
-		l.Still.Same -= math.Log(min(0.42*l.Still.Step/sigma, 1))
+	t.Low, t.High = low, high
+	t.Count++
+	switch quiet := l.Hush.Weight >= noiseReadings && l.Hush.Near < quietNoise; {
+	case quiet:
+		t.Same = 0
+	case t.Step > 0:
+		t.Same = -t.Count * math.Log(min(0.42*(t.Step+2*(high-low))/sigma, 1))
 	}
 }
 
-// stuck says that a line stands still to the digit while a neighbour does not.
+// stuck says that a line stands still to the digit while a neighbour does not, or that
+// all do.
 func (s *State) stuck(r read, events []Event) []Event {
 	l := &s.Lines[r.line]
-	if l.Cause.Kind != "" || l.Still.Same < stuckSure || s.At-l.Still.From < stuckHours || !s.otherMoves(r.line) {
+	if s.Held != nil || l.Cause.Kind != "" || l.Still.Same < stuckSure || s.At-l.Still.From < stuckHours {
 		return events
 	}
-	s.set(r.line, Blocked, l.Still.From, r.y, 0)
-	return append(events, Event{Kind: Blocked, Line: r.line, Onset: l.Still.From, OnsetLow: l.Still.From, OnsetHigh: l.Still.From})
+	moved, still := s.moving(r.line)
+	switch {
+	case moved:
+		s.set(r.line, Blocked, l.Still.From, r.y, 0)
+		return append(events, Event{Kind: Blocked, Line: r.line, Onset: l.Still.From, OnsetLow: l.Still.From, OnsetHigh: l.Still.From})
+	case still && l.Hush.Weight >= 2*noiseReadings: // it is known to be restless
+		return append(events, s.stopped(l.Still.From, true))
+	}
+	return events
 }
 
-// otherMoves reports whether another line was read since this one stands still,
-// and changed.
-func (s *State) otherMoves(i int) bool {
-	for j, l := range s.Lines {
-		if j != i && l.Cause.Kind == "" && l.Still.From > s.Lines[i].Still.From && l.Known {
-			return true
+// moving reports whether another line than i moved in the newest half hour, and whether
+// all others stand still to the digit for as long.
+func (s *State) moving(i int) (moved, still bool) {
+	for j := range s.Lines {
+		l := &s.Lines[j]
+		switch {
+		case j == i || l.Cause.Kind != "" || !l.Known:
+		case s.At-l.Still.From < movedHours:
+			return true, false
+		default:
+			still = still || l.Still.Count > 0
 		}
 	}
-	return false
+	return false, still
 }
 
 // flat reports whether a change of a line alone means that the line stands still
@@ -67,8 +95,8 @@ func (s *State) flat(f found) bool {
 const sureBlocked = 2.0
 
 // sameDigits is the least −ln of the chance that a line's readings are equal by
-// themselves at which it is not said to fall: one in 20, until it reads anything else.
-const sameDigits = 3.0
+// themselves at which it is not said to fall: one in 150, until it reads anything else.
+const sameDigits = 5.0
 
 // doubtful reports whether a leak at a line may as well be a blocked line.
 func (s *State) doubtful(f found) bool {

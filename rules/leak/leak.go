@@ -224,6 +224,9 @@ func (s *State) tell(obs []Obs) []Event {
 		return s.standing(obs)
 	}
 	hours, events := s.At, s.take(obs)
+	if s.Held != nil {
+		return events
+	}
 	events = append(events, s.suddenFall()...)
 	s.stand()
 	if s.live() {

@@ -11,6 +11,7 @@ type held struct {
 	Onset float64 // hours
 	Level doubles // ln ppm at which they stand, by line
 	Away  float64 // how far they lie from it by the newest bins, in standard deviations
+	Digit bool    `json:",omitempty"` // to the digit
 }
 
 // flat is the newest bin by which all lines seemed to stand still.
@@ -68,12 +69,17 @@ func (s *State) still() []Event {
 	if s.Flat = (flat{s.At, onset, up, z}); z < standZ {
 		return nil
 	}
-	s.Held = &held{Onset: onset, Level: make(doubles, len(s.Lines))}
+	return []Event{s.stopped(onset, false)}
+}
+
+// stopped notes that all lines stand still since an hour, to the digit or but for noise.
+func (s *State) stopped(onset float64, digit bool) Event {
+	s.Held = &held{Onset: onset, Level: make(doubles, len(s.Lines)), Digit: digit}
 	for i := range s.Lines {
 		mean, _ := s.Filter.see(i)
 		s.Held.Level[i] = s.Lines[i].Ref + mean
 	}
-	return []Event{standsFrom(onset, s.At)}
+	return standsFrom(onset, s.At)
 }
 
 // fellBefore reports whether the stack fell, from as far back as is remembered to the
@@ -119,6 +125,9 @@ func (s *State) standing(obs []Obs) []Event {
 		if !r.fit || l.Cause.Kind != "" || !l.Known {
 			continue
 		}
+		if l.still(r, s.At); s.Held.Digit && l.Still.Count == 0 {
+			return s.goOn()
+		}
 		v := l.Hush.of(r.noise)
 		most := 4 * math.Sqrt(v)
 		sum, weight = sum+min(max(r.y-s.Held.Level[r.line], -most), most)/v, weight+1/v
@@ -127,12 +136,20 @@ func (s *State) standing(obs []Obs) []Event {
 		return nil
 	}
 	s.Held.Away += sum/math.Sqrt(weight) - s.Held.Away/awayBins
-	if math.Abs(s.Held.Away) < awaySD {
+	if math.Abs(s.Held.Away) < awaySD || s.Held.Digit {
 		return nil
 	}
+	return s.goOn()
+}
+
+// goOn ends a stopped pump: the levels are found anew.
+func (s *State) goOn() []Event {
 	e := standsFrom(s.Held.Onset, s.At)
 	e.Cleared = true
 	s.Held = nil
 	s.anew()
+	for i := range s.Lines {
+		s.Lines[i].Still = still{Step: s.Lines[i].Still.Step}
+	}
 	return []Event{e}
 }
