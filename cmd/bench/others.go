@@ -9,9 +9,9 @@ import (
 	"undersheet/rules/leak"
 )
 
-// aftermath is how long after the end of another trouble a leak counts as its
-// doing, hours.
-const aftermath = 12.0
+// aftermath is how long after the end of another trouble a leak counts as its doing,
+// hours: what the fit was misled by is used a day later.
+const aftermath = 36.0
 
 // mostFalse is the false leaks allowed a stack-day.
 const mostFalse = falseRate

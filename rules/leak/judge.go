@@ -6,7 +6,7 @@ import "math"
 // crossed bumps·e^(−z²/2) times, as for a smooth Gaussian process (Rice 1944). A normal
 // record needs no more than 14 (TestCalibration); more are taken, for gusts and spikes
 // have longer tails.
-const bumps = 100.0
+const bumps = 150.0
 
 // What a leak must be, beside likely.
 const (
