@@ -103,7 +103,7 @@ func (s *State) doubtful(f found) bool {
 	if f.line >= 0 && s.Lines[f.line].Still.Same > sameDigits {
 		return true
 	}
-	if f.line < 0 || f.z >= s.threshold()+sureBlocked {
+	if f.line < 0 || s.Bank.alone(f.onset, f.line, onward).z >= s.threshold()+sureBlocked {
 		return false
 	}
 	for k, onset := range s.Bank.Onset {
@@ -152,6 +152,8 @@ func (s *State) block(f found) *Event {
 	}
 	mean, _ := s.Filter.see(i)
 	s.set(i, Blocked, onset, s.Lines[i].Ref+mean, drift)
-	s.Bank.place(i)
+	for j := range s.Lines {
+		s.Bank.place(j) // beside the line that stood still the others seemed to move
+	}
 	return &Event{Kind: Blocked, Line: i, Onset: onset, OnsetLow: max(onset-onsetStep, 0), OnsetHigh: min(onset+onsetStep, s.At)}
 }

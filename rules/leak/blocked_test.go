@@ -49,3 +49,10 @@ func TestAllStandToTheDigit(t *testing.T) {
 		require.InDelta(t, 63, events[1].at, 0.5)
 	})
 }
+
+// A line whose newest readings are the same to the digit is not said to fall by them.
+func TestStuckLineDoesNotFall(t *testing.T) {
+	s := &State{Lines: []line{{Still: still{Same: sameDigits + 1}}, {}}}
+	require.True(t, s.doubtful(found{line: 0, z: 20}))
+	require.False(t, s.doubtful(found{line: -1, z: 20}))
+}

@@ -11,6 +11,7 @@ type held struct {
 	Onset float64 // hours
 	Level doubles // ln ppm at which they stand, by line
 	Away  float64 // how far they lie from it by the newest bins, in standard deviations
+	By    float64 // and in ln C: the sum that Away is
 	Digit bool    `json:",omitempty"` // to the digit
 }
 
@@ -28,12 +29,13 @@ const (
 	standShare  = 0.25 // of that: what the level may have moved
 	fellShare   = 0.5  // of what was expected: what the level fell before
 	standLn     = 0.005
-	awaySD      = 7.0 // sum over the newest bins at which lines no longer stand
-	awayBins    = 6.0 // e-folding count of those bins
-	resumeHours = 2.5 // from the last bin that stood still to the fall at once
-	resumeZ     = 3.5 // of that fall
-	maybeZ      = 2.0 // of one from an onset that is near it
-	bothZ       = 5.5 // of both together
+	awaySD      = 7.0  // sum over the newest bins at which lines no longer stand
+	awayBins    = 6.0  // e-folding count of those bins
+	awayLn      = 0.02 // ln C by which they then lie away at least: the level at which they stand is known no better
+	resumeHours = 2.5  // from the last bin that stood still to the fall at once
+	resumeZ     = 3.5  // of that fall
+	maybeZ      = 2.0  // of one from an onset that is near it
+	bothZ       = 5.5  // of both together
 )
 
 // still looks for a stack whose lines all stand still though they should fall, or did
@@ -135,8 +137,10 @@ func (s *State) standing(obs []Obs) []Event {
 	if weight == 0 {
 		return nil
 	}
-	s.Held.Away += sum/math.Sqrt(weight) - s.Held.Away/awayBins
-	if math.Abs(s.Held.Away) < awaySD || s.Held.Digit {
+	h := s.Held
+	h.Away += sum/math.Sqrt(weight) - h.Away/awayBins
+	h.By += sum/weight - h.By/awayBins
+	if math.Abs(h.Away) < awaySD || math.Abs(h.By) < awayBins*awayLn || h.Digit {
 		return nil
 	}
 	return s.goOn()

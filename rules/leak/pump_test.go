@@ -1,0 +1,82 @@
+package leak
+
+import (
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// Lines that all go alike to nothing within the hour, as when the pump stops and
+// the cells use up the gas that stands in them, are no leak and no line that came
+// off.
+func TestPumpStop(t *testing.T) {
+	each(t, 8, nil, func(*world) func(int, []Obs) []Obs {
+		return func(bin int, obs []Obs) []Obs {
+			if h := hoursOf(bin); h > 50 && h < 56 {
+				for i := range obs {
+					obs[i].PPM = math.Round(obs[i].PPM * math.Exp(-(h-50)/0.4))
+					obs[i].Censored = obs[i].PPM < 1
+				}
+			}
+			return obs
+		}
+	}, func(seed int, events []timed, _ *State) {
+		require.Equal(t, []string{"pump-stop `", "pump-stop cleared `"}, short(events), "stack %d", seed)
+		require.InDelta(t, 50.3, events[0].Onset, 0.3)
+		require.LessOrEqual(t, events[0].at, 52.0)
+		require.InDelta(t, 56, events[1].at, 0.3)
+	})
+}
+
+// While the pump stands, no line draws the stack's gas, and the pump is what is wrong.
+func TestLinesAreOutWhileThePumpStands(t *testing.T) {
+	for until, out := range map[float64]bool{49: false, 54: true, 60: false} {
+		each(t, 2, func(p *plan) { p.hours = until }, func(*world) func(int, []Obs) []Obs {
+			return func(bin int, obs []Obs) []Obs {
+				if h := hoursOf(bin); h > 50 && h < 56 {
+					for i := range obs {
+						obs[i].PPM = math.Round(obs[i].PPM * math.Exp(-(h-50)/0.4))
+						obs[i].Censored = obs[i].PPM < 1
+					}
+				}
+				return obs
+			}
+		}, func(seed int, _ []timed, s *State) {
+			for line := range s.Lines {
+				require.Equal(t, out, s.Out(line), "stack %d, after %v h", seed, until)
+				require.Empty(t, s.Cause(line))
+			}
+		})
+	}
+}
+
+// Lines that all stand still while the gas falls, as when the pump stops and the gas in
+// them is not used up, are a stopped pump; that they fall at once when it runs again is
+// no leak.
+func TestPumpStopsAndLinesStand(t *testing.T) {
+	named := 0
+	each(t, 8, func(p *plan) { p.loss = 0.35 }, func(w *world) func(int, []Obs) []Obs {
+		stands := make([]float64, w.lines)
+		return func(bin int, obs []Obs) []Obs {
+			for i, o := range obs {
+				now := w.truth[bin][o.Line]
+				switch h := hoursOf(bin); {
+				case h <= 60:
+					stands[o.Line] = now
+				case h < 70:
+					obs[i].PPM = math.Round(o.PPM * stands[o.Line] / now)
+				}
+			}
+			return obs
+		}
+	}, func(seed int, events []timed, _ *State) {
+		for _, e := range events {
+			require.Equal(t, PumpStop, e.Kind, "stack %d", seed)
+		}
+		if len(events) == 2 && math.Abs(events[0].Onset-60) < 4 && math.Abs(events[1].at-70) < 1.5 {
+			named++
+		}
+	})
+	require.GreaterOrEqual(t, named, 6)
+}
