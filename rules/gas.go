@@ -158,11 +158,13 @@ func (g *Gas) hand(t *treatment.Treatment, line int, at, now logbook.Time, ppm, 
 	if t.Started == 0 || h < 0 {
 		return nil
 	}
-	g.Fit.ObserveHand(h, line, ppm, accuracy/2)
-	if now.Sub(at) > treatment.LastHour {
-		return nil
+	var events []leak.Event
+	if now.Sub(at) <= treatment.LastHour {
+		events = g.Faults.Hand(line, ppm, g.Leak)
+		g.strike(events, now.Hours(t.Started))
 	}
-	return g.Faults.Hand(line, ppm, g.Leak)
+	g.Fit.ObserveHand(h, line, ppm, accuracy/2) // that stays
+	return events
 }
 
 func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
@@ -179,14 +181,16 @@ func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 
 // strike takes back what the fit was told while a line, or all of them, did not draw the
 // stack's gas or their instrument read wrong.
-func (g *Gas) strike(e leak.Event, now float64) {
-	from := min(e.Onset, e.OnsetLow)
-	switch {
-	case e.Cleared:
-	case e.Kind == leak.PumpStop:
-		g.Fit.Strike(-1, from, now)
-	case e.Kind == leak.LineOff, e.Kind == leak.Blocked, e.Kind == leak.Drifting:
-		g.Fit.Strike(e.Line, from, now)
+func (g *Gas) strike(events []leak.Event, now float64) {
+	for _, e := range events {
+		from := min(e.Onset, e.OnsetLow)
+		switch {
+		case e.Cleared:
+		case e.Kind == leak.PumpStop:
+			g.Fit.Strike(-1, from, now)
+		case e.Kind == leak.LineOff, e.Kind == leak.Blocked, e.Kind == leak.Drifting:
+			g.Fit.Strike(e.Line, from, now)
+		}
 	}
 }
 
@@ -228,6 +232,7 @@ func (g *Gas) closeBin(h float64) []leak.Event {
 	if len(obs) > 0 {
 		at := (float64(g.Slot) + 0.5) * binHours
 		events = g.Faults.Observe(at, obs, g.Leak, g.Fit)
+		g.strike(events, h)
 		g.Trail.mark(at, g.Leak)
 	}
 	g.Slot = slot

@@ -25,7 +25,6 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 			of.Line = t.Lines[e.Line].Name
 		}
 		s.takeBack(k, t, e)
-		k.Gas.strike(e, s.At.Hours(t.Started))
 		by := cause{}
 		switch e.Kind {
 		case leak.Leak:

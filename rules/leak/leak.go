@@ -2,6 +2,7 @@ package leak
 
 import (
 	"math"
+	"slices"
 )
 
 // Setup is what the test of a stack is told.
@@ -108,10 +109,12 @@ type State struct {
 	Bank    bank
 	Lines   []line
 	Wind    wind
+	Taken   taken   `json:",omitzero"` // falls at once
 	Fall    fall    // of all lines at once
 	Hold    float64 `json:",omitempty"` // hours until which no leak and no line off is called
 	Raised  *raised `json:",omitempty"`
 	Held    *held   `json:",omitempty"` // all lines stand still
+	Unsaid  bool    `json:",omitempty"` // a stopped pump was reported, its end not yet
 	Flat    flat    `json:",omitzero"`  // they seem to
 	Recent  recent  // what the newest bins read
 	Stood   stood   // where the lines stood
@@ -166,7 +169,6 @@ func (s *State) DoseAdded(hours float64) {
 	s.Start = max(clampHours(hours), s.Start)
 	s.Ref = reference{}
 	s.Bank.From = s.Start + releaseHours
-	s.Held = nil
 	s.anew()
 	if s.Raised != nil {
 		s.Raised.Now, s.Raised.Calm, s.Raised.Back = 0, 0, cusum{}
@@ -178,6 +180,8 @@ func (s *State) anew() {
 	s.Filter = newFilter(s.Setup.Lines)
 	s.Bank.clear()
 	s.Since = max(s.At, 0)
+	s.Unsaid = s.Unsaid || s.Held != nil || s.Fall.Stopped
+	s.Held = nil // whether the pump stands is seen anew
 	s.Fall, s.Flat, s.Recent, s.Stood = fall{}, flat{}, recent{}, stood{}
 	for i := range s.Lines {
 		l := &s.Lines[i]
@@ -207,8 +211,12 @@ func (s *State) Observe(hours float64, obs []Obs, expect Expecter) []Event {
 	s.Ref.foresee(hours, s.Setup.Lines, expect, hours-s.Start >= quietHours)
 	s.advance(hours)
 	events := s.tell(obs)
+	if s.Unsaid {
+		s.Unsaid = false
+		events = slices.Insert(events, 0, Event{Kind: PumpStop, Line: -1, Onset: hours, OnsetLow: hours, OnsetHigh: hours, Cleared: true})
+	}
 	for _, e := range events {
-		if e.Kind != Leak {
+		if e.Kind != Leak && !e.Cleared {
 			s.Ref.doubt(min(e.Onset, e.OnsetLow), hours)
 		}
 	}

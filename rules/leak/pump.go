@@ -13,6 +13,7 @@ type held struct {
 	Away  float64 // how far they lie from it by the newest bins, in standard deviations
 	By    float64 // and in ln C: the sum that Away is
 	Digit bool    `json:",omitempty"` // to the digit
+	Low   int     `json:",omitempty"` // bins in a row in which every line that was read lay far below
 }
 
 // flat is the newest bin by which all lines seemed to stand still.
@@ -121,10 +122,16 @@ func (s *State) mayHaveFallen() bool {
 
 // standing ends a stopped pump when the lines no longer read what they stood at.
 func (s *State) standing(obs []Obs) []Event {
-	sum, weight := 0.0, 0.0
+	sum, weight, read, low := 0.0, 0.0, 0, 0
 	for _, r := range s.readings(obs) {
 		l := &s.Lines[r.line]
-		if !r.fit || l.Cause.Kind != "" || !l.Known {
+		if l.Cause.Kind != "" || !l.Known {
+			continue
+		}
+		if read++; r.y < s.Held.Level[r.line]-farLn {
+			low++
+		}
+		if !r.fit {
 			continue
 		}
 		if l.still(r, s.At); s.Held.Digit && l.Still.Count == 0 {
@@ -134,10 +141,19 @@ func (s *State) standing(obs []Obs) []Event {
 		most := 4 * math.Sqrt(v)
 		sum, weight = sum+min(max(r.y-s.Held.Level[r.line], -most), most)/v, weight+1/v
 	}
+	h := s.Held
+	switch {
+	case read > 0 && low == read:
+		h.Low++
+	case read > 0:
+		h.Low = 0
+	}
+	if h.Low >= jumpRuns { // what is left may be too little to be used
+		return s.goOn()
+	}
 	if weight == 0 {
 		return nil
 	}
-	h := s.Held
 	h.Away += sum/math.Sqrt(weight) - h.Away/awayBins
 	h.By += sum/weight - h.By/awayBins
 	if math.Abs(h.Away) < awaySD || math.Abs(h.By) < awayBins*awayLn || h.Digit {

@@ -261,6 +261,9 @@ func (s *State) passes(line int, d step) bool {
 	if math.Abs(d.z) < stepZ || !(d.lead > least) {
 		return false
 	}
+	if line < 0 && s.Taken.with(s.At, d.by).By > s.mayFall() {
+		return false
+	}
 	if d.lead > sureLead {
 		s.takeStep(line, d)
 	}
@@ -277,6 +280,7 @@ func (s *State) takeStep(line int, d step) {
 		s.Recent.forget(line, n)
 		return
 	}
+	s.Taken = s.Taken.with(s.At, d.by)
 	nearest := 0
 	for k, onset := range s.Bank.Onset {
 		if math.Abs(onset-d.at) < math.Abs(s.Bank.Onset[nearest]-d.at) {
@@ -291,3 +295,16 @@ func (s *State) takeStep(line int, d step) {
 		s.Recent.forget(i, n)
 	}
 }
+
+// taken is how far the stack fell at once in all, ln C, of late: what was taken in counts
+// for a day. A pump that stood hides no more than the gas loses in that time; more is lost
+// gas, however it goes.
+type taken struct{ At, By float64 }
+
+// with is taken with a fall of by at hours; a rise takes nothing back.
+func (t taken) with(hours, by float64) taken {
+	return taken{hours, t.By*math.Exp((t.At-hours)/24) + max(by, 0)}
+}
+
+// mayFall is what the stack loses in a day, ln C.
+func (s *State) mayFall() float64 { return 24 * max(s.Ref.at(s.At).Loss, usualLoss/2) }
