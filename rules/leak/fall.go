@@ -70,7 +70,7 @@ func (s *State) suddenFall() []Event {
 		f.Stopped = false
 		return []Event{{Kind: PumpStop, Line: -1, Onset: f.Before, OnsetLow: f.Before, OnsetHigh: f.Before, Cleared: true}}
 	}
-	if f.Bins < fallRuns || f.Stopped || s.Setup.Lines < 2 || s.At-s.Start < quietHours && f.WithGas == 0 {
+	if f.Bins < fallRuns || f.Stopped || s.Setup.Lines < 2 || s.At-s.Start < quietHours && f.WithGas < fallRuns-1 {
 		return nil
 	}
 	gone := f.By > -math.Log(goneShare)

@@ -204,7 +204,7 @@ func (s *State) far(r read) {
 		}
 		return
 	}
-	if f := &s.Fall; f.Bins >= fallRuns && (f.Stopped || f.goesOn(s.At)) {
+	if f := &s.Fall; f.Bins >= fallRuns && (f.Stopped || f.goesOn(s.At)) && s.At-s.Start >= quietHours {
 		l.Far = far{} // all fall
 		return
 	}

@@ -28,7 +28,7 @@ const (
 	flatZ       = 2.5  // to say so when the level then falls at once
 	leastFall   = 0.03 // ln C that was expected meanwhile
 	standShare  = 0.25 // of that: what the level may have moved
-	fellShare   = 0.5  // of what was expected: what the level fell before
+	fellShare   = 0.1  // of what was expected: what the level fell before; one half of 110 stopped pumps of hard stacks fell less than half, a quarter nothing
 	standLn     = 0.005
 	awaySD      = 7.0  // sum over the newest bins at which lines no longer stand
 	awayBins    = 6.0  // e-folding count of those bins
@@ -86,7 +86,7 @@ func (s *State) stopped(onset float64, digit bool) Event {
 }
 
 // fellBefore reports whether the stack fell, from as far back as is remembered to the
-// at-th onset, by more than half of what it should at perHour. Of one that never did too
+// at-th onset, by more than a part of what it should at perHour. Of one that never did too
 // much was expected: it does not stand still since then.
 func (s *State) fellBefore(at int, perHour float64) bool {
 	hours := s.Bank.Onset[at] - s.Bank.Onset[0]
