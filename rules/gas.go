@@ -183,13 +183,8 @@ func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 // stack's gas or their instrument read wrong.
 func (g *Gas) strike(events []leak.Event, now float64) {
 	for _, e := range events {
-		from := min(e.Onset, e.OnsetLow)
-		switch {
-		case e.Cleared:
-		case e.Kind == leak.PumpStop:
-			g.Fit.Strike(-1, from, now)
-		case e.Kind == leak.LineOff, e.Kind == leak.Blocked, e.Kind == leak.Drifting:
-			g.Fit.Strike(e.Line, from, now)
+		if line, since, ok := e.Misled(); ok {
+			g.Fit.Strike(line, since, now)
 		}
 	}
 }

@@ -191,7 +191,9 @@ func (w *watched) closeBin(hours float64) {
 	if len(obs) > 0 {
 		for _, e := range w.faults.Observe((float64(w.slot)+0.5)*binHours, obs, w.leak, w.expecter()) {
 			w.events = append(w.events, event{e, hours})
-			w.strike(e, hours)
+			if line, since, ok := e.Misled(); ok {
+				w.fit.Strike(line, since, hours)
+			}
 			if w.deaf || e.Kind != leak.Leak {
 				continue
 			}
@@ -212,18 +214,6 @@ func (w *watched) expecter() leak.Expecter {
 		return w.oracle
 	}
 	return w.fit
-}
-
-// strike takes back what the fit was told while lines did not draw the stack's gas.
-func (w *watched) strike(e leak.Event, now float64) {
-	from := min(e.Onset, e.OnsetLow)
-	switch {
-	case e.Cleared:
-	case e.Kind == leak.PumpStop:
-		w.fit.Strike(-1, from, now)
-	case e.Kind == leak.LineOff, e.Kind == leak.Blocked, e.Kind == leak.Drifting:
-		w.fit.Strike(e.Line, from, now)
-	}
 }
 
 // scatter is the standard deviation of ln of a bin's mean that package rules states.

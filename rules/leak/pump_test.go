@@ -7,21 +7,25 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
+// usedUp is a pump that stands from 50 to 56 h while the cells use up the gas that stands in
+// them.
+func usedUp(*world) func(int, []Obs) []Obs {
+	return func(bin int, obs []Obs) []Obs {
+		if h := hoursOf(bin); h > 50 && h < 56 {
+			for i := range obs {
+				obs[i].PPM = math.Round(obs[i].PPM * math.Exp(-(h-50)/0.4))
+				obs[i].Censored = obs[i].PPM < 1
+			}
+		}
+		return obs
+	}
+}
+
 // Lines that all go alike to nothing within the hour, as when the pump stops and
 // the cells use up the gas that stands in them, are no leak and no line that came
 // off.
 func TestPumpStop(t *testing.T) {
-	each(t, 8, nil, func(*world) func(int, []Obs) []Obs {
-		return func(bin int, obs []Obs) []Obs {
-			if h := hoursOf(bin); h > 50 && h < 56 {
-				for i := range obs {
-					obs[i].PPM = math.Round(obs[i].PPM * math.Exp(-(h-50)/0.4))
-					obs[i].Censored = obs[i].PPM < 1
-				}
-			}
-			return obs
-		}
-	}, func(seed int, events []timed, _ *State) {
+	each(t, 8, nil, usedUp, func(seed int, events []timed, _ *State) {
 		require.Equal(t, []string{"pump-stop `", "pump-stop cleared `"}, short(events), "stack %d", seed)
 		require.InDelta(t, 50.3, events[0].Onset, 0.3)
 		require.LessOrEqual(t, events[0].at, 52.0)
@@ -32,17 +36,7 @@ func TestPumpStop(t *testing.T) {
 // While the pump stands, no line draws the stack's gas, and the pump is what is wrong.
 func TestLinesAreOutWhileThePumpStands(t *testing.T) {
 	for until, out := range map[float64]bool{49: false, 54: true, 60: false} {
-		each(t, 2, func(p *plan) { p.hours = until }, func(*world) func(int, []Obs) []Obs {
-			return func(bin int, obs []Obs) []Obs {
-				if h := hoursOf(bin); h > 50 && h < 56 {
-					for i := range obs {
-						obs[i].PPM = math.Round(obs[i].PPM * math.Exp(-(h-50)/0.4))
-						obs[i].Censored = obs[i].PPM < 1
-					}
-				}
-				return obs
-			}
-		}, func(seed int, _ []timed, s *State) {
+		each(t, 2, func(p *plan) { p.hours = until }, usedUp, func(seed int, _ []timed, s *State) {
 			for line := range s.Lines {
 				require.Equal(t, out, s.Out(line), "stack %d, after %v h", seed, until)
 				require.Empty(t, s.Cause(line))

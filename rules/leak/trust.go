@@ -18,6 +18,20 @@ func (s *State) alone(f found) bool {
 	return s.Bank.Num[k]-part*s.Bank.Den[k] < followsZ*math.Sqrt(s.Bank.Den[k])
 }
 
+// Misled returns the line (all: −1) whose readings since so many hours after dosing were
+// not the stack's gas, by an event that begins; false = it says nothing of the kind.
+// Whoever told a fit of them takes them back.
+func (e *Event) Misled() (line int, since float64, ok bool) {
+	switch {
+	case e.Cleared:
+	case e.Kind == PumpStop:
+		return -1, min(e.Onset, e.OnsetLow), true
+	case e.Kind == LineOff, e.Kind == Blocked, e.Kind == Drifting:
+		return e.Line, min(e.Onset, e.OnsetLow), true
+	}
+	return 0, 0, false
+}
+
 // Leaking returns the leak that stands, if one does.
 func (s *State) Leaking() (e Event, ok bool) {
 	if s.Raised == nil {
