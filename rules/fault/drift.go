@@ -49,7 +49,7 @@ func (s *State) drifting(test *leak.State) []leak.Event {
 		}
 		for i, hours := range windows {
 			w, ok := s.window(line, hours, means[i], peers)
-			if over := math.Abs(w.slope) / w.limit; ok && over > max(most, 1) && w.steady() && !(w.slope > 0 && math.Abs(w.own) < stillLn) {
+			if over := math.Abs(w.slope) / w.limit; ok && over > max(most, 1) && w.steady() && w.leaves() && !(w.slope > 0 && math.Abs(w.own) < stillLn) {
 				most = over
 				found = leak.Event{Kind: leak.Drifting, Line: line, Onset: w.from, OnsetLow: w.from - slotHours, OnsetHigh: w.from + float64(hours)/2, Rate: w.slope}
 			}
@@ -79,6 +79,7 @@ type span struct {
 	early, late float64 // slopes of its halves
 	earlier     float64 // of all but its newest hours: what comes at once, as from a swap, is no drift
 	own         float64 // slope of the line itself in the late half
+	gap         float64 // ln of the line over the others, mean
 	limit       float64 // for its length
 }
 
@@ -87,6 +88,11 @@ func (w *span) steady() bool {
 	least := steadyShare * w.slope * w.slope
 	return w.early*w.slope > least && w.late*w.slope > least && w.earlier*w.slope > least
 }
+
+// leaves reports whether the line goes away from the others. One that comes back to them
+// may read a place that got less of the gas than they did, or more: the lines of a stack
+// stand apart as long as gas is released, and mixing brings them together as that ends.
+func (w *span) leaves() bool { return w.gap*w.slope > 0 }
 
 // window fits a straight line to the ratio of a line over the last hours. Each line is
 // held against its own mean, and then against the median of the others that are not in
@@ -126,7 +132,13 @@ func (s *State) window(line, hours int, means []float32, peers []bool) (w span, 
 	if least := leastPoints * float64(n); all.n < least || min(early.n, late.n) < least/2 {
 		return span{}, false
 	}
-	w = span{from: s.hours(first), slope: all.slope(), early: early.slope(), late: late.slope(), earlier: earlier.slope(), own: own.slope(), limit: driftLimit * math.Pow(24/float64(hours), 1.5)}
+	others = others[:0]
+	for j, m := range means {
+		if j != line && m != 0 && peers[j] {
+			others = append(others, m)
+		}
+	}
+	w = span{from: s.hours(first), gap: float64(means[line]) - median(others), slope: all.slope(), early: early.slope(), late: late.slope(), earlier: earlier.slope(), own: own.slope(), limit: driftLimit * math.Pow(24/float64(hours), 1.5)}
 	return w, true
 }
 

@@ -198,6 +198,28 @@ func TestDriftUp(t *testing.T) {
 	require.LessOrEqual(t, leaks, 2, "raised and over")
 }
 
+// Lines stand apart as long as gas is released, and mixing brings them together as that
+// ends: by the mass balance of two places that exchange gas, one whose tablets give it a
+// share s too little or too much lies s·feed/(mixing·C) under or over the others. A line
+// that comes back so has no instrument that drifts.
+func TestMixingIsNoDrift(t *testing.T) {
+	const release, mixing = 1.1, 3.0 // per day; a release of 0.8–1.6 and mixing within hours, from memory
+	for _, share := range []float64{-0.6, 0.6} {
+		for seed := range uint64(6) {
+			k := newStack(seed, 0, 0.02, 0, 0.02).until(90, func(i int, hours float64) (int, float64) {
+				if days := hours / 24; i == 1 && days > 0.2 {
+					feed := (release - loss) / math.Expm1((release-loss)*days) // over C, per day
+					return i, math.Log1p(share * feed / mixing)
+				}
+				return i, 0
+			})
+			for _, e := range k.events {
+				require.NotContains(t, e, "drifting", "%v, stack %d", share, seed)
+			}
+		}
+	}
+}
+
 // A line that falls against the others may leak: it is told as a leak that the line
 // alone shows, and a hand reading settles it.
 func TestDriftDown(t *testing.T) {
