@@ -188,6 +188,7 @@ func TestFireRisk(t *testing.T) {
 	assert.Empty(t, read(1789))
 	assert.Equal(t, []string{"attention raised"}, read(1790))
 	assert.Empty(t, read(4474), "still attention")
+	assert.Empty(t, read(4475), "one reading may be a spike")
 	assert.Equal(t, []string{"lower-explosive-limit raised"}, read(4475))
 	assert.Empty(t, read(4000))
 	assert.Empty(t, read(1000), "gone for 0 minutes")
@@ -205,6 +206,8 @@ func TestFireRisk(t *testing.T) {
 	d.now = d.now.Add(30 * time.Minute)
 	d.fresh()
 	d.read("a1", 100+0.31*full)
+	d.now = d.now.Add(time.Minute)
+	d.read("a1", 100+0.31*full)
 	assert.Equal(t, []string{"rise raised"}, alarms(d.fresh(), alarmFire), "30 % of the whole dose within an hour: from memory, see riseShare")
 
 	d = aday(t, wide)
@@ -217,6 +220,82 @@ func TestFireRisk(t *testing.T) {
 		got = append(got, read(ppm)...)
 	}
 	assert.Equal(t, []string{"above-dose raised"}, got)
+}
+
+// One wild reading is no fire; two that agree are, of one line or of two, and so is
+// one after which nothing comes. A real rise shows in every reading since it began, a
+// spike in one: common practice of process alarms.
+func TestFireRiskOfOneReading(t *testing.T) {
+	wide := func(s *logbook.Site) {
+		for _, name := range []string{"a1", "a2"} {
+			c := s.Channels[name]
+			c.Range = 10000
+			s.Channels[name] = c
+		}
+	}
+	d := underGas(t, wide) // both lines read every 5 min
+	next := func(a1, a2 float64) []string {
+		d.fresh()
+		d.now = d.now.Add(5 * time.Minute)
+		d.read("a1", a1)
+		d.read("a2", a2)
+		return alarms(d.fresh(), alarmFire)
+	}
+	steady := func(hours int) (got []string) {
+		for range 12 * hours {
+			got = append(got, next(600, 500)...)
+		}
+		return got
+	}
+	d.level["a1"], d.level["a2"] = nil, nil
+	require.Empty(t, steady(3))
+	for minute := range 13 { // whatever reading it falls on, up or down
+		assert.Empty(t, next(9000, 500), minute)
+		assert.Empty(t, next(600, 500))
+		assert.Empty(t, next(1, 500), minute)
+		assert.Empty(t, steady(1))
+	}
+
+	assert.Empty(t, next(5000, 500))
+	began := d.now
+	assert.Equal(t, []string{"lower-explosive-limit raised"}, next(5000, 500))
+	fire := d.state.Alarms[AlarmKey{Alarm: alarmFire, Store: "Long Barn", Stack: "A", Line: "top"}]
+	require.NotNil(t, fire)
+	assert.Equal(t, began, fire.Record.Onset, "from the first on")
+	assert.Equal(t, []string{"lower-explosive-limit cleared"}, steady(1))
+
+	assert.Equal(t, []string{"lower-explosive-limit raised"}, next(5000, 5000), "two lines, at once")
+	assert.Equal(t, []string{"lower-explosive-limit raised"}, next(5000, 5000), "and the other is told too")
+	assert.Len(t, steady(1), 2)
+
+	assert.Empty(t, next(5000, 500))
+	quiet := func(minutes int) []string {
+		d.now = d.now.Add(time.Duration(minutes) * time.Minute)
+		d.commit(d.stamp(&logbook.Clock{}, logbook.KindClock, 0))
+		return alarms(d.fresh(), alarmFire)
+	}
+	assert.Empty(t, quiet(7))
+	d.commit(d.stamp(&logbook.Reading{Channel: "a1", Value: 5000, Unit: logbook.PPM, Fault: "cell"}, logbook.KindReading, 0))
+	assert.Equal(t, []string{"lower-explosive-limit raised"}, quiet(1), "half an interval late, and a fault is no answer")
+	assert.Equal(t, []string{"lower-explosive-limit cleared"}, steady(1))
+}
+
+// A line at the top of its range, whose readings go over it and back, is told once.
+func TestFireRiskAtTheTopOfTheRange(t *testing.T) {
+	d := underGas(t) // ranges to 2,000 ppm
+	d.level["a1"] = flat(1000)
+	d.run(3)
+	d.fresh()
+	n := 0
+	d.level["a1"] = func(logbook.Time) float64 { // 50 min over it, 50 min 3 % under it
+		n++
+		return map[bool]float64{true: 2000, false: 1940}[n/10%2 == 0]
+	}
+	d.run(10)
+	assert.Equal(t, []string{"raised"}, linesOf(d.fresh(), alarmFire, "top"))
+	d.level["a1"] = flat(1700)
+	d.run(1)
+	assert.Equal(t, []string{"cleared"}, linesOf(d.fresh(), alarmFire, "top"))
 }
 
 // GRDC: phosphine is not to be used under 15 °C.

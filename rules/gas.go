@@ -44,7 +44,7 @@ type Gas struct {
 	Ratio     float64            // lowest / highest line of the last whole bin, of those that draw the stack's gas; 0 = not known
 	RatioSlot int                // of that bin
 	FullPPM   float64            // what the dose would give without loss; 0 = not known
-	Rises     []Rise             // one per line
+	Rises     []Rise             // one per line, of what it shows of fire
 	Trail     Trail              // where the leak test stood
 	Leaks     []Found            // leaks of this exposure, oldest first
 

@@ -6,10 +6,8 @@ import (
 	"time"
 
 	"undersheet/logbook"
-	"undersheet/rules/dose"
 	"undersheet/rules/followup"
 	"undersheet/rules/protocol"
-	"undersheet/rules/reading"
 	"undersheet/rules/treatment"
 )
 
@@ -231,83 +229,7 @@ func (s *State) lineAlarms(name string, k *Stack, t *treatmentOf, line int) {
 	of := logbook.Alarm{Alarm: alarmLineSilent, Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel}
 	s.silenceAlarm(of, true, c, t.Started)
 	s.faultAlarm(c, logbook.Alarm{Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel})
-}
-
-// Rise remembers how a line stood an hour ago.
-type Rise struct {
-	At  logbook.Time
-	PPM float64
-}
-
-// Fire risk: a rise within an hour of more than this share of what the whole
-// dose would give is faster than phosphide releases gas when it is dry (release
-// 0.8–1.6 per day gives at most 0.07 per hour; from memory): water on the product.
-const (
-	riseShare = 0.3
-	riseFloor = 100.0 // ppm; smaller rises mean nothing
-	doseTwice = 2.0   // twice what the dose would give without any loss
-)
-
-// fireRisk looks at gas that could burn, or comes too fast. While its pump is off a
-// line may show what stood in its tube: that can raise the alarm and never ends it,
-// and tells nothing of a rise.
-func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
-	if !j.Fits || j.State == reading.Late {
-		return
-	}
-	of := logbook.Alarm{Alarm: alarmFire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Value: logbook.Number(j.Value)}
-	active, stands := true, s.drawn(t.Lines[line].Channel) == PumpOff
-	switch {
-	case j.State == reading.OverRange:
-		of.Code, of.Limit = "over-range", logbook.Number(j.Value)
-	case j.Value >= dose.AlarmLEL*dose.LELppm:
-		of.Code, of.Limit = codeExplosive, dose.AlarmLEL*dose.LELppm
-	case !stands && k.Gas != nil && k.Gas.tooFast(line, j, s.lineAway(of), &of):
-	case j.Value >= dose.AttentionLEL*dose.LELppm:
-		of.Code, of.Limit, of.Priority = codeAttention, dose.AttentionLEL*dose.LELppm, logbook.PriorityMedium
-	default:
-		active = false
-	}
-	if active || !stands {
-		s.alarm(condition{of: of, active: active})
-	}
-}
-
-// lineAway reports whether a line is known not to draw the stack's gas: when it is
-// back it rises at once, and that is no fire.
-func (s *State) lineAway(of logbook.Alarm) bool {
-	for _, name := range []string{alarmLineOff, alarmLineBlocked} {
-		if of.Alarm = name; s.raised(&of) {
-			return true
-		}
-	}
-	of.Alarm, of.Line = alarmPumpOff, ""
-	return s.raised(&of)
-}
-
-// tooFast reports whether the dose cannot explain the gas of a line. The rise of
-// one that was away tells nothing; what stands there then does.
-func (g *Gas) tooFast(line int, j reading.Judged, away bool, of *logbook.Alarm) bool {
-	r := &g.Rises[line]
-	if away || r.At == 0 || j.At.Sub(r.At) > 90*time.Minute {
-		*r = Rise{j.At, j.Value}
-	}
-	rose := j.Value - r.PPM
-	limit := math.Max(riseShare*g.FullPPM, riseFloor)
-	if j.At.Sub(r.At) >= time.Hour {
-		*r = Rise{j.At, j.Value}
-	}
-	switch {
-	case g.FullPPM <= 0:
-		return false
-	case rose > limit:
-		of.Code, of.Value, of.Limit = codeRise, logbook.Number(rose), logbook.Number(limit)
-		return true
-	case j.Value > doseTwice*g.FullPPM && j.Value > riseFloor:
-		of.Code, of.Limit = codeAboveDose, logbook.Number(doseTwice*g.FullPPM)
-		return true
-	}
-	return false
+	s.fireUnanswered(k, t, line)
 }
 
 // channelsOf lists the channels that an instrument feeds, by unit on its line, in no

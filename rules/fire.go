@@ -1,0 +1,165 @@
+package rules
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/rules/dose"
+	"undersheet/rules/reading"
+)
+
+// Fire risk: a rise within an hour of more than this share of what the whole
+// dose would give is faster than phosphide releases gas when it is dry (release
+// 0.8–1.6 per day gives at most 0.07 per hour; from memory): water on the product.
+const (
+	riseShare = 0.3
+	riseFloor = 100.0 // ppm; smaller rises mean nothing
+	doseTwice = 2.0   // twice what the dose would give without any loss
+)
+
+// fireWait is the longest that one reading which shows a fire waits for another to
+// say the same. It is short against the hours in which water on phosphide heats, and
+// longer than most instruments take from one reading to the next: common practice.
+const fireWait = 20 * time.Minute
+
+// Rise remembers how a line stood an hour ago, and what of fire it showed since that
+// nothing has borne out.
+type Rise struct {
+	At     logbook.Time
+	PPM    float64
+	Before float64        // the reading before that one, ppm, until the one after it has come; 0 = it has
+	Last   float64        // its newest reading, ppm
+	Doubt  *logbook.Alarm `json:",omitempty"` // what its newest reading alone shows; Time is when it came
+}
+
+// fireRisk looks at gas that could burn, or comes too fast. One reading may be a
+// spike: it is told once the next reading of its line shows a fire too, or another
+// line does, or when no next one comes, see fireUnanswered. While its pump is off a
+// line may show what stood in its tube: that can raise the alarm and never ends it,
+// and tells nothing of a rise.
+func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
+	if !j.Fits || j.State == reading.Late || k.Gas == nil {
+		return
+	}
+	of := logbook.Alarm{Alarm: alarmFire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Value: logbook.Number(j.Value), Onset: min(j.At, s.At)}
+	stands := s.drawn(t.Lines[line].Channel) == PumpOff
+	raised := s.raised(&of)
+	active := s.couldBurn(k.Gas, line, j, stands, &of)
+	if raised {
+		told := s.Alarms[keyOf(&of)].Record
+		if !active && told.Code != codeRise && of.Value >= told.Limit*logbook.Number(1-s.kindOf(alarmFire).deadband) {
+			of, active = told, true
+		}
+		raised = active && !graver(of.Code, told.Code)
+	}
+	r := &k.Gas.Rises[line]
+	switch doubt := r.Doubt; {
+	case !active && (stands || doubt != nil && j.At < doubt.Onset):
+	case !active, raised:
+		r.Doubt = nil
+		s.alarm(condition{of: of, active: active})
+	case k.Gas.doubtful():
+		if r.Doubt = nil; doubt != nil {
+			of.Onset = doubt.Onset
+		}
+		s.alarm(condition{of: of, active: true})
+	default:
+		of.Time = s.At
+		r.Doubt = &of
+		k.Due = min(k.Due, s.At.Add(s.fireWait(t, line)))
+	}
+}
+
+// couldBurn reports whether a reading shows gas that could burn, or that the dose
+// cannot explain, and notes as what.
+func (s *State) couldBurn(g *Gas, line int, j reading.Judged, stands bool, of *logbook.Alarm) bool {
+	switch {
+	case j.State == reading.OverRange:
+		of.Code, of.Limit = "over-range", logbook.Number(j.Value)
+	case j.Value >= dose.AlarmLEL*dose.LELppm:
+		of.Code, of.Limit = codeExplosive, dose.AlarmLEL*dose.LELppm
+	case !stands && g.tooFast(line, j, s.lineAway(*of), of):
+	case j.Value >= dose.AttentionLEL*dose.LELppm:
+		of.Code, of.Limit, of.Priority = codeAttention, dose.AttentionLEL*dose.LELppm, logbook.PriorityMedium
+	default:
+		return false
+	}
+	return true
+}
+
+// doubtful reports whether a line shows a fire that nothing has borne out yet: one
+// more reading does.
+func (g *Gas) doubtful() bool {
+	return slices.ContainsFunc(g.Rises, func(r Rise) bool { return r.Doubt != nil })
+}
+
+// fireWait is how long one reading of a line waits for the next: half an interval
+// longer than usual, if an interval is known.
+func (s *State) fireWait(t *treatmentOf, line int) time.Duration {
+	name := t.Lines[line].Channel
+	return min(s.channel(name).Usual(s.Site.Channels[name])*3/2, fireWait)
+}
+
+// fireUnanswered tells of a fire that one reading alone shows when no other comes in
+// time: who falls silent then may burn.
+func (s *State) fireUnanswered(k *Stack, t *treatmentOf, line int) {
+	r := &k.Gas.Rises[line]
+	if r.Doubt == nil {
+		return
+	}
+	of := *r.Doubt
+	if until := of.Time.Add(s.fireWait(t, line)); s.At < until {
+		s.again(until)
+		return
+	}
+	r.Doubt = nil
+	s.alarm(condition{of: of, active: true})
+}
+
+// lineAway reports whether a line is known not to draw the stack's gas: when it is
+// back it rises at once, and that is no fire.
+func (s *State) lineAway(of logbook.Alarm) bool {
+	for _, name := range []string{alarmLineOff, alarmLineBlocked} {
+		if of.Alarm = name; s.raised(&of) {
+			return true
+		}
+	}
+	of.Alarm, of.Line = alarmPumpOff, ""
+	return s.raised(&of)
+}
+
+// tooFast reports whether the dose cannot explain the gas of a line. The rise of
+// one that was away tells nothing; what stands there then does. How it stood an hour
+// ago is the median of that reading and its neighbours, for it may be a spike itself;
+// a rise in doubt is held against the same as before.
+func (g *Gas) tooFast(line int, j reading.Judged, away bool, of *logbook.Alarm) bool {
+	r := &g.Rises[line]
+	switch {
+	case away, r.At == 0, r.Doubt == nil && j.At.Sub(r.At) > 90*time.Minute:
+		r.At, r.PPM, r.Before = j.At, j.Value, 0
+	case r.Before > 0:
+		r.PPM, r.Before = middle(r.Before, r.PPM, j.Value), 0
+	}
+	rose := j.Value - r.PPM
+	limit := math.Max(riseShare*g.FullPPM, riseFloor)
+	if j.At.Sub(r.At) >= time.Hour && (rose <= limit || r.Doubt != nil) {
+		r.At, r.PPM, r.Before = j.At, j.Value, r.Last
+	}
+	r.Last = j.Value
+	switch {
+	case g.FullPPM <= 0:
+		return false
+	case rose > limit:
+		of.Code, of.Value, of.Limit = codeRise, logbook.Number(rose), logbook.Number(limit)
+		return true
+	case j.Value > doseTwice*g.FullPPM && j.Value > riseFloor:
+		of.Code, of.Limit = codeAboveDose, logbook.Number(doseTwice*g.FullPPM)
+		return true
+	}
+	return false
+}
+
+// middle is the median of three.
+func middle(a, b, c float64) float64 { return max(min(a, b), min(max(a, b), c)) }
