@@ -204,15 +204,18 @@ var englishFindings = map[string]string{
 	"no-limits-country":               "No country of the occupational limits is set: {limit} ppm holds, which is above the limits of many countries. Set the key limits of the site file.",
 }
 
+// mendLeak comes with every leak that more than one line shows. A pump that stands while
+// cells use up the gas in them looks like an open sheet.
+const mendLeak = twoPeople +
+	"Read the air at the door first. At the sampling cabinet, outside the store, see whether the sampling pump runs: if it stands, start it again and see whether the lines still fall. If it runs, look along the sheet's edge, its joints and the mouths of the lines for a gap, and weigh it down. Keep the store shut. Ask the licensed fumigator whether the treatment can still hold its end level."
+
 // englishAlarms say what is the matter and what to do. No line of advice sends
 // anybody in.
 var englishAlarms = map[string]sentence{
-	"leak": {"Leak: {place} loses gas at {value} per day, before at {limit}.", twoPeople +
-		"Read the air at the door first. Look along the sheet's edge, its joints and the mouths of the lines for a gap, and weigh it down. Keep the store shut. Ask the licensed fumigator whether the treatment can still hold its end level."},
-	"leak/0": {"Leak: {place} loses gas faster than before.", twoPeople +
-		"Read the air at the door first. Look along the sheet's edge, its joints and the mouths of the lines for a gap, and weigh it down. Keep the store shut. Ask the licensed fumigator whether the treatment can still hold its end level."},
+	"leak":   {"Leak: {place} loses gas at {value} per day, before at {limit}.", mendLeak},
+	"leak/0": {"Leak: {place} loses gas faster than before.", mendLeak},
 	"leak/or-drift": {"Leak, or an instrument that drifts: {place} loses gas at {value} per day, before at {limit}; the other lines do not follow.", twoPeople +
-		"Hold it for a leak until a hand reading says otherwise. Read the air at the door first. At the sampling cabinet, outside the store, take a hand reading from this line: if it agrees with the instrument, gas is lost beside this line; if it reads more, the instrument drifts. Keep the store shut. Ask the licensed fumigator whether the treatment can still hold its end level."},
+		"Hold it for a leak until a hand reading says otherwise. Read the air at the door first. At the sampling cabinet, outside the store, see whether this line draws: flow, filter, water trap. One that hardly draws holds old gas, and a hand reading only finds the same. If it draws, take a hand reading from it: if that agrees with the instrument, gas is lost beside this line; if it reads more, the instrument drifts. Keep the store shut. Ask the licensed fumigator whether the treatment can still hold its end level."},
 	"line-off": {"Line off: {place} reads store air; its end has probably come out from under the sheet.", twoPeople +
 		"The other lines say whether the stack itself lost gas. Until the line is back its end level can only be shown by a hand reading."},
 	"line-blocked": {"Line blocked: {place} no longer follows its neighbours.", twoPeople +

@@ -68,8 +68,8 @@ var englishMessages = map[string]string{
 
 	// The one thing to do about each alarm, by its name or name/code. What would take
 	// somebody in is not among it.
-	"sms/leak":                 "Keep the store shut; read the air at the door; ask the licensed fumigator.",
-	"sms/leak/or-drift":        "Keep the store shut; read the air at the door; a hand reading at the cabinet outside tells leak from drift.",
+	"sms/leak":                 "Keep the store shut; read the air at the door; see outside whether the sampling pump runs; ask the licensed fumigator.",
+	"sms/leak/or-drift":        "Keep the store shut; read the air at the door; at the cabinet outside see whether this line draws; then a hand reading tells leak from drift.",
 	"sms/end-level-at-risk":    "Ask the licensed fumigator now, while it can be mended.",
 	"sms/end-level-missed":     "Do not start airing; ask the licensed fumigator.",
 	"sms/uneven-gas":           "Ask the licensed fumigator for a longer exposure.",

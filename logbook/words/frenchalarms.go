@@ -3,7 +3,7 @@ package words
 // Parts of the French advice that several alarms share.
 const (
 	frenchMendLeak = frenchTwoPeople +
-		"Mesurez d'abord l'air à la porte. Cherchez un passage le long du bord de la bâche, à ses joints et aux sorties des lignes, et lestez-le. Gardez le magasin fermé. Demandez au fumigateur agréé si le traitement peut encore tenir sa concentration finale."
+		"Mesurez d'abord l'air à la porte. À l'armoire de prélèvement, hors du magasin, voyez si la pompe de prélèvement tourne : si elle est arrêtée, remettez-la en marche et voyez si les lignes baissent encore. Si elle tourne, cherchez un passage le long du bord de la bâche, à ses joints et aux sorties des lignes, et lestez-le. Gardez le magasin fermé. Demandez au fumigateur agréé si le traitement peut encore tenir sa concentration finale."
 	frenchIfInside = "Si la panne est à l'intérieur : " + frenchTwoPeople
 	frenchFire     = "Personne n'entre. N'allumez et n'éteignez rien dans le magasin, éloignez les flammes, n'utilisez pas d'eau, laissez la bâche fermée. "
 )
@@ -13,7 +13,7 @@ var frenchAlarms = map[string]sentence{
 	"leak":   {"Fuite : {place} perd du gaz à raison de {value} par jour, contre {limit} auparavant.", frenchMendLeak},
 	"leak/0": {"Fuite : {place} perd du gaz plus vite qu'auparavant.", frenchMendLeak},
 	"leak/or-drift": {"Fuite, ou instrument qui dérive : {place} perd du gaz à raison de {value} par jour, contre {limit} auparavant ; les autres lignes ne suivent pas.", frenchTwoPeople +
-		"Tenez-le pour une fuite tant qu'une mesure manuelle n'a pas dit le contraire. Mesurez d'abord l'air à la porte. À l'armoire de prélèvement, hors du magasin, faites une mesure manuelle sur cette ligne : si elle s'accorde avec l'instrument, du gaz se perd près de cette ligne ; si elle est plus élevée, l'instrument dérive. Gardez le magasin fermé. Demandez au fumigateur agréé si le traitement peut encore tenir sa concentration finale."},
+		"Tenez-le pour une fuite tant qu'une mesure manuelle n'a pas dit le contraire. Mesurez d'abord l'air à la porte. À l'armoire de prélèvement, hors du magasin, voyez si cette ligne aspire : débit, filtre, piège à eau. Une ligne qui n'aspire presque plus garde un gaz ancien, et une mesure manuelle ne fait qu'y trouver le même. Si elle aspire, faites-y une mesure manuelle : si elle s'accorde avec l'instrument, du gaz se perd près de cette ligne ; si elle est plus élevée, l'instrument dérive. Gardez le magasin fermé. Demandez au fumigateur agréé si le traitement peut encore tenir sa concentration finale."},
 	"line-off": {"Ligne sortie : {place} lit l'air du magasin ; son extrémité est probablement sortie de sous la bâche.", frenchTwoPeople +
 		"Les autres lignes disent si la pile elle-même a perdu du gaz. Tant que la ligne n'est pas remise en place, seule une mesure manuelle peut montrer sa concentration finale."},
 	"line-blocked": {"Ligne bouchée : {place} ne suit plus ses voisines.", frenchTwoPeople +

@@ -66,8 +66,8 @@ var frenchMessages = map[string]string{
 	"sms/do-taken":       "Elle demeure jusqu'à l'annonce de sa fin.",
 	"sms/do-else":        "Consultez la personne responsable du traitement.",
 
-	"sms/leak":                 "Gardez le magasin fermé ; mesurez l'air à la porte ; consultez le fumigateur agréé.",
-	"sms/leak/or-drift":        "Gardez le magasin fermé ; mesurez l'air à la porte ; une mesure manuelle à l'armoire hors du magasin distingue fuite et dérive.",
+	"sms/leak":                 "Gardez le magasin fermé ; mesurez l'air à la porte ; voyez hors du magasin si la pompe de prélèvement tourne ; consultez le fumigateur agréé.",
+	"sms/leak/or-drift":        "Gardez le magasin fermé ; mesurez l'air à la porte ; à l'armoire hors du magasin, voyez si la ligne aspire ; une mesure manuelle distingue ensuite fuite et dérive.",
 	"sms/end-level-at-risk":    "Consultez le fumigateur agréé maintenant, tant que cela peut se rattraper.",
 	"sms/end-level-missed":     "Ne commencez pas l'aération ; consultez le fumigateur agréé.",
 	"sms/uneven-gas":           "Demandez au fumigateur agréé une exposition plus longue.",

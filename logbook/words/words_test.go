@@ -223,6 +223,23 @@ func TestAdviceSendsNobodyIn(t *testing.T) {
 	}
 }
 
+// TestLeakAsksFirst: a stopped pump looks like an open sheet and a tube that does not draw
+// like a leak beside it, for a hand pump finds there what the instrument does: both are
+// asked for, outside, before anything else is looked at (common practice).
+func TestLeakAsksFirst(t *testing.T) {
+	for lang, asks := range map[string]struct{ pump, sheet, draws, hand string }{
+		"en": {"outside the store, see whether the sampling pump runs", "look along the sheet's edge", "outside the store, see whether this line draws: flow, filter, water trap", "If it draws, take a hand reading"},
+		"fr": {"hors du magasin, voyez si la pompe de prélèvement tourne", "cherchez un passage le long du bord de la bâche", "hors du magasin, voyez si cette ligne aspire : débit, filtre, piège à eau", "Si elle aspire, faites-y une mesure manuelle"},
+	} {
+		for key, in := range map[string][2]string{"leak": {asks.pump, asks.sheet}, "leak/0": {asks.pump, asks.sheet}, "leak/or-drift": {asks.draws, asks.hand}} {
+			before, after, ok := strings.Cut(written[lang].alarms[key].advice, in[0])
+			require.True(t, ok, "%s %s", lang, key)
+			require.NotContains(t, before, in[1], "%s %s", lang, key)
+			require.Contains(t, after, in[1], "%s %s", lang, key)
+		}
+	}
+}
+
 // TestFill: what a reader sees.
 func TestFill(t *testing.T) {
 	g := &logbook.Gate{Store: "Store 2", State: "airing", LimitPPM: 0.1, Reasons: []logbook.Reason{
