@@ -33,6 +33,7 @@ type flaws struct {
 	noise float64 // of the readings, over what was drawn
 	gain  float64 // of the instruments, over what their accuracy says
 	loss  float64 // of ln loss rate, above its prior
+	top   float64 // ppm: of the instruments' range, of which the fit is told; 0 = beyond any gas
 }
 
 var flawless = flaws{noise: 1, gain: 1}
@@ -43,8 +44,11 @@ func drawn(seed uint64, lines int, bad flaws) treatment {
 	rnd := rand.New(rand.NewPCG(seed, 1804))
 	norm := rnd.NormFloat64
 	t := treatment{setup: Setup{DoseG: 520, GasSpaceM3: 180, TempC: 27, MoisturePct: 12.5}}
+	if bad.top == 0 {
+		bad.top = 5000
+	}
 	for range lines {
-		t.setup.Lines = append(t.setup.Lines, Line{Accuracy: 0.05, Resolution: 1, DetectionLimit: 1, Range: 5000})
+		t.setup.Lines = append(t.setup.Lines, Line{Accuracy: 0.05, Resolution: 1, DetectionLimit: 1, Range: bad.top})
 	}
 	var x []float64
 	for _, p := range New(t.setup).priors() {
@@ -203,6 +207,20 @@ func TestCalibration(t *testing.T) {
 		for k, r := range calibrate(t, 1000, n, lines, flawless, horizons...) {
 			assert.Empty(t, uneven(r.line), "of a line of %d, from %v h", lines, horizons[k])
 			assert.Empty(t, uneven(r.lowest), "of the lowest line of %d, from %v h", lines, horizons[k])
+		}
+	}
+}
+
+// TestCalibrationOverRange: nor do they where the gas is above the range of the
+// instruments for days, and readings say no more than that.
+func TestCalibrationOverRange(t *testing.T) {
+	many(t)
+	t.Parallel()
+	for _, top := range []float64{300, 900} {
+		horizons := []float64{24, 48, 96}
+		for k, r := range calibrate(t, 1000, 150, 2, flaws{noise: 1, gain: 1, top: top}, horizons...) {
+			assert.Empty(t, uneven(r.line), "below %v ppm, from %v h", top, horizons[k])
+			assert.Empty(t, uneven(r.lowest), "of the lowest line, below %v ppm, from %v h", top, horizons[k])
 		}
 	}
 }

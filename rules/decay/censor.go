@@ -1,6 +1,9 @@
 package decay
 
 import (
+	"math"
+	"slices"
+
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -16,4 +19,70 @@ func beyond(now, limit, sign, sd float64) (aim, variance float64) {
 		weight = max(hazard*(hazard+a), 1e-9)
 	}
 	return now - sign*sd*hazard/weight, sd * sd / weight
+}
+
+// overAll reports whether all readings of an hour lay at the top of the range.
+func overAll(sights []sight) bool {
+	for i := range sights {
+		if o := &sights[i]; o.n > 0 || o.below > 0 {
+			return false
+		}
+	}
+	return len(sights) > 0
+}
+
+// over is how far the stack was above the range in an hour in which all lines were.
+type over struct {
+	hour  int
+	first bool      // of a stretch of such hours
+	start float64   // ln, at the curve in hand
+	by    []float64 // for a difference at each knot
+	root  float64   // over its standard deviation
+}
+
+// look notes how far the stack was above the range at the states x of an hour, where
+// that is one in which all lines were, and the first or last of them or at a knot.
+func (k *knots) look(m *model, h int, x *[states]float64) {
+	if !m.exact || !overAll(m.sights[h]) {
+		return
+	}
+	first := h == 0 || !overAll(m.sights[h-1])
+	last := h == len(m.sights)-1 || !overAll(m.sights[h+1])
+	if _, knot := slices.BinarySearch(k.hours, h); !first && !last && !knot {
+		return
+	}
+	level := math.Inf(-1) // of the stack, that the line needs which shows least
+	for i := range m.sights[h] {
+		l := m.sights[h][i].line
+		mean, _, _ := m.dev[l].seen(m.feed[h])
+		level = max(level, math.Log(max(m.lines[l].Range, leastPPM))-mean)
+	}
+	k.over = append(k.over, over{hour: h, first: first, start: m.curve[h] + m.hops[h].sees(x) - level, root: m.hops[h].root})
+}
+
+// above is the log likelihood of the hours in which all lines were above the range, for a
+// difference at the knots. Those of one stretch stand or fall together, as the misfit goes
+// on from one to the next: the one that is least likely counts for all.
+func (k *knots) above(diff []float64) float64 {
+	ll, least := 0.0, math.Inf(1)
+	for i := range k.over {
+		o := &k.over[i]
+		if o.first {
+			ll, least = ll+lnNormal(least), math.Inf(1)
+		}
+		z := o.start
+		for j, by := range o.by {
+			z += by * diff[j]
+		}
+		least = min(least, z*o.root)
+	}
+	return ll + lnNormal(least)
+}
+
+// lnNormal is ln of the standard normal distribution function.
+func lnNormal(z float64) float64 {
+	if z < -30 {
+		return -z * z / 2
+	}
+	return math.Log(math.Erfc(-z/math.Sqrt2) / 2)
 }

@@ -205,6 +205,9 @@ func (m *model) trackOn(from mark, jump int, keep bool) (matrix, float64) {
 		if m.pooled[h].seen {
 			p.seen = true
 			logDet += p.fix(&c, m.noise(h))
+		} else if m.exact && len(m.sights[h]) > 0 {
+			sd := c.seen(&[states]float64{atOffset: 1, atSwing: 1, atFeed: p.feed})
+			p.root = 1 / math.Hypot(sd, m.size.Noise)
 		}
 		m.hops[h] = p
 	}

@@ -13,6 +13,7 @@ type knots struct {
 	b     []float64
 	end   [states]float64
 	move  []float64 // M by knot and state
+	over  []over
 }
 
 // bentAs is the age in hours of a fresh stack whose curve bends no less than one does
@@ -63,7 +64,7 @@ func (m *model) tie() *knots {
 	k := &knots{hours: knotHours(len(m.curve), m.changes)}
 	n, seen := len(k.hours), m.seen()
 	r0, cols := make([]float64, seen), make([]float64, n*seen)
-	k.end = m.whiten(m.residual, r0, 1, nil)
+	k.end = m.whiten(m.residual, r0, 1, func(h int, x *[states]float64) { k.look(m, h, x) })
 	for j, at := range k.hours {
 		k.start = append(k.start, m.curve[at])
 		left, right := at, at
@@ -73,7 +74,15 @@ func (m *model) tie() *knots {
 		if j < n-1 {
 			right = k.hours[j+1]
 		}
-		end := m.whiten(func(h int) float64 { return hat(h, left, at, right) }, cols[j*seen:j*seen+seen], 0, nil)
+		tent := func(h int) float64 { return hat(h, left, at, right) }
+		next := 0
+		end := m.whiten(tent, cols[j*seen:j*seen+seen], 0, func(h int, x *[states]float64) {
+			if next < len(k.over) && k.over[next].hour == h {
+				o := &k.over[next]
+				o.by = append(o.by, tent(h)-m.hops[h].sees(x))
+				next++
+			}
+		})
 		k.move = append(k.move, end[:]...)
 	}
 	k.a, k.b = make([]float64, n*n), make([]float64, n)
@@ -123,7 +132,7 @@ func (m *model) logPosterior(k *knots, x, diff []float64) float64 {
 		}
 		cost += 2 * d * sum
 	}
-	return -cost / 2
+	return k.above(diff) - cost/2
 }
 
 // from fills diff for parameters x.

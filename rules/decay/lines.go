@@ -101,7 +101,7 @@ func (m *model) pool(reweigh bool) float64 {
 			}
 		}
 		m.pooled[h] = pooled{}
-		if len(m.sights[h]) > 0 {
+		if m.shows(h) {
 			ll += m.poolHour(h, reweigh)
 		}
 	}

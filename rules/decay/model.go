@@ -42,6 +42,7 @@ type model struct {
 	placed              bool      // path is more than the curve
 	feed, inflow, slope []float64 // per day: release/C, all that comes/C, dlnC/dt
 	rate                []float64 // by hour: loss per day on the way to it
+	exact               bool      // hours above the range are no sights: the draws are weighed by what they say
 	soft                float64   // sd that is added to every hour while a start is far off
 	hops                []hop
 	marks               []mark    // of the last track
@@ -177,11 +178,16 @@ func (m *model) lean(x []float64) {
 	}
 }
 
+// shows reports whether an hour has a sight.
+func (m *model) shows(h int) bool {
+	return len(m.sights[h]) > 0 && !(m.exact && overAll(m.sights[h]))
+}
+
 // seen counts the hours with a sight.
 func (m *model) seen() int {
 	n := 0
 	for h := range m.sights {
-		if len(m.sights[h]) > 0 {
+		if m.shows(h) {
 			n++
 		}
 	}

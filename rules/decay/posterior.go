@@ -1,6 +1,8 @@
 package decay
 
 import (
+	"slices"
+
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -42,16 +44,21 @@ func (m *model) posterior(x []float64, before *fit) *fit {
 	m.follow(s.x)
 	f := &fit{X: s.x, Size: m.size, Dev: append([]deviation(nil), m.dev...), Days: (float64(len(m.sights)) - 0.5) * hourDays}
 	f.Days = max(f.Days, 0)
-	f.StateCov = triangle(last[:], states)
 	for i := range p {
 		for j := range i + 1 {
 			f.Cov = append(f.Cov, s.cov.At(i, j))
 		}
 	}
-	out := make([]float64, n)
+	f.keepPath(m)
+	if m.exact = slices.ContainsFunc(m.sights, overAll); m.exact {
+		m.pool(false)
+		last, _ = m.track(m.suspect.Open)
+		f.Dev = append(f.Dev[:0], m.dev...)
+	}
+	f.StateCov = triangle(last[:], states)
+	out := make([]float64, m.seen())
 	f.States = m.whiten(m.residual, out, 1, nil)
 	m.columns(s.x, func(_ int, _ []float64, end [states]float64) { f.Move = append(f.Move, end[:]...) })
-	f.keepPath(m)
 	f.Suspect = m.suspect
 	f.Draws, f.AltCov = m.sample(before, s.x, s.cov)
 	if f.Draws == nil || !allFinite(f.X) || !allFinite(f.Cov) || !allFinite(f.States[:]) || !allFinite(f.Move) || !allFinite(f.StateCov) || !allFinite(f.Path) {

@@ -45,7 +45,7 @@ func (s *State) run(till int) *fit {
 	f.asked = asked{}
 	f.Dev, f.Move, f.Draws, f.Path, f.Weights = slices.Clone(f.Dev), copied(f.Move), slices.Clone(f.Draws), copied(f.Path), slices.Clone(f.Weights)
 	m := modelOf(s, from, till)
-	m.size, m.dev, m.swell, m.placed = f.Size, f.Dev, f.swell(), true
+	m.size, m.dev, m.swell, m.placed, m.exact = f.Size, f.Dev, f.swell(), true, true
 	r := runner{m: m, f: &f, covs: [2]matrix{matrix(square(f.StateCov, states))}, at: m.walk(f.X)}
 	if len(f.AltCov) > 0 {
 		r.covs[1] = matrix(square(f.AltCov, states))
@@ -131,7 +131,7 @@ func (r *runner) take(h int, s *State) bool {
 	m.blur(&r.covs[0], &hops[0])
 	m.blur(&r.covs[1], &hops[0])
 	f.Days = days
-	if len(m.sights[h]) > 0 {
+	if m.shows(h) {
 		sd := r.covs[0].seen(&see)
 		x := f.States
 		hops[0].carry(&x)
