@@ -18,6 +18,7 @@ const (
 	driftLimit  = 0.10
 	steadyShare = 0.6  // of the slope: what its parts have at least
 	stillLn     = 0.05 // per day: a line whose own level changes by less stands still, as a blocked one does
+	apartLn     = 0.03 // sd of an instrument's gain whose accuracy is 5 %: 0.05/√3 (JCGM 100:2008, 4.3.7)
 	leastPoints = 0.6  // of the slots of a window
 	backLn      = 0.04 // a line that stands this near to where it was, and for so many slots, is back
 	backSlots   = 4
@@ -92,7 +93,9 @@ func (w *span) steady() bool {
 // leaves reports whether the line goes away from the others. One that comes back to them
 // may read a place that got less of the gas than they did, or more: the lines of a stack
 // stand apart as long as gas is released, and mixing brings them together as that ends.
-func (w *span) leaves() bool { return w.gap*w.slope > 0 }
+// One that rises must stand above the others by more than its gain may make it: else its
+// place may still be short of gas.
+func (w *span) leaves() bool { return w.slope < 0 && w.gap < 0 || w.slope > 0 && w.gap > apartLn }
 
 // window fits a straight line to the ratio of a line over the last hours. Each line is
 // held against its own mean, and then against the median of the others that are not in
