@@ -19,6 +19,8 @@ const (
 	steadyShare = 0.6  // of the slope: what its parts have at least
 	stillLn     = 0.05 // per day: a line whose own level changes by less stands still, as a blocked one does
 	apartLn     = 0.03 // sd of an instrument's gain whose accuracy is 5 %: 0.05/√3 (JCGM 100:2008, 4.3.7)
+	moveLn      = 0.08 // per day: a line that moves so fast does not stand still; 3 standard errors of the slope over 18 h of a line whose readings scatter by 4 %
+	paceMost    = 1.5  // what the pace of a steady fall may grow by
 	leastPoints = 0.6  // of the slots of a window
 	backLn      = 0.04 // a line that stands this near to where it was, and for so many slots, is back
 	backSlots   = 4
@@ -50,7 +52,7 @@ func (s *State) drifting(test *leak.State) []leak.Event {
 		}
 		for i, hours := range windows {
 			w, ok := s.window(line, hours, means[i], peers)
-			if over := math.Abs(w.slope) / w.limit; ok && over > max(most, 1) && w.steady() && w.leaves() && !(w.slope > 0 && math.Abs(w.own) < stillLn) {
+			if over := math.Abs(w.slope) / w.limit; ok && over > max(most, 1) && w.steady() && w.leaves() && !(w.slope > 0 && math.Abs(w.own) < stillLn) && (peers[line] || w.moves(test.OutSince(line))) {
 				most = over
 				found = leak.Event{Kind: leak.Drifting, Line: line, Onset: w.from, OnsetLow: w.from - slotHours, OnsetHigh: w.from + float64(hours)/2, Rate: w.slope}
 			}
@@ -80,6 +82,8 @@ type span struct {
 	early, late float64 // slopes of its halves
 	earlier     float64 // of all but its newest hours: what comes at once, as from a swap, is no drift
 	own         float64 // slope of the line itself in the late half
+	ownBefore   float64 // in the early half
+	ownAll      float64 // and in all
 	gap         float64 // ln of the line over the others, mean
 	limit       float64 // for its length
 }
@@ -97,6 +101,17 @@ func (w *span) steady() bool {
 // place may still be short of gas.
 func (w *span) leaves() bool { return w.slope < 0 && w.gap < 0 || w.slope > 0 && w.gap > apartLn }
 
+// moves reports whether a line that is called blocked since so many hours moves as none
+// does: up, or, all the time since then, down at one pace while the others leave it no
+// slower. What stands in a blocked tube stays, however far it comes to lie above the
+// others as they fall; where gas seeps in, it falls ever faster until it follows them.
+func (w *span) moves(since float64) bool {
+	if w.own > stillLn {
+		return w.ownAll > moveLn
+	}
+	return w.from >= since && max(w.own, w.ownBefore) < -stillLn && w.ownAll < -moveLn && w.late > w.early && w.own > paceMost*w.ownBefore
+}
+
 // window fits a straight line to the ratio of a line over the last hours. Each line is
 // held against its own mean, and then against the median of the others that are not in
 // doubt, its peers: another one that drifts does not move it. There are no means where
@@ -107,7 +122,7 @@ func (s *State) window(line, hours int, means []float32, peers []bool) (w span, 
 	}
 	n := int(float64(hours) / slotHours)
 	first := len(s.Past) - n
-	var all, early, late, earlier, own points
+	var all, early, late, earlier, own, ownBefore, ownAll points
 	others := make([]float32, 0, s.Lines)
 	for k := range n {
 		others = others[:0]
@@ -122,11 +137,13 @@ func (s *State) window(line, hours int, means []float32, peers []bool) (w span, 
 		ln := float64(s.Past[first+k][line]-means[line]) - median(others)
 		day := float64(k) * slotHours / 24
 		all.add(day, ln)
+		ownAll.add(day, float64(s.Past[first+k][line]))
 		if k < n-newestSlots {
 			earlier.add(day, ln)
 		}
 		if k < n/2 {
 			early.add(day, ln)
+			ownBefore.add(day, float64(s.Past[first+k][line]))
 		} else {
 			late.add(day, ln)
 			own.add(day, float64(s.Past[first+k][line]))
@@ -141,7 +158,7 @@ func (s *State) window(line, hours int, means []float32, peers []bool) (w span, 
 			others = append(others, m)
 		}
 	}
-	w = span{from: s.hours(first), gap: float64(means[line]) - median(others), slope: all.slope(), early: early.slope(), late: late.slope(), earlier: earlier.slope(), own: own.slope(), limit: driftLimit * math.Pow(24/float64(hours), 1.5)}
+	w = span{from: s.hours(first), gap: float64(means[line]) - median(others), slope: all.slope(), early: early.slope(), late: late.slope(), earlier: earlier.slope(), own: own.slope(), ownBefore: ownBefore.slope(), ownAll: ownAll.slope(), limit: driftLimit * math.Pow(24/float64(hours), 1.5)}
 	return w, true
 }
 

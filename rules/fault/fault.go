@@ -22,12 +22,13 @@
 // # An instrument that drifts
 //
 // The ratio of a line to the others goes up or down as a straight line for 18 hours
-// or more. Up is no leak. Down may be one: a leak beside a line takes from the others
-// as well, as gas mixes under a sheet within hours, but where it mixes badly or leaks
-// little that is not to be seen within a day. So a line that goes down is told as a
-// leak that it alone shows ([leak.Event] Alone), and a hand reading, see [State.Hand],
-// settles which it is. While a leak stands that the other lines follow, no line is
-// called drifting.
+// or more. Up is no leak. What stands in a blocked tube goes up against the others too:
+// a line that was called blocked stays so, unless it moves as none does. Down may be a
+// leak: one beside a line takes from the others as well, as gas mixes under a sheet
+// within hours, but where it mixes badly or leaks little that is not to be seen within a
+// day. So a line that goes down is told as a leak that it alone shows ([leak.Event]
+// Alone), and a hand reading, see [State.Hand], settles which it is. While a leak stands
+// that the other lines follow, no line is called drifting.
 //
 // # What it refuses
 //

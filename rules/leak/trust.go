@@ -92,6 +92,9 @@ func (s *State) Cause(line int) Kind {
 	return s.Lines[line].Cause.Kind
 }
 
+// OutSince is the hour since which a line has a cause to be out; 0 = it has none.
+func (s *State) OutSince(line int) float64 { return s.Lines[line].Cause.Onset }
+
 // Out reports whether a line is out of the test: it has a cause, or the pump has stopped
 // and what all lines read is not the gas under the sheet.
 func (s *State) Out(line int) bool { return s.Held != nil || s.Fall.Stopped || s.Cause(line) != "" }
