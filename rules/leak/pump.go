@@ -30,6 +30,7 @@ const (
 	standShare  = 0.25 // of that: what the level may have moved
 	fellShare   = 0.1  // of what was expected: what the level fell before; one half of 110 stopped pumps of hard stacks fell less than half, a quarter nothing
 	standLn     = 0.005
+	atOnceZ     = 5.5  // of a rise at once: more than standing still shows before it is said, for a step follows a slope to 0.94 at best (their correlation, from 1/3 of the time on)
 	awaySD      = 7.0  // sum over the newest bins at which lines no longer stand
 	awayBins    = 6.0  // e-folding count of those bins
 	awayLn      = 0.02 // ln C by which they then lie away at least: the level at which they stand is known no better
@@ -59,9 +60,9 @@ func (s *State) still() []Event {
 			break
 		}
 		over, rate, sd := s.Bank.common(k, aRise)
-		above, moved := -rate*age, math.Abs(s.level()-s.Bank.Level[k])
+		above, moved := -rate*age, s.moved(k)
 		fall := above - (s.level() - s.Bank.Level[k])
-		if -over > z && fall > leastFall && moved < min(2*sd*age+standLn, standShare*above) {
+		if -over > z && fall > leastFall && moved < min(2*sd*age+standLn, standShare*above) && s.roseAtOnce(k) < min(-over, atOnceZ) {
 			at, z, up, due = k, -over, above, fall/age
 		}
 	}
@@ -73,6 +74,26 @@ func (s *State) still() []Event {
 		return nil
 	}
 	return []Event{s.stopped(onset, false)}
+}
+
+// moved is how far the level lies from the farthest one since the k-th onset: gas that rose
+// at once and falls again, as when a pump runs again whose cells used up what stood in
+// them, comes back to where it was and stood still at no time.
+func (s *State) moved(k int) (by float64) {
+	for _, level := range s.Bank.Level[k:] {
+		by = max(by, math.Abs(s.level()-level))
+	}
+	return by
+}
+
+// roseAtOnce is the z of the surest rise at once of the stack's level since the k-th onset:
+// lines that draw again do so, and stand still no longer.
+func (s *State) roseAtOnce(k int) (z float64) {
+	for ; k < len(s.Bank.Onset); k++ {
+		step, _, _ := s.Bank.common(k, aStep)
+		z = max(z, -step)
+	}
+	return z
 }
 
 // stopped notes that all lines stand still since an hour, to the digit or but for noise.

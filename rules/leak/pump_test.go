@@ -74,3 +74,32 @@ func TestPumpStopsAndLinesStand(t *testing.T) {
 	})
 	require.GreaterOrEqual(t, named, 6)
 }
+
+// A pump stands while the cells use up 1 % an hour of the gas in them, more than the sheet
+// loses: when it runs again all lines rise at once to what is there and fall as before. No
+// pump stands after that, though for a while the level lies above what was expected.
+func TestPumpThatRunsAgainStandsNoMore(t *testing.T) {
+	wrong := 0
+	each(t, 8, func(p *plan) { p.loss = 0.15 }, func(w *world) func(int, []Obs) []Obs {
+		stands := make([]float64, w.lines)
+		return func(bin int, obs []Obs) []Obs {
+			for i, o := range obs {
+				now := w.truth[bin][o.Line]
+				switch h := hoursOf(bin); {
+				case h <= 60:
+					stands[o.Line] = now
+				case h < 72:
+					obs[i].PPM = math.Round(o.PPM * stands[o.Line] / now * math.Exp(-0.01*(h-60)))
+				}
+			}
+			return obs
+		}
+	}, func(_ int, events []timed, _ *State) {
+		for _, e := range events {
+			if e.Kind == PumpStop && !e.Cleared && e.at > 72.5 {
+				wrong++
+			}
+		}
+	})
+	require.LessOrEqual(t, wrong, 1)
+}
