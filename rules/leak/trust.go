@@ -119,7 +119,7 @@ func (s *State) Distrust(line int) (events []Event) {
 // reads another place than before or reads right again.
 func (s *State) Anew(line int) {
 	l := &s.Lines[line]
-	l.Cause, l.Known, l.Far, l.Drop = cause{}, false, far{}, 0
+	l.Cause, l.Known, l.Far, l.Drop = cause{}, false, far{}, drop{}
 	s.forgetStood(line)
 	s.Bank.clear()
 }
