@@ -148,8 +148,8 @@ func (s *State) hours(at int) float64 { return float64(s.Slot-len(s.Past)+at) * 
 // doubted reports whether a line is no measure for the others: it is out of the leak
 // test, or it alone shows a leak.
 func doubted(test *leak.State, line int) bool {
-	e, leaking := test.Leaking()
-	return test.Out(line) || leaking && e.Alone && e.Line == line
+	_, leaking := test.LeakAt(line)
+	return test.Out(line) || leaking
 }
 
 // ratio is ln of a line over the mean of the others in a slot: those that are read

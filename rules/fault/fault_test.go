@@ -235,7 +235,7 @@ func TestDriftDown(t *testing.T) {
 		drifted := -0.2 * (k.hours - 40) / 24
 		k.note(k.Hand(1, due(k, drifted), k.test))
 		require.Empty(t, k.take(), "the instrument is right: the leak stands")
-		_, stands := k.test.Leaking()
+		_, stands := k.test.LeakAt(1)
 		require.True(t, stands)
 		k.note(k.Hand(2, due(k, 0), k.test))
 		require.Empty(t, k.take(), "another line settles nothing")

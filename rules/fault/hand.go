@@ -28,8 +28,7 @@ func (s *State) Hand(line int, ppm float64, test *leak.State) []leak.Event {
 	ratio, _ := s.ratio(at, line, test)
 	reads := float64(s.Past[at][line])
 	known := slices.IndexFunc(s.Drift, func(d Drift) bool { return d.Line == line })
-	e, leaking := test.Leaking()
-	leaking = leaking && e.Alone && e.Line == line
+	e, leaking := test.LeakAt(line)
 	gap := 0.0
 	switch {
 	case known >= 0:

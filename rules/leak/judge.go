@@ -1,6 +1,9 @@
 package leak
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // bumps is how many times a stack-day and place the statistic tries: the level z is
 // crossed bumps·e^(−z²/2) times, as for a smooth Gaussian process (Rice 1944). A normal
@@ -27,7 +30,10 @@ func thresholdOf(lines int, perDay float64) float64 {
 // judge looks for a leak, a blocked line or the end of a leak.
 func (s *State) judge() []Event {
 	if s.Raised != nil {
-		return s.mending()
+		if events := s.mending(); len(events) > 0 {
+			return events
+		}
+		return s.another()
 	}
 	if events := s.still(); len(events) > 0 {
 		return events
@@ -36,20 +42,32 @@ func (s *State) judge() []Event {
 		return []Event{*e}
 	}
 	s.noticeStep()
-	best, over := found{}, earlyMore*max(0, 2-(s.At-s.Start)/quietHours)
-	for line := -1; line < s.Setup.Lines; line++ {
+	best := s.likeliest(-1, 0, earlyMore*max(0, 2-(s.At-s.Start)/quietHours))
+	if best.rate == 0 || s.refuted(best) {
+		return nil
+	}
+	return []Event{s.call(best)}
+}
+
+// likeliest is the change since hours, from a place on, whose z is the most above the
+// threshold and above it by more than over; its rate is 0 where none is.
+func (s *State) likeliest(from int, since, over float64) (best found) {
+	for line := from; line < s.Setup.Lines; line++ {
 		if line >= 0 && (s.Lines[line].Cause.Kind != "" || s.Lines[line].Used < leastSeries || s.Setup.Lines == 1) {
 			continue
 		}
 		f := s.Bank.best(line, 1, s.At)
-		if above := f.z - s.threshold(); above > over && (line < 0 || s.Bank.alone(f.onset, line, f.shape).z > leastAlone) {
+		if above := f.z - s.threshold(); above > over && s.Bank.Onset[f.onset] >= since && (line < 0 || s.Bank.alone(f.onset, line, f.shape).z > leastAlone) {
 			best, over = f, above
 		}
 	}
-	if best.rate == 0 || s.doubtful(best) || s.At < s.Hold || s.outRisen(best) || s.sized(best).rate < leastRise*s.Ref.at(s.At).Loss || s.cameBack(best) || s.stepped(best) {
-		return nil
-	}
-	return []Event{s.call(best)}
+	return best
+}
+
+// refuted reports whether a change that was found is too small to be a leak, or something
+// else.
+func (s *State) refuted(f found) bool {
+	return s.doubtful(f) || s.At < s.Hold || s.outRisen(f) || s.sized(f).rate < leastRise*s.Ref.at(s.At).Loss || s.cameBack(f) || s.stepped(f)
 }
 
 // call raises the leak that was found.
@@ -113,9 +131,55 @@ func (s *State) accept(f found) {
 	s.Bank.clear()
 }
 
+// What a leak beside another must show. Gas flows to a torn place from its neighbours, which
+// fall beside the rest for some hours.
+const (
+	anotherAfter = 6.0 // hours from the onset of the last to its own
+	anotherMore  = 1.0 // of z
+)
+
+// another looks for a leak at another line than those that are raised. What the stack as a
+// whole does is followed meanwhile and tells nothing of it.
+func (s *State) another() []Event {
+	r := s.Raised
+	best := s.likeliest(0, r.newest().Onset+anotherAfter, anotherMore)
+	if best.rate == 0 || r.at(best.line) || s.refuted(best) {
+		return nil
+	}
+	low, high := s.Bank.interval(best, 1, s.At)
+	e := Event{Kind: Leak, Line: best.line, Onset: s.Bank.Onset[best.onset], OnsetLow: low, OnsetHigh: high, Z: best.z, Alone: s.alone(best)}
+	best = s.sized(best)
+	before := s.Ref.at(e.Onset).Loss + r.Rate
+	e.LossBefore, e.LossAfter, e.LossSD = 24*before, 24*(before+best.rate), 24*best.sd
+	r.Later = append(r.Later, e)
+	r.Rate, r.Now, r.Level, r.At = r.Rate+best.rate, r.Now+best.rate, s.level(), s.At
+	r.Changed, r.Calm, r.Back = false, 0, cusum{}
+	s.accept(best)
+	return []Event{e}
+}
+
+// all lists what is raised, the oldest first.
+func (r *raised) all() []Event { return append([]Event{r.Event}, r.Later...) }
+
+// newest is the leak that was raised last.
+func (r *raised) newest() Event { return r.all()[len(r.Later)] }
+
+// at reports whether a leak is raised at a line.
+func (r *raised) at(line int) bool {
+	return slices.ContainsFunc(r.all(), func(e Event) bool { return e.Line == line })
+}
+
+// place is where what is raised shows: a line, or -1.
+func (r *raised) place() int {
+	if len(r.Later) > 0 {
+		return -1
+	}
+	return r.Event.Line
+}
+
 // hear adds a standardised innovation to the running hour of a raised leak.
 func (r *raised) hear(i int, z float64) {
-	if r != nil && (r.Event.Line < 0 || r.Event.Line == i) {
+	if r != nil && (r.place() < 0 || r.place() == i) {
 		r.Sum, r.N = r.Sum+z, r.N+1
 	}
 }
@@ -141,7 +205,7 @@ func (s *State) mending() []Event {
 	}
 	r.Back.add(r.Sum/math.Sqrt(r.N), cusumSlack)
 	r.Sum, r.N, r.Hour = 0, 0, s.At
-	if f := s.Bank.best(r.Event.Line, -1, s.At); r.Back.High > cusumLimit && f.z > 3 && -f.rate > r.Rate/4 {
+	if f := s.Bank.best(r.place(), -1, s.At); r.Back.High > cusumLimit && f.z > 3 && -f.rate > r.Rate/4 {
 		s.slower(f)
 	}
 	s.hold()
@@ -152,7 +216,7 @@ func (s *State) mending() []Event {
 	if r.Calm++; r.Calm < CalmHours {
 		return nil
 	}
-	return []Event{s.clear()}
+	return s.clear()
 }
 
 // hold moves what the filter learned of the leak's rate into the reference, where
@@ -183,23 +247,31 @@ func (s *State) slower(f found) {
 func (s *State) gone() bool {
 	r := s.Raised
 	rise, sd := s.rise()
-	if s.level() < r.Level+math.Log(leastShare) || r.Event.Alone && !r.Changed {
+	if s.level() < r.Level+math.Log(leastShare) || r.alone() && !r.Changed {
 		return false // too little gas to say; or only the line showed it, and has shown no end
 	}
 	return r.Changed && rise+sd < r.Rate/2 || rise+2*sd < r.Rate/4
 }
 
-// clear ends the leak. What of its rise is in the reference goes over to the rate
-// of the filter.
-func (s *State) clear() Event {
-	e := s.Raised.Event
+// alone reports whether only lines showed what is raised.
+func (r *raised) alone() bool {
+	return !slices.ContainsFunc(r.all(), func(e Event) bool { return !e.Alone })
+}
+
+// clear ends what is raised. What of its rise is in the reference goes over to the rate of
+// the filter.
+func (s *State) clear() []Event {
+	events := s.Raised.all()
 	rise, sd := s.rise()
-	e.Cleared, e.LossAfter, e.LossSD = true, max(e.LossBefore+24*rise, 0), 24*sd
+	for i := range events {
+		e := &events[i]
+		e.Cleared, e.LossAfter, e.LossSD = true, max(events[0].LossBefore+24*rise, 0), 24*sd
+	}
 	s.Filter.Stack.Mean[atSlope] = -rise / s.slopeSize()
 	s.Raised = nil
 	s.Ref.thaw(s.At)
 	s.Bank.clear()
-	return e
+	return events
 }
 
 // slopeSize is that of the slow rate of the stack, per hour.

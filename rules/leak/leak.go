@@ -79,10 +79,11 @@ type Stat struct {
 	Lines     []float64
 }
 
-// raised is a leak that was reported and not cleared.
+// raised is a leak that was reported and not cleared, with those that came beside it.
 type raised struct {
 	Event Event
-	Rate  float64 // rise that was found, per hour
+	Later []Event `json:",omitempty"` // leaks that began at other lines since
+	Rate  float64 // rise that was found, per hour, of all together
 	Now   float64 // what of it is in the reference now, per hour
 	Level float64 // ln ppm of the stack when it was raised
 	At    float64 // hours when it was raised

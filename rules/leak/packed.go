@@ -98,8 +98,12 @@ func (s *State) UnmarshalJSON(data []byte) error {
 	if n < 1 || n > MaxLines || len(in.Lines) != n || !in.Filter.fits(n) || !in.Bank.fits(n) || !in.Ref.fits(n) || !in.Recent.fits(n) || !in.Stood.fits(n) {
 		return fmt.Errorf("read the state of a leak test: its parts do not fit %d lines", n)
 	}
-	if r := in.Raised; r != nil && (r.Event.Line < -1 || r.Event.Line >= n) {
-		return fmt.Errorf("read the state of a leak test: a leak at line %d of %d", r.Event.Line, n)
+	if r := in.Raised; r != nil {
+		for _, e := range r.all() {
+			if e.Line < -1 || e.Line >= n {
+				return fmt.Errorf("read the state of a leak test: a leak at line %d of %d", e.Line, n)
+			}
+		}
 	}
 	if in.Held != nil && len(in.Held.Level) != n {
 		return fmt.Errorf("read the state of a leak test: %d lines stand still of %d", len(in.Held.Level), n)

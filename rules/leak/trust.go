@@ -1,6 +1,9 @@
 package leak
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // followsZ is the z of the whole stack from which on it is taken to follow a fall at
 // one line. Under a sheet gas mixes within hours, so a leak beside a line soon takes
@@ -32,12 +35,20 @@ func (e *Event) Misled() (line int, since float64, ok bool) {
 	return 0, 0, false
 }
 
-// Leaking returns the leak that stands, if one does.
-func (s *State) Leaking() (e Event, ok bool) {
+// Leaking reports whether a leak stands that more than its own line shows.
+func (s *State) Leaking() bool { return s.Raised != nil && !s.Raised.alone() }
+
+// LeakAt returns the leak that stands and that a line alone shows, if one does.
+func (s *State) LeakAt(line int) (e Event, ok bool) {
 	if s.Raised == nil {
 		return Event{}, false
 	}
-	return s.Raised.Event, true
+	for _, e := range s.Raised.all() {
+		if e.Alone && e.Line == line {
+			return e, true
+		}
+	}
+	return Event{}, false
 }
 
 // outRisen reports whether a line rose against the others more surely than the found
@@ -103,9 +114,7 @@ func (s *State) Out(line int) bool { return s.Held != nil || s.Fall.Stopped || s
 // to drift, and ends what else was said of it: a block, or a leak that this line
 // alone showed.
 func (s *State) Distrust(line int) (events []Event) {
-	if r := s.Raised; r != nil && r.Event.Alone && r.Event.Line == line {
-		events = append(events, s.clear())
-	}
+	events = s.withdraw(line)
 	l := &s.Lines[line]
 	if c := l.Cause; c.Kind != "" {
 		events = append(events, Event{Kind: c.Kind, Line: line, Onset: c.Onset, OnsetLow: c.Onset, OnsetHigh: c.Onset, Cleared: true})
@@ -113,6 +122,32 @@ func (s *State) Distrust(line int) (events []Event) {
 	l.Far, l.Cause = far{}, cause{Kind: Drifting, Onset: s.At}
 	s.Bank.clear()
 	return events
+}
+
+// withdraw ends a leak that a line alone showed.
+func (s *State) withdraw(line int) []Event {
+	r := s.Raised
+	if r == nil {
+		return nil
+	}
+	if len(r.Later) == 0 {
+		if r.Event.Alone && r.Event.Line == line {
+			return s.clear()
+		}
+		return nil
+	}
+	all := r.all()
+	i := slices.IndexFunc(all, func(e Event) bool { return e.Alone && e.Line == line })
+	if i < 0 {
+		return nil
+	}
+	e := all[i]
+	rise := (e.LossAfter - e.LossBefore) / 24
+	r.Rate, r.Now = max(r.Rate-rise, leastLeakDay/24), r.Now-rise
+	all = slices.Delete(all, i, i+1)
+	r.Event, r.Later = all[0], all[1:]
+	e.Cleared, e.LossAfter = true, e.LossBefore
+	return []Event{e}
 }
 
 // Anew lets the level of a line be found anew from its next reading, because it
