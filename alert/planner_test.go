@@ -183,7 +183,7 @@ func TestChatter(t *testing.T) {
 	require.Len(t, out, 3)
 	l := read(out[0])
 	require.Contains(t, l.Subject, "Over: ")
-	require.Contains(t, l.Text, "That lets nobody in")
+	require.Contains(t, l.Text, "lets nobody in")
 	require.Contains(t, l.Text, "It came 5 times in that span")
 	require.Empty(t, f.after(time.Hour), "told once")
 	require.Len(t, f.fold(leak(logbook.AlarmRaised)), 3, "a new one is told again")

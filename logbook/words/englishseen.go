@@ -10,6 +10,7 @@ var englishSeen = map[string]string{
 	"faster":              "{times} times as fast as before ({before} → {after} per day)",
 	"faster-than-nothing": "at {after} per day, before at hardly any",
 	"statistic":           "the statistic was {z} against a threshold of {threshold}.",
+	"statistic-helps":     "it fell steadily beside the other lines for hours; the statistic, {z}, bears that out, and would need {threshold} to tell it alone.",
 	"fell-at-once":        "all lines fell at once.",
 
 	"held-until":     "With nothing done, every line stays at or above {end} ppm with {want} until {when}.",

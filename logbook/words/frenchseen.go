@@ -9,6 +9,7 @@ var frenchSeen = map[string]string{
 	"faster":              "{times} fois aussi vite qu'avant ({before} → {after} par jour)",
 	"faster-than-nothing": "à raison de {after} par jour, alors qu'elle n'en perdait presque pas",
 	"statistic":           "la statistique était de {z} pour un seuil de {threshold}.",
+	"statistic-helps":     "elle a baissé régulièrement par rapport aux autres lignes pendant des heures ; la statistique, {z}, le confirme, et il lui faudrait {threshold} pour le dire seule.",
 	"fell-at-once":        "toutes les lignes ont chuté d'un coup.",
 
 	"held-until":     "Si rien n'est fait, toutes les lignes restent à {end} ppm ou plus, avec {want}, jusqu'au {when}.",

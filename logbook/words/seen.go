@@ -33,7 +33,11 @@ func Grounds(lang string, a *logbook.Alarm, zone *time.Location) string {
 	s := c.fill(key, "{since}", c.moment(a.Onset, zone), "{from}", c.near(g.From, a.Onset, zone), "{to}", c.near(g.To, a.Onset, zone),
 		"{line}", a.Line, "{stack}", a.Stack, "{faster}", c.faster(float64(a.Limit), float64(a.Value)))
 	if g.Statistic > 0 {
-		return s + " " + c.fill("statistic", "{z}", c.decimals(float64(g.Statistic), 1), "{threshold}", c.decimals(float64(g.Threshold), 1))
+		key := "statistic"
+		if g.Statistic < g.Threshold { // told by how steadily the line falls
+			key = "statistic-helps"
+		}
+		return s + " " + c.fill(key, "{z}", c.decimals(float64(g.Statistic), 1), "{threshold}", c.decimals(float64(g.Threshold), 1))
 	}
 	return s + " " + c.fill("fell-at-once")
 }

@@ -31,6 +31,9 @@ func TestGroundsOfALeak(t *testing.T) {
 	say := func() string { return Grounds("en", a, time.UTC) }
 	require.Equal(t, "Since about Thu 9 Apr 14:20 (13:40–15:00) line north {stack} has lost gas 2.1 times as fast as before (0.21 → 0.44 per day); "+
 		"the statistic was 6.2 against a threshold of 4.9.", say())
+	a.Grounds.Statistic = 3.2
+	require.Contains(t, say(), "would need 4.9 to tell it alone", "what told it was not the test alone")
+	a.Grounds.Statistic = 6.21
 	a.Line, a.Grounds.From = "", thursday(-1, 30)
 	require.True(t, strings.HasPrefix(say(), "Since about Thu 9 Apr 14:20 (Wed 8 Apr 23:30–15:00) stack B has lost gas on all lines 2.1 times"), say())
 	a.Limit, a.Grounds.Statistic = 0, 0

@@ -177,7 +177,7 @@ func Alarm(lang string, a *logbook.Alarm) (headline, advice string) {
 		headline = c.pressing(a, headline)
 	}
 	if a.State == logbook.AlarmCleared {
-		return c.phrase["over"] + headline, c.phrase["over-advice"]
+		return c.phrase["over"] + headline, cmp.Or(c.phrase["over-advice/"+a.Alarm], c.phrase["over-advice"])
 	}
 	if a.State == logbook.AlarmSeen {
 		headline = c.put(c.phrase["seen"], values{About: a.By}) + headline
