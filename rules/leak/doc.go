@@ -52,8 +52,11 @@
 //
 // From then on the filter follows the leaking stack. A tabular CUSUM of its hourly
 // innovations says when the rate changed again, the likelihood ratio by how much;
-// once the rise is gone for 3 h the leak is cleared, unless the gas is. Another leak
-// is not raised meanwhile: it would be the same walk.
+// once the rise is gone for 3 h the leak is cleared, unless the gas is. After a day gas
+// that the commodity gives back may hide a leak that stands, and it is cleared all the
+// same: what is told then says so. Meanwhile another leak is raised only at another line
+// that falls beside the rest, from 6 h after the onset of the last: sooner a line falls
+// because its gas flows to the torn place. All are cleared together.
 //
 // # When it is live
 //
