@@ -85,3 +85,15 @@ func TestPartlyOff(t *testing.T) {
 		require.InDelta(t, 80, events[1].at, 1, "stack %d", seed)
 	})
 }
+
+// A sheet torn wide open beside a line lets it fall by a third within half an hour, but not
+// from one reading to the next: that line is not off.
+func TestTornWideBesideALine(t *testing.T) {
+	each(t, 12, func(p *plan) { p.loss, p.every = 0.3, 2 }, from(60, func(h float64, o Obs) float64 {
+		return -1.0/24*(h-60) - bit(o.Line == 2)*18/24*faded(h-60, 0.8)
+	}), func(seed int, events []timed, _ *State) {
+		require.NotEmpty(t, events, "stack %d", seed)
+		require.Equal(t, Leak, events[0].Kind, "stack %d: %v", seed, events)
+		require.NotContains(t, short(events), "line-off c", "stack %d", seed)
+	})
+}

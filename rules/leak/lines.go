@@ -62,18 +62,19 @@ type cause struct {
 }
 
 const (
-	farLn      = math.Ln2 // a reading this far from the predicted is not of the same gas
-	farSD      = 6.0      // and this many standard deviations
-	clipSD     = 3.0      // beyond this a reading is believed less
-	farNoise   = 0.01
-	offRuns    = 2 // readings in a row
-	jumpRuns   = 3
-	lostRuns   = 6
-	dropLn     = 0.15 // a reading this far below the predicted fell at once
-	partLn     = 0.2  // and this far: the line draws air beside gas
-	partGap    = 0.6  // hours from its last good reading, at the most
-	goneShare  = 0.05 // of the predicted: below this the gas is gone at once
-	leastLevel = 10.0 // ppm: below it a line that comes off is not told from one that is empty
+	farLn       = math.Ln2 // a reading this far from the predicted is not of the same gas
+	farSD       = 6.0      // and this many standard deviations
+	clipSD      = 3.0      // beyond this a reading is believed less
+	farNoise    = 0.01
+	offRuns     = 2 // readings in a row
+	jumpRuns    = 3
+	lostRuns    = 6
+	dropLn      = 0.15 // a reading this far below the predicted fell at once
+	partLn      = 0.2  // and this far: the line draws air beside gas
+	partGap     = 0.6  // hours from its last good reading, at the most
+	atOnceShare = 0.7  // of what it fell, that it fell from that reading to the next
+	goneShare   = 0.05 // of the predicted: below this the gas is gone at once
+	leastLevel  = 10.0 // ppm: below it a line that comes off is not told from one that is empty
 )
 
 // advance carries everything from the last bin to hours.
@@ -288,7 +289,7 @@ func (s *State) off(r read, events []Event) []Event {
 	since, ok := l.Far.DownAt, l.Far.Down >= offRuns && r.y <= l.Was-farLn/2
 	if d := &l.Drop; !ok && d.Runs == jumpRuns && r.drop {
 		depth := -r.innovation
-		since, ok = d.Since, depth > partLn && d.Since-l.Good < partGap && math.Abs(r.y-d.Ln) < depth/3 && r.y < l.Was-partLn/2
+		since, ok = d.Since, depth > partLn && d.Since-l.Good < partGap && math.Abs(r.y-d.Ln) < depth/3 && l.Was-d.Ln > depth*atOnceShare
 	}
 	if !ok || l.Cause.Kind != "" || s.At < s.Hold || l.Used < jumpRuns || !s.neighbour(r.line, since) || r.y-r.innovation < math.Log(leastLevel) {
 		return events

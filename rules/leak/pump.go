@@ -127,7 +127,27 @@ func (s *State) resumed() bool {
 		return false
 	}
 	d := s.stepOf(-1, -1)
+	if s.unlike(d) {
+		return false
+	}
 	return s.At-d.at < resumeHours+onsetStep && d.lead > 0 && d.z > resumeZ && math.Hypot(d.z, f.Z) > bothZ && d.by > 0.4*f.Up && d.by < 2*f.Up+0.02
+}
+
+// unlike reports whether it is mostly one line that fell at once, or some far and others
+// not: the gas at all lines falls alike when a pump runs again.
+func (s *State) unlike(d step) bool {
+	far, known := 0, 0
+	for i := range s.Lines {
+		l := &s.Lines[i]
+		if len(s.Lines) > 1 && s.stepOf(-1, i).by < d.by/2 {
+			return true
+		}
+		if l.Known && l.Cause.Kind == "" {
+			known++
+			far += int(bit(l.Far.Down > 0 || l.Drop.Runs > 0))
+		}
+	}
+	return far > 0 && far < known
 }
 
 // mayHaveFallen reports whether a fall at once of the stack in the newest hours is worth a
