@@ -43,26 +43,30 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 	if !j.Fits || j.State == reading.Late || k.Gas == nil {
 		return
 	}
-	of := logbook.Alarm{Alarm: alarmFire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Value: logbook.Number(j.Value), Onset: min(j.At, s.At)}
+	of := logbook.Alarm{Alarm: alarmFire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Value: logbook.Round(j.Value), Onset: min(j.At, s.At)}
 	stands := s.drawn(t.Lines[line].Channel) == PumpOff
 	raised := s.raised(&of)
 	active := s.couldBurn(k.Gas, line, j, stands, &of)
 	if raised {
 		told := s.Alarms[keyOf(&of)].Record
-		if !active && told.Code != codeRise && of.Value >= told.Limit*logbook.Number(1-s.kindOf(alarmFire).deadband) {
-			of, active = told, true
+		active = active || s.stillBurns(&told, j)
+		if raised = active && !graver(of.Code, told.Code); raised && of.Code != told.Code { // what was told stands, by its own limit
+			told.Value = logbook.Round(j.Value)
+			of = told
 		}
-		raised = active && !graver(of.Code, told.Code)
 	}
 	r := &k.Gas.Rises[line]
 	switch doubt := r.Doubt; {
-	case !active && (stands || doubt != nil && j.At < doubt.Onset):
+	case !active && (stands || doubt != nil && (j.At < doubt.Onset || s.stillBurns(doubt, j))):
 	case !active, raised:
 		r.Doubt = nil
 		s.alarm(condition{of: of, active: active})
 	case k.Gas.doubtful():
-		if r.Doubt = nil; doubt != nil {
+		if doubt != nil {
 			of.Onset = doubt.Onset
+		}
+		if doubt != nil && !graver(doubt.Code, of.Code) { // what is graver waits for its own answer
+			r.Doubt = nil
 		}
 		s.alarm(condition{of: of, active: true})
 	default:
@@ -72,12 +76,18 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 	}
 }
 
+// stillBurns reports whether a reading lies so little below the limit of what was told, or is
+// in doubt, that it ends neither. A rise ends by itself.
+func (s *State) stillBurns(of *logbook.Alarm, j reading.Judged) bool {
+	return of.Code != codeRise && j.Value >= float64(of.Limit)*(1-s.kindOf(alarmFire).deadband)
+}
+
 // couldBurn reports whether a reading shows gas that could burn, or that the dose
 // cannot explain, and notes as what.
 func (s *State) couldBurn(g *Gas, line int, j reading.Judged, stands bool, of *logbook.Alarm) bool {
 	switch {
 	case j.State == reading.OverRange:
-		of.Code, of.Limit = "over-range", logbook.Number(j.Value)
+		of.Code, of.Limit = "over-range", logbook.Round(j.Value)
 	case j.Value >= dose.AlarmLEL*dose.LELppm:
 		of.Code, of.Limit = codeExplosive, dose.AlarmLEL*dose.LELppm
 	case !stands && g.tooFast(line, j, s.lineAway(*of), of):
@@ -152,10 +162,10 @@ func (g *Gas) tooFast(line int, j reading.Judged, away bool, of *logbook.Alarm) 
 	case g.FullPPM <= 0:
 		return false
 	case rose > limit:
-		of.Code, of.Value, of.Limit = codeRise, logbook.Number(rose), logbook.Number(limit)
+		of.Code, of.Value, of.Limit = codeRise, logbook.Round(rose), logbook.Round(limit)
 		return true
 	case j.Value > doseTwice*g.FullPPM && j.Value > riseFloor:
-		of.Code, of.Limit = codeAboveDose, logbook.Number(doseTwice*g.FullPPM)
+		of.Code, of.Limit = codeAboveDose, logbook.Round(doseTwice*g.FullPPM)
 		return true
 	}
 	return false

@@ -33,10 +33,11 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 				of.Code = codeOrDrift
 			}
 			of.Grounds = s.leakFound(k, t, &of, e)
-			if e.Cleared {
-				k.Gas.Fit.LossMended(k.Gas.mended(e.Onset, s.At.Hours(t.Started)))
-			} else {
+			switch {
+			case !e.Cleared:
 				k.Gas.Fit.LossChanged(e.Onset, decay.Value{Value: e.LossAfter - e.LossBefore, SE: e.LossSD})
+			case k.Gas.Leak.Raised == nil: // else one of several was none, and those that stand are not mended
+				k.Gas.Fit.LossMended(k.Gas.mended(e.Onset, s.At.Hours(t.Started)))
 			}
 		case leak.LineOff:
 			of.Alarm = alarmLineOff

@@ -197,10 +197,11 @@ func (w *watched) closeBin(hours float64) {
 			if w.deaf || e.Kind != leak.Leak {
 				continue
 			}
-			if e.Cleared {
-				w.fit.LossMended(max(hours-leak.CalmHours, e.Onset+1))
-			} else {
+			switch {
+			case !e.Cleared:
 				w.fit.LossChanged(e.Onset, decay.Value{Value: e.LossAfter - e.LossBefore, SE: e.LossSD})
+			case w.leak.Raised == nil:
+				w.fit.LossMended(max(hours-leak.CalmHours, e.Onset+1))
 			}
 		}
 	}

@@ -63,7 +63,7 @@ func TestNeighboursOfATear(t *testing.T) {
 // A leak that one line alone showed and that was no leak is withdrawn; the other stands.
 func TestWithdrawOneOfTwo(t *testing.T) {
 	s := New(Setup{Lines: 4})
-	s.Raised = &raised{Event: Event{Kind: Leak, Line: 1, Alone: true, LossBefore: 0.2, LossAfter: 0.5}, Rate: 0.5 / 24, Now: 0.5 / 24,
+	s.Raised = &raised{Event: Event{Kind: Leak, Line: 1, Alone: true, LossBefore: 0.2, LossAfter: 0.5}, Rate: 0.5 / 24, Now: 0.4 / 24, Changed: true,
 		Later: []Event{{Kind: Leak, Line: 3, LossBefore: 0.5, LossAfter: 0.7}}}
 	over := s.Distrust(1)
 	require.Len(t, over, 1)
@@ -71,14 +71,21 @@ func TestWithdrawOneOfTwo(t *testing.T) {
 	require.Equal(t, 3, s.Raised.Event.Line)
 	require.Empty(t, s.Raised.Later)
 	require.InDelta(t, 0.2/24, s.Raised.Rate, 1e-12)
+	require.InDelta(t, 0.1/24, s.Raised.Now, 1e-12)
+	require.InDelta(t, 0.2, s.Raised.Event.LossBefore, 1e-12)
+	require.InDelta(t, 0.4, s.Raised.Event.LossAfter, 1e-12)
+	require.False(t, s.Raised.Changed)
 	require.True(t, s.Leaking())
 }
 
-// A line whose end is half out of the sheet draws air beside gas: it falls at once, by less
-// than half, and stands there beside the gas. It is off until it reads the gas again.
+// A line whose end is half out of the sheet draws air beside gas, now more, now less. It is
+// off until it reads the gas again.
 func TestPartlyOff(t *testing.T) {
 	each(t, 12, nil, func(*world) func(int, []Obs) []Obs {
-		return between(2, 60, 80, func(_ int, o Obs) Obs { o.PPM = math.Round(o.PPM * 0.6); return o })
+		return between(2, 60, 80, func(bin int, o Obs) Obs {
+			o.PPM = math.Round(o.PPM * 0.4 * math.Exp(0.25*math.Sin(float64(bin))))
+			return o
+		})
 	}, func(seed int, events []timed, s *State) {
 		require.Equal(t, []string{"line-off c", "line-off cleared c"}, short(events), "stack %d", seed)
 		require.InDelta(t, 60, events[0].Onset, 0.5, "stack %d", seed)

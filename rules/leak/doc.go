@@ -56,7 +56,8 @@
 // that the commodity gives back may hide a leak that stands, and it is cleared all the
 // same: what is told then says so. Meanwhile another leak is raised only at another line
 // that falls beside the rest, from 6 h after the onset of the last: sooner a line falls
-// because its gas flows to the torn place. All are cleared together.
+// because its gas flows to the torn place. One that falls too slowly for the test, which
+// package fault suspects, is not told meanwhile. All are cleared together.
 //
 // # When it is live
 //

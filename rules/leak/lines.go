@@ -13,7 +13,7 @@ type line struct {
 	Hush  hush    // of the noise
 	Still still   // of readings that stay equal
 	Far   far     `json:",omitzero"` // of readings that are not of the gas that was predicted
-	Drop  drop    // readings that fell at once and were held back
+	Drop  int     // readings in a row that fell at once and were held back
 	Miss  float64 // newest reading less what was predicted, ln
 	Seen  float64 // its hours
 	Cause cause   `json:",omitzero"`
@@ -37,13 +37,6 @@ type hush struct {
 	Weight      float32    // readings that these hold
 }
 
-// drop counts readings in a row that fell at once, but not far.
-type drop struct {
-	Runs  int
-	Since float64 // hours of the first
-	Ln    float64 // ln ppm of it
-}
-
 // far counts readings in a row that are far from the predicted.
 type far struct {
 	Down, Up int
@@ -62,19 +55,16 @@ type cause struct {
 }
 
 const (
-	farLn       = math.Ln2 // a reading this far from the predicted is not of the same gas
-	farSD       = 6.0      // and this many standard deviations
-	clipSD      = 3.0      // beyond this a reading is believed less
-	farNoise    = 0.01
-	offRuns     = 2 // readings in a row
-	jumpRuns    = 3
-	lostRuns    = 6
-	dropLn      = 0.15 // a reading this far below the predicted fell at once
-	partLn      = 0.2  // and this far: the line draws air beside gas
-	partGap     = 0.6  // hours from its last good reading, at the most
-	atOnceShare = 0.7  // of what it fell, that it fell from that reading to the next
-	goneShare   = 0.05 // of the predicted: below this the gas is gone at once
-	leastLevel  = 10.0 // ppm: below it a line that comes off is not told from one that is empty
+	farLn      = math.Ln2 // a reading this far from the predicted is not of the same gas
+	farSD      = 6.0      // and this many standard deviations
+	clipSD     = 3.0      // beyond this a reading is believed less
+	farNoise   = 0.01
+	offRuns    = 2 // readings in a row
+	jumpRuns   = 3
+	lostRuns   = 6
+	dropLn     = 0.15 // a reading this far below the predicted fell at once
+	goneShare  = 0.05 // of the predicted: below this the gas is gone at once
+	leastLevel = 10.0 // ppm: below it a line that comes off is not told from one that is empty
 )
 
 // advance carries everything from the last bin to hours.
@@ -165,7 +155,7 @@ func (s *State) take(obs []Obs) (events []Event) {
 			l.Miss, l.Seen = r.innovation, s.At
 		}
 		if !r.drop {
-			l.Drop = drop{}
+			l.Drop = 0
 		}
 		switch {
 		case l.Cause.Kind != "":
@@ -174,8 +164,8 @@ func (s *State) take(obs []Obs) (events []Event) {
 			s.find(r)
 		case r.isFar:
 			s.far(r)
-		case r.drop && s.At-s.Start >= quietHours && (l.Drop.Runs < jumpRuns || s.Fall.goesOn(s.At)):
-			l.Drop.count(r, s.At) // all may be falling: wait for what it is
+		case r.drop && s.At-s.Start >= quietHours && (l.Drop < jumpRuns || s.Fall.goesOn(s.At)):
+			l.Drop++ // all may be falling: wait for what it is
 			l.Far = far{}
 		default:
 			l.Far, l.Good, l.Was = far{}, s.At, r.y
@@ -189,13 +179,6 @@ func (s *State) take(obs []Obs) (events []Event) {
 		events = s.stuck(r, events)
 	}
 	return events
-}
-
-// count takes a reading that fell at once.
-func (d *drop) count(r read, hours float64) {
-	if d.Runs++; d.Runs == 1 {
-		d.Since, d.Ln = hours, r.y
-	}
 }
 
 // find takes the level of a line from a reading.
@@ -280,20 +263,15 @@ func (s *State) told(i int) (level, variance float64) {
 	return sum / weight, 1 / weight
 }
 
-// off says that a line came off: it fell to less than half within two readings, or by a
-// quarter within three, and stays there, and a neighbour that was read since did not. A line
-// that only rises less than a young fit promised did not fall; one that goes on falling draws
-// gas that thins.
+// off says that a line came off: it fell to less than half within two readings
+// and stays there, and a neighbour that was read since did not. A line that only
+// rises less than a young fit promised did not fall.
 func (s *State) off(r read, events []Event) []Event {
 	l := &s.Lines[r.line]
-	since, ok := l.Far.DownAt, l.Far.Down >= offRuns && r.y <= l.Was-farLn/2
-	if d := &l.Drop; !ok && d.Runs == jumpRuns && r.drop {
-		depth := -r.innovation
-		since, ok = d.Since, depth > partLn && d.Since-l.Good < partGap && math.Abs(r.y-d.Ln) < depth/3 && l.Was-d.Ln > depth*atOnceShare
-	}
-	if !ok || l.Cause.Kind != "" || s.At < s.Hold || l.Used < jumpRuns || !s.neighbour(r.line, since) || r.y-r.innovation < math.Log(leastLevel) {
+	if l.Cause.Kind != "" || s.At < s.Hold || l.Far.Down < offRuns || l.Used < jumpRuns || !s.neighbour(r.line, l.Far.DownAt) || r.y-r.innovation < math.Log(leastLevel) || r.y > l.Was-farLn/2 {
 		return events
 	}
+	since := l.Far.DownAt
 	s.set(r.line, LineOff, since, r.y, 0)
 	l.Cause.Depth = -r.innovation
 	return append(events, Event{Kind: LineOff, Line: r.line, Onset: since, OnsetLow: l.Good, OnsetHigh: since})
@@ -324,7 +302,7 @@ func (s *State) set(i int, kind Kind, onset, held, drift float64) {
 	if others, ok := s.others(i); ok {
 		gap -= others - s.Filter.Stack.Mean[0]
 	}
-	l.Far, l.Drop, l.Cause = far{}, drop{}, cause{Kind: kind, Onset: onset, Held: held, Gap: gap}
+	l.Far, l.Cause = far{}, cause{Kind: kind, Onset: onset, Held: held, Gap: gap}
 }
 
 // others is the mean ln ppm that is predicted of the lines but i; false without any.

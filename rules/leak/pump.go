@@ -144,7 +144,7 @@ func (s *State) unlike(d step) bool {
 		}
 		if l.Known && l.Cause.Kind == "" {
 			known++
-			far += int(bit(l.Far.Down > 0 || l.Drop.Runs > 0))
+			far += int(bit(l.Far.Down > 0 || l.Drop > 0))
 		}
 	}
 	return far > 0 && far < known

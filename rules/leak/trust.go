@@ -124,28 +124,30 @@ func (s *State) Distrust(line int) (events []Event) {
 	return events
 }
 
-// withdraw ends a leak that a line alone showed.
+// withdraw ends a leak that a line alone showed. Others that are raised stand.
 func (s *State) withdraw(line int) []Event {
 	r := s.Raised
 	if r == nil {
 		return nil
 	}
-	if len(r.Later) == 0 {
-		if r.Event.Alone && r.Event.Line == line {
-			return s.clear()
-		}
-		return nil
-	}
 	all := r.all()
 	i := slices.IndexFunc(all, func(e Event) bool { return e.Alone && e.Line == line })
-	if i < 0 {
+	switch {
+	case i < 0:
 		return nil
+	case len(all) == 1:
+		return s.clear()
 	}
 	e := all[i]
-	rise := (e.LossAfter - e.LossBefore) / 24
-	r.Rate, r.Now = max(r.Rate-rise, leastLeakDay/24), r.Now-rise
+	rise := e.LossAfter - e.LossBefore
 	all = slices.Delete(all, i, i+1)
+	for j := i; j < len(all); j++ { // what they began from
+		all[j].LossBefore -= rise
+		all[j].LossAfter -= rise
+	}
 	r.Event, r.Later = all[0], all[1:]
+	r.Rate, r.Now = max(r.Rate-rise/24, leastLeakDay/24), max(r.Now-rise/24, 0)
+	r.Changed, r.Calm, r.Back = false, 0, cusum{}
 	e.Cleared, e.LossAfter = true, e.LossBefore
 	return []Event{e}
 }
@@ -154,7 +156,7 @@ func (s *State) withdraw(line int) []Event {
 // reads another place than before or reads right again.
 func (s *State) Anew(line int) {
 	l := &s.Lines[line]
-	l.Cause, l.Known, l.Far, l.Drop = cause{}, false, far{}, drop{}
+	l.Cause, l.Known, l.Far, l.Drop = cause{}, false, far{}, 0
 	s.forgetStood(line)
 	s.Bank.clear()
 }
