@@ -169,7 +169,7 @@ func TestFireRiskToAndFro(t *testing.T) {
 		span, high, low float64
 		want            []string
 	}{
-		"about the top of the range":         {1000, 1000, 980, []string{"over-range raised"}},
+		"about the top of the range":                     {1000, 1000, 980, []string{"over-range raised"}},
 		"from far above the explosive limit to below it": {10000, 6000, 1850, []string{"lower-explosive-limit raised"}},
 	} {
 		t.Run(name, func(t *testing.T) {
