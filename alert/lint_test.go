@@ -331,7 +331,7 @@ func TestSentencesOfAnSMS(t *testing.T) {
 	sentences, alarms := sourceNames(t)
 	for _, lang := range words.Languages() {
 		keys := []string{"two-people", "sms/no-emergency", "sms/night-care", "sms/still", "sms/since", "sms/taken", "sms/alarms", "sms/messages", "sms/unacknowledged",
-			"sms/rest", "sms/repeat", "sms/late", "sms/do-over", "sms/do-fell", "sms/do-taken", "sms/do-else"}
+			"sms/rest", "sms/repeat", "sms/late", "sms/do-over", "sms/do-over-leak", "sms/do-fell", "sms/do-taken", "sms/do-else"}
 		for _, name := range append(sentences, alarms...) {
 			keys = append(keys, "sms/"+name)
 		}

@@ -32,7 +32,7 @@ var english = catalogue{
 		"unknown-advice":   twoPeople + "This program has no words for this alarm: ask whoever is in charge of the treatment.",
 		"seen":             "Acknowledged by {about}: ",
 		"over":             "Over: ",
-		"over-advice/leak": "The gas falls no faster than before the leak. If nobody closed the sheet, hold it for open still: after a day, gas that the goods give back hides a leak. That this alarm is over lets nobody in: look at the gate of the store.",
+		"over-advice/leak": "This alarm is over. That lets nobody in: look at the gate of the store. If nobody closed the sheet, hold it for open still: after a day, gas that the goods give back hides a leak.",
 		"over-advice":      "This alarm is over. That lets nobody in: look at the gate of the store.",
 		"read":             "Read: ",
 		"point-read":       "{point} {value} ppm, with its error up to {limit} ppm",

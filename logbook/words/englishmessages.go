@@ -61,6 +61,7 @@ var englishMessages = map[string]string{
 	"sms/rest":           "and {count} more, see the pages",
 	"sms/repeat":         "May be a repeat.",
 	"sms/late":           "Late, written {when}.",
+	"sms/do-over-leak":   "That lets nobody in: look at the gate of the store. If nobody closed the sheet, it may be open still.",
 	"sms/do-over":        "That lets nobody in: look at the gate of the store.",
 	"sms/do-fell":        "Whoever is inside comes out; nobody goes in.",
 	"sms/do-taken":       "It stands until it is said to be over.",

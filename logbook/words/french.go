@@ -35,7 +35,7 @@ var french = catalogue{
 		"unknown-advice":   frenchTwoPeople + "Ce programme n'a pas de mots pour cette alarme : consultez la personne responsable du traitement.",
 		"seen":             "Prise en charge par {about} : ",
 		"over":             "Fin d'alarme : ",
-		"over-advice/leak": "Le gaz ne baisse pas plus vite qu'avant la fuite. Si personne n'a refermé la bâche, tenez-la pour encore ouverte : au bout d'un jour, le gaz que la marchandise restitue masque une fuite. La fin de cette alarme n'autorise personne à entrer : consultez l'état de l'accès au magasin.",
+		"over-advice/leak": "Cette alarme a pris fin. Cela n'autorise personne à entrer : consultez l'état de l'accès au magasin. Si personne n'a refermé la bâche, tenez-la pour encore ouverte : au bout d'un jour, le gaz que la marchandise restitue masque une fuite.",
 		"over-advice":      "Cette alarme a pris fin. Cela n'autorise personne à entrer : consultez l'état de l'accès au magasin.",
 		"read":             "Mesures : ",
 		"point-read":       "{point} {value} ppm, avec son erreur jusqu'à {limit} ppm",

@@ -61,6 +61,7 @@ var frenchMessages = map[string]string{
 	"sms/rest":           "et {count} autres, voir les pages",
 	"sms/repeat":         "Message peut-etre en double.",
 	"sms/late":           "En retard, écrit le {when}.",
+	"sms/do-over-leak":   "Cela n'autorise personne à entrer : consultez l'état de l'accès au magasin. Si personne n'a colmaté la fuite, il se peut qu'elle soit encore ouverte.",
 	"sms/do-over":        "Cela n'autorise personne à entrer : consultez l'état de l'accès au magasin.",
 	"sms/do-fell":        "Quiconque est à l'intérieur sort ; personne n'entre.",
 	"sms/do-taken":       "Elle demeure jusqu'à l'annonce de sa fin.",
