@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"encoding/json"
 	"math"
 	"slices"
 	"testing"
@@ -165,4 +166,35 @@ func TestLineOffMakesNothingUneven(t *testing.T) {
 	got := d.fresh()
 	assert.Equal(t, []string{"raised"}, linesOf(got, alarmLineOff, "low"))
 	assert.Empty(t, alarms(got, alarmUneven))
+}
+
+// Two lines alone showed a leak each, and one instrument was found to drift: that alarm is
+// over, the other leak stands, and the fit is not told that anybody mended the sheet.
+func TestOneOfTwoLeaksWasNone(t *testing.T) {
+	d := aday(t)
+	d.level["a1"], d.level["a2"] = decaying(900, 0.3), decaying(850, 0.3)
+	d.dose("five-day")
+	d.run(40)
+	k := d.state.Stacks["A"]
+	first := leak.Event{Kind: leak.Leak, Line: 0, Alone: true, Onset: 30, LossBefore: 0.2, LossAfter: 0.5, LossSD: 0.1, Z: 6}
+	second := leak.Event{Kind: leak.Leak, Line: 1, Alone: true, Onset: 38, LossBefore: 0.5, LossAfter: 0.7, LossSD: 0.1, Z: 6}
+	text, err := json.Marshal(k.Gas.Leak)
+	require.NoError(t, err)
+	var parts map[string]any
+	require.NoError(t, json.Unmarshal(text, &parts))
+	parts["Raised"] = map[string]any{"Event": first, "Later": []leak.Event{second}, "Rate": 0.5 / 24, "Now": 0.5 / 24}
+	text, err = json.Marshal(parts)
+	require.NoError(t, err)
+	require.NoError(t, json.Unmarshal(text, k.Gas.Leak))
+	d.fresh()
+	d.state.out = nil
+	d.state.leakEvents(k, k.Treatment, []leak.Event{first, second})
+	require.Len(t, k.Gas.Fit.Changes, 2)
+	require.NotNil(t, d.state.Alarms[AlarmKey{Alarm: alarmLeak, Store: "Long Barn", Stack: "A", Line: "top"}])
+	d.state.leakEvents(k, k.Treatment, k.Gas.Leak.Distrust(0))
+	require.Len(t, k.Gas.Fit.Changes, 2, "nothing was mended")
+	require.True(t, d.state.raised(&logbook.Alarm{Alarm: alarmLeak, Store: "Long Barn", Stack: "A", Line: "low"}))
+	d.state.leakEvents(k, k.Treatment, k.Gas.Leak.Distrust(1))
+	require.Len(t, k.Gas.Fit.Changes, 3, "none stands any more")
+	require.True(t, k.Gas.Fit.Changes[2].Mends)
 }
