@@ -13,12 +13,7 @@ import (
 func (p voice) do(n *news) (do string, care bool) {
 	switch n.What {
 	case toldOver:
-		if n.Alarm != nil {
-			if s := words.First(p.lang, "sms/do-over-"+n.Alarm.Alarm); s != "" {
-				return s, false
-			}
-		}
-		return p.text("sms/do-over"), false
+		return words.First(p.lang, "sms/do-over-"+n.Alarm.Alarm, "sms/do-over"), false
 	case toldFell:
 		return p.text("sms/do-fell"), false
 	case toldTaken:

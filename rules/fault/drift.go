@@ -52,7 +52,7 @@ func (s *State) drifting(test *leak.State) []leak.Event {
 		}
 		for i, hours := range windows {
 			w, ok := s.window(line, hours, means[i], peers)
-			if over := math.Abs(w.slope) / w.limit; ok && over > max(most, 1) && w.steady() && w.leaves() && !(w.slope > 0 && math.Abs(w.own) < stillLn) && (peers[line] || w.moves(test.OutSince(line))) {
+			if over := math.Abs(w.slope) / w.limit; ok && over > max(most, 1) && w.drifts() && (peers[line] || w.moves(test.OutSince(line))) {
 				most = over
 				found = leak.Event{Kind: leak.Drifting, Line: line, Onset: w.from, OnsetLow: w.from - slotHours, OnsetHigh: w.from + float64(hours)/2, Rate: w.slope}
 			}
@@ -92,6 +92,12 @@ type span struct {
 func (w *span) steady() bool {
 	least := steadyShare * w.slope * w.slope
 	return w.early*w.slope > least && w.late*w.slope > least && w.earlier*w.slope > least
+}
+
+// drifts reports whether the ratio goes away from the others as a straight line, and not
+// because they fall while the line stands still.
+func (w *span) drifts() bool {
+	return w.steady() && w.leaves() && !(w.slope > 0 && math.Abs(w.own) < stillLn)
 }
 
 // leaves reports whether the line goes away from the others. One that comes back to them

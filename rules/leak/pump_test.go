@@ -45,12 +45,10 @@ func TestLinesAreOutWhileThePumpStands(t *testing.T) {
 	}
 }
 
-// Lines that all stand still while the gas falls, as when the pump stops and the gas in
-// them is not used up, are a stopped pump; that they fall at once when it runs again is
-// no leak.
-func TestPumpStopsAndLinesStand(t *testing.T) {
-	named := 0
-	each(t, 8, func(p *plan) { p.loss = 0.35 }, func(w *world) func(int, []Obs) []Obs {
+// pumpStands lets all lines read, from 60 h until another, what stood in them then, of which
+// the cells use up a share each hour.
+func pumpStands(until, use float64) func(*world) func(int, []Obs) []Obs {
+	return func(w *world) func(int, []Obs) []Obs {
 		stands := make([]float64, w.lines)
 		return func(bin int, obs []Obs) []Obs {
 			for i, o := range obs {
@@ -58,13 +56,21 @@ func TestPumpStopsAndLinesStand(t *testing.T) {
 				switch h := hoursOf(bin); {
 				case h <= 60:
 					stands[o.Line] = now
-				case h < 70:
-					obs[i].PPM = math.Round(o.PPM * stands[o.Line] / now)
+				case h < until:
+					obs[i].PPM = math.Round(o.PPM * stands[o.Line] / now * math.Exp(-use*(h-60)))
 				}
 			}
 			return obs
 		}
-	}, func(seed int, events []timed, _ *State) {
+	}
+}
+
+// Lines that all stand still while the gas falls, as when the pump stops and the gas in
+// them is not used up, are a stopped pump; that they fall at once when it runs again is
+// no leak.
+func TestPumpStopsAndLinesStand(t *testing.T) {
+	named := 0
+	each(t, 8, func(p *plan) { p.loss = 0.35 }, pumpStands(70, 0), func(seed int, events []timed, _ *State) {
 		for _, e := range events {
 			require.Equal(t, PumpStop, e.Kind, "stack %d", seed)
 		}
@@ -80,21 +86,7 @@ func TestPumpStopsAndLinesStand(t *testing.T) {
 // pump stands after that, though for a while the level lies above what was expected.
 func TestPumpThatRunsAgainStandsNoMore(t *testing.T) {
 	wrong := 0
-	each(t, 8, func(p *plan) { p.loss = 0.15 }, func(w *world) func(int, []Obs) []Obs {
-		stands := make([]float64, w.lines)
-		return func(bin int, obs []Obs) []Obs {
-			for i, o := range obs {
-				now := w.truth[bin][o.Line]
-				switch h := hoursOf(bin); {
-				case h <= 60:
-					stands[o.Line] = now
-				case h < 72:
-					obs[i].PPM = math.Round(o.PPM * stands[o.Line] / now * math.Exp(-0.01*(h-60)))
-				}
-			}
-			return obs
-		}
-	}, func(_ int, events []timed, _ *State) {
+	each(t, 8, func(p *plan) { p.loss = 0.15 }, pumpStands(72, 0.01), func(_ int, events []timed, _ *State) {
 		for _, e := range events {
 			if e.Kind == PumpStop && !e.Cleared && e.at > 72.5 {
 				wrong++
