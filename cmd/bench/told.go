@@ -26,8 +26,8 @@ func (c curve) MeanLnChange(line int, from, to float64) float64 {
 // LossPerDay implements leak.Expecter.
 func (c curve) LossPerDay() (loss, sdLn float64) { return c.loss, 0 }
 
-// GustPerDay implements leak.Expecter.
-func (c curve) GustPerDay() float64 { return c.gust }
+// GustPerDay implements leak.Expecter, of which 0 says nothing.
+func (c curve) GustPerDay() float64 { return max(c.gust, 1e-3*c.loss) }
 
 // told is the delay at which the daemon's leak test finds the leak of a record when it is
 // told what to expect, hours; +Inf = never.

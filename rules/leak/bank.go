@@ -9,6 +9,7 @@ import "math"
 type bank struct {
 	Lines  int     `json:"-"`
 	From   float64 // hours: a fall of the stack that began before is the end of its release
+	Young  float64 // hours: what the stack did for less counts for less
 	Onset  []float64
 	Level  []float64 // ln ppm of the stack at the onset
 	Num    doubles   // by onset and trace: Σ trace·innovation/variance
@@ -34,7 +35,7 @@ var shares = [...]float64{0.4, 1, 2.5}
 // What a rise must show.
 const (
 	riseSD  = 0.3 / 24 // per hour, of a rise before it is seen: one that is too large needs more to show for it
-	gustAge = 4.0      // hours: what the stack did for less counts for less, for gusts blow hard more often than a normal rate
+	gustAge = 4.0      // hours: of Young where the wind is felt, for gusts blow hard more often than a normal rate
 )
 
 // grid of onsets.
@@ -46,14 +47,14 @@ const (
 )
 
 func newBank(lines int, from float64) bank {
-	b := bank{Lines: lines, From: from, Wide: make(doubles, lines)}
+	b := bank{Lines: lines, From: from, Young: gustAge, Wide: make(doubles, lines)}
 	for i := range b.Wide {
 		b.Wide[i] = 1
 	}
 	return b
 }
 
-func (b *bank) clear() { *b = bank{Lines: b.Lines, From: b.From, Wide: b.Wide} }
+func (b *bank) clear() { *b = bank{Lines: b.Lines, From: b.From, Young: b.Young, Wide: b.Wide} }
 
 // places of the sums of the stack among those of an onset.
 const (
@@ -74,7 +75,7 @@ func sum(i, shape int) int { return stackSums + i*shapes + shape }
 func (b *bank) fits(lines int) bool {
 	n := len(b.Onset)
 	in := bank{Lines: lines}
-	return n <= capacity && len(b.Wide) == lines && len(b.Level) == n && len(b.Num) == n*in.sums() && len(b.Den) == len(b.Num) && len(b.Traces) == n*in.width()
+	return n <= capacity && b.Young > 0 && len(b.Wide) == lines && len(b.Level) == n && len(b.Num) == n*in.sums() && len(b.Den) == len(b.Num) && len(b.Traces) == n*in.width()
 }
 
 // stack is a trace of the stack for the k-th onset: aRise or aStep.
@@ -228,7 +229,7 @@ func (b *bank) best(line int, sign, now float64) found {
 func (b *bank) at(k, line int, sign, now float64) found {
 	n, weight := k*b.sums(), 1.0
 	if sign > 0 {
-		weight = min((now-b.Onset[k])/gustAge, 1)
+		weight = min((now-b.Onset[k])/b.Young, 1)
 		if b.Onset[k] < b.From {
 			weight = 0
 		}

@@ -23,7 +23,8 @@
 // shape and size (Willsky & Jones 1976, IEEE Trans. Automat. Contr. 21:108), given as
 // its signed square root z. How lines lie to each other is steady to a few parts in a
 // thousand, so a leak beside a line shows within hours; what all share is hidden in
-// gusts for longer, and counts in full only after 4 h. A fall of the stack that began
+// gusts for longer, and counts in full only after 4 h, sooner on a stack that shows next to no
+// gusts (exposed). A fall of the stack that began
 // within 28 h after dosing is taken for the end of release, and one that came at once and
 // has stood since for a pump that runs again: it is taken in.
 //

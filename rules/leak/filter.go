@@ -48,6 +48,7 @@ const (
 type sizes struct {
 	gust, slope, day, mix float64
 	slopeHours            float64 // over which the slow rate changes
+	young                 float64 // hours for which what the stack did counts for less
 }
 
 func newTrack(states int) track {

@@ -76,7 +76,9 @@ func (s *State) advance(hours float64) {
 	for i := range s.Lines {
 		s.Lines[i].Ref += s.Ref.change(i, s.At, hours) - s.shift()*dt
 	}
-	ms := s.Ref.sizes(hours, hours-s.Start, s.Wind.at(hours)).moves(hours, dt)
+	z := s.Ref.sizes(hours, hours-s.Start, s.Wind.at(hours))
+	ms := z.moves(hours, dt)
+	s.Bank.Young = z.young
 	s.Filter.predict(&ms)
 	s.Bank.predict(&ms, hours, dt)
 	s.At = hours

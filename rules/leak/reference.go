@@ -196,15 +196,17 @@ const (
 // sizes of the rates at hours, age hours after dosing, where gusts are so much stronger
 // than the fit found.
 func (r *reference) sizes(hours, age, wind float64) sizes {
-	a := r.at(hours)
+	a, feels := r.at(hours), r.exposed(hours, wind)
 	loss := max(a.Windy, r.at(hours+youngLead).Windy, -a.mean())
 	return sizes{
 		gust:  wind * r.gusts(hours, loss),
-		slope: min(max(a.SD, slopeShare*loss+leastSlope), vagueSD),
+		slope: min(max(a.SD, feels*(slopeShare*loss+leastSlope)), vagueSD),
 		day:   dayShare * loss,
 		mix:   mixShare*loss + leastMix + youngMix*math.Exp(-max(age, 0)/mixedHours),
-		// Release, lag and loss err in turn, each on the time scale of the curve then.
-		slopeHours: min(max(age/2, 6), slopeHours),
+		// Release, lag and loss err in turn, each on the time scale of the curve then. Where
+		// no weather is among it the curve is smooth.
+		slopeHours: min(max(age/2, 6), slopeHours) / feels,
+		young:      gustAge * feels,
 	}
 }
 

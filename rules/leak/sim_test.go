@@ -15,6 +15,8 @@ type plan struct {
 	noise  float64 // of a reading, share
 	tied   float64 // correlation of the noise with that 5 minutes before
 	gusts  float64 // sd of the loss rate's share, OU over 1.5 h
+	calm   float64 // hours until which none blows
+	told   bool    // the fit tells how hard they have blown so far
 	swing  float64 // amplitude of the daily breathing, share of the loss rate
 	sorb   bool    // two-way sorption, which the fit does not know
 	mixing float64 // hours after which the slowest line follows
@@ -76,6 +78,9 @@ func (p plan) make() *world {
 			all = leak / 3
 		}
 		gust = gust*keep + p.gusts*math.Sqrt(1-keep*keep)*rnd.NormFloat64()
+		if t*24 < p.calm {
+			gust = 0
+		}
 		kt := k*max(1+gust+p.swing*math.Sin(2*math.Pi*t+phase), 0) + all
 		rel := 0.0
 		if u := t - lag; u > 0 {
@@ -179,7 +184,17 @@ func (f *roughFit) MeanLnChange(line int, from, to float64) float64 {
 }
 
 func (f *roughFit) LossPerDay() (loss, sdLn float64) { return f.ks, f.sk }
-func (f *roughFit) GustPerDay() float64              { return 0 }
+
+// GustPerDay is what has blown until now, a little at the least; 0 where it is not told.
+func (f *roughFit) GustPerDay() float64 {
+	switch {
+	case !f.told:
+		return 0
+	case f.now < f.calm:
+		return 0.005 * f.ks
+	}
+	return max(f.gusts, 0.005) * f.ks
+}
 
 // timed is an event and when it came.
 type timed struct {

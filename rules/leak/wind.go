@@ -60,11 +60,32 @@ func (s *State) feel(z float64) {
 // ago, and by the loss rate: a young fit may find none where there are. loss is that
 // rate as high as it may be.
 func (r *reference) gusts(hours, loss float64) float64 {
-	a := r.at(hours)
-	found := max(a.Gust, r.at(hours+youngLead).Gust)
+	found := r.blows(hours)
 	if found == 0 {
 		return gustShare*loss + leastGust
 	}
-	usual := gustShare * a.Loss
-	return math.Sqrt(gustFound*found*found+(1-gustFound)*usual*usual) + leastGust
+	usual := gustShare * r.at(hours).Loss
+	return math.Sqrt(gustFound*found*found+(1-gustFound)*usual*min(usual, 2*found)) + leastGust
+}
+
+// blows is how hard gusts blow by what the fit found, a day and half a day ago; 0 = not
+// known.
+func (r *reference) blows(hours float64) float64 {
+	return max(r.at(hours).Gust, r.at(hours+youngLead).Gust)
+}
+
+// A stack out of the wind.
+const (
+	calmShare    = 0.06 // of the loss rate: gusts of less are next to none
+	leastExposed = 0.05
+)
+
+// exposed is how much of the weather that most stacks feel one feels, up to 1: less where
+// the fit found next to no gusts and, by the scale of the wind, the stack shows none.
+func (r *reference) exposed(hours, wind float64) float64 {
+	found := r.blows(hours)
+	if found == 0 {
+		return 1
+	}
+	return min(max(wind*found/(calmShare*r.at(hours).Loss), leastExposed), 1)
 }
