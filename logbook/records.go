@@ -253,8 +253,8 @@ func (a *Alarm) Which() string {
 type Grounds struct {
 	From      Time   `json:"from"` // the onset lies between From and To with 95 %
 	To        Time   `json:"to"`
-	Statistic Number `json:"statistic"` // z of the test when it was told; 0: all lines fell at once
-	Threshold Number `json:"threshold"` // of z
+	Statistic Number `json:"statistic"` // z of the test when it was told; 0: all lines fell at once. Of "half-day": what was lost, per day
+	Threshold Number `json:"threshold"` // of z, or of that loss
 }
 
 // Quantiles bound a concentration in ppm with 90 %.

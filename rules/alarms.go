@@ -49,6 +49,7 @@ const (
 	codeCollapsing = "collapsing" // of end-level-at-risk, as the next
 	codeResisted   = "resisted"   // insects lived through gas that held: more of it is no advice
 	codeOrDrift    = "or-drift"   // of leak: at one line alone, whose instrument may drift instead
+	codeHalfDay    = "half-day"   // of leak: too much gas went in half a day, whenever that began
 	codeByGas      = "by-gas"     // of pump-off: all lines of a stack say so
 )
 

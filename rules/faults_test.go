@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -197,4 +198,24 @@ func TestOneOfTwoLeaksWasNone(t *testing.T) {
 	d.state.leakEvents(k, k.Treatment, k.Gas.Leak.Distrust(1))
 	require.Len(t, k.Gas.Fit.Changes, 3, "none stands any more")
 	require.True(t, k.Gas.Fit.Changes[2].Mends)
+}
+
+// A sheet that was never shut: what the gas loses is no more than before, and yet it is
+// told as a leak, once, with what half a day lost and what a sheet that is shut would; when
+// it was opened is not known. The fit, which has followed, is told nothing.
+func TestLeakSinceDosing(t *testing.T) {
+	d := underGas(t)
+	d.level["a1"], d.level["a2"] = decaying(3000, 1.5), decaying(2900, 1.5)
+	d.run(44)
+	rs := slices.DeleteFunc(of[*logbook.Alarm](d.fresh()), func(a *logbook.Alarm) bool { return a.Alarm != alarmLeak })
+	require.Len(t, rs, 1)
+	a := rs[0]
+	assert.Equal(t, []any{"raised", codeHalfDay, "", logbook.PriorityHigh}, []any{a.State, a.Code, a.Line, a.Priority})
+	half := a.Time.Add(-30 * time.Minute) // the middle of the last whole hour
+	assert.InDelta(t, 2*math.Log(d.level["a1"](half.Add(-12*time.Hour))/d.level["a1"](half)), float64(a.Value), 0.05)
+	assert.Equal(t, a.Value, a.Grounds.Statistic)
+	assert.Greater(t, float64(a.Grounds.Statistic), float64(a.Grounds.Threshold))
+	k := d.state.Stacks["A"]
+	assert.Equal(t, k.Treatment.Started, a.Grounds.From)
+	assert.Empty(t, k.Gas.Fit.Changes)
 }

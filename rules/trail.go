@@ -122,6 +122,9 @@ func (s *State) leakFound(k *Stack, t *treatmentOf, of *logbook.Alarm, e leak.Ev
 	hour := func(h float64) logbook.Time { return t.Started.Add(hoursOf(h).Round(time.Second)) }
 	grounds := logbook.Grounds{From: hour(e.OnsetLow), To: hour(e.OnsetHigh), Statistic: logbook.Number(e.Z),
 		Threshold: logbook.Number(g.Leak.Statistic().Threshold)}
+	if e.Limit > 0 {
+		grounds.Statistic, grounds.Threshold = logbook.Number(e.LossAfter), logbook.Number(e.Limit)
+	}
 	f := Found{Line: of.Line, Onset: of.Onset, Grounds: grounds}
 	if e.Cleared {
 		f.Cleared = s.At

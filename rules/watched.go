@@ -29,11 +29,15 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 		switch e.Kind {
 		case leak.Leak:
 			of.Alarm, of.Also = alarmLeak, []string{alarmAtRisk, alarmUneven} // what is likely to follow
-			if e.Alone {
+			switch {
+			case e.Alone:
 				of.Code = codeOrDrift
+			case e.Limit > 0:
+				of.Code = codeHalfDay
 			}
 			of.Grounds = s.leakFound(k, t, &of, e)
 			switch {
+			case e.Limit > 0: // it has long been in what the fit was told
 			case !e.Cleared:
 				k.Gas.Fit.LossChanged(e.Onset, decay.Value{Value: e.LossAfter - e.LossBefore, SE: e.LossSD})
 			case k.Gas.Leak.Raised == nil: // else one of several was none, and those that stand are not mended

@@ -194,7 +194,7 @@ func (w *watched) closeBin(hours float64) {
 			if line, since, ok := e.Misled(); ok {
 				w.fit.Strike(line, since, hours)
 			}
-			if w.deaf || e.Kind != leak.Leak {
+			if w.deaf || e.Kind != leak.Leak || e.Limit > 0 {
 				continue
 			}
 			switch {

@@ -213,8 +213,9 @@ const mendLeak = twoPeople +
 // englishAlarms say what is the matter and what to do. No line of advice sends
 // anybody in.
 var englishAlarms = map[string]sentence{
-	"leak":   {"Leak: {place} loses gas at {value} per day, before at {limit}.", mendLeak},
-	"leak/0": {"Leak: {place} loses gas faster than before.", mendLeak},
+	"leak":          {"Leak: {place} loses gas at {value} per day, before at {limit}.", mendLeak},
+	"leak/0":        {"Leak: {place} loses gas faster than before.", mendLeak},
+	"leak/half-day": {"Leak: {place} has lost gas at {value} per day for half a day, more than a sheet that is shut loses. It may have been open since dosing.", mendLeak},
 	"leak/or-drift": {"Leak, or an instrument that drifts: {place} loses gas at {value} per day, before at {limit}; the other lines do not follow.", twoPeople +
 		"Hold it for a leak until a hand reading says otherwise. Read the air at the door first. At the sampling cabinet, outside the store, see whether this line draws: flow, filter, water trap. One that hardly draws holds old gas, and a hand reading only finds the same. If it draws, take a hand reading from it: if that agrees with the instrument, gas is lost beside this line; if it reads more, the instrument drifts. Keep the store shut. Ask the licensed fumigator whether the treatment can still hold its end level."},
 	"line-off": {"Line off: {place} reads store air; its end has probably come out from under the sheet.", twoPeople +

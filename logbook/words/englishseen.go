@@ -7,6 +7,7 @@ var englishSeen = map[string]string{
 
 	"lost-line":           "Since about {since} ({from}–{to}) line {line} has lost gas {faster};",
 	"lost-stack":          "Since about {since} ({from}–{to}) stack {stack} has lost gas on all lines {faster};",
+	"lost-half-day":       "Stack {stack} lost gas on most lines at {after} per day in half a day; a sheet that is shut would have lost less than {threshold}. It opened before {to}; when is not known.",
 	"faster":              "{times} times as fast as before ({before} → {after} per day)",
 	"faster-than-nothing": "at {after} per day, before at hardly any",
 	"statistic":           "the statistic was {z} against a threshold of {threshold}.",

@@ -10,8 +10,9 @@ const (
 
 // frenchAlarms say what englishAlarms say. No line of advice sends anybody in.
 var frenchAlarms = map[string]sentence{
-	"leak":   {"Fuite : {place} perd du gaz à raison de {value} par jour, contre {limit} auparavant.", frenchMendLeak},
-	"leak/0": {"Fuite : {place} perd du gaz plus vite qu'auparavant.", frenchMendLeak},
+	"leak":          {"Fuite : {place} perd du gaz à raison de {value} par jour, contre {limit} auparavant.", frenchMendLeak},
+	"leak/0":        {"Fuite : {place} perd du gaz plus vite qu'auparavant.", frenchMendLeak},
+	"leak/half-day": {"Fuite : {place} perd du gaz à raison de {value} par jour depuis une demi-journée, plus que n'en perd une bâche fermée. Elle est peut-être ouverte depuis la pose du phosphure.", frenchMendLeak},
 	"leak/or-drift": {"Fuite, ou instrument qui dérive : {place} perd du gaz à raison de {value} par jour, contre {limit} auparavant ; les autres lignes ne suivent pas.", frenchTwoPeople +
 		"Tenez-le pour une fuite tant qu'une mesure manuelle n'a pas dit le contraire. Mesurez d'abord l'air à la porte. À l'armoire de prélèvement, hors du magasin, voyez si cette ligne aspire : débit, filtre, piège à eau. Une ligne qui n'aspire presque plus garde un gaz ancien, et une mesure manuelle ne fait qu'y trouver le même. Si elle aspire, faites-y une mesure manuelle : si elle s'accorde avec l'instrument, du gaz se perd près de cette ligne ; si elle est plus élevée, l'instrument dérive. Gardez le magasin fermé. Demandez au fumigateur agréé si le traitement peut encore tenir sa concentration finale."},
 	"line-off": {"Ligne sortie : {place} lit l'air du magasin ; son extrémité est probablement sortie de sous la bâche.", frenchTwoPeople +

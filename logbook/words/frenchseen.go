@@ -6,6 +6,7 @@ var frenchSeen = map[string]string{
 
 	"lost-line":           "Depuis le {since} environ ({from}–{to}), la ligne {line} perd du gaz {faster} ;",
 	"lost-stack":          "Depuis le {since} environ ({from}–{to}), la pile {stack} perd du gaz sur toutes ses lignes {faster} ;",
+	"lost-half-day":       "La pile {stack} a perdu du gaz sur la plupart de ses lignes à raison de {after} par jour pendant une demi-journée ; une bâche fermée en aurait laissé partir moins de {threshold}. Elle s'est ouverte avant le {to} ; on ne sait pas quand.",
 	"faster":              "{times} fois aussi vite qu'avant ({before} → {after} par jour)",
 	"faster-than-nothing": "à raison de {after} par jour, alors qu'elle n'en perdait presque pas",
 	"statistic":           "la statistique était de {z} pour un seuil de {threshold}.",

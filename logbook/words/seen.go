@@ -17,6 +17,9 @@ func Forecast(lang string, f *logbook.Forecast, endPPM float64, zone *time.Locat
 		"{p95}", c.ppm(float64(f.PPM.P95)), "{end}", c.ppm(endPPM), "{chance}", c.chance(float64(f.ChanceMet)))
 }
 
+// halfDay is the case of a leak that was told by what a stack lost in half a day.
+const halfDay = "half-day"
+
 // Grounds says in one sentence what a leak was told from: since when, how much
 // faster the gas goes, and the test against its threshold. It is empty for other
 // alarms, and for records of older programs, which do not say.
@@ -26,6 +29,9 @@ func Grounds(lang string, a *logbook.Alarm, zone *time.Location) string {
 		return ""
 	}
 	c := of(lang)
+	if a.Code == halfDay {
+		return c.fill("lost-half-day", "{stack}", a.Stack, "{after}", c.decimals(float64(g.Statistic), 2), "{threshold}", c.decimals(float64(g.Threshold), 2), "{to}", c.moment(g.To, zone))
+	}
 	key := "lost-stack"
 	if a.Line != "" {
 		key = "lost-line"

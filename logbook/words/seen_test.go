@@ -38,6 +38,9 @@ func TestGroundsOfALeak(t *testing.T) {
 	require.True(t, strings.HasPrefix(say(), "Since about Thu 9 Apr 14:20 (Wed 8 Apr 23:30–15:00) stack B has lost gas on all lines 2.1 times"), say())
 	a.Limit, a.Grounds.Statistic = 0, 0
 	require.True(t, strings.HasSuffix(say(), "stack B has lost gas on all lines at 0.44 per day, before at hardly any; all lines fell at once."), say())
+	half := &logbook.Alarm{State: logbook.AlarmRaised, Alarm: "leak", Code: "half-day", Stack: "B", Onset: thursday(2, 0), Value: 1.31, Limit: 0.4,
+		Grounds: &logbook.Grounds{From: thursday(-20, 0), To: thursday(8, 0), Statistic: 1.31, Threshold: 1.2}}
+	require.Equal(t, "Stack B lost gas on most lines at 1.31 per day in half a day; a sheet that is shut would have lost less than 1.20. It opened before Thu 9 Apr 08:00; when is not known.", Grounds("en", half, time.UTC))
 	a.State = logbook.AlarmCleared
 	require.Empty(t, say())
 	require.Empty(t, Grounds("en", &logbook.Alarm{Alarm: "leak", State: logbook.AlarmRaised, Value: 1}, time.UTC), "an older program's record does not say")

@@ -231,7 +231,7 @@ func TestLeakAsksFirst(t *testing.T) {
 		"en": {"outside the store, see whether the sampling pump runs", "look along the sheet's edge", "outside the store, see whether this line draws: flow, filter, water trap", "If it draws, take a hand reading"},
 		"fr": {"hors du magasin, voyez si la pompe de prélèvement tourne", "cherchez un passage le long du bord de la bâche", "hors du magasin, voyez si cette ligne aspire : débit, filtre, piège à eau", "Si elle aspire, faites-y une mesure manuelle"},
 	} {
-		for key, in := range map[string][2]string{"leak": {asks.pump, asks.sheet}, "leak/0": {asks.pump, asks.sheet}, "leak/or-drift": {asks.draws, asks.hand}} {
+		for key, in := range map[string][2]string{"leak": {asks.pump, asks.sheet}, "leak/0": {asks.pump, asks.sheet}, "leak/half-day": {asks.pump, asks.sheet}, "leak/or-drift": {asks.draws, asks.hand}} {
 			before, after, ok := strings.Cut(written[lang].alarms[key].advice, in[0])
 			require.True(t, ok, "%s %s", lang, key)
 			require.NotContains(t, before, in[1], "%s %s", lang, key)

@@ -49,6 +49,20 @@
 // release may bend the curve meanwhile; a leak that is raised for days is therefore
 // cleared with care, not with precision.
 //
+// # What half a day lost
+//
+// A leak of the whole stack that is not sure within a day, or that began before the test
+// had anything to hold it against, becomes what is expected. So from 28 h after dosing on
+// the stack is asked once an hour what it lost in half a day (pace.go): more than 1.2 per
+// day, which a sheet that is shut does not lose, or, from 60 h on, more than 0.65 and 2.5
+// times what was expected a day before, is a leak of the stack, whenever it began, for what
+// is still released or given back only makes gas fall more slowly. Half of the lines lost
+// as much, and both halves of the time have their part, so that no tube and nothing that
+// fell at once is told so. The fit, which has followed, is told nothing, and nothing is held
+// back. It is over when half a day lost less than half of the limit for half a day. Where a
+// tight sheet leaks several times as much as before but no more than 0.65, or release is
+// slower than the loss, it is not seen.
+//
 // # A leak that is raised
 //
 // From then on the filter follows the leaking stack. A tabular CUSUM of its hourly

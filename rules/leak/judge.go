@@ -29,7 +29,10 @@ func thresholdOf(lines int, perDay float64) float64 {
 
 // judge looks for a leak, a blocked line or the end of a leak.
 func (s *State) judge() []Event {
-	if s.Raised != nil {
+	if r := s.Raised; r != nil {
+		if r.Event.Limit > 0 { // lostTooMuch ends it
+			return nil
+		}
 		if events := s.mending(); len(events) > 0 {
 			return events
 		}
@@ -271,6 +274,7 @@ func (s *State) clear() []Event {
 	s.Raised = nil
 	s.Ref.thaw(s.At)
 	s.Bank.clear()
+	s.Pace.forget(-1)
 	return events
 }
 

@@ -63,7 +63,10 @@ type Event struct {
 	Z                   float64 // the statistic that raised a leak; 0: all lines fell at once
 	// Alone: the gas falls at Line only and the other lines do not follow, as far as
 	// is known when it begins; the instrument of Line may drift instead.
-	Alone   bool    `json:",omitempty"`
+	Alone bool `json:",omitempty"`
+	// Limit is per day, of a leak that was told by what the stack lost in half a day,
+	// LossAfter, whatever it lost before: a sheet that is shut loses less. 0: told otherwise.
+	Limit   float64 `json:",omitempty"`
 	Other   int     `json:",omitempty"` // of Swapped: the other line
 	Rate    float64 `json:",omitempty"` // of Drifting: change of ln of the line over the others, per day
 	Cleared bool
@@ -87,7 +90,7 @@ type raised struct {
 	Now   float64 // what of it is in the reference now, per hour
 	Level float64 // ln ppm of the stack when it was raised
 	At    float64 // hours when it was raised
-	Calm  int     // hours in a row at the expected rate
+	Calm  int     // hours in a row at the expected rate, or with less than half of what was too much
 	Sum   float64 // of standardised innovations in the running hour
 	N     float64
 	Hour  float64 // when the running hour began
@@ -119,7 +122,8 @@ type State struct {
 	Flat    flat    `json:",omitzero"`  // they seem to
 	Recent  recent  // what the newest bins read
 	Stood   stood   // where the lines stood
-	Refused int     // readings that were none, or of no line of this stack
+	Pace    pace
+	Refused int // readings that were none, or of no line of this stack
 }
 
 // MaxLines is how many lines of a stack are tested: the first.
@@ -155,7 +159,7 @@ func New(setup Setup) *State {
 // Reset forgets everything: a treatment begins at hours.
 func (s *State) Reset(hours float64) {
 	n := s.Setup.Lines
-	*s = State{Setup: s.Setup, Start: clampHours(hours), At: -1, Wind: newWind()}
+	*s = State{Setup: s.Setup, Start: clampHours(hours), At: -1, Wind: newWind(), Pace: newPace(n)}
 	s.Filter, s.Bank = newFilter(n), newBank(n, s.Start+releaseHours)
 	s.Lines = make([]line, n)
 	for i := range s.Lines {
@@ -211,7 +215,11 @@ func (s *State) Observe(hours float64, obs []Obs, expect Expecter) []Event {
 	}
 	s.Ref.foresee(hours, s.Setup.Lines, expect, hours-s.Start >= quietHours)
 	s.advance(hours)
+	turned := s.Pace.turn(hours, s.expectedLoss(hours))
 	events := s.tell(obs)
+	if turned && s.Held == nil {
+		events = append(events, s.lostTooMuch()...)
+	}
 	if s.Unsaid {
 		s.Unsaid = false
 		events = slices.Insert(events, 0, Event{Kind: PumpStop, Line: -1, Onset: hours, OnsetLow: hours, OnsetHigh: hours, Cleared: true})
@@ -219,6 +227,7 @@ func (s *State) Observe(hours float64, obs []Obs, expect Expecter) []Event {
 	for _, e := range events {
 		if e.Kind != Leak && !e.Cleared {
 			s.Ref.doubt(min(e.Onset, e.OnsetLow), hours)
+			s.Pace.forget(e.Line)
 		}
 	}
 	if !s.Filter.sound() {

@@ -153,6 +153,9 @@ func (s *State) take(obs []Obs) (events []Event) {
 	for _, r := range reads {
 		l := &s.Lines[r.line]
 		l.still(r, s.At)
+		if !r.fit {
+			s.Pace.take(r.line, 0, false)
+		}
 		if !r.fresh {
 			l.Miss, l.Seen = r.innovation, s.At
 		}
@@ -245,6 +248,7 @@ func (s *State) use(r read) {
 	line.update(e, total, g.line[:])
 	s.Bank.updateLine(r.line, e, total, g.line[:])
 	l.Used = min(l.Used+1, 100)
+	s.Pace.take(r.line, r.y, true)
 }
 
 // toldHours is how long what a reading told of the stack is of use.

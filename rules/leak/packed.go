@@ -95,7 +95,7 @@ func (s *State) UnmarshalJSON(data []byte) error {
 		return fmt.Errorf("read the state of a leak test: %w", err)
 	}
 	n := in.Setup.Lines
-	if n < 1 || n > MaxLines || len(in.Lines) != n || !in.Filter.fits(n) || !in.Bank.fits(n) || !in.Ref.fits(n) || !in.Recent.fits(n) || !in.Stood.fits(n) {
+	if n < 1 || n > MaxLines || len(in.Lines) != n || !in.Filter.fits(n) || !in.Bank.fits(n) || !in.Ref.fits(n) || !in.Recent.fits(n) || !in.Stood.fits(n) || !in.Pace.fits(n) {
 		return fmt.Errorf("read the state of a leak test: its parts do not fit %d lines", n)
 	}
 	if r := in.Raised; r != nil {

@@ -158,6 +158,7 @@ func (s *State) Anew(line int) {
 	l := &s.Lines[line]
 	l.Cause, l.Known, l.Far, l.Drop = cause{}, false, far{}, 0
 	s.forgetStood(line)
+	s.Pace.forget(line)
 	s.Bank.clear()
 }
 
