@@ -42,7 +42,9 @@ const (
 
 // Cases of alarms that decide how grave they are.
 const (
-	codeAttention  = "attention" // of fire-risk, as the next three
+	codeAttention  = "attention"    // of fire-risk, as the next five
+	codeTopOfRange = "top-of-range" // where the dose gives so much
+	codeOverRange  = "over-range"
 	codeRise       = "rise"
 	codeAboveDose  = "above-dose"
 	codeExplosive  = "lower-explosive-limit"
@@ -193,9 +195,12 @@ func (s *State) raise(a *Alarm, c *condition, k *kind) {
 // graver reports whether an alarm has become a graver case of itself: gas that can
 // burn is graver than what may only point to it.
 func graver(now, before string) bool {
-	return before == codeAttention && now != codeAttention || now == codeCollapsing && before != codeCollapsing || now == codeResisted && before == "" ||
+	return onlyAttention(before) && !onlyAttention(now) || now == codeCollapsing && before != codeCollapsing || now == codeResisted && before == "" ||
 		now == codeExplosive && (before == codeRise || before == codeAboveDose)
 }
+
+// onlyAttention reports whether a case of fire-risk asks for attention and wakes nobody.
+func onlyAttention(code string) bool { return code == codeAttention || code == codeTopOfRange }
 
 // alarmGone clears an alarm whose condition is gone for long enough.
 func (s *State) alarmGone(a *Alarm, c *condition, off time.Duration, key AlarmKey) {

@@ -49,10 +49,12 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 	active := s.couldBurn(k.Gas, line, j, stands, &of)
 	if raised {
 		told := s.Alarms[keyOf(&of)].Record
-		active = active || s.stillBurns(&told, j)
-		if raised = active && !graver(of.Code, told.Code); raised && of.Code != told.Code { // what was told stands, by its own limit
+		switch anew := active && graver(of.Code, told.Code); {
+		case anew:
+			raised = false
+		case active && of.Code != told.Code, !active && s.stillBurns(&told, j): // what was told stands, by its own limit
 			told.Value = logbook.Round(j.Value)
-			of = told
+			of, active = told, true
 		}
 	}
 	r := &k.Gas.Rises[line]
@@ -85,18 +87,28 @@ func (s *State) stillBurns(of *logbook.Alarm, j reading.Judged) bool {
 // couldBurn reports whether a reading shows gas that could burn, or that the dose
 // cannot explain, and notes as what.
 func (s *State) couldBurn(g *Gas, line int, j reading.Judged, stands bool, of *logbook.Alarm) bool {
+	over := j.State == reading.OverRange
 	switch {
-	case j.State == reading.OverRange:
-		of.Code, of.Limit = "over-range", logbook.Round(j.Value)
+	case over && !g.doseGives(j.Value):
+		of.Code, of.Limit = codeOverRange, logbook.Round(j.Value)
 	case j.Value >= dose.AlarmLEL*dose.LELppm:
 		of.Code, of.Limit = codeExplosive, dose.AlarmLEL*dose.LELppm
 	case !stands && g.tooFast(line, j, s.lineAway(*of), of):
 	case j.Value >= dose.AttentionLEL*dose.LELppm:
 		of.Code, of.Limit, of.Priority = codeAttention, dose.AttentionLEL*dose.LELppm, logbook.PriorityMedium
+	case over:
+		of.Code, of.Limit, of.Priority = codeTopOfRange, logbook.Round(j.Value), logbook.PriorityMedium
 	default:
 		return false
 	}
 	return true
+}
+
+// doseGives reports whether the whole dose, without any loss, gives as much as an
+// instrument shows that is at the top of its range, and less than what calls for alarm:
+// one of a short range stands there in every treatment.
+func (g *Gas) doseGives(ppm float64) bool {
+	return g.FullPPM >= ppm && g.FullPPM < dose.AlarmLEL*dose.LELppm
 }
 
 // doubtful reports whether a line shows a fire that nothing has borne out yet: one

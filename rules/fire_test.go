@@ -207,3 +207,49 @@ func TestFireRiskKeepsItsLimit(t *testing.T) {
 	d.run(1)
 	assert.Equal(t, []string{"raised"}, linesOf(d.fresh(), alarmFire, "top"))
 }
+
+// About a tenth of the lower explosive limit, 1,790 ppm, one stands at attention: to and fro
+// is no danger of fire, whatever lies less than 10 % below, and nobody is woken.
+func TestAttentionToAndFroIsNoDanger(t *testing.T) {
+	d := underGas(t)
+	d.level["a1"], d.level["a2"] = flat(1740), nil
+	d.run(3)
+	d.fresh()
+	d.level["a1"] = nil
+	for i := range 24 {
+		d.now = d.now.Add(5 * time.Minute)
+		d.read("a1", map[bool]float64{true: 1800, false: 1740}[i%2 == 0])
+	}
+	var raised []*logbook.Alarm
+	for _, a := range of[*logbook.Alarm](d.fresh()) {
+		if a.Alarm == alarmFire {
+			raised = append(raised, a)
+		}
+	}
+	require.Len(t, raised, 1)
+	assert.Equal(t, codeAttention, raised[0].Code)
+	assert.False(t, raised[0].Wake)
+}
+
+// An instrument of a short range stands at its top in every treatment: where the dose,
+// without any loss, gives so much and less than 25 % of the lower explosive limit (common
+// practice), it asks for attention. A dose that gives more, or less than is read, and one that
+// is not known, explain nothing.
+func TestShortRangeIsNoDangerWhereTheDoseGivesSoMuch(t *testing.T) {
+	for grams, want := range map[float64]string{200: "top-of-range raised", 2000: "over-range raised", 40: "over-range raised", 0: "over-range raised"} {
+		d := aday(t, func(s *logbook.Site) {
+			c := s.Channels["a1"]
+			c.Range = 500
+			s.Channels["a1"] = c
+		})
+		d.level["a1"], d.level["a2"] = nil, nil
+		d.act(&logbook.TreatmentStarted{OnStack: onA(), Treatment: "A-1", Protocol: "five-day", Commodity: "maize", Tonnes: 100, VolumeM3: 150, PhosphineG: grams, GrainTempC: 27},
+			logbook.KindTreatmentStarted, 0)
+		d.fresh()
+		for ppm := 100.0; ppm <= 700; ppm += 50 { // 200 g give about 2,000 ppm; 50 in half an hour are slower than 30 % even of what 40 g give, an hour
+			d.now = d.now.Add(30 * time.Minute)
+			d.read("a1", min(ppm, 500))
+		}
+		assert.Equal(t, []string{want}, alarms(d.fresh(), alarmFire), "%g g", grams)
+	}
+}

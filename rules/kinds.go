@@ -52,7 +52,7 @@ var kinds = map[string]kind{
 	alarmTooCold:      {priority: logbook.PriorityMedium, off: time.Hour, deadband: 0.03, during: inExposure}, // half a degree at 15 °C
 	alarmAirGas:       {priority: logbook.PriorityHigh, on: 2 * time.Minute, off: 15 * time.Minute, deadband: 0.1, life: true, wake: wherePeopleAre},
 	alarmRebound:      {priority: logbook.PriorityHigh, life: true},
-	alarmFire:         {priority: logbook.PriorityHigh, off: 30 * time.Minute, deadband: 0.1, life: true, wake: func(a *logbook.Alarm) bool { return a.Code != codeAttention }},
+	alarmFire:         {priority: logbook.PriorityHigh, off: 30 * time.Minute, deadband: 0.1, life: true, wake: func(a *logbook.Alarm) bool { return !onlyAttention(a.Code) }},
 	alarmDoorOpened:   {priority: logbook.PriorityHigh, off: 5 * time.Minute, during: beforeAired, life: true, wake: always},
 	alarmMaskedLong:   {priority: logbook.PriorityHigh, life: true, wake: always}, // somebody may lie in gas: an emergency at any hour
 	alarmFault:        {priority: logbook.PriorityMedium, on: 10 * time.Minute, off: 10 * time.Minute},

@@ -204,7 +204,7 @@ func TestEveryAlarmHasItsKind(t *testing.T) {
 		{alarmAirGas, logbook.WhereDoor, true}, {alarmAirGas, logbook.WhereOffice, true}, {alarmAirGas, logbook.WhereDwelling, true},
 		{alarmAirGas, logbook.WhereInside, false}, {alarmAirGas, "", false}, {alarmAirGas, logbook.WhereOutside, false},
 		{alarmDoorOpened, "", true}, {alarmMaskedLong, "", true},
-		{alarmFire, codeAttention, false}, {alarmFire, "water", true}, {alarmFire, "rise", true}, {alarmFire, "over-range", true},
+		{alarmFire, codeAttention, false}, {alarmFire, codeTopOfRange, false}, {alarmFire, "water", true}, {alarmFire, "rise", true}, {alarmFire, "over-range", true},
 		{alarmAtRisk, "", false}, {alarmAtRisk, codeCollapsing, true},
 		{alarmLeak, "", false}, {alarmRebound, "", false}, {alarmPowerLost, "", false}, {alarmPumpOff, "", false}, {"of a newer program", "", false},
 	} {
