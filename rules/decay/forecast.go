@@ -122,6 +122,7 @@ func (s *State) draw(days float64, more func(x []float64) float64) [][]float64 {
 	count := len(f.Draws) / row
 	a, told := s.ahead(days, true), s.told()
 	gas := f.factors(s.Setup.Lines, a.devs, a.feed, exp(f.X[inLoss])+s.Setup.SamplingLossPerDay)
+	now := s.now(days)
 	out := make([][]float64, n)
 	for l := range out {
 		out[l] = make([]float64, 0, count*perDraw)
@@ -137,14 +138,21 @@ func (s *State) draw(days float64, more func(x []float64) float64) [][]float64 {
 			at = f.X
 		}
 		w := told.walk(at)
-		c := w.to(days).air
+		c, top := w.to(days).air, 0.0
 		if more != nil {
-			c += more(x[:p])
+			top = more(x[:p])
+			c += top
 		}
-		ln := math.Log(max(c, 1e-6)) + a.level((*[states]float64)(x[p:p+states]))
+		misfit := (*[states]float64)(x[p : p+states])
+		ln := math.Log(max(c, 1e-6)) + a.level(misfit)
 		sd := a.sd
 		if isAlt(i, f.Suspect.Share) {
 			sd = a.altSD
+		}
+		most := math.Inf(1)
+		if days > f.Days && ln+4*sd > now.ln {
+			w = told.walk(at)
+			most = math.Log(w.left(f.Days, days, now.level(misfit)) + top)
 		}
 		one := pick(gas, rnd.Float64())
 		for k := range perDraw {
@@ -157,12 +165,45 @@ func (s *State) draw(days float64, more func(x []float64) float64) [][]float64 {
 			}
 			for l := range n {
 				g := &one.lines[l]
-				v := ln + sd*z[0] + g.follow*(one.level+one.sd*z[1]) + g.mean + g.sd*z[2+l]
+				v := min(ln+sd*z[0], most) + g.follow*(one.level+one.sd*z[1]) + g.mean + g.sd*z[2+l]
 				out[l] = append(out[l], math.Exp(min(max(v, -30), 14)))
 			}
 		}
 	}
 	return out
+}
+
+// present is the stack at the fit's time: ln C, and what the states make of the misfit
+// there.
+type present struct {
+	ahead
+	ln float64
+}
+
+// now is the present of a fit, for a forecast of days.
+func (s *State) now(days float64) present {
+	f := s.Fit
+	if days <= f.Days {
+		return present{}
+	}
+	p := present{ahead: s.ahead(f.Days, false)}
+	p.ln = math.Log(max(s.stack(f.X, f.Days), 1e-6)) + p.level(&f.States)
+	return p
+}
+
+// left is the most gas, ppm, that there can be at a time in days: all that is in the air
+// and on the commodity at another before it, where ln C of the stack is off by misfit, what
+// the dose has not yet released, and what is added between. Without it a misfit that is
+// carried on says that gas comes from nowhere, as after a dose that nobody told of.
+func (w *walker) left(now, days, misfit float64) float64 {
+	g := w.to(now)
+	sum := (g.air+g.held)*exp(max(misfit, 0)) + g.solid + g.ramp
+	for _, c := range w.charges[w.due:w.count] {
+		if c.days <= days {
+			sum += c.ppm
+		}
+	}
+	return max(sum, 1e-6)
 }
 
 // pick returns the factor that a share u of all lies in.

@@ -85,6 +85,7 @@ const (
 	priorLossSD      = 0.80
 	priorLagDays     = 0.104 // 2.5 h
 	priorLagSD       = 0.7
+	mostLagDays      = 0.75 // a stack that still shows nothing has lost its gas, or is not read
 	priorSorb        = 0.25 // per day
 	priorSorbSD      = 0.30 // folded at 0: little sorption is about as likely as some
 	huskedSorb       = 0.15 // per day, of rice without its husk

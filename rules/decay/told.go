@@ -21,7 +21,7 @@ func (s *State) told() told {
 func (t *told) walk(x []float64) walker {
 	w := walker{balance: balance{exp(x[inRelease]), exp(x[inLoss]) + t.sampling, math.Abs(x[inSorb]), exp(x[inFree]), 0}}
 	w.balance.ramp = w.release + 1/max(math.Abs(x[inRamp]), 1e-5)
-	y, lag := exp(x[inYield]), exp(x[inLag])
+	y, lag := exp(x[inYield]), min(exp(x[inLag]), mostLagDays)
 	w.charge(lag, y)
 	for i, d := range t.doses {
 		w.charge(d+lag, y*exp(x[inAdded+i]))
