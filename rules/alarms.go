@@ -53,6 +53,7 @@ const (
 	codeOrDrift    = "or-drift"   // of leak: at one line alone, whose instrument may drift instead
 	codeHalfDay    = "half-day"   // of leak: too much gas went in half a day, whenever that began
 	codeByGas      = "by-gas"     // of pump-off: all lines of a stack say so
+	codeNeverOn    = "never-on"   // of line-off: it has shown none of the gas since dosing
 )
 
 // Alarm is the life of one alarm: a condition that begins, lasts and ends.

@@ -219,3 +219,25 @@ func TestLeakSinceDosing(t *testing.T) {
 	assert.Equal(t, k.Treatment.Started, a.Grounds.From)
 	assert.Empty(t, k.Gas.Fit.Changes)
 }
+
+// A line that was never connected is told as that, is no uneven gas, and puts no end level
+// at risk: what the others read speaks for the stack. When it is connected it is over, and
+// no fire.
+func TestLineNeverOn(t *testing.T) {
+	d := aday(t)
+	d.dose("five-day")
+	d.level["a1"], d.level["a2"] = flat(0), decaying(1250, 0.1)
+	d.run(7)
+	require.Empty(t, alarms(d.fresh(), alarmLineOff))
+	d.run(34)
+	got := d.fresh()
+	require.Equal(t, []string{codeNeverOn + " raised"}, alarms(got, alarmLineOff))
+	for _, name := range []string{alarmLeak, alarmUneven, alarmAtRisk} {
+		assert.Empty(t, alarms(got, name), name)
+	}
+	d.level["a1"] = decaying(1300, 0.1)
+	d.run(4)
+	got = d.fresh()
+	assert.Equal(t, []string{codeNeverOn + " cleared"}, alarms(got, alarmLineOff))
+	assert.Empty(t, alarms(got, alarmFire))
+}

@@ -263,9 +263,14 @@ func (g *Gas) forecast(t *treatment.Treatment, hour int) {
 	g.Lowest = &r
 }
 
+// leastForecast is the least that a forecast says, ppm: no instrument under a sheet shows
+// less, and what a curve makes of it has no meaning.
+const leastForecast = 0.01
+
 func record(t *treatment.Treatment, line string, f decay.Forecast) logbook.Forecast {
+	ppm := func(v float64) logbook.Number { return logbook.Round(max(v, leastForecast)) }
 	return logbook.Forecast{Stack: t.Stack, Line: line, For: t.PlannedEnd, ChanceMet: logbook.Round(f.ChanceMet),
-		PPM: logbook.Quantiles{P05: logbook.Round(f.P05), P50: logbook.Round(f.P50), P95: logbook.Round(f.P95)}}
+		PPM: logbook.Quantiles{P05: ppm(f.P05), P50: ppm(f.P50), P95: ppm(f.P95)}}
 }
 
 // curvePoints is how many points of a curve are drawn.

@@ -45,6 +45,9 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 			}
 		case leak.LineOff:
 			of.Alarm = alarmLineOff
+			if e.Onset == 0 {
+				of.Code = codeNeverOn
+			}
 		case leak.Blocked:
 			of.Alarm = alarmLineBlocked
 		case leak.PumpStop:

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 	"time"
 
@@ -17,9 +16,7 @@ func recordLine(lang string, rec logbook.Recorded) string {
 
 // recordText is what a record says, its times in a zone.
 func recordText(lang string, rec logbook.Recorded, zone *time.Location) string {
-	ppm := func(v logbook.Number) string {
-		return words.Figure(lang, strconv.FormatFloat(float64(v), 'g', 4, 64))
-	}
+	ppm := func(v logbook.Number) string { return words.Quantity(lang, float64(v)) }
 	switch r := rec.(type) {
 	case *logbook.Accepted:
 		return fmt.Sprintf("%s %s", r.Entry, place(lang, r.Store, r.Stack, ""))
@@ -31,7 +28,11 @@ func recordText(lang string, rec logbook.Recorded, zone *time.Location) string {
 		return words.Text(lang, "record/phase", "{of}", strings.TrimSpace(place(lang, "", r.Stack, "")+" "+r.Treatment),
 			"{phase}", words.Word(lang, "phase", r.Phase), "{verdict}", words.Word(lang, "verdict", r.Verdict))
 	case *logbook.EndLevel:
-		return words.Text(lang, "record/end-level", "{of}", place(lang, "", r.Stack, r.Line), "{moment}", words.Word(lang, "moment", r.Moment),
+		key := "record/end-level"
+		if r.Shown == logbook.NotShown {
+			key = "record/end-level/not-shown" // nothing was read
+		}
+		return words.Text(lang, key, "{of}", place(lang, "", r.Stack, r.Line), "{moment}", words.Word(lang, "moment", r.Moment),
 			"{shown}", words.Word(lang, "shown", r.Shown), "{ppm}", ppm(r.PPM), "{end}", ppm(r.EndPPM))
 	case *logbook.Criteria:
 		parts := []string{place(lang, "", r.Stack, "") + " " + r.Treatment + ":"}

@@ -220,6 +220,9 @@ var englishAlarms = map[string]sentence{
 		"Hold it for a leak until a hand reading says otherwise. Read the air at the door first. At the sampling cabinet, outside the store, see whether this line draws: flow, filter, water trap. One that hardly draws holds old gas, and a hand reading only finds the same. If it draws, take a hand reading from it: if that agrees with the instrument, gas is lost beside this line; if it reads more, the instrument drifts. Keep the store shut. Ask the licensed fumigator whether the treatment can still hold its end level."},
 	"line-off": {"Line off: {place} reads store air; its end has probably come out from under the sheet.", twoPeople +
 		"The other lines say whether the stack itself lost gas. Until the line is back its end level can only be shown by a hand reading."},
+	"line-off/never-on": {"Line off: {place} has shown next to none of the gas since dosing; it is not connected, or its end lies beside the sheet.",
+		twoPeople + "Look at its tube and its valve at the sampling cabinet outside the store first. " +
+			"The other lines say whether the stack itself holds gas. Until the line is back its end level can only be shown by a hand reading."},
 	"line-blocked": {"Line blocked: {place} no longer follows its neighbours.", twoPeople +
 		"Look at the pump, the filter and the water trap outside the store first. Until the line is free its end level can only be shown by a hand reading."},
 	"lines-swapped": {"Lines swapped: {place}; each reads where the other was, since one moment.",

@@ -7,10 +7,11 @@ var englishCommands = map[string]string{
 	"act/refused":  "refused: {why} (kept as entry {entry})",
 	"act/differs":  "the id \"{id}\" was used before for something else (entry {entry}): nothing was kept",
 
-	"record/phase":     "{of}: {phase}, verdict {verdict}",
-	"record/end-level": "{of}, {moment}: {shown}, {ppm} ppm against {end} ppm",
-	"record/alarm":     "{state} ({priority}): {text}",
-	"record/forecast":  "{of} for {when}: {p50} ppm ({p05} to {p95}), chance to hold the end level {chance}",
-	"record/lowest":    "lowest line",
-	"record/message":   "{state} to {to} by {by}: {subject}",
+	"record/phase":               "{of}: {phase}, verdict {verdict}",
+	"record/end-level":           "{of}, {moment}: {shown}, {ppm} ppm against {end} ppm",
+	"record/end-level/not-shown": "{of}, {moment}: {shown}; {end} ppm were asked for",
+	"record/alarm":               "{state} ({priority}): {text}",
+	"record/forecast":            "{of} for {when}: {p50} ppm ({p05} to {p95}), chance to hold the end level {chance}",
+	"record/lowest":              "lowest line",
+	"record/message":             "{state} to {to} by {by}: {subject}",
 }

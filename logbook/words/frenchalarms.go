@@ -17,6 +17,9 @@ var frenchAlarms = map[string]sentence{
 		"Tenez-le pour une fuite tant qu'une mesure manuelle n'a pas dit le contraire. Mesurez d'abord l'air à la porte. À l'armoire de prélèvement, hors du magasin, voyez si cette ligne aspire : débit, filtre, piège à eau. Une ligne qui n'aspire presque plus garde un gaz ancien, et une mesure manuelle ne fait qu'y trouver le même. Si elle aspire, faites-y une mesure manuelle : si elle s'accorde avec l'instrument, du gaz se perd près de cette ligne ; si elle est plus élevée, l'instrument dérive. Gardez le magasin fermé. Demandez au fumigateur agréé si le traitement peut encore tenir sa concentration finale."},
 	"line-off": {"Ligne sortie : {place} lit l'air du magasin ; son extrémité est probablement sortie de sous la bâche.", frenchTwoPeople +
 		"Les autres lignes disent si la pile elle-même a perdu du gaz. Tant que la ligne n'est pas remise en place, seule une mesure manuelle peut montrer sa concentration finale."},
+	"line-off/never-on": {"Ligne hors service : {place} n'a presque rien montré du gaz depuis le dosage ; elle n'est pas raccordée, ou son extrémité se trouve à côté de la bâche.",
+		frenchTwoPeople + "Regardez d'abord son tuyau et sa vanne à l'armoire de prélèvement, hors du magasin. " +
+			"Les autres lignes disent si la pile elle-même contient du gaz. Tant que la ligne n'est pas remise en place, seule une mesure manuelle peut montrer sa concentration finale."},
 	"line-blocked": {"Ligne bouchée : {place} ne suit plus ses voisines.", frenchTwoPeople +
 		"Contrôlez d'abord la pompe, le filtre et le piège à eau, hors du magasin. Tant que la ligne n'est pas débouchée, seule une mesure manuelle peut montrer sa concentration finale."},
 	"lines-swapped": {"Lignes interverties : {place} ; depuis un même instant, chacune lit là où était l'autre.",

@@ -1,6 +1,6 @@
 // Package fault tells the faults of lines and instruments under one sheet from a
 // leak, by how the lines stand to each other: two lines that were connected the
-// wrong way round, and an instrument that drifts.
+// wrong way round, an instrument that drifts, and a line that never drew gas.
 //
 // [New] takes the number of lines. Every 5 minutes [State.Observe] takes what the
 // lines read, lets the leak test have it and returns the events of both.
@@ -30,6 +30,11 @@
 // Alone), and a hand reading, see [State.Hand], settles which it is. While a leak stands
 // that the other lines follow, no line is called drifting.
 //
+// # A line that never drew
+//
+// From 8 hours after dosing on, a line that has never read a twentieth of what the others
+// do draws air: it was not connected, or its end lies beside the stack.
+//
 // # What it refuses
 //
 // It needs three lines that are read to say which of them drifts, and never sees a
@@ -52,6 +57,7 @@ type State struct {
 	Slot  int         // that is running
 	Now   [][]float32 // ln ppm of the readings of the running slot, by line
 	Past  [][]float32 // medians of the slots before it, oldest first, by line; 0 = not read
+	Draws []Draw      // by line
 	Swaps []Swap      `json:",omitempty"`
 	Drift []Drift     `json:",omitempty"`
 }
@@ -79,7 +85,9 @@ const (
 )
 
 // New begins with a stack at t = 0.
-func New(lines int) *State { return &State{Lines: lines, From: mixed, Now: make([][]float32, lines)} }
+func New(lines int) *State {
+	return &State{Lines: lines, From: mixed, Now: make([][]float32, lines), Draws: make([]Draw, lines)}
+}
 
 // DoseAdded tells that phosphine was added at hours. What is raised stays raised.
 func (s *State) DoseAdded(hours float64) {
@@ -96,6 +104,7 @@ func (s *State) Observe(hours float64, obs []leak.Obs, test *leak.State, expect 
 			s.Now[o.Line] = append(s.Now[o.Line], float32(math.Log(o.PPM)))
 		}
 	}
+	events = append(events, s.undrawn(hours, obs, test)...)
 	s.jumping(hours, test)
 	for _, e := range test.Observe(hours, obs, expect) {
 		switch {

@@ -1,0 +1,55 @@
+package fault
+
+import (
+	"encoding/json"
+	"math"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// empty lets a line read air until an hour.
+func empty(line int, until float64) func(int, float64) (int, float64) {
+	return func(i int, hours float64) (int, float64) {
+		if i == line && hours < until {
+			return i, math.Log(0.001)
+		}
+		return i, 0
+	}
+}
+
+// A line that was never connected shows air while the others show gas: it is told once
+// gas is everywhere, 8 hours after dosing (from memory), as a line that is off since then, and
+// is over when it reads gas. Through JSON it goes on as it was.
+func TestLineThatNeverDrew(t *testing.T) {
+	for lines := 2; lines <= 6; lines++ {
+		k := newStack(uint64(lines), make([]float64, lines)...)
+		require.Empty(t, k.until(7.9, empty(1, 40)).take(), "%d lines", lines)
+		require.Equal(t, []string{"line-off 1"}, k.until(9, empty(1, 40)).take(), "%d lines", lines)
+		require.Zero(t, k.drops[0].Onset)
+		require.True(t, k.test.Out(1))
+		data, err := json.Marshal(k.State)
+		require.NoError(t, err)
+		k.State = new(State)
+		require.NoError(t, json.Unmarshal(data, k.State))
+		require.Empty(t, k.until(39.9, empty(1, 40)).take(), "%d lines", lines)
+		require.Equal(t, []string{"line-off 1 over"}, k.until(120, empty(1, 40)).take(), "%d lines", lines)
+		require.False(t, k.test.Out(1))
+	}
+}
+
+// A line that shows less than the others, a tenth of them, draws their gas; one that shows
+// none while nothing is there yet tells nothing; and one that comes off later is the leak
+// test's to tell.
+func TestThinGasIsDrawn(t *testing.T) {
+	require.Empty(t, newStack(1, 0, math.Log(0.1), 0, 0).until(60, nil).events)
+	require.Empty(t, newStack(2, math.Log(0.05), math.Log(0.05), math.Log(0.001)).until(20, nil).events, "45 ppm at the others are not enough")
+	off := newStack(3, 0, 0, 0).until(40, func(i int, hours float64) (int, float64) {
+		if i == 1 && hours >= 30 {
+			return i, math.Log(0.001)
+		}
+		return i, 0
+	})
+	require.Equal(t, []string{"line-off 1"}, off.events)
+	require.Greater(t, off.drops[0].Onset, 29.0)
+}
