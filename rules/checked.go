@@ -128,7 +128,8 @@ func offBy(e *logbook.InstrumentChecked, site logbook.Channel) (off, allowed flo
 }
 
 // instrumentSwapped: what is read from now on is another instrument's, which owes a
-// check.
+// check. Under a sheet it may read a little more or less than the one before, which is no
+// leak, and no line that stands still.
 func (s *State) instrumentSwapped(e *logbook.InstrumentSwapped) {
 	if _, described := s.Site.Channels[e.Channel]; !described && s.Channels[e.Channel] == nil {
 		s.find(logbook.Finding{Code: "unknown-channel", About: e.Channel})
@@ -136,6 +137,13 @@ func (s *State) instrumentSwapped(e *logbook.InstrumentSwapped) {
 	}
 	c := s.channel(e.Channel)
 	c.SwappedAt = max(c.SwappedAt, min(e.Time, s.At))
+	k := s.Stacks[s.feeds[e.Channel].stack]
+	if k == nil || k.Gas == nil || k.Treatment == nil || k.Treatment.Phase != logbook.PhaseExposure {
+		return
+	}
+	if line, ok := k.Treatment.LineOf(e.Channel); ok {
+		s.leakEvents(k, k.Treatment, append(k.Gas.closeBin(s.At.Hours(k.Treatment.Started)), k.Gas.Faults.Changed(line, k.Gas.Leak)...))
+	}
 }
 
 // wasOver remembers that a channel was over its range: its cell may read anything

@@ -86,3 +86,26 @@ func (s *State) before(line int, onset float64, test *leak.State) float64 {
 	}
 	return median(seen[max(len(seen)-firstSlots, 0):])
 }
+
+// Changed tells that another instrument reads a line from now on: where it stands to the
+// others is found anew, and the drift of the one before is over. A line that is off or
+// blocked stays so.
+func (s *State) Changed(line int, test *leak.State) (events []leak.Event) {
+	if line < 0 || line >= s.Lines {
+		return nil
+	}
+	s.forget(line, len(s.Past))
+	s.Now[line] = s.Now[line][:0]
+	if s.Draws[line].Off {
+		return nil
+	}
+	if at := slices.IndexFunc(s.Drift, func(d Drift) bool { return d.Line == line }); at >= 0 {
+		d := s.Drift[at]
+		s.Drift = slices.Delete(s.Drift, at, at+1)
+		events = []leak.Event{{Kind: leak.Drifting, Line: line, Onset: d.Onset, OnsetLow: d.Onset, OnsetHigh: d.Onset, Cleared: true}}
+	} else if test.Cause(line) != "" {
+		return nil
+	}
+	test.Anew(line)
+	return events
+}
