@@ -79,7 +79,11 @@ func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 	}
 	g.Fit = decay.New(fit)
 	g.Leak = leak.New(leak.Setup{Lines: len(t.Lines), FalseAlarmsPerStackDay: falseLeaks(site)})
-	g.Faults = fault.New(min(len(t.Lines), leak.MaxLines))
+	var digits []float64
+	for _, l := range g.Setup.Lines[:min(len(t.Lines), leak.MaxLines)] {
+		digits = append(digits, l.Resolution)
+	}
+	g.Faults = fault.New(digits)
 	g.Sums = make([]Sum, len(t.Lines))
 	g.Rises = make([]Rise, len(t.Lines))
 	return g

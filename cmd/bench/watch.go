@@ -84,7 +84,11 @@ func watch(r *scenario.Record, at ...int) *watched {
 	w := &watched{course: newCourse(r), doses: r.Doses, at: at}
 	w.fit = decay.New(r.Setup)
 	w.refit = func() { w.fit.Update(float64(w.hour)) }
-	w.leak, w.faults = leak.New(leak.Setup{Lines: r.Lines()}), fault.New(r.Lines())
+	var digits []float64
+	for _, l := range r.Setup.Lines {
+		digits = append(digits, l.Resolution)
+	}
+	w.leak, w.faults = leak.New(leak.Setup{Lines: r.Lines()}), fault.New(digits)
 	n := r.Lines()
 	w.sums, w.history = make([]binSum, n), make([]reading.History, n)
 	for _, l := range r.Setup.Lines {

@@ -39,7 +39,8 @@
 //
 // It needs three lines that are read to say which of them drifts, and never sees a
 // drift that all lines share, as where one instrument reads them in turn: hand
-// readings show that. It says nothing of readings that are censored or below 10 ppm.
+// readings show that. It says nothing of readings that are censored, below 10 ppm, or
+// of fewer than 10 of the instrument's steps.
 package fault
 
 import (
@@ -58,6 +59,7 @@ type State struct {
 	Now   [][]float32 // ln ppm of the readings of the running slot, by line
 	Past  [][]float32 // medians of the slots before it, oldest first, by line; 0 = not read
 	Draws []Draw      // by line
+	Digit []float64   // smallest step of each line's instrument, ppm; 0 = not known
 	Swaps []Swap      `json:",omitempty"`
 	Drift []Drift     `json:",omitempty"`
 }
@@ -78,15 +80,18 @@ type Drift struct {
 }
 
 const (
-	slotHours = 0.5
-	keepSlots = 72
-	leastPPM  = 10.0
-	mixed     = 16.0 // hours after dosing from which on lines stand to each other as they will
+	slotHours   = 0.5
+	keepSlots   = 72
+	leastPPM    = 10.0
+	leastDigits = 10.0 // in a reading, for lines to be held against each other
+	mixed       = 16.0 // hours after dosing from which on lines stand to each other as they will
 )
 
-// New begins with a stack at t = 0.
-func New(lines int) *State {
-	return &State{Lines: lines, From: mixed, Now: make([][]float32, lines), Draws: make([]Draw, lines)}
+// New begins with a stack at t = 0, of so many lines as there are smallest steps of their
+// instruments, ppm (0 = not known).
+func New(digits []float64) *State {
+	lines := len(digits)
+	return &State{Lines: lines, From: mixed, Now: make([][]float32, lines), Draws: make([]Draw, lines), Digit: slices.Clone(digits)}
 }
 
 // DoseAdded tells that phosphine was added at hours. What is raised stays raised.
@@ -100,7 +105,7 @@ func (s *State) DoseAdded(hours float64) {
 func (s *State) Observe(hours float64, obs []leak.Obs, test *leak.State, expect leak.Expecter) []leak.Event {
 	events := s.close(hours, test)
 	for _, o := range obs {
-		if o.Line >= 0 && o.Line < s.Lines && !o.Censored && o.PPM >= leastPPM && o.PPM < 1e6 {
+		if o.Line >= 0 && o.Line < s.Lines && !o.Censored && o.PPM >= max(leastPPM, leastDigits*s.Digit[o.Line]) && o.PPM < 1e6 {
 			s.Now[o.Line] = append(s.Now[o.Line], float32(math.Log(o.PPM)))
 		}
 	}
@@ -194,10 +199,23 @@ func (s *State) noise(line int, test *leak.State) float64 {
 		}
 		last, had = ln, n > 0
 	}
-	if len(steps) < 8 {
-		return usualNoise
+	noise := usualNoise
+	if len(steps) >= 8 {
+		noise = max(1.4826*median(steps)/math.Sqrt2, 0.002)
 	}
-	return max(1.4826*median(steps)/math.Sqrt2, 0.002)
+	return math.Hypot(noise, s.digit(line))
+}
+
+// digit is what the smallest step of a line's instrument makes of ln C by now: a median
+// that stands between two steps takes one or the other, half a step from what is there,
+// and as long as it takes the same its noise does not show.
+func (s *State) digit(line int) float64 {
+	for at := len(s.Past) - 1; at >= 0; at-- {
+		if ln := float64(s.Past[at][line]); ln != 0 {
+			return s.Digit[line] / math.Exp(ln) / 2
+		}
+	}
+	return 0
 }
 
 // median sorts a copy.

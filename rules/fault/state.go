@@ -17,7 +17,7 @@ func (s *State) UnmarshalJSON(data []byte) error {
 	n := in.Lines
 	line := func(i int) bool { return i >= 0 && i < n }
 	switch {
-	case n < 0 || len(in.Now) != n || len(in.Draws) != n || len(in.Past) > keepSlots,
+	case n < 0 || len(in.Now) != n || len(in.Draws) != n || len(in.Digit) != n || len(in.Past) > keepSlots,
 		slices.ContainsFunc(in.Past, func(row []float32) bool { return len(row) != n }):
 		return fmt.Errorf("read the state of line faults: its slots do not fit %d lines", n)
 	case slices.ContainsFunc(in.Swaps, func(w Swap) bool { return !line(w.A) || !line(w.B) }),
