@@ -114,6 +114,21 @@ func TestMaskedEntryOverdue(t *testing.T) {
 	assert.Equal(t, []string{"raised"}, alarms(e.fresh(), alarmMaskedLong), "the site's own figure")
 }
 
+// A line that the record has never heard is silent from when the record began, not from when
+// gas was laid: a daemon that starts on the third day has nothing to tell yet.
+func TestNothingIsSilentBeforeTheRecord(t *testing.T) {
+	d := aday(t)
+	dosed := d.now.Add(-50 * time.Hour)
+	d.act(&logbook.TreatmentStarted{OnStack: onA(), Treatment: "A-1", Protocol: "five-day", Commodity: "maize", Tonnes: 100, VolumeM3: 150, PhosphineG: 200, GrainTempC: 27},
+		logbook.KindTreatmentStarted, 50*time.Hour)
+	require.Equal(t, dosed, d.state.Stacks["A"].Treatment.Started)
+	d.level["a1"], d.level["a2"] = nil, flat(500)
+	d.run(0.5)
+	assert.Empty(t, alarms(d.fresh(), alarmLineSilent))
+	d.run(0.3)
+	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarmLineSilent))
+}
+
 // A line that says nothing is an alarm of its own, unless its instrument is known
 // not to answer: then that alarm speaks for it.
 func TestLineSilentAndInstrumentDown(t *testing.T) {

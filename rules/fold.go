@@ -24,6 +24,9 @@ func (s *State) Fold(e logbook.Entry) []logbook.Recorded {
 		s.LastSeq = h.Seq
 	}
 	s.At = nowAfter(s.At, e)
+	if s.Begun == 0 {
+		s.Begun = s.At
+	}
 	s.take(e)
 	if _, isReading := e.(*logbook.Reading); !isReading {
 		s.passAll()

@@ -105,10 +105,11 @@ func (s *State) exposedSince(store string) logbook.Time {
 	return since
 }
 
-// silenceAlarm says that a channel has been silent for longer than half an hour or
-// three usual intervals. What has just come back, or is new, has its time to read.
+// silenceAlarm says that a channel has been silent for longer than half an hour, or than
+// what is usual for it. What has just come back, or is new, has its time to read, and what
+// was before the record began was not heard.
 func (s *State) silenceAlarm(of logbook.Alarm, watched bool, h *Channel, began logbook.Time) {
-	since := max(h.Newest, began)
+	since := max(h.Newest, began, s.Begun)
 	of.Value, of.Onset = logbook.Number(s.At.Sub(since).Minutes()), since
 	after, slow := s.quiet(of.Alarm, of.Channel, h)
 	s.again(since.Add(after) + 1)
@@ -118,9 +119,9 @@ func (s *State) silenceAlarm(of logbook.Alarm, watched bool, h *Channel, began l
 // quiet is how long nothing comes of a channel before an alarm looks at that, and for
 // how long it must then go on.
 func (s *State) quiet(alarm, channel string, h *Channel) (after, slow time.Duration) {
-	usual := h.Usual(s.Site.Channels[channel])
-	slow = max(s.kindOf(alarm).on, usual)
-	return max(silentLine, 3*usual) - slow, slow
+	ch := s.Site.Channels[channel]
+	slow = max(s.kindOf(alarm).on, h.Usual(ch))
+	return max(silentLine, h.Patience(ch)) - slow, slow
 }
 
 // passCauses looks at what silences others: mains, pumps, and instruments that do

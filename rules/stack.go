@@ -20,7 +20,7 @@ const (
 	unevenRatio   = 0.25             // lowest / highest line: criterion (d) of the published criteria for success
 	unevenFrom    = 0.25             // after this share of the exposure
 	ratioFor      = 90 * time.Minute // how long the last whole bin speaks for the present
-	silentLine    = 30 * time.Minute // or three usual intervals
+	silentLine    = 30 * time.Minute // or what is usual for it, see reading.History.Patience
 	poorChance    = 0.5              // of meeting the end level, at two forecasts in a row
 	hopelessBelow = 0.2              // at one
 	fairChance    = 0.7              // clears the alarm

@@ -20,6 +20,7 @@ import (
 type State struct {
 	Site        *logbook.Site            // as last configured; nil before
 	At          logbook.Time             // now: the running maximum of received
+	Begun       logbook.Time             // now, at the first entry
 	LastSeq     uint64                   // last entry folded
 	PassedAt    logbook.Time             // when time was last let pass over everything
 	Due         logbook.Time             // when causes of silence are looked at again, at the latest

@@ -195,6 +195,37 @@ func (h *History) Usual(ch logbook.Channel) time.Duration {
 	return time.Duration(g[len(g)/2]) * time.Microsecond
 }
 
+// Bounds of what [History.Patience] learns: from two of the last intervals, for a line that
+// falls asleep again and again is not to be taken for one that is read so, and from the
+// first of all, which may lie between a test and the treatment.
+const (
+	longestPause = 2 * time.Hour
+	firstPause   = 6 * time.Hour
+)
+
+// Patience returns how long nothing may come before that is news: three usual intervals,
+// or, where readings come unevenly, twice the second longest of the last intervals, up to
+// two hours. While fewer than three intervals are known it is three times the longest, up to
+// six hours; 0 where none is.
+func (h *History) Patience(ch logbook.Channel) time.Duration {
+	usual := 3 * h.Usual(ch)
+	if ch.Every > 0 || len(h.Gaps) == 0 {
+		return usual
+	}
+	longest, second := int64(0), int64(0)
+	for _, g := range h.Gaps {
+		if g > longest {
+			longest, second = g, longest
+		} else {
+			second = max(second, g)
+		}
+	}
+	if usual == 0 {
+		return min(3*time.Duration(longest)*time.Microsecond, firstPause)
+	}
+	return max(usual, min(2*time.Duration(second)*time.Microsecond, longestPause))
+}
+
 // maxLearned bounds the interval that is learned for AllowedGap, so that a line
 // that falls asleep does not teach that sleep is usual. A site file may state more.
 const maxLearned = 20 * time.Minute

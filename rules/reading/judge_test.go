@@ -262,3 +262,33 @@ func TestHostileValues(t *testing.T) {
 		}
 	}
 }
+
+// How long silence is no news: three usual intervals; of a channel whose readings come
+// unevenly, as over a radio that loses a third of them, what happened twice lately, doubled;
+// of a new one what little is known. Common practice, with the bounds that are written here.
+func TestPatience(t *testing.T) {
+	read := func(gaps ...int) *History { // minutes
+		h, at := &History{}, noon
+		h.Judge(line, ppm(at, 300), at)
+		for i, g := range gaps {
+			at = at.Add(time.Duration(g) * time.Minute)
+			h.Judge(line, ppm(at, 301+float64(i)), at)
+		}
+		return h
+	}
+	for want, h := range map[time.Duration]*History{
+		0:                 read(),
+		6 * time.Hour:     read(120),
+		45 * time.Minute:  read(15, 10),
+		361 * time.Minute: read(7200, 120, 120, 120),         // once more is known
+		30 * time.Minute:  read(10, 10, 10, 10, 600, 10, 10), // one outage
+		80 * time.Minute:  read(10, 10, 40, 10, 50, 10, 20),
+		2 * time.Hour:     read(10, 10, 300, 10, 300, 10, 20), // it falls asleep
+	} {
+		assert.InDelta(t, want.Minutes(), h.Patience(line).Minutes(), 1)
+	}
+	assert.Equal(t, 6*time.Hour, read(7200).Patience(line), "not what lies between a test and the treatment")
+	stated := line
+	stated.Every = logbook.Duration(5 * time.Minute)
+	assert.Equal(t, 15*time.Minute, read(10, 10, 40, 10, 50).Patience(stated), "the site file's own figure")
+}
