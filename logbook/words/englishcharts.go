@@ -24,5 +24,5 @@ var englishCharts = map[string]string{
 	"chart/leak":              "leak",
 	"chart/over":              "over",
 	"chart/statistic-says":    "Statistic {value}, threshold {threshold}; {count} leaks were told.",
-	"chart/statistic-caption": "S: all lines together. L: the line that stands out most from the others. Above the threshold a leak is told. Grey: where its onset lies, with 95 %; while a leak stands the test counts from the new rate, so that it falls back, and no other leak is told. Gaps: the test was not running.",
+	"chart/statistic-caption": "S: all lines together. L: the line that stands out most from the others. Above the threshold a leak is told. Grey: where its onset lies, with 95 %; while a leak stands the test counts from the new rate, so that it falls back, and another leak is told only at another line, by more than the threshold. Gaps: the test was not running.",
 }

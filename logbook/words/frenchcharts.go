@@ -24,5 +24,5 @@ var frenchCharts = map[string]string{
 	"chart/leak":              "fuite",
 	"chart/over":              "fin",
 	"chart/statistic-says":    "Statistique {value}, seuil {threshold} ; {count} fuites ont été signalées.",
-	"chart/statistic-caption": "S : toutes les lignes ensemble. L : la ligne qui se détache le plus des autres. Au-dessus du seuil, une fuite est signalée. Gris : où se trouve son début, à 95 % ; tant qu'une fuite dure, le test compte à partir du nouveau taux, si bien qu'il retombe, et aucune autre fuite n'est signalée. Lacunes : le test n'était pas en marche.",
+	"chart/statistic-caption": "S : toutes les lignes ensemble. L : la ligne qui se détache le plus des autres. Au-dessus du seuil, une fuite est signalée. Gris : où se trouve son début, à 95 % ; tant qu'une fuite dure, le test compte à partir du nouveau taux, si bien qu'il retombe, et une autre fuite n'est signalée qu'à une autre ligne, au-delà du seuil. Lacunes : le test n'était pas en marche.",
 }
