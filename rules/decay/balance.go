@@ -70,10 +70,10 @@ func (t *transit) twice() transit {
 		even: again(t.even), ramp: again(t.ramp)}
 }
 
-func (t *transit) move(g gas) gas {
-	return gas{t.even.solid * g.solid, t.ramp.solid * g.ramp,
-		t.even.air*g.solid + t.ramp.air*g.ramp + t.aa*g.air + t.ah*g.held,
-		t.even.held*g.solid + t.ramp.held*g.ramp + t.ha*g.air + t.hh*g.held}
+func (t *transit) move(g *gas) {
+	air := t.even.air*g.solid + t.ramp.air*g.ramp + t.aa*g.air + t.ah*g.held
+	held := t.even.held*g.solid + t.ramp.held*g.ramp + t.ha*g.air + t.hh*g.held
+	*g = gas{t.even.solid * g.solid, t.ramp.solid * g.ramp, air, held}
 }
 
 // charge is gas that begins to be released at a time in days.
@@ -153,5 +153,6 @@ func (w *walker) advance(days float64) {
 	default:
 		w.step, w.hand = step, w.over(step)
 	}
-	w.gas, w.at = w.hand.move(w.gas), days
+	w.hand.move(&w.gas)
+	w.at = days
 }

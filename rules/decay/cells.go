@@ -17,7 +17,6 @@ type sight struct {
 	n            float64 // readings with a value
 	below, above float64 // readings below the detection limit, at the top of the range
 	weight       float64 // 1, less for what looks like a spike
-	aim, spread  float64 // ln ppm and variance that stand for it at the parameters in hand
 }
 
 // leastPPM is the concentration below which ln C is not looked at.
@@ -32,7 +31,10 @@ func (s *State) gather(from, till int) [][]sight {
 		}
 	}
 	hours = min(hours, till)
-	out := make([][]sight, hours)
+	out, room := make([][]sight, hours), make([]sight, max(hours-from, 0)*len(s.Bins))
+	for h := from; h < hours; h++ {
+		out[h] = room[(h-from)*len(s.Bins):][:0:len(s.Bins)]
+	}
 	for line, bs := range s.Bins {
 		bend := s.Setup.Lines[line].bend()
 		for i := sort.Search(len(bs), func(i int) bool { return int(float64(bs[i].at)*tickHours) >= from }); i < len(bs); {

@@ -60,10 +60,22 @@ func (k *knots) look(m *model, h int, x *[states]float64) {
 	k.over = append(k.over, over{hour: h, first: first, start: m.curve[h] + m.hops[h].sees(x) - level, root: m.hops[h].root})
 }
 
+// lookBy notes what a line that is tent in an hour adds to that, with its states x.
+func (k *knots) lookBy(m *model, h int, tent float64, x *[states]float64) {
+	i, found := slices.BinarySearchFunc(k.over, h, func(o over, h int) int { return o.hour - h })
+	if found {
+		o := &k.over[i]
+		o.by = append(o.by, tent-m.hops[h].sees(x))
+	}
+}
+
 // above is the log likelihood of the hours in which all lines were above the range, for a
 // difference at the knots. Those of one stretch stand or fall together, as the misfit goes
 // on from one to the next: the one that is least likely counts for all.
 func (k *knots) above(diff []float64) float64 {
+	if len(k.over) == 0 {
+		return 0
+	}
 	ll, least := 0.0, math.Inf(1)
 	for i := range k.over {
 		o := &k.over[i]

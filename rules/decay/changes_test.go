@@ -122,8 +122,9 @@ func TestMarks(t *testing.T) {
 	for _, age := range suspectAges {
 		hour := len(m.sights) - 1 - age
 		c, logDet := m.track(hour)
-		m.track(-1)
-		marked, sum := m.trackOn(m.marks[hour-len(m.hops)+len(m.marks)], hour, false)
+		marks := make([]mark, age+1)
+		m.trackOn(mark{c: m.open()}, -1, marks)
+		marked, sum := m.trackOn(marks[0], hour, nil)
 		require.Equal(t, c, marked, "a change %d h ago", age)
 		require.InDelta(t, logDet, sum, 1e-9)
 	}

@@ -39,11 +39,8 @@ const (
 	startNoise  = 0.5  // what the first hour of release is wrong by, falling with the square of time
 )
 
-// markedHours is how many of the last hours are marked: those at which a change of the
-// loss rate is suspected.
-const markedHours = 32
-
-// hop is the linear step of the states into an hour, and what is seen there.
+// hop is the linear step of the states into an hour, and what is seen there: the path
+// makes the step, the filter's covariance the rest.
 type hop struct {
 	stay, drive       float64 // of the offset; of the rates into it
 	slow, gust, swing float64 // what stays of them
@@ -72,7 +69,7 @@ var hourSlow, hourGust, hourSwing = math.Exp(-hourDays / slowDays), math.Exp(-ho
 
 // hopTo describes the step of days that ends at the middle of hour h.
 func (m *model) hopTo(h int, days float64) hop {
-	p, t := m.still(h, days), float64(h)*hourDays+hourDays/2
+	p, t := m.still(h, days), middle(h)
 	p.sin, p.cos = math.Sincos(2 * math.Pi * (t - days/2))
 	return p
 }
@@ -165,11 +162,7 @@ func (m *model) feedSD() float64 {
 // variances. jump is an hour at which the loss rate may have changed beside those
 // that were told; −1 for none.
 func (m *model) track(jump int) (matrix, float64) {
-	if len(m.hops) != len(m.sights) {
-		m.hops = make([]hop, len(m.sights))
-	}
-	m.marks = m.marks[:0]
-	return m.trackOn(mark{c: m.open()}, jump, true)
+	return m.trackOn(mark{c: m.open()}, jump, nil)
 }
 
 // mark is where the filter stands before an hour: its covariance, and the sum of logs so
@@ -180,38 +173,37 @@ type mark struct {
 	logDet float64
 }
 
-// trackOn is track from a mark on. With keep it leaves marks of the last hours.
-func (m *model) trackOn(from mark, jump int, keep bool) (matrix, float64) {
-	c, logDet := from.c, from.logDet
+// trackOn is track from a mark on. It leaves marks of the last hours, where there is room
+// for any.
+func (m *model) trackOn(from mark, jump int, marks []mark) (matrix, float64) {
+	c, logDet, first := from.c, from.logDet, len(m.hops)-len(marks)
+	det := 1.0 // one logarithm for many hours: it is dear
 	for h := from.hour; h < len(m.hops); h++ {
-		if keep && h+markedHours >= len(m.hops) {
-			m.marks = append(m.marks, mark{h, c, logDet})
+		if h >= first {
+			marks[h-first] = mark{h, c, logDet + math.Log(det)}
 		}
-		p := m.hopTo(h, hourDays)
-		if h == 0 {
-			p = hop{slow: 1, gust: 1, swing: 1, stay: 1, feed: m.feed[h], swell: 1}
-		}
+		p := &m.hops[h]
+		p.seen, p.jumps, p.swell = m.pooled[h].seen, m.settled[h] || h == jump, 1
 		if h >= m.grown {
 			p.swell = m.swell
 		}
-		m.blur(&c, &p)
+		m.blur(&c, p)
 		c[0] += m.laid((float64(h)-0.5)*hourDays, (float64(h)+0.5)*hourDays)
 		c[0] += m.unsure[h]
-		if m.settled[h] || h == jump {
-			p.jumps = true
+		if p.jumps {
 			sd := max(jumpSD, leastJump/max(m.rate[h], 1e-3))
 			c[atJump*states+atJump] += sd * sd
 		}
-		if m.pooled[h].seen {
-			p.seen = true
-			logDet += p.fix(&c, m.noise(h))
+		if p.seen {
+			if det *= p.fix(&c, m.noise(h)); !(1e-200 < det && det < 1e200) {
+				logDet, det = logDet+math.Log(det), 1
+			}
 		} else if m.exact && len(m.sights[h]) > 0 {
 			sd := c.seen(&[states]float64{atOffset: 1, atSwing: 1, atFeed: p.feed})
 			p.root = 1 / math.Hypot(sd, m.size.Noise)
 		}
-		m.hops[h] = p
 	}
-	return c, logDet
+	return c, logDet + math.Log(det)
 }
 
 // laid is the variance that doses bring that were added between two times in days:
@@ -236,50 +228,71 @@ func (m *model) noise(h int) float64 {
 	return m.pooled[h].noise + early*early + m.soft*m.soft*(1+10*f)
 }
 
-// fix lets the covariance learn a reading and keeps the gain.
+// fix lets the covariance learn a reading and keeps the gain; it returns the innovation's
+// variance.
 func (p *hop) fix(c *matrix, noise float64) float64 {
 	var with [states]float64
 	for i := range states {
-		with[i] = c[i*states+atOffset] + c[i*states+atSwing] + p.feed*c[i*states+atFeed]
+		with[i] = c[atOffset*states+i] + c[atSwing*states+i] + p.feed*c[atFeed*states+i]
 	}
-	s := with[atOffset] + with[atSwing] + p.feed*with[atFeed] + noise
+	s := p.sees(&with) + noise
 	p.root = 1 / math.Sqrt(s)
-	for i := range states {
-		p.gain[i] = with[i] / s
-		for j := range states {
-			c[i*states+j] -= with[i] * with[j] / s
+	for i, w := range with {
+		p.gain[i] = w / s
+		row := (*[states]float64)(c[i*states:])
+		for j := range i + 1 {
+			row[j] -= p.gain[i] * with[j]
+			c[j*states+i] = row[j]
 		}
 	}
-	return math.Log(s)
+	return s
 }
 
-// whiten turns what the stack showed less a curve (ln, by hour) into independent
-// residuals of unit variance in out (its length counts the hours with a sight), and
-// returns the states' mean at the end. Jumps of the loss rate are expected as often as
-// jumps says: 1, or 0 for a derivative. each, where not nil, sees the states of every
-// hour.
-func (m *model) whiten(curve func(h int) float64, out []float64, jumps float64, each func(h int, x *[states]float64)) [states]float64 {
-	var x [states]float64
-	n := 0
+// whiten turns what the stack showed less the curve in hand into independent residuals
+// of unit variance in out (its length counts the hours with a sight), and returns the
+// states' mean at the end. each, where not nil, sees the states of every hour.
+func (m *model) whiten(out []float64, each func(line, h int, x *[states]float64)) [states]float64 {
+	var x [1][states]float64
+	left := make([]float64, len(m.curve))
+	for h, ln := range m.curve {
+		left[h] = m.pooled[h].ln - ln
+	}
+	m.whitenLines(x[:], left, out, 1, each)
+	return x[0]
+}
+
+// whitenLines does so with several lines (ln, each by hour) one beside the other: x are
+// the states' means of each, which it moves on, and out has as much room for each. Jumps
+// of the loss rate are expected as often as jumps says: 1, or 0 for a derivative.
+func (m *model) whitenLines(x [][states]float64, lines, out []float64, jumps float64, each func(line, h int, x *[states]float64)) {
+	n, room, hours := 0, len(out)/len(x), len(m.hops)
 	for h := range m.hops {
 		p := &m.hops[h]
-		p.carry(&x)
-		if p.jumps {
-			x[atJump] += jumps * jumpMean
-		}
-		if p.seen {
-			e := curve(h) - x[atOffset] - x[atSwing] - p.feed*x[atFeed]
-			out[n] = e * p.root
-			n++
-			for i := range states {
-				x[i] += p.gain[i] * e
+		for j := range x {
+			own := &x[j]
+			p.carry(own)
+			if p.jumps {
+				own[atJump] += jumps * jumpMean
+			}
+			if p.seen {
+				out[j*room+n] = p.learn(own, lines[j*hours+h])
+			}
+			if each != nil {
+				each(j, h, own)
 			}
 		}
-		if each != nil {
-			each(h, &x)
-		}
+		n += btoi(p.seen)
 	}
-	return x
+}
+
+// learn lets the states learn what the stack showed less a curve; it returns the
+// innovation in standard deviations.
+func (p *hop) learn(x *[states]float64, e float64) float64 {
+	e -= p.sees(x)
+	for i, g := range p.gain {
+		x[i] += g * e
+	}
+	return e * p.root
 }
 
 // renewal is the release over what is there, per day, and all that comes over what is

@@ -106,10 +106,22 @@ func TestTransitTwice(t *testing.T) {
 		for _, days := range []float64{1.0 / 24, 0.5, 3} {
 			one, two := b.over(days), b.over(2*days)
 			double := one.twice()
-			require.InDelta(t, two.move(start).air, double.move(start).air, 1e-9)
-			require.InDelta(t, two.move(start).held, double.move(start).held, 1e-9)
-			require.InDelta(t, two.move(start).solid, double.move(start).solid, 1e-9)
-			require.InDelta(t, two.move(start).ramp, double.move(start).ramp, 1e-9)
+			at, other := start, start
+			two.move(&at)
+			double.move(&other)
+			require.InDelta(t, at.air, other.air, 1e-9)
+			require.InDelta(t, at.held, other.held, 1e-9)
+			require.InDelta(t, at.solid, other.solid, 1e-9)
+			require.InDelta(t, at.ramp, other.ramp, 1e-9)
 		}
 	}
+}
+
+// TestLnRatio: the series against the logarithm of the standard library, through the
+// place where it is left for it.
+func TestLnRatio(t *testing.T) {
+	for _, d := range []float64{-30, -3, -0.41, -0.4, -0.1, -1e-3, -1e-9, 1e-9, 1e-3, 0.1, 0.4, 0.41, 3, 30} {
+		require.InEpsilon(t, d, lnRatio(700*math.Exp(d), 700), 2e-8+1e-15/math.Abs(d))
+	}
+	require.Zero(t, lnRatio(5, 5))
 }

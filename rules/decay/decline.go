@@ -131,6 +131,7 @@ func declineAmplitudes(r record, fast, slow float64) (a, b, rss float64) {
 // declineResiduals is the curve against the readings in the logs of its parameters.
 func declineResiduals(r record) residuals {
 	return func(x, res, jac []float64) {
+		n := len(res)
 		for i, t := range r.days {
 			res[i] = -r.share[i]
 			for j := 0; j < 4; j += 2 {
@@ -138,7 +139,7 @@ func declineResiduals(r record) residuals {
 				phase := math.Exp(x[j] - rate*t)
 				res[i] += phase
 				if jac != nil {
-					jac[4*i+j], jac[4*i+j+1] = phase, -rate*t*phase
+					jac[j*n+i], jac[(j+1)*n+i] = phase, -rate*t*phase
 				}
 			}
 		}

@@ -93,12 +93,13 @@ func flatYield(rec record, r, k float64) (y, rss float64) {
 func flatResiduals(rec record) residuals {
 	return func(x, res, jac []float64) {
 		y, r, k := math.Exp(x[0]), math.Exp(x[1]), math.Exp(x[2])
+		n := len(res)
 		for i, t := range rec.days {
 			c := y * bateman(t, r, k)
 			res[i] = c - rec.share[i]
 			if jac != nil {
 				dr, dk := batemanSlopes(t, r, k)
-				jac[3*i], jac[3*i+1], jac[3*i+2] = c, y*r*dr, y*k*dk
+				jac[i], jac[n+i], jac[2*n+i] = c, y*r*dr, y*k*dk
 			}
 		}
 	}

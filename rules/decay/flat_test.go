@@ -27,7 +27,7 @@ func rows(t *testing.T, name string) [][]string {
 }
 
 // floats reads fields as numbers.
-func floats(t *testing.T, fields []string) []float64 {
+func numerals(t *testing.T, fields []string) []float64 {
 	t.Helper()
 	out := make([]float64, len(fields))
 	for i, s := range fields {
@@ -43,7 +43,7 @@ func table(t *testing.T, name string) [][]float64 {
 	t.Helper()
 	var out [][]float64
 	for _, r := range rows(t, name) {
-		out = append(out, floats(t, r))
+		out = append(out, numerals(t, r))
 	}
 	return out
 }
@@ -111,12 +111,12 @@ func TestEngineAgainstNIST(t *testing.T) {
 			[]float64{2.0723153551e-03, 2.2031669222e-01, 2.2175707739e-01, 4.4861358114e-04, 8.9471996575e-04}, 5.4648946975e-05},
 	} {
 		data, p := table(t, c.file), len(c.b)
-		s, err := leastSquares(c.start, len(data), 500, 1e-12, func(x, r, jac []float64) {
+		s, err := leastSquares(c.start, len(data), 500, 1e-12, 0, func(x, r, jac []float64) {
 			grad := make([]float64, p)
 			for i, d := range data {
 				r[i] = c.model(d[0], x, grad) - d[1]
-				if jac != nil {
-					copy(jac[i*p:], grad)
+				for j := 0; jac != nil && j < p; j++ {
+					jac[j*len(data)+i] = grad[j]
 				}
 			}
 		})

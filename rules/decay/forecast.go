@@ -250,10 +250,10 @@ func (s *State) ahead(days float64, whole bool) ahead {
 	} else {
 		a.feed = s.reach(days, whole, &a)
 	}
-	hours, swing := math.Abs(days-f.Days)*24, s.future().apart()
+	stays, swing := math.Exp(-math.Abs(days-f.Days)/lineDays), s.future().apart()
 	a.devs = append(a.devs, f.Dev...)
 	for l := range a.devs {
-		a.devs[l].wait(hours, swing)
+		a.devs[l].wait(stays, swing)
 		mean, _, _ := a.devs[l].seen(a.feed)
 		a.dev = append(a.dev, mean)
 	}

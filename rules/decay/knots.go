@@ -1,5 +1,11 @@
 package decay
 
+import (
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+)
+
 // knots are hours at which a curve is looked at instead of at every hour: what
 // differs between two curves of one posterior is smooth, so that it may be
 // interpolated. At the knots the log likelihood is a quadratic form of the
@@ -8,11 +14,11 @@ package decay
 //	Σ r² = Σ r₀² − 2·b·d + d·A·d,   the states' mean at the end = m₀ − M·d
 type knots struct {
 	hours []int
-	start []float64 // ln C at the knots
+	start []float64 // ppm at the knots
 	a     []float64 // A by rows
 	b     []float64
 	end   [states]float64
-	move  []float64 // M by knot and state
+	move  [][states]float64 // M by knot
 	over  []over
 }
 
@@ -59,14 +65,16 @@ func knotHours(hours int, changes []change) []int {
 	return out
 }
 
-// tie makes the knots of the curve in hand, m.curve, with the misfit around it.
+// tie makes the knots of the curve in hand with the misfit around it.
 func (m *model) tie() *knots {
 	k := &knots{hours: knotHours(len(m.curve), m.changes)}
-	n, seen := len(k.hours), m.seen()
-	r0, cols := make([]float64, seen), make([]float64, n*seen)
-	k.end = m.whiten(m.residual, r0, 1, func(h int, x *[states]float64) { k.look(m, h, x) })
+	n, seen, hours := len(k.hours), m.seen(), len(m.curve)
+	k.a, k.b = make([]float64, n*n), make([]float64, n)
+	k.start, k.move = make([]float64, n), make([][states]float64, n)
+	r0, tents, cols := make([]float64, seen), make([]float64, n*hours), make([]float64, n*seen)
+	k.end = m.whiten(r0, func(_, h int, x *[states]float64) { k.look(m, h, x) })
 	for j, at := range k.hours {
-		k.start = append(k.start, m.curve[at])
+		k.start[j] = m.air[at]
 		left, right := at, at
 		if j > 0 {
 			left = k.hours[j-1]
@@ -74,29 +82,23 @@ func (m *model) tie() *knots {
 		if j < n-1 {
 			right = k.hours[j+1]
 		}
-		tent := func(h int) float64 { return hat(h, left, at, right) }
-		next := 0
-		end := m.whiten(tent, cols[j*seen:j*seen+seen], 0, func(h int, x *[states]float64) {
-			if next < len(k.over) && k.over[next].hour == h {
-				o := &k.over[next]
-				o.by = append(o.by, tent(h)-m.hops[h].sees(x))
-				next++
-			}
-		})
-		k.move = append(k.move, end[:]...)
+		for h := left; h <= right; h++ {
+			tents[j*hours+h] = hat(h, left, at, right)
+		}
 	}
-	k.a, k.b = make([]float64, n*n), make([]float64, n)
+	var each func(j, h int, x *[states]float64)
+	if len(k.over) > 0 {
+		each = func(j, h int, x *[states]float64) { k.lookBy(m, h, tents[j*hours+h], x) }
+	}
+	if n > 0 {
+		m.whitenLines(k.move, tents, cols, 0, each)
+	}
 	for i := range n {
 		ci := cols[i*seen : i*seen+seen]
-		for t, v := range ci {
-			k.b[i] += v * r0[t]
-		}
+		k.b[i] = floats.Dot(ci, r0)
 		for j := range i + 1 {
-			sum := 0.0
-			for t, v := range cols[j*seen : j*seen+seen] {
-				sum += v * ci[t]
-			}
-			k.a[i*n+j], k.a[j*n+i] = sum, sum
+			v := floats.Dot(ci, cols[j*seen:j*seen+seen])
+			k.a[i*n+j], k.a[j*n+i] = v, v
 		}
 	}
 	return k
@@ -123,14 +125,16 @@ func (m *model) logPosterior(k *knots, x, diff []float64) float64 {
 		z := (x[j] - p.mean) / p.sd
 		cost += z * z
 	}
+	either := 1.0 // sign of those for which it does not matter
+	for _, j := range [...]int{inSorb, inRamp} {
+		p := &m.prior[j]
+		either *= 1 + math.Exp(-2*x[j]*p.mean/(p.sd*p.sd))
+	}
+	cost -= 2 * math.Log(either)
 	m.from(k, x, diff)
 	n := len(diff)
 	for i, d := range diff {
-		sum := k.a[i*n+i]*d/2 - k.b[i]
-		for j, v := range k.a[i*n : i*n+i] { // A is symmetric
-			sum += v * diff[j]
-		}
-		cost += 2 * d * sum
+		cost += d * (k.a[i*n+i]*d + 2*floats.Dot(k.a[i*n:i*n+i], diff[:i]) - 2*k.b[i]) // A is symmetric
 	}
 	return k.above(diff) - cost/2
 }
@@ -139,7 +143,7 @@ func (m *model) logPosterior(k *knots, x, diff []float64) float64 {
 func (m *model) from(k *knots, x, diff []float64) {
 	w := m.walk(x)
 	for i, h := range k.hours {
-		diff[i] = lnAbove(w.to(float64(h)*hourDays+hourDays/2).air) - k.start[i]
+		diff[i] = lnRatio(max(w.to(middle(h)).air, leastPPM), k.start[i])
 	}
 }
 
@@ -147,8 +151,8 @@ func (m *model) from(k *knots, x, diff []float64) {
 func (k *knots) states(diff []float64) [states]float64 {
 	out := k.end
 	for i, d := range diff {
-		for s := range out {
-			out[s] -= k.move[i*states+s] * d
+		for s, by := range k.move[i] {
+			out[s] -= by * d
 		}
 	}
 	return out

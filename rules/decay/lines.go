@@ -42,9 +42,8 @@ func (m *model) apart() float64 {
 	return m.size.Swing
 }
 
-// wait lets hours pass for the swing.
-func (d *deviation) wait(hours, swing float64) {
-	r := math.Exp(-hours * hourDays / lineDays)
+// wait lets a time pass for the swing, of which a share r stays.
+func (d *deviation) wait(r, swing float64) {
 	d.Mean[ofSwing] *= r
 	d.Cov[3] *= r
 	d.Cov[4] *= r
@@ -64,15 +63,17 @@ func (d *deviation) seen(feed float64) (mean, v float64, with [3]float64) {
 // learn takes a deviation e with noise variance.
 func (d *deviation) learn(e, feed, noise float64) (innovation, variance float64) {
 	mean, v, with := d.seen(feed)
+	e -= mean
 	s := v + noise
-	g := (e - mean) / s
-	for i := range 3 {
-		d.Mean[i] += with[i] * g
+	by := 1 / s
+	for i, w := range with {
+		gain := w * by
+		d.Mean[i] += gain * e
 		for j := range i + 1 {
-			d.Cov[i*(i+1)/2+j] -= with[i] * with[j] / s
+			d.Cov[i*(i+1)/2+j] -= gain * with[j]
 		}
 	}
-	return e - mean, s
+	return e, s
 }
 
 // pooled is the stack's ln C in one hour, from all lines that were seen.
@@ -97,7 +98,7 @@ func (m *model) pool(reweigh bool) float64 {
 	for h := range m.sights {
 		if h > 0 {
 			for i := range m.dev {
-				m.dev[i].wait(1, m.apart())
+				m.dev[i].wait(hourSwing, m.apart())
 			}
 		}
 		m.pooled[h] = pooled{}
@@ -108,27 +109,32 @@ func (m *model) pool(reweigh bool) float64 {
 	return ll
 }
 
+// view is what a sight says at the parameters and the path in hand.
+type view struct {
+	aim, spread float64 // ln ppm and variance that stand for it
+	devVar      float64 // of the line from the stack beforehand
+	part        float64 // of what the sights of the hour say together, up to a factor
+}
+
 func (m *model) poolHour(h int, reweigh bool) float64 {
-	feed, n := m.feed[h], float64(len(m.lines))
+	feed, sights := m.feed[h], m.sights[h]
 	var sum, sumW float64
-	for i := range m.sights[h] {
-		o := &m.sights[h][i]
-		mean, v, _ := m.dev[o.line].seen(feed)
-		m.look(o, h, mean, v, reweigh)
-		w := 1 / (o.spread + m.size.Swing*m.size.Swing)
-		sum += w * (o.aim - mean)
-		sumW += w
+	m.views = m.views[:0]
+	for i := range sights {
+		mean, v, _ := m.dev[sights[i].line].seen(feed)
+		m.views = append(m.views, m.look(&sights[i], h, mean, v, reweigh))
+		o := &m.views[i]
+		sum += o.part * (o.aim - mean)
+		sumW += o.part
 	}
-	ref, noise, missing := sum/sumW, 0.0, 1-float64(len(m.sights[h]))/n
+	ref, noise, missing := sum/sumW, 0.0, 1-float64(len(sights))/float64(len(m.lines))
 	det, ll := 1.0, 0.0 // one logarithm for all: it is dear
-	for i := range m.sights[h] {
-		o := &m.sights[h][i]
-		w := 1 / (o.spread + m.size.Swing*m.size.Swing) / sumW
-		_, v, _ := m.dev[o.line].seen(feed)
-		noise += w * w * (o.spread + missing*v)
-		if len(m.sights[h]) > 1 {
-			e, s := m.dev[o.line].learn(o.aim-ref, feed, o.spread)
-			if o.n == 0 { // what stands for a limit is no reading, and its likelihood none
+	for i := range m.views {
+		o := &m.views[i]
+		noise += o.part * o.part * (o.spread + missing*o.devVar)
+		if len(sights) > 1 {
+			e, s := m.dev[sights[i].line].learn(o.aim-ref, feed, o.spread)
+			if sights[i].n == 0 { // what stands for a limit is no reading, and its likelihood none
 				continue
 			}
 			ll -= e * e / s / 2
@@ -138,42 +144,47 @@ func (m *model) poolHour(h int, reweigh bool) float64 {
 			}
 		}
 	}
-	m.pooled[h] = pooled{ref, noise, true}
+	m.pooled[h] = pooled{ref, noise / (sumW * sumW), true}
 	ll -= math.Log(det) / 2
-	return ll * (1 - 1/max(float64(len(m.sights[h])), 1))
+	return ll * (1 - 1/max(float64(len(sights)), 1))
 }
 
-// look sets aim and spread of a sight at the path in hand, and its weight where
-// asked: by Student's t (Lange, Little & Taylor 1989, JASA 84:881). A sight that
-// holds censored readings only stands for the Newton step on their likelihood
-// (a tobit regression).
-func (m *model) look(o *sight, h int, dev, devVar float64, reweigh bool) {
-	l := m.lines[o.line]
-	at := max(math.Exp(m.path[h]+dev), leastPPM)
-	shift := m.slope[h] * (float64(h)*hourDays + hourDays/2 - o.days)
+// look is the view of a sight, whose weight it sets where asked: by Student's t (Lange,
+// Little & Taylor 1989, JASA 84:881). A sight that holds censored readings only stands
+// for the Newton step on their likelihood (a tobit regression).
+func (m *model) look(o *sight, h int, dev, devVar float64, reweigh bool) view {
+	l := &m.lines[o.line]
+	now := m.path[h] + dev // ln of what the line should show
 	floor := noiseFloor*noiseFloor + l.Resolution*l.Resolution/12
-	one := func(ppm float64) float64 { return m.size.Noise*m.size.Noise + floor/(ppm*ppm) }
-	o.aim, o.spread = 0, 0
-	info := 0.0
+	noise := func(ppm, n float64) float64 { return (m.size.Noise*m.size.Noise+floor/(ppm*ppm))/n + cellSD*cellSD }
+	aim, spread := 0.0, math.Inf(1)
 	if o.n > 0 {
-		v := one(max(at, o.ppm))/o.n + cellSD*cellSD
+		ppm := max(o.ppm, leastPPM)
+		if now > o.ln {
+			ppm = math.Exp(now)
+		}
+		v := noise(ppm, o.n)
+		aim = o.ln + m.slope[h]*(middle(h)-o.days)
 		if reweigh {
 			o.weight = 1
 			if m.placed {
-				e := o.ln + shift - dev - m.path[h]
+				e := aim - now
 				o.weight = (tails + 1) / (tails + e*e/(v+devVar+m.pathVar[h]+1e-4))
 			}
 		}
-		info = o.weight / v
-		o.aim = info * (o.ln + shift)
+		spread = v / o.weight
 	}
-	for _, c := range [2]struct{ n, limit, sign float64 }{{o.below, l.DetectionLimit, 1}, {o.above, l.Range, -1}} {
-		if c.n > 0 {
-			limit := max(c.limit, leastPPM)
-			aim, v := beyond(math.Log(at), math.Log(limit), c.sign, math.Sqrt(one(limit)/c.n+cellSD*cellSD+m.size.Swing*m.size.Swing/4))
-			info += 1 / v
-			o.aim += aim / v
-		}
+	censored := func(n, limit, sign float64) {
+		limit = max(limit, leastPPM)
+		to, v := beyond(max(now, math.Log(leastPPM)), math.Log(limit), sign, math.Sqrt(noise(limit, n)+m.size.Swing*m.size.Swing/4))
+		both := 1 / (1/spread + 1/v)
+		aim, spread = (aim/spread+to/v)*both, both
 	}
-	o.aim, o.spread = o.aim/info, 1/info
+	if o.below > 0 {
+		censored(o.below, l.DetectionLimit, 1)
+	}
+	if o.above > 0 {
+		censored(o.above, l.Range, -1)
+	}
+	return view{aim, spread, devVar, 1 / (spread + m.size.Swing*m.size.Swing)}
 }

@@ -4,18 +4,19 @@ import (
 	"errors"
 	"math"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
 // residuals computes the residuals (model − data) at x into r and, where jac is
-// not nil, their derivatives row by row (len(r) × len(x)).
+// not nil, their derivatives, parameter after parameter (len(x) × len(r)).
 type residuals func(x, r, jac []float64)
 
 // solution is where a least-squares fit ended.
 type solution struct {
 	x    []float64
 	rss  float64       // sum of squared residuals
-	cov  *mat.SymDense // (JᵀJ)⁻¹ at x, or within tol of it
+	cov  *mat.SymDense // (JᵀJ)⁻¹ at x, or as near to it as the last step
 	done bool          // the steps became small before the iterations ran out
 }
 
@@ -28,13 +29,14 @@ var (
 // leastSquares minimises the sum of squares of n residuals from start by the
 // Levenberg–Marquardt method (Marquardt 1963, J. SIAM 11:431): normal equations
 // damped by λ times their diagonal, solved by Cholesky. It ends when no
-// parameter moves by more than tol relative to 1 + |x|, or after iters steps.
-func leastSquares(start []float64, n, iters int, tol float64, f residuals) (solution, error) {
+// parameter moves by more than tol relative to 1 + |x|, when a step takes the sum down
+// by less than fall, or after iters steps.
+func leastSquares(start []float64, n, iters int, tol, fall float64, f residuals) (solution, error) {
 	p := len(start)
 	s := solution{x: append([]float64(nil), start...)}
 	r, jac, trial, tryR := make([]float64, n), make([]float64, n*p), make([]float64, p), make([]float64, n)
 	f(s.x, r, jac)
-	s.rss = sumSquares(r)
+	s.rss = floats.Dot(r, r)
 	if !finite(s.rss) {
 		return s, errNoNumber
 	}
@@ -49,11 +51,11 @@ func leastSquares(start []float64, n, iters int, tol float64, f residuals) (solu
 			}
 			f(trial, tryR, nil)
 		}
-		if rss := sumSquares(tryR); ok && rss <= s.rss {
-			s.done = small(step, s.x, tol)
+		if rss := floats.Dot(tryR, tryR); ok && rss <= s.rss {
+			s.done = small(step, s.x, tol) || s.rss-rss < fall
 			copy(s.x, trial)
 			if s.rss, lambda = rss, max(lambda/10, 1e-12); s.done {
-				break // the derivatives in hand are those within tol of here
+				break // the derivatives in hand are those of a point as good as this
 			}
 			f(s.x, r, jac)
 			normalEquations(r, jac, normal, grad)
@@ -82,27 +84,12 @@ func small(step, x []float64, tol float64) bool {
 
 // normalEquations fills normal with JᵀJ and grad with Jᵀr.
 func normalEquations(r, jac []float64, normal *mat.SymDense, grad []float64) {
-	p := len(grad)
-	acc := make([]float64, p*p)
-	for j := range grad {
-		grad[j] = 0
-	}
-	for i, e := range r {
-		row := jac[i*p : i*p+p]
-		for a, v := range row {
-			if v == 0 {
-				continue
-			}
-			grad[a] += v * e
-			to := acc[a*p : a*p+p]
-			for b := a; b < p; b++ {
-				to[b] += v * row[b]
-			}
-		}
-	}
-	for a := range p {
-		for b := a; b < p; b++ {
-			normal.SetSym(a, b, acc[a*p+b])
+	n := len(r)
+	for a := range grad {
+		col := jac[a*n : a*n+n]
+		grad[a] = floats.Dot(col, r)
+		for b := range a + 1 {
+			normal.SetSym(b, a, floats.Dot(col, jac[b*n:b*n+n]))
 		}
 	}
 }
@@ -168,14 +155,6 @@ func inverse(a *mat.SymDense) (*mat.SymDense, error) {
 func nearSingular(err error) bool {
 	var c mat.Condition
 	return errors.As(err, &c) && !math.IsInf(float64(c), 1)
-}
-
-func sumSquares(r []float64) float64 {
-	s := 0.0
-	for _, e := range r {
-		s += e * e
-	}
-	return s
 }
 
 // finite tells whether x is a number.

@@ -37,6 +37,7 @@ type model struct {
 	pooledFor size        // that pooled was last made for, while sizes are chosen: gusts do not matter to it
 	pooledLL  float64     // log likelihood of the deviations then
 	dev       []deviation // at the last hour
+	views     []view      // of the hour in hand
 
 	path, pathVar       []float64 // ln C of the stack with the misfit
 	placed              bool      // path is more than the curve
@@ -45,9 +46,8 @@ type model struct {
 	exact               bool      // hours above the range are no sights: the draws are weighed by what they say
 	soft                float64   // sd that is added to every hour while a start is far off
 	hops                []hop
-	marks               []mark    // of the last track
-	curve               []float64 // ln C at the parameters in hand
-	slopes, slopesAt    []float64 // of ln C, by parameter and hour; the parameters they are at
+	air, curve          []float64 // ppm and ln C at the parameters in hand
+	slopes, slopesAt    []float64 // of what was seen less ln C, by parameter and hour; the parameters they are at
 }
 
 // newModel gathers the readings of s.
@@ -64,7 +64,7 @@ func modelOf(s *State, from, till int) *model {
 	n := len(m.sights)
 	m.settled = make([]bool, n)
 	m.pooled, m.hops = make([]pooled, n), make([]hop, n)
-	for _, p := range []*[]float64{&m.path, &m.pathVar, &m.feed, &m.inflow, &m.slope, &m.curve, &m.rate, &m.unsure} {
+	for _, p := range []*[]float64{&m.path, &m.pathVar, &m.feed, &m.inflow, &m.slope, &m.air, &m.curve, &m.rate, &m.unsure} {
 		*p = make([]float64, n)
 	}
 	return m
@@ -93,12 +93,37 @@ func (s *State) priors() []normal {
 // exp is e^x kept within numbers that a sum can bear.
 func exp(x float64) float64 { return math.Exp(min(max(x, -14), 14)) }
 
-// lnCurve fills out with ln C at the middle of each hour.
-func (m *model) lnCurve(x, out []float64) {
+// middle is the time in days at which hour h is seen.
+func middle(h int) float64 { return float64(h)*hourDays + hourDays/2 }
+
+// lnCurve makes the curve in hand that of parameters x.
+func (m *model) lnCurve(x []float64) {
 	w := m.walk(x)
-	for h := range out {
-		out[h] = lnAbove(w.to(float64(h)*hourDays + hourDays/2).air)
+	for h := range m.air {
+		m.show(h, w.to(middle(h)))
 	}
+}
+
+// show makes the gas that of the curve in hand in an hour, after those before.
+func (m *model) show(h int, g gas) {
+	m.air[h] = max(g.air, leastPPM)
+	if h == 0 {
+		m.curve[h] = math.Log(m.air[h])
+	} else {
+		m.curve[h] = m.curve[h-1] + lnRatio(m.air[h], m.air[h-1])
+	}
+}
+
+// lnRatio is ln a/b: where they are close by the series 2·artanh u = 2·(u + u³/3 + …) of
+// u = (a − b)/(a + b), which takes a fraction of the time of a logarithm and is off by
+// less than 1e-8 of itself.
+func lnRatio(a, b float64) float64 {
+	u := (a - b) / (a + b)
+	if !(math.Abs(u) < 0.2) {
+		return math.Log(a / b)
+	}
+	q := u * u
+	return 2 * (u + u*q*((1./3+q/5)+q*q*(1./7+q/9)))
 }
 
 // lnAbove is ln of a concentration in ppm, or of leastPPM where it is below that.
@@ -110,8 +135,8 @@ func (m *model) place(x []float64) {
 	m.unsettle(x)
 	for h := range m.curve {
 		m.rate[h] = w.loss
-		g := w.to(float64(h)*hourDays + hourDays/2)
-		m.curve[h] = lnAbove(g.air)
+		g := w.to(middle(h))
+		m.show(h, g)
 		if !m.placed {
 			m.path[h], m.pathVar[h] = m.curve[h], 0
 		}
@@ -120,6 +145,10 @@ func (m *model) place(x []float64) {
 		if g.air > leastPPM {
 			m.slope[h] = m.inflow[h] - w.loss - w.sorb
 		}
+		m.hops[h] = m.hopTo(h, hourDays)
+	}
+	if len(m.hops) > 0 {
+		m.hops[0] = hop{slow: 1, gust: 1, swing: 1, stay: 1, feed: m.feed[0]}
 	}
 }
 
@@ -127,53 +156,37 @@ func (m *model) place(x []float64) {
 // the priors.
 func (m *model) residuals(x, r, jac []float64) {
 	p, n := len(x), len(r)-len(x)
-	m.lnCurve(x, m.curve)
-	m.whiten(func(h int) float64 { return m.pooled[h].ln - m.curve[h] }, r[:n], 1, nil)
+	m.lnCurve(x)
+	m.whiten(r[:n], nil)
 	for j, pr := range m.prior {
 		r[n+j] = (x[j] - pr.mean) / pr.sd
 	}
 	if jac == nil {
 		return
 	}
-	for i := range jac {
-		jac[i] = 0
-	}
-	m.columns(x, func(j int, col []float64, _ [states]float64) {
-		for i, v := range col {
-			jac[i*p+j] = v
-		}
-	})
-	for j, pr := range m.prior {
-		jac[(n+j)*p+j] = 1 / pr.sd
-	}
-}
-
-// columns calls each with the derivative of the whitened misfits, and of the states
-// at the end, by every parameter; m.curve must be that of x.
-func (m *model) columns(x []float64, each func(j int, col []float64, end [states]float64)) {
 	m.lean(x)
-	col, n := make([]float64, m.seen()), len(m.curve)
-	for j := range x {
-		slope := m.slopes[j*n : j*n+n]
-		end := m.whiten(func(h int) float64 { return -slope[h] }, col, 0, nil)
-		each(j, col, end)
+	m.whitenLines(make([][states]float64, p), m.slopes, jac, 0, nil)
+	for j, pr := range m.prior {
+		own := jac[j*(n+p)+n:][:p]
+		clear(own)
+		own[j] = 1 / pr.sd
 	}
 }
 
-// lean fills m.slopes at x, where they are not at hand.
+// lean fills m.slopes at x, of which m.curve must be, where they are not at hand.
 func (m *model) lean(x []float64) {
 	if slices.Equal(x, m.slopesAt) {
 		return
 	}
 	const step = 1e-4
-	m.slopes, m.slopesAt = m.slopes[:0], append(m.slopesAt[:0], x...)
-	up, curve := copied(x), make([]float64, len(m.curve))
+	m.slopes, m.slopesAt = slices.Grow(m.slopes[:0], len(x)*len(m.air)), append(m.slopesAt[:0], x...)
+	up := copied(x)
 	for j := range x {
 		up[j] += step
-		m.lnCurve(up, curve)
+		w := m.walk(up)
 		up[j] = x[j]
-		for h, v := range curve {
-			m.slopes = append(m.slopes, (v-m.curve[h])/step)
+		for h, air := range m.air {
+			m.slopes = append(m.slopes, -lnRatio(max(w.to(middle(h)).air, leastPPM), air)/step)
 		}
 	}
 }

@@ -97,7 +97,7 @@ func bestOf(starts []start, n int, f residuals) (solution, error) {
 	var best solution
 	var err error = errSingular
 	for _, st := range starts {
-		s, e := leastSquares(st.x, n, 200, 1e-11, f)
+		s, e := leastSquares(st.x, n, 200, 1e-11, 0, f)
 		if best.x == nil || s.rss < best.rss*(1-1e-9) || (err != nil && e == nil && s.rss <= best.rss*(1+1e-9)) {
 			best, err = s, e
 		}

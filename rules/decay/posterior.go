@@ -37,7 +37,7 @@ func (m *model) posterior(x []float64, before *fit) *fit {
 	m.place(x)
 	m.pool(false)
 	last, _ := m.track(m.suspect.Open)
-	s, err := leastSquares(x, n+p, 4, 1e-4, m.residuals)
+	s, err := leastSquares(x, n+p, 4, 1e-4, fitFall, m.residuals)
 	if err != nil {
 		return nil
 	}
@@ -56,9 +56,13 @@ func (m *model) posterior(x []float64, before *fit) *fit {
 		f.Dev = append(f.Dev[:0], m.dev...)
 	}
 	f.StateCov = triangle(last[:], states)
-	out := make([]float64, m.seen())
-	f.States = m.whiten(m.residual, out, 1, nil)
-	m.columns(s.x, func(_ int, _ []float64, end [states]float64) { f.Move = append(f.Move, end[:]...) })
+	out, move := make([]float64, m.seen()*p), make([][states]float64, p)
+	f.States = m.whiten(out[:m.seen()], nil)
+	m.lean(s.x)
+	m.whitenLines(move, m.slopes, out, 0, nil)
+	for j := range move {
+		f.Move = append(f.Move, move[j][:]...)
+	}
 	f.Suspect = m.suspect
 	f.Draws, f.AltCov = m.sample(before, s.x, s.cov)
 	if f.Draws == nil || !allFinite(f.X) || !allFinite(f.Cov) || !allFinite(f.States[:]) || !allFinite(f.Move) || !allFinite(f.StateCov) || !allFinite(f.Path) {

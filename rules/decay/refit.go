@@ -6,10 +6,11 @@ import (
 
 // Figures of the refit.
 const (
-	warmRounds = 2  // rounds of weights from an earlier fit
-	coldRounds = 6  // and from nothing
-	coldEvery  = 24 // every so many refits the fit also starts anew
-	pathPoints = 96 // at most so many steps are kept of the path
+	warmRounds = 2    // rounds of weights from an earlier fit
+	coldRounds = 6    // and from nothing
+	coldEvery  = 24   // every so many refits the fit also starts anew
+	pathPoints = 96   // at most so many steps are kept of the path
+	fitFall    = 0.01 // of twice the negative log posterior: a tenth of a standard deviation on the way is near enough
 )
 
 // Refit fits everything observed so far: the mode of the posterior, and draws from
@@ -130,7 +131,7 @@ func (m *model) mode(x []float64, rounds int) ([]float64, float64) {
 		m.place(x)
 		ll := m.pool(true)
 		_, logDet := m.track(m.suspect.Open)
-		s, _ := leastSquares(x, n+len(x), 8, 1e-4, m.residuals)
+		s, _ := leastSquares(x, n+len(x), 8, 1e-4, fitFall, m.residuals)
 		if !allFinite(s.x) {
 			return nil, math.NaN()
 		}
@@ -149,17 +150,13 @@ func (m *model) mode(x []float64, rounds int) ([]float64, float64) {
 
 // follow makes the path that of the curve at x with the misfit.
 func (m *model) follow(x []float64) {
-	m.lnCurve(x, m.curve)
-	out := make([]float64, m.seen())
-	m.whiten(m.residual, out, 1, func(h int, s *[states]float64) {
-		m.path[h] = m.curve[h] + s[atOffset] + s[atSwing] + m.hops[h].feed*s[atFeed]
-		m.pathVar[h] = 0
-		if p := &m.hops[h]; p.seen {
+	m.lnCurve(x)
+	m.whiten(make([]float64, m.seen()), func(_, h int, s *[states]float64) {
+		p := &m.hops[h]
+		m.path[h], m.pathVar[h] = m.curve[h]+p.sees(s), 0
+		if p.seen {
 			m.pathVar[h] = 1 / (p.root * p.root)
 		}
 	})
 	m.placed = true
 }
-
-// residual is what the stack showed less the curve in hand, in ln, by hour.
-func (m *model) residual(h int) float64 { return m.pooled[h].ln - m.curve[h] }

@@ -115,14 +115,14 @@ type runner struct {
 
 // take takes an hour in; false where it is not what was foretold.
 func (r *runner) take(h int, s *State) bool {
-	m, f, days := r.m, r.f, float64(h)*hourDays+hourDays/2
+	m, f, days := r.m, r.f, middle(h)
 	m.rate[h] = r.at.loss
 	g := r.at.to(days)
 	m.curve[h] = lnAbove(g.air)
 	m.feed[h], m.inflow[h] = r.at.renewal(g, f.States[atOffset])
 	m.slope[h] = m.inflow[h] - r.at.loss - r.at.sorb
 	for i := range m.dev {
-		m.dev[i].wait(1, m.apart())
+		m.dev[i].wait(hourSwing, m.apart())
 	}
 	hops := [2]hop{m.hopTo(h, hourDays)}
 	hops[0].swell = m.swell
@@ -179,11 +179,7 @@ func (p *hop) follow(x *[states]float64, e float64) float64 {
 	if !p.seen {
 		return 0
 	}
-	e -= p.sees(x)
-	for i := range x {
-		x[i] += p.gain[i] * e
-	}
-	return e * p.root
+	return p.learn(x, e)
 }
 
 // learn lets the mode and every draw learn an hour.

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -80,8 +81,6 @@ func (m *model) chooseSizes(x []float64, which []int) {
 	if slices.Contains(which, ofGust) {
 		m.windOrCalm(x, best)
 	}
-	m.pool(false)
-	m.track(m.suspect.Open)
 }
 
 // windOrCalm goes over to the other of the two where its evidence is above what there
@@ -133,7 +132,7 @@ func (m *model) evidence(x []float64) float64 {
 	for j, g := range grad {
 		gain += g * step.AtVec(j)
 	}
-	return m.pooledLL - (sumSquares(r)-gain+logDet+chol.LogDet()+m.size.surprise())/2
+	return m.pooledLL - (floats.Dot(r, r)-gain+logDet+chol.LogDet()+m.size.surprise())/2
 }
 
 // surprise is how far the sizes lie from what is thought of them beforehand, as a sum

@@ -3,6 +3,8 @@ package decay
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // A change of the loss rate that nobody told of is weighed at each refit against
@@ -72,9 +74,10 @@ func (m *model) toldNear(hour int) bool {
 
 // suspectChange weighs the cases at parameters x and sets the model to the likelier.
 func (m *model) suspectChange(x []float64) {
-	m.lnCurve(x, m.curve)
+	m.lnCurve(x)
 	last := len(m.sights) - 1
-	hours, prior, lls := []int{-1}, []float64{0}, []float64{m.likelihood(-1)}
+	marks := make([]mark, min(suspectAges[len(suspectAges)-1]+1, len(m.hops)))
+	hours, prior, lls := []int{-1}, []float64{0}, []float64{m.likelihood(mark{c: m.open()}, -1, marks)}
 	for i, age := range suspectAges {
 		h := last - age
 		if h < 12 || m.toldNear(h) {
@@ -85,7 +88,7 @@ func (m *model) suspectChange(x []float64) {
 			width = age - suspectAges[i-1]
 		}
 		hours, prior = append(hours, h), append(prior, math.Log(changesPerDay/24*float64(width)))
-		lls = append(lls, m.likelihood(h))
+		lls = append(lls, m.likelihood(marks[len(marks)-1-age], h, nil))
 	}
 	most, sum, best := math.Inf(-1), 0.0, 0
 	for i := range lls {
@@ -115,15 +118,10 @@ func (m *model) suspectChange(x []float64) {
 }
 
 // likelihood is the log likelihood of the stack's path at the curve in hand, with a
-// change of the loss rate at an hour.
-func (m *model) likelihood(hour int) float64 {
-	var logDet float64
-	if first := len(m.hops) - len(m.marks); hour >= first && len(m.marks) > 0 {
-		_, logDet = m.trackOn(m.marks[hour-first], hour, false)
-	} else {
-		_, logDet = m.track(hour)
-	}
+// change of the loss rate at an hour; from and marks are those of trackOn.
+func (m *model) likelihood(from mark, hour int, marks []mark) float64 {
+	_, logDet := m.trackOn(from, hour, marks)
 	out := make([]float64, m.seen())
-	m.whiten(m.residual, out, 1, nil)
-	return -(sumSquares(out) + logDet) / 2
+	m.whiten(out, nil)
+	return -(floats.Dot(out, out) + logDet) / 2
 }
