@@ -22,7 +22,7 @@ var englishSeen = map[string]string{
 	"top-up-none":    "Phosphine added now would not bring the chance to {want}, not even the {most} g that were laid at first.",
 	"pieces":         "({count} {form} of {piece} g)",
 	"as-it-leaks":    "This is reckoned with the leak as it is: what is added leaks into the store too, until the sheet is mended.",
-	"who-tops-up":    "Adding phosphine is a masked entry, moves the earliest airing to {airing} at least, and is for the licensed fumigator to decide, within the label and the law. " + twoPeople,
+	"who-tops-up":    "Adding phosphine is a masked entry, keeps airing from beginning before {airing}, and is for the licensed fumigator to decide, within the label and the law. " + twoPeople,
 
 	"verdict/provisional": "provisional", "verdict/held": "held", "verdict/failed": "failed", "verdict/abandoned": "abandoned",
 	"verdict-points/0": ", at no point", "verdict-points/1": ", at one point", "verdict-points/2": ", at two points",

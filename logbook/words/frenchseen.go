@@ -21,7 +21,7 @@ var frenchSeen = map[string]string{
 	"top-up-none":    "De la phosphine ajoutée maintenant ne porterait pas la probabilité à {want}, pas même les {most} g posés au début.",
 	"pieces":         "({count} {form} de {piece} g)",
 	"as-it-leaks":    "Ce calcul prend la fuite telle qu'elle est : ce qui est ajouté fuit aussi dans le magasin, tant que la bâche n'est pas réparée.",
-	"who-tops-up":    "Ajouter de la phosphine est une entrée sous protection respiratoire, repousse l'aération au {airing} au plus tôt, et relève de la décision du fumigateur agréé, dans les limites de l'étiquette et de la loi. " + frenchTwoPeople,
+	"who-tops-up":    "Ajouter de la phosphine est une entrée sous protection respiratoire, interdit l'aération avant le {airing}, et relève de la décision du fumigateur agréé, dans les limites de l'étiquette et de la loi. " + frenchTwoPeople,
 
 	"verdict/provisional": "provisoire", "verdict/held": "tenu", "verdict/failed": "échoué", "verdict/abandoned": "abandonné",
 	"verdict-points/0": ", en aucun point", "verdict-points/1": ", en un seul point", "verdict-points/2": ", en deux points",

@@ -288,6 +288,19 @@ func TestOver(t *testing.T) {
 	require.Equal(t, "This alarm is over. That lets nobody in: look at the gate of the store.", advice)
 }
 
+// An alarm that is over is said with what is read by then: no sentence then claims that this
+// is more than its mark, or the top of a range.
+func TestOverClaimsNoExcess(t *testing.T) {
+	for _, code := range []string{"", "over-range", "top-of-range", "attention", "above-dose"} {
+		for lang, more := range map[string]string{"en": `1611(\.0)? ppm(,| or) (more|over)`, "fr": `1611 ppm(,| ou) plus`} {
+			a := &logbook.Alarm{Alarm: "fire-risk", Code: code, State: logbook.AlarmCleared, Stack: "B", Line: "top", Value: 1611, Limit: 1790}
+			headline, _ := Alarm(lang, a)
+			require.NotRegexp(t, more, plainSpaces(headline), code)
+			require.Contains(t, headline, "1790", code)
+		}
+	}
+}
+
 // TestSeen: an acknowledged alarm says who took charge of it, and still what to do.
 func TestSeen(t *testing.T) {
 	a := &logbook.Alarm{Alarm: "leak", State: logbook.AlarmSeen, By: "N. Ferreira", Stack: "B", Value: 0.4, Limit: 0.2}
