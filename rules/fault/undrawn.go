@@ -35,8 +35,11 @@ func (s *State) undrawn(hours float64, obs []leak.Obs, test *leak.State) (events
 		}
 		d := &s.Draws[o.Line]
 		d.At, d.PPM = hours, o.PPM
+		if d.Shown {
+			continue
+		}
 		rest, ok := s.rest(o.Line, test)
-		if d.Shown || !ok {
+		if !ok {
 			continue
 		}
 		enough := drawnShare
