@@ -43,21 +43,25 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 	if !j.Fits || j.State == reading.Late || k.Gas == nil {
 		return
 	}
-	of := logbook.Alarm{Alarm: alarmFire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Value: logbook.Round(j.Value), Onset: min(j.At, s.At)}
+	of := logbook.Alarm{Alarm: alarmFire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Onset: min(j.At, s.At)}
 	stands := s.drawn(t.Lines[line].Channel) == PumpOff
-	raised := s.raised(&of)
+	known, r := s.Alarms[keyOf(&of)], &k.Gas.Rises[line]
 	active := s.couldBurn(k.Gas, line, j, stands, &of)
+	if !active && known == nil && r.Doubt == nil {
+		return
+	}
+	of.Value = logbook.Round(j.Value)
+	raised := known != nil && known.Raised
 	if raised {
-		told := s.Alarms[keyOf(&of)].Record
+		told := known.Record
 		switch anew := active && graver(of.Code, told.Code); {
 		case anew:
 			raised = false
 		case active && of.Code != told.Code, !active && s.stillBurns(&told, j): // what was told stands, by its own limit
-			told.Value = logbook.Round(j.Value)
+			told.Value = of.Value
 			of, active = told, true
 		}
 	}
-	r := &k.Gas.Rises[line]
 	switch doubt := r.Doubt; {
 	case !active && (stands || doubt != nil && (j.At < doubt.Onset || s.stillBurns(doubt, j))):
 	case !active, raised:
@@ -72,8 +76,9 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 		}
 		s.alarm(condition{of: of, active: true})
 	default:
-		of.Time = s.At
-		r.Doubt = &of
+		one := of
+		one.Time = s.At
+		r.Doubt = &one
 		k.Due = min(k.Due, s.At.Add(s.fireWait(t, line)))
 	}
 }
