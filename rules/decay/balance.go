@@ -122,7 +122,11 @@ func (w *walker) to(days float64) gas {
 		w.gas.ramp -= y * r / (a - r)
 		w.due++
 	}
-	w.through(days)
+	if w.turned < w.turning {
+		w.through(days)
+	} else {
+		w.advance(days)
+	}
 	return w.gas
 }
 

@@ -4,7 +4,10 @@ import (
 	"errors"
 	"math"
 
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -40,7 +43,7 @@ func leastSquares(start []float64, n, iters int, tol, fall float64, f residuals)
 	if !finite(s.rss) {
 		return s, errNoNumber
 	}
-	normal, grad := mat.NewSymDense(p, nil), make([]float64, p)
+	normal, grad := make([]float64, p*p), make([]float64, p)
 	normalEquations(r, jac, normal, grad)
 	lambda := 1e-3
 	for it := 0; it < iters && !s.done; it++ {
@@ -68,7 +71,7 @@ func leastSquares(start []float64, n, iters int, tol, fall float64, f residuals)
 		}
 	}
 	var err error
-	s.cov, err = inverse(normal)
+	s.cov, err = inverse(mat.NewSymDense(p, normal))
 	return s, err
 }
 
@@ -83,39 +86,32 @@ func small(step, x []float64, tol float64) bool {
 }
 
 // normalEquations fills normal with JᵀJ and grad with Jᵀr.
-func normalEquations(r, jac []float64, normal *mat.SymDense, grad []float64) {
-	n := len(r)
+func normalEquations(r, jac []float64, normal, grad []float64) {
+	n, p := len(r), len(grad)
 	for a := range grad {
 		col := jac[a*n : a*n+n]
 		grad[a] = floats.Dot(col, r)
 		for b := range a + 1 {
-			normal.SetSym(b, a, floats.Dot(col, jac[b*n:b*n+n]))
+			v := floats.Dot(col, jac[b*n:b*n+n])
+			normal[a*p+b], normal[b*p+a] = v, v
 		}
 	}
 }
 
 // dampedStep solves (JᵀJ + λ·diag(JᵀJ))·step = −grad; false where that cannot be
 // done in numbers.
-func dampedStep(normal *mat.SymDense, grad []float64, lambda float64) ([]float64, bool) {
-	p := len(grad)
-	damped := mat.NewSymDense(p, nil)
-	damped.CopySym(normal)
+func dampedStep(normal, grad []float64, lambda float64) ([]float64, bool) {
+	p, out := len(grad), copied(grad)
+	damped := blas64.Symmetric{Uplo: blas.Lower, N: p, Stride: p, Data: copied(normal)}
 	for j := range p {
-		d := normal.At(j, j)
-		damped.SetSym(j, j, d+lambda*max(d, 1e-30))
+		damped.Data[j*p+j] += lambda * max(normal[j*p+j], 1e-30)
 	}
-	var chol mat.Cholesky
-	if !chol.Factorize(damped) {
+	root, ok := lapack64.Potrf(damped)
+	if !ok {
 		return nil, false
 	}
-	step := mat.NewVecDense(p, nil)
-	if err := chol.SolveVecTo(step, mat.NewVecDense(p, grad)); err != nil && !nearSingular(err) {
-		return nil, false
-	}
-	out := step.RawVector().Data
-	for j := range out {
-		out[j] = -out[j]
-	}
+	floats.Scale(-1, out)
+	lapack64.Potrs(root, blas64.General{Rows: p, Cols: 1, Stride: 1, Data: out})
 	return out, allFinite(out)
 }
 

@@ -53,13 +53,14 @@ type model struct {
 // newModel gathers the readings of s.
 func newModel(s *State, till int) *model {
 	m := modelOf(s, 0, till)
+	m.prior = s.priors()
 	m.recall(s.Fit)
 	return m
 }
 
-// modelOf gathers the readings of s from one hour until another.
+// modelOf gathers the readings of s from one hour until another, without priors.
 func modelOf(s *State, from, till int) *model {
-	m := &model{told: s.told(), lines: s.Setup.Lines, prior: s.priors(), size: firstSize}
+	m := &model{told: s.told(), lines: s.Setup.Lines, size: firstSize}
 	m.sights = s.gather(from, till)
 	n := len(m.sights)
 	m.settled = make([]bool, n)

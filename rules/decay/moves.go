@@ -85,11 +85,7 @@ func normalOf(e []draw) (cloud, bool) {
 
 // ln is the log density at x, up to a constant; z is room for as many numbers.
 func (c *cloud) ln(x, z []float64) float64 {
-	p, sum := len(x), 0.0
-	for j := range x {
-		row := c.root[j*p : j*p+j+1]
-		z[j] = (x[j] - c.mean[j] - floats.Dot(row[:j], z[:j])) / row[j]
-		sum += z[j] * z[j]
-	}
-	return -sum / 2
+	floats.SubTo(z, x, c.mean)
+	divide(c.root, z, z)
+	return -floats.Dot(z, z) / 2
 }

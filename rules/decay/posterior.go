@@ -3,7 +3,10 @@ package decay
 import (
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/lapack/lapack64"
 )
 
 // fit is a posterior: its mode, draws around it, and the misfit.
@@ -124,23 +127,22 @@ func square(t []float64, n int) []float64 {
 // lower returns the lower Cholesky factor (by rows) of a covariance by rows; a
 // state without variance is let through.
 func lower(cov []float64, n int) ([]float64, bool) {
-	a := mat.NewSymDense(n, copied(cov))
+	out := copied(cov)
 	for i := range n {
-		a.SetSym(i, i, a.At(i, i)*(1+1e-12)+1e-18)
+		out[i*n+i] = out[i*n+i]*(1+1e-12) + 1e-18
+		clear(out[i*n+i+1 : i*n+n])
 	}
-	var chol mat.Cholesky
-	if !chol.Factorize(a) {
-		return nil, false
+	_, ok := lapack64.Potrf(blas64.Symmetric{Uplo: blas.Lower, N: n, Stride: n, Data: out})
+	return out, ok
+}
+
+// divide fills out with z for which a lower triangle times z is x; it may be x.
+func divide(lower, x, out []float64) {
+	n := len(out)
+	for i := range out {
+		row := lower[i*n : i*n+i+1]
+		out[i] = (x[i] - floats.Dot(row[:i], out[:i])) / row[i]
 	}
-	var l mat.TriDense
-	chol.LTo(&l)
-	out := make([]float64, n*n)
-	for i := range n {
-		for j := range i + 1 {
-			out[i*n+j] = l.At(i, j)
-		}
-	}
-	return out, true
 }
 
 // times multiplies a lower triangle by z.

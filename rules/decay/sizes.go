@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/floats"
-	"gonum.org/v1/gonum/mat"
 )
 
 // size is the sizes of the misfit: fitted to each stack. Most stacks feel the wind;
@@ -118,21 +117,17 @@ func (m *model) evidence(x []float64) float64 {
 	n, p := m.seen(), len(x)
 	r, jac := make([]float64, n+p), make([]float64, (n+p)*p)
 	m.residuals(x, r, jac)
-	normal, grad := mat.NewSymDense(p, nil), make([]float64, p)
+	normal, grad := make([]float64, p*p), make([]float64, p)
 	normalEquations(r, jac, normal, grad)
-	var chol mat.Cholesky
-	if !chol.Factorize(normal) {
+	root, ok := lower(normal, p)
+	if !ok {
 		return math.Inf(-1)
 	}
-	step := mat.NewVecDense(p, nil)
-	if err := chol.SolveVecTo(step, mat.NewVecDense(p, grad)); err != nil && !nearSingular(err) {
-		return math.Inf(-1)
+	for j := range p {
+		logDet += 2 * math.Log(root[j*p+j])
 	}
-	gain := 0.0
-	for j, g := range grad {
-		gain += g * step.AtVec(j)
-	}
-	return m.pooledLL - (floats.Dot(r, r)-gain+logDet+chol.LogDet()+m.size.surprise())/2
+	divide(root, grad, grad) // a step to the best parameters takes off the square of this
+	return m.pooledLL - (floats.Dot(r, r)-floats.Dot(grad, grad)+logDet+m.size.surprise())/2
 }
 
 // surprise is how far the sizes lie from what is thought of them beforehand, as a sum
