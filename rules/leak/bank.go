@@ -43,6 +43,7 @@ const (
 	onsetStep = 0.5 // hours between young onsets
 	youngest  = 0.6 // hours: before that noise alone decides
 	oldest    = 36.0
+	onsetDrop = 3.84 // of log likelihood: twice 1.92, for gusts have longer tails than the sums take them to have
 	capacity  = 12
 )
 
@@ -283,13 +284,26 @@ func expected(num, den float64) (z, rate, sd float64) {
 	return z * math.Sqrt(den/(den+1/(riseSD*riseSD))), rate, sd
 }
 
-// interval is the 95 % interval of the onset: those whose log likelihood ratio is
-// within 1.92 of the best, and half way to the next ones.
-func (b *bank) interval(f found, sign, now float64) (low, high float64) {
-	limit := math.Sqrt(max(f.z*f.z-3.84, 0))
-	first, last := f.onset, f.onset
+// since is when a change that was found began, and the 95 % interval of that: onsets whose
+// log likelihood ratio is within onsetDrop of the best, and half way to the next ones. What
+// was held against young onsets and large rises, so that no gust is called a leak, is left
+// out: a leak it is.
+func (b *bank) since(f found, now float64) (onset, low, high float64) {
+	squares := make([]float64, len(b.Onset))
 	for k := range b.Onset {
-		if sign*b.at(k, f.line, sign, now).z >= limit {
+		if z := b.plain(k, f); z > 0 {
+			squares[k] = z * z
+		}
+	}
+	best := f.onset
+	for k, onset := range b.Onset {
+		if now-onset >= youngest && squares[k] > squares[best] {
+			best = k
+		}
+	}
+	first, last := best, best
+	for k := range b.Onset {
+		if squares[k] >= squares[best]-2*onsetDrop {
 			first, last = min(first, k), max(last, k)
 		}
 	}
@@ -298,7 +312,23 @@ func (b *bank) interval(f found, sign, now float64) (low, high float64) {
 		low = (low + b.Onset[first-1]) / 2
 	}
 	if last+1 < len(b.Onset) {
-		return low, (high + b.Onset[last+1]) / 2
+		return b.Onset[best], low, (high + b.Onset[last+1]) / 2
 	}
-	return low, min(high+onsetStep/2, now)
+	return b.Onset[best], low, min(high+onsetStep/2, now)
+}
+
+// plain is the z of a change at the k-th onset with the shape and share of one that was
+// found, of any size.
+func (b *bank) plain(k int, f found) float64 {
+	n := k * b.sums()
+	num, den := b.Num[n], b.Den[n]
+	if b.Onset[k] < b.From {
+		num, den = 0, 0
+	}
+	if f.line >= 0 {
+		at := n + sum(f.line, f.shape)
+		num, den = num+f.share*b.Num[at]/b.Wide[f.line], den+f.share*f.share*b.Den[at]/b.Wide[f.line]
+	}
+	z, _, _ := ratio(num, den)
+	return z
 }

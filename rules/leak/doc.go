@@ -54,7 +54,7 @@
 // A leak of the whole stack that is not sure within a day, or that began before the test
 // had anything to hold it against, becomes what is expected. So from 28 h after dosing on
 // the stack is asked once an hour what it lost in half a day (pace.go): more than 1.2 per
-// day, which a sheet that is shut does not lose, or, from 60 h on, more than 0.65 and 2.5
+// day, which a sheet that is shut does not lose, or, from 72 h on, more than 0.65 and 2.5
 // times what was expected a day before, is a leak of the stack, whenever it began, for what
 // is still released or given back only makes gas fall more slowly. Half of the lines lost
 // as much, and both halves of the time have their part, so that no tube and nothing that

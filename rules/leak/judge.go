@@ -75,8 +75,8 @@ func (s *State) refuted(f found) bool {
 
 // call raises the leak that was found.
 func (s *State) call(best found) Event {
-	low, high := s.Bank.interval(best, 1, s.At)
-	s.raise(Event{Kind: Leak, Line: best.line, Onset: s.Bank.Onset[best.onset], OnsetLow: low, OnsetHigh: high, Z: best.z, Alone: s.alone(best)}, best)
+	onset, low, high := s.Bank.since(best, s.At)
+	s.raise(Event{Kind: Leak, Line: best.line, Onset: onset, OnsetLow: low, OnsetHigh: high, Z: best.z, Alone: s.alone(best)}, best)
 	return s.Raised.Event
 }
 
@@ -149,8 +149,8 @@ func (s *State) another() []Event {
 	if best.rate == 0 || r.at(best.line) || s.refuted(best) {
 		return nil
 	}
-	low, high := s.Bank.interval(best, 1, s.At)
-	e := Event{Kind: Leak, Line: best.line, Onset: s.Bank.Onset[best.onset], OnsetLow: low, OnsetHigh: high, Z: best.z, Alone: s.alone(best)}
+	onset, low, high := s.Bank.since(best, s.At)
+	e := Event{Kind: Leak, Line: best.line, Onset: onset, OnsetLow: low, OnsetHigh: high, Z: best.z, Alone: s.alone(best)}
 	best = s.sized(best)
 	before := s.Ref.at(e.Onset).Loss + r.Rate
 	e.LossBefore, e.LossAfter, e.LossSD = 24*before, 24*(before+best.rate), 24*best.sd

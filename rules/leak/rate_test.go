@@ -178,7 +178,7 @@ func TestDetectionDelay(t *testing.T) {
 			require.LessOrEqual(t, missed, c.missed)
 			if c.times > 1.5 {
 				require.GreaterOrEqual(t, right, 0.7)
-				require.GreaterOrEqual(t, inside, 0.5)
+				require.GreaterOrEqual(t, inside, 0.75)
 			}
 		}
 	}
