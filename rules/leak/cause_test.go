@@ -229,6 +229,33 @@ func TestTornOpen(t *testing.T) {
 	})
 }
 
+// The same after a power cut of 13 hours, in which nothing was read (common practice): how
+// much gas there is is known from the first readings on.
+func TestTornOpenAfterSilence(t *testing.T) {
+	for seed := range uint64(8) {
+		p := usual(500 + seed)
+		p.hours = 62
+		w := p.make()
+		s, got := New(Setup{Lines: p.lines}), []Event(nil)
+		for bin, obs := range w.seen {
+			h := hoursOf(bin)
+			if bin%12 == 0 {
+				w.fit.refit(math.Floor(h))
+			}
+			if h > 30 && h < 43 || len(obs) == 0 {
+				continue
+			}
+			for i := range obs {
+				obs[i].PPM = math.Round(obs[i].PPM * max(math.Exp(-4*max(h-60, 0)), 0.15))
+			}
+			got = append(got, s.Observe(h, obs, w.fit)...)
+		}
+		require.NotEmpty(t, got, "stack %d", seed)
+		require.Equal(t, []any{Leak, -1}, []any{got[0].Kind, got[0].Line}, "stack %d", seed)
+		require.InDelta(t, 60, got[0].Onset, 1)
+	}
+}
+
 // A leak is raised once and cleared once, after the sheet was mended.
 func TestLeakOnceAndMended(t *testing.T) {
 	for _, at := range []int{-1, 1} {

@@ -78,7 +78,7 @@ func (s *State) suddenFall() []Event {
 	case gone && f.WithGas > 0 && f.Spread < f.By/2:
 		f.Stopped = true
 		return []Event{{Kind: PumpStop, Line: -1, Onset: f.Since, OnsetLow: f.Before, OnsetHigh: f.Since}}
-	case f.WithGas < fallRuns-1 || f.By < farLn || s.level() < math.Log(leastLevel):
+	case f.WithGas < fallRuns-1 || f.By < farLn || s.gas() < math.Log(leastLevel):
 		return nil
 	case f.Unlike < fallRuns && (gone || f.Level < fallRuns) && s.At-f.Since < fallHours:
 		return nil // it goes on falling, alike
@@ -93,7 +93,7 @@ func (f *fall) goesOn(now float64) bool {
 
 // open raises a leak of a sheet that is open wide.
 func (s *State) open() []Event {
-	f := s.Fall
+	f, gas := s.Fall, s.gas()
 	took := max(f.Since-f.Before, 0.25)
 	for i := range s.Lines {
 		s.Lines[i].Known = false // found anew from the next reading
@@ -109,7 +109,7 @@ func (s *State) open() []Event {
 	e := Event{Kind: Leak, Line: -1, Onset: f.Since, OnsetLow: f.Before, OnsetHigh: f.Since, LossBefore: 24 * before,
 		LossAfter: 24 * (before + rate), LossSD: 24 * rate / 2}
 	s.Ref.freeze(f.Since)
-	s.Raised = &raised{Event: e, Rate: max(before, leastLeakDay/24), Level: s.level(), At: s.At, Hour: s.At, Changed: true}
+	s.Raised = &raised{Event: e, Rate: max(before, leastLeakDay/24), Level: gas, At: s.At, Hour: s.At, Changed: true}
 	size := s.slopeSize()
 	s.Filter.Stack.Cov[atSlope*stackStates+atSlope] += rate * rate / (size * size)
 	s.Bank.clear()

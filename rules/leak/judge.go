@@ -87,7 +87,7 @@ func (s *State) raise(e Event, f found) {
 	before := s.Ref.at(e.Onset).Loss
 	e.LossBefore, e.LossAfter, e.LossSD = 24*before, 24*(before+f.rate), 24*f.sd
 	s.Ref.freeze(e.Onset)
-	s.Raised = &raised{Event: e, Rate: f.rate, Now: f.rate, Level: s.level(), At: s.At, Hour: s.At}
+	s.Raised = &raised{Event: e, Rate: f.rate, Now: f.rate, Level: s.gas(), At: s.At, Hour: s.At}
 	s.accept(f)
 }
 
@@ -155,7 +155,7 @@ func (s *State) another() []Event {
 	before := s.Ref.at(e.Onset).Loss + r.Rate
 	e.LossBefore, e.LossAfter, e.LossSD = 24*before, 24*(before+best.rate), 24*best.sd
 	r.Later = append(r.Later, e)
-	r.Rate, r.Now, r.Level, r.At = r.Rate+best.rate, r.Now+best.rate, s.level(), s.At
+	r.Rate, r.Now, r.Level, r.At = r.Rate+best.rate, r.Now+best.rate, s.gas(), s.At
 	r.Changed, r.Calm, r.Back = false, 0, cusum{}
 	s.accept(best)
 	return []Event{e}
@@ -250,7 +250,7 @@ func (s *State) slower(f found) {
 func (s *State) gone() bool {
 	r := s.Raised
 	rise, sd := s.rise()
-	if s.level() < r.Level+math.Log(leastShare) || r.alone() && !r.Changed {
+	if s.gas() < r.Level+math.Log(leastShare) || r.alone() && !r.Changed {
 		return false // too little gas to say; or only the line showed it, and has shown no end
 	}
 	return r.Changed && rise+sd < r.Rate/2 || rise+2*sd < r.Rate/4

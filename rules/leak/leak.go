@@ -261,7 +261,7 @@ func (s *State) live() bool {
 	return s.At-s.Start >= quietHours && s.At-s.Since >= settleHours && s.Ref.known(s.At) && s.Ref.at(s.At).SD <= maxSlopeSD
 }
 
-// level is ln ppm of the stack: the mean over its lines.
+// level is ln of the gas of the stack over where it was when the filter began.
 func (s *State) level() float64 {
 	sum := 0.0
 	for _, l := range s.Lines {

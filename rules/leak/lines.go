@@ -311,6 +311,14 @@ func (s *State) set(i int, kind Kind, onset, held, drift float64) {
 	l.Far, l.Cause = far{}, cause{Kind: kind, Onset: onset, Held: held, Gap: gap}
 }
 
+// gas is the mean ln ppm that is predicted of the lines; 0 where none is known.
+func (s *State) gas() float64 {
+	if ln, known := s.others(-1); known {
+		return ln
+	}
+	return 0
+}
+
 // others is the mean ln ppm that is predicted of the lines but i; false without any.
 func (s *State) others(i int) (float64, bool) {
 	sum, n := 0.0, 0.0

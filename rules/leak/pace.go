@@ -155,7 +155,7 @@ func (s *State) lostTooMuch() []Event {
 	began := s.At - paceHours
 	e := Event{Kind: Leak, Line: -1, Onset: began, OnsetLow: s.Start, OnsetHigh: began + paceHours/2,
 		LossBefore: min(max(s.Pace.due(), 0), lost), LossAfter: lost, Limit: limit}
-	s.Raised = &raised{Event: e, Level: s.level(), At: s.At, Hour: s.At}
+	s.Raised = &raised{Event: e, Level: s.gas(), At: s.At, Hour: s.At}
 	s.Bank.clear()
 	return []Event{e}
 }
