@@ -1,6 +1,6 @@
 // Package fault tells the faults of lines and instruments under one sheet from a
 // leak, by how the lines stand to each other: two lines that were connected the
-// wrong way round, an instrument that drifts, and a line that never drew gas.
+// wrong way round, an instrument that drifts, and a line that draws no gas.
 //
 // [New] takes the number of lines. Every 5 minutes [State.Observe] takes what the
 // lines read, lets the leak test have it and returns the events of both.
@@ -30,10 +30,11 @@
 // Alone), and a hand reading, see [State.Hand], settles which it is. While a leak stands
 // that the other lines follow, no line is called drifting.
 //
-// # A line that never drew
+// # A line that draws no gas
 //
 // From 8 hours after dosing on, a line that has never read a twentieth of what the others
-// do draws air: it was not connected, or its end lies beside the stack.
+// do draws air: it was not connected, or its end lies beside the stack. One that reads so
+// little later, three times in a row, came off, where the leak test has not told it.
 //
 // # What it refuses
 //

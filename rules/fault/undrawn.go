@@ -2,11 +2,11 @@ package fault
 
 import "undersheet/rules/leak"
 
-// Figures of a line that never drew the stack's gas: what it reads is held against the
+// Figures of a line that does not draw the stack's gas: what it reads is held against the
 // median of the others. From memory of practice: under a sheet gas reaches every place
 // within hours, unevenly, but a line that lies beside the stack shows next to none of it.
 const (
-	drawnShare = 0.05  // of the others: a line that ever read so much has drawn gas
+	drawnShare = 0.05  // of the others: a line that reads so much draws gas
 	backShare  = 0.25  // of the others: one that was told reads gas again
 	gasThere   = 100.0 // ppm of the others, to hold anything against them
 	drawnBy    = 8.0   // hours after dosing by which gas is everywhere
@@ -14,17 +14,19 @@ const (
 	sureRuns   = 3     // readings in a row
 )
 
-// Draw is what is known of whether a line draws the stack's gas since dosing.
+// Draw is what is known of whether a line draws the stack's gas.
 type Draw struct {
 	At, PPM float64 // newest reading
-	Shown   bool    // it has shown gas
-	Off     bool    // it was told that it never did
+	Shown   bool    // it has shown gas since dosing
+	Off     bool    // it was told that it draws none
 	Runs    int     // readings in a row that say so; once told, that say the contrary
+	Since   float64 // hours of the first of them; 0 = since dosing
 }
 
-// undrawn looks whether lines have shown nothing since dosing while others show gas, as
-// where a tube was never connected or its end lies beside the sheet. The leak test finds
-// lines that come off; one that was never on falls at no time.
+// undrawn looks for lines that show nothing while others show gas: since dosing, as where a
+// tube was never connected or its end lies beside the sheet, or later. The leak test tells
+// a line that comes off sooner, where it is read often enough; what is read a few times a
+// day it finds anew each morning.
 func (s *State) undrawn(hours float64, obs []leak.Obs, test *leak.State) (events []leak.Event) {
 	if !(hours >= 0 && hours < 1e6) {
 		return nil
@@ -35,39 +37,62 @@ func (s *State) undrawn(hours float64, obs []leak.Obs, test *leak.State) (events
 		}
 		d := &s.Draws[o.Line]
 		d.At, d.PPM = hours, o.PPM
-		if d.Shown {
+		if d.Shown && !d.Off && o.PPM >= drawnShare*s.most() {
+			d.Runs = 0
 			continue
 		}
 		rest, ok := s.rest(o.Line, test)
 		if !ok {
 			continue
 		}
-		enough := drawnShare
+		enough, least := drawnShare*rest, leastPPM
 		if d.Off {
-			enough = backShare
+			enough = backShare * rest
+		} else if d.Shown {
+			least = 0 // it has drawn little too
 		}
-		draws := o.PPM >= max(enough*rest, leastPPM)
-		switch {
-		case draws && !d.Off:
-			d.Shown = true
-		case draws == d.Off:
-			d.Runs++
-		default:
-			d.Runs = 0
+		switch draws := o.PPM >= max(enough, least); {
+		case draws != d.Off:
+			d.Shown, d.Runs = d.Shown || draws, 0
+			continue
+		case d.Runs == 0 && d.Shown:
+			d.Since = hours
 		}
-		switch {
-		case d.Shown || d.Runs < sureRuns || hours < drawnBy:
-		case d.Off:
-			*d = Draw{At: hours, PPM: o.PPM, Shown: true}
-			s.forget(o.Line, len(s.Past))
-			test.Anew(o.Line)
-			events = append(events, leak.Event{Kind: leak.LineOff, Line: o.Line, Cleared: true})
-		case test.Cause(o.Line) == "":
-			d.Off, d.Runs = true, 0
-			events = append(append(events, test.Distrust(o.Line)...), leak.Event{Kind: leak.LineOff, Line: o.Line})
-		}
+		d.Runs++
+		events = append(events, s.drawing(o.Line, hours, test)...)
 	}
 	return events
+}
+
+// drawing tells that a line draws none of the gas, or draws it again, once that is sure.
+func (s *State) drawing(line int, hours float64, test *leak.State) []leak.Event {
+	d := &s.Draws[line]
+	if d.Runs < sureRuns || !d.Shown && hours < drawnBy {
+		return nil
+	}
+	_, leaking := test.LeakAt(line)
+	e := leak.Event{Kind: leak.LineOff, Line: line, Onset: d.Since, OnsetLow: d.Since, OnsetHigh: d.Since}
+	switch {
+	case d.Off:
+		*d = Draw{At: d.At, PPM: d.PPM, Shown: true}
+		s.forget(line, len(s.Past))
+		test.Anew(line)
+		e.Cleared = true
+		return []leak.Event{e}
+	case test.Out(line) || leaking:
+		return nil
+	}
+	d.Off, d.Runs, d.Shown = true, 0, false
+	return append(test.Distrust(line), e)
+}
+
+// most is the highest newest reading of all lines, ppm.
+func (s *State) most() float64 {
+	most := 0.0
+	for i := range s.Draws {
+		most = max(most, s.Draws[i].PPM)
+	}
+	return most
 }
 
 // rest is the median of what the other lines that draw gas read lately; false where none

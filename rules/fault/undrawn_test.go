@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"undersheet/rules/leak"
 )
 
 // empty lets a line read air until an hour.
@@ -52,4 +54,30 @@ func TestThinGasIsDrawn(t *testing.T) {
 	})
 	require.Equal(t, []string{"line-off 1"}, off.events)
 	require.Greater(t, off.drops[0].Onset, 29.0)
+}
+
+// Read three times a day, a line that comes off is told at its third reading of air and is over
+// at its third of gas, the morning's included: the leak test finds its levels anew after each
+// night. What all lines do together is no line that is off.
+func TestLineOffAmongFewReadings(t *testing.T) {
+	run := func(air func(line int, day int) bool) []string {
+		k := newStack(1, 0, 0.1, 0, 0)
+		for day := range 5 {
+			for _, hour := range []float64{2, 7, 11} {
+				var obs []leak.Obs
+				h := 24*float64(day) + hour
+				for i := range k.levels {
+					ppm := 900 * math.Exp(k.levels[i]-loss*h/24)
+					if air(i, day) {
+						ppm = 0
+					}
+					obs = append(obs, leak.Obs{Line: i, PPM: math.Round(ppm), SDLn: 0.03, Censored: ppm == 0})
+				}
+				k.note(k.Observe(h, obs, k.test, knowing{}))
+			}
+		}
+		return k.events
+	}
+	require.Equal(t, []string{"line-off 2", "line-off 2 over"}, run(func(line, day int) bool { return line == 2 && (day == 1 || day == 2) }))
+	require.Empty(t, run(func(_, day int) bool { return day == 2 }), "all lines")
 }
