@@ -50,7 +50,9 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 	if !active && known == nil && r.Doubt == nil {
 		return
 	}
-	of.Value = logbook.Round(j.Value)
+	if of.Code != codeRise { // whose value is by how much it rose
+		of.Value = logbook.Round(j.Value)
+	}
 	raised := known != nil && known.Raised
 	if raised {
 		told := known.Record
@@ -58,7 +60,9 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 		case anew:
 			raised = false
 		case active && of.Code != told.Code, !active && s.stillBurns(&told, j): // what was told stands, by its own limit
-			told.Value = of.Value
+			if told.Code != codeRise {
+				told.Value = logbook.Round(j.Value)
+			}
 			of, active = told, true
 		}
 	}

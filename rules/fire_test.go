@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -206,6 +207,27 @@ func TestFireRiskKeepsItsLimit(t *testing.T) {
 	d.level["a1"] = flat(2000)
 	d.run(1)
 	assert.Equal(t, []string{"raised"}, linesOf(d.fresh(), alarmFire, "top"))
+}
+
+// The figure of a rise is by how much the line rose, in what is told and in what stands: never
+// the level that it reached.
+func TestRiseTellsTheRise(t *testing.T) {
+	d := underGas(t) // 200 g would give about 2,000 ppm
+	d.level["a1"], d.level["a2"] = flat(1000), nil
+	d.run(3)
+	d.fresh()
+	d.level["a1"] = flat(1800) // attention, too, once the rise is an hour old
+	d.run(3)
+	rises := slices.DeleteFunc(of[*logbook.Alarm](d.fresh()), func(a *logbook.Alarm) bool { return a.Code != codeRise })
+	require.NotEmpty(t, rises)
+	for _, a := range rises {
+		assert.InDelta(t, 800, float64(a.Value), 20, "%s", a.State)
+	}
+	for _, a := range d.state.View().Alarms {
+		if a.Alarm.Code == codeRise {
+			assert.InDelta(t, 800, float64(a.Alarm.Value), 20)
+		}
+	}
 }
 
 // About a tenth of the lower explosive limit, 1,790 ppm, one stands at attention: to and fro
