@@ -109,7 +109,7 @@ func (s *State) open() []Event {
 	e := Event{Kind: Leak, Line: -1, Onset: f.Since, OnsetLow: f.Before, OnsetHigh: f.Since, LossBefore: 24 * before,
 		LossAfter: 24 * (before + rate), LossSD: 24 * rate / 2}
 	s.Ref.freeze(f.Since)
-	s.Raised = &raised{Event: e, Rate: max(before, leastLeakDay/24), Level: gas, At: s.At, Hour: s.At, Changed: true}
+	s.tellOf(&raised{Event: e, Rate: max(before, leastLeakDay/24), Level: gas, At: s.At, Hour: s.At, Changed: true})
 	size := s.slopeSize()
 	s.Filter.Stack.Cov[atSlope*stackStates+atSlope] += rate * rate / (size * size)
 	s.Bank.clear()

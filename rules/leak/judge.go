@@ -29,17 +29,16 @@ func thresholdOf(lines int, perDay float64) float64 {
 
 // judge looks for a leak, a blocked line or the end of a leak.
 func (s *State) judge() []Event {
-	if r := s.Raised; r != nil {
-		if r.Event.Limit > 0 { // lostTooMuch ends it
-			return nil
-		}
+	if s.Raised != nil {
 		if events := s.mending(); len(events) > 0 {
 			return events
 		}
 		return s.another()
 	}
-	if events := s.still(); len(events) > 0 {
-		return events
+	if s.Lost == nil { // a sheet that is shut at last leaves the lines as still as a pump that stops
+		if events := s.still(); len(events) > 0 {
+			return events
+		}
 	}
 	if e := s.blocked(); e != nil {
 		return []Event{*e}
@@ -87,8 +86,17 @@ func (s *State) raise(e Event, f found) {
 	before := s.Ref.at(e.Onset).Loss
 	e.LossBefore, e.LossAfter, e.LossSD = 24*before, 24*(before+f.rate), 24*f.sd
 	s.Ref.freeze(e.Onset)
-	s.Raised = &raised{Event: e, Rate: f.rate, Now: f.rate, Level: s.gas(), At: s.At, Hour: s.At}
+	s.tellOf(&raised{Event: e, Rate: f.rate, Now: f.rate, Level: s.gas(), At: s.At, Hour: s.At})
 	s.accept(f)
+}
+
+// tellOf makes a leak the one that stands. One of the whole stack takes the place of what
+// half a day lost.
+func (s *State) tellOf(r *raised) {
+	s.Raised = r
+	if r.Event.Line < 0 {
+		s.Lost = nil
+	}
 }
 
 // shareSD is how far the share of the gas space that a line stands for may lie

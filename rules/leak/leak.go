@@ -90,7 +90,7 @@ type raised struct {
 	Now   float64 // what of it is in the reference now, per hour
 	Level float64 // ln ppm of the stack when it was raised
 	At    float64 // hours when it was raised
-	Calm  int     // hours in a row at the expected rate, or with less than half of what was too much
+	Calm  int     // hours in a row at the expected rate
 	Sum   float64 // of standardised innovations in the running hour
 	N     float64
 	Hour  float64 // when the running hour began
@@ -123,7 +123,8 @@ type State struct {
 	Recent  recent  // what the newest bins read
 	Stood   stood   // where the lines stood
 	Pace    pace
-	Refused int // readings that were none, or of no line of this stack
+	Lost    *lost `json:",omitempty"` // half a day lost too much
+	Refused int   // readings that were none, or of no line of this stack
 }
 
 // MaxLines is how many lines of a stack are tested: the first.

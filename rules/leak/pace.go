@@ -18,6 +18,13 @@ type pace struct {
 	Due  singles // what the stack was expected to lose in each of those hours, ln C
 }
 
+// lost is a leak of the stack that was told by what half a day lost. It hides no other: the
+// test goes on from what is expected, of which it is part.
+type lost struct {
+	Event Event
+	Calm  int // hours in a row with less than half of what was too much
+}
+
 // What half a day must show.
 const (
 	paceHours  = 12
@@ -135,12 +142,15 @@ func (s *State) expectedLoss(hours float64) float64 {
 
 // lostTooMuch raises a leak of the stack by what it lost in half a day, or ends one.
 func (s *State) lostTooMuch() []Event {
-	lost, ok := s.Pace.loss(0, paceHours)
+	perDay, ok := s.Pace.loss(0, paceHours)
 	if !ok || !s.live() || s.At < s.Hold || s.At-s.Start < releaseHours || s.Fall.goesOn(s.At) {
 		return nil
 	}
-	if s.Raised != nil {
-		return s.slackened(lost)
+	switch {
+	case s.Lost != nil:
+		return s.slackened(perDay)
+	case s.Raised != nil:
+		return nil
 	}
 	limit := mostShut
 	if s.At-s.Start >= dueAfter {
@@ -148,14 +158,14 @@ func (s *State) lostTooMuch() []Event {
 	}
 	first, fine := s.Pace.loss(0, paceHours/2)
 	second, well := s.Pace.loss(paceHours/2, paceHours)
-	if lost < limit || !fine || !well || min(first, second) < eachHalf*limit {
+	if perDay < limit || !fine || !well || min(first, second) < eachHalf*limit {
 		return nil
 	}
 	// It may have begun at any time until the half day was half over.
 	began := s.At - paceHours
 	e := Event{Kind: Leak, Line: -1, Onset: began, OnsetLow: s.Start, OnsetHigh: began + paceHours/2,
-		LossBefore: min(max(s.Pace.due(), 0), lost), LossAfter: lost, Limit: limit}
-	s.Raised = &raised{Event: e, Level: s.gas(), At: s.At, Hour: s.At}
+		LossBefore: min(max(s.Pace.due(), 0), perDay), LossAfter: perDay, Limit: limit}
+	s.Lost = &lost{Event: e}
 	s.Bank.clear()
 	return []Event{e}
 }
@@ -163,21 +173,16 @@ func (s *State) lostTooMuch() []Event {
 // slackened ends a leak that was told by what was lost in half a day, once that was less
 // than half as much for as long again: a sheet breathes by day and not by night. Nothing
 // was held back for it, for the fit has followed.
-func (s *State) slackened(lost float64) []Event {
-	r := s.Raised
-	switch limit := r.Event.Limit; {
-	case limit == 0: // told otherwise, it ends otherwise
-		return nil
-	case lost >= limit/2:
-		r.Calm = 0
+func (s *State) slackened(perDay float64) []Event {
+	if perDay >= s.Lost.Event.Limit/2 {
+		s.Lost.Calm = 0
 		return nil
 	}
-	if r.Calm++; r.Calm <= paceHours {
+	if s.Lost.Calm++; s.Lost.Calm <= paceHours {
 		return nil
 	}
-	e := r.Event
-	e.Cleared, e.LossAfter = true, lost
-	s.Raised = nil
-	s.Bank.clear()
+	e := s.Lost.Event
+	e.Cleared, e.LossAfter = true, perDay
+	s.Lost = nil
 	return []Event{e}
 }

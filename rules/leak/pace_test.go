@@ -46,7 +46,7 @@ func TestNeverShut(t *testing.T) {
 		require.GreaterOrEqual(t, e.LossAfter, e.Limit)
 		require.Equal(t, []float64{mostShut, 0, -1}, []float64{e.Limit, e.OnsetLow, float64(e.Line)})
 		require.Less(t, e.OnsetHigh, e.at)
-		require.NotNil(t, s.Raised)
+		require.NotNil(t, s.Lost)
 		last, lost := int(e.at)*12-6, 0.0 // the middle of the last whole hour
 		for line := range w.lines {
 			lost += 2 * math.Log(w.truth[last-12*paceHours][line]/w.truth[last][line]) / float64(w.lines)
@@ -121,11 +121,48 @@ func TestShutAtLast(t *testing.T) {
 		require.True(t, over.Cleared)
 		require.Less(t, over.at, 66+2*paceHours+2.0)
 		require.Less(t, over.LossAfter, over.Limit/2)
-		require.Nil(t, s.Raised)
+		require.Nil(t, s.Lost)
 		text, err := json.Marshal(s)
 		require.NoError(t, err)
 		var read State
 		require.NoError(t, json.Unmarshal(text, &read))
 		require.Equal(t, s.Pace, read.Pace)
 	}
+}
+
+// What half a day lost hides no tear beside one line, where gas goes at 2 per day until what
+// is around makes up for it; it stands meanwhile, through JSON.
+func TestTooMuchHidesNoTear(t *testing.T) {
+	for i, w := range leaky(5, 1.9) {
+		s := New(Setup{Lines: w.lines})
+		torn := false
+		events := w.run(s, from(60, func(h float64, o Obs) float64 { return -2.0 / 24 * bit(o.Line == 1) * faded(h-60, 8) })(w))
+		for _, e := range events {
+			torn = torn || e.Kind == Leak && e.Line == 1 && !e.Cleared && e.at > 60
+		}
+		require.True(t, torn, "stack %d: %v", i, short(events))
+		require.Len(t, paced(events), 1, "stack %d: %v", i, short(events))
+		text, err := json.Marshal(s)
+		require.NoError(t, err)
+		var read State
+		require.NoError(t, json.Unmarshal(text, &read))
+		require.NotNil(t, read.Lost)
+		require.Equal(t, s.Lost, read.Lost)
+	}
+}
+
+// A rise of the whole stack on top of that takes its place: one leak stands, and what it
+// adds is told.
+func TestTooMuchAndMore(t *testing.T) {
+	told := 0
+	for i, w := range leaky(5, 1.9) {
+		s := New(Setup{Lines: w.lines})
+		events := w.run(s, from(62, func(h float64, _ Obs) float64 { return -3.0 / 24 * (h - 62) })(w))
+		require.Len(t, paced(events), 1, "stack %d: %v", i, short(events))
+		if s.Raised != nil && s.Raised.Event.Line < 0 {
+			told++
+			require.Nil(t, s.Lost)
+		}
+	}
+	require.Positive(t, told)
 }

@@ -36,7 +36,7 @@ func (e *Event) Misled() (line int, since float64, ok bool) {
 }
 
 // Leaking reports whether a leak stands that more than its own line shows.
-func (s *State) Leaking() bool { return s.Raised != nil && !s.Raised.alone() }
+func (s *State) Leaking() bool { return s.Lost != nil || s.Raised != nil && !s.Raised.alone() }
 
 // LeakAt returns the leak that stands and that a line alone shows, if one does.
 func (s *State) LeakAt(line int) (e Event, ok bool) {
