@@ -28,7 +28,7 @@ var pure = []struct {
 	{"logbook", false, "bufio bytes crypto/sha256 encoding/binary encoding/hex encoding/json errors fmt io math reflect slices strconv strings time unicode/utf8"},
 	{"sensor", false, "context crypto/sha256 encoding/hex errors fmt math strings time unicode/utf8"},
 	{"rules", true, "bytes cmp embed encoding/base64 encoding/binary encoding/csv encoding/json errors fmt iter maps math math/rand/v2 slices sort strconv strings time " +
-		"gonum.org/v1/gonum/mat gonum.org/v1/gonum/stat/distuv undersheet/logbook undersheet/rules/"},
+		"gonum.org/v1/gonum/blas gonum.org/v1/gonum/blas/blas64 gonum.org/v1/gonum/floats gonum.org/v1/gonum/lapack/lapack64 gonum.org/v1/gonum/mat gonum.org/v1/gonum/stat/distuv undersheet/logbook undersheet/rules/"},
 }
 
 // impure are the functions of allowed packages that pure code must not use.
@@ -39,6 +39,8 @@ var impure = map[string]func(name string) bool{
 	"math/rand/v2": func(n string) bool { // all but generators with a seed
 		return !strings.Contains(" New NewPCG NewChaCha8 Rand Source PCG ChaCha8 ", " "+n+" ")
 	},
+	"gonum.org/v1/gonum/blas/blas64":     func(n string) bool { return n == "Use" }, // it changes what everybody else computes with
+	"gonum.org/v1/gonum/lapack/lapack64": func(n string) bool { return n == "Use" },
 }
 
 // folders returns root and, with below, its sub-folders.
