@@ -194,9 +194,10 @@ func (s *State) raise(a *Alarm, c *condition, k *kind) {
 }
 
 // graver reports whether an alarm has become a graver case of itself: gas that can
-// burn is graver than what may only point to it.
+// burn is graver than what may only point to it, and a line that shows no more than its
+// top than one that can be watched.
 func graver(now, before string) bool {
-	return onlyAttention(before) && !onlyAttention(now) || now == codeCollapsing && before != codeCollapsing || now == codeResisted && before == "" ||
+	return before == codeAttention && now != codeAttention || before == codeTopOfRange && !onlyAttention(now) || now == codeCollapsing && before != codeCollapsing || now == codeResisted && before == "" ||
 		now == codeExplosive && (before == codeRise || before == codeAboveDose)
 }
 

@@ -103,10 +103,10 @@ func (s *State) couldBurn(g *Gas, line int, j reading.Judged, stands bool, of *l
 	case j.Value >= dose.AlarmLEL*dose.LELppm:
 		of.Code, of.Limit = codeExplosive, dose.AlarmLEL*dose.LELppm
 	case !stands && g.tooFast(line, j, s.lineAway(*of), of):
+	case over: // whatever it stands at, nobody can watch there whether it rises
+		of.Code, of.Limit, of.Priority = codeTopOfRange, logbook.Round(j.Value), logbook.PriorityMedium
 	case j.Value >= dose.AttentionLEL*dose.LELppm:
 		of.Code, of.Limit, of.Priority = codeAttention, dose.AttentionLEL*dose.LELppm, logbook.PriorityMedium
-	case over:
-		of.Code, of.Limit, of.Priority = codeTopOfRange, logbook.Round(j.Value), logbook.PriorityMedium
 	default:
 		return false
 	}

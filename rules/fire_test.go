@@ -253,6 +253,28 @@ func TestAttentionToAndFroIsNoDanger(t *testing.T) {
 	assert.False(t, raised[0].Wake)
 }
 
+// A line that goes on from attention to the top of its range can no more be watched: that is
+// told once, wakes nobody, and is not said of it again as it goes to and fro.
+func TestAttentionThenTopOfRange(t *testing.T) {
+	d := underGas(t) // 200 g would give about 2,000 ppm
+	d.level["a1"], d.level["a2"] = flat(1600), nil
+	d.run(3)
+	d.fresh()
+	d.level["a1"] = nil
+	for _, ppm := range []float64{1800, 1810, 1850, 1900, 2000, 2000, 2000, 1850, 1850, 2000, 2000} { // 2,000 is the top of a1
+		d.now = d.now.Add(20 * time.Minute)
+		d.read("a1", ppm)
+	}
+	var codes []string
+	for _, a := range of[*logbook.Alarm](d.fresh()) {
+		if a.Alarm == alarmFire {
+			codes = append(codes, a.Code+" "+a.State)
+			assert.False(t, a.Wake)
+		}
+	}
+	assert.Equal(t, []string{"attention raised", "top-of-range raised"}, codes)
+}
+
 // An instrument of a short range stands at its top in every treatment: where the dose,
 // without any loss, gives so much and less than 25 % of the lower explosive limit (common
 // practice), it asks for attention. A dose that gives more, or less than is read, and one that

@@ -103,14 +103,14 @@ func TestFireRiskWhileThePumpIsOff(t *testing.T) {
 		d.now = d.now.Add(time.Minute)
 		d.read("a1", 2000)
 	}
-	assert.Equal(t, []string{"attention raised"}, alarms(d.fresh(), alarmFire), "as much as the dose gives")
+	assert.Equal(t, []string{"top-of-range raised"}, alarms(d.fresh(), alarmFire), "as much as the dose gives")
 	d.level["a1"] = flat(3)
 	d.run(2)
 	assert.Empty(t, alarms(d.fresh(), alarmFire), "what stood in the tube shows no end")
 	d.set("flow", 1)
 	d.level["a1"] = flat(900)
 	d.run(1)
-	assert.Equal(t, []string{"attention cleared"}, alarms(d.fresh(), alarmFire), "and no rise from what stood there")
+	assert.Equal(t, []string{"top-of-range cleared"}, alarms(d.fresh(), alarmFire), "and no rise from what stood there")
 }
 
 // A contact that bounces within one second of its own clock: the worse of the two

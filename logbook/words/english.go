@@ -288,7 +288,7 @@ var englishAlarms = map[string]sentence{
 	"fire-risk/attention": {"Attention: {place} reads {value} ppm; {limit} ppm is a tenth of what can burn.",
 		"Nobody goes in. Keep flames and switches away from the store. Tell the licensed fumigator and watch whether it rises."},
 	"fire-risk/top-of-range": {"Attention: {place} is at the top of its range, {limit} ppm or more. The dose can give so much; what comes on top would not show here.",
-		"Nobody goes in. Keep flames and switches away from the store. Tell the licensed fumigator that this line shows no fire until it reads within its range again."},
+		"Nobody goes in. Keep flames and switches away from the store. Tell the licensed fumigator that this line cannot show a fire, should there be one, until it reads within its range again."},
 	"too-cold": {"Too cold: the grain of stack {stack} is at {value} °C; below {limit} °C phosphine is not effective.",
 		"Insects will live. Ask the licensed fumigator before anything else is done; leave the stack under its sheet meanwhile."},
 	"masked-entry-overdue": {"Overdue: somebody has been inside {store} with breathing protection for {whole} minutes; {wholelimit} are allowed.",

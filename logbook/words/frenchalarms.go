@@ -85,7 +85,7 @@ var frenchAlarms = map[string]sentence{
 	"fire-risk/attention": {"Attention : {place} lit {value} ppm ; {limit} ppm sont le dixième de ce qui peut brûler.",
 		"Personne n'entre. Tenez flammes et interrupteurs à l'écart du magasin. Prévenez le fumigateur agréé et surveillez si cela monte."},
 	"fire-risk/top-of-range": {"Attention : {place} est en haut de son étendue de mesure, {limit} ppm ou plus. La dose peut en donner autant ; ce qui s'y ajouterait ne se verrait pas ici.",
-		"Personne n'entre. Tenez flammes et interrupteurs à l'écart du magasin. Prévenez le fumigateur agréé que cette ligne ne montre aucun incendie tant qu'elle ne lit pas de nouveau dans son étendue de mesure."},
+		"Personne n'entre. Tenez flammes et interrupteurs à l'écart du magasin. Prévenez le fumigateur agréé que cette ligne ne peut pas montrer un incendie, s'il y en avait un, tant qu'elle ne lit pas de nouveau dans son étendue de mesure."},
 	"too-cold": {"Trop froid : le grain de la pile {stack} est à {value} °C ; au-dessous de {limit} °C, la phosphine n'est pas efficace.",
 		"Des insectes survivront. Consultez le fumigateur agréé avant toute autre chose ; laissez entre-temps la pile sous sa bâche."},
 	"masked-entry-overdue": {"Sortie en retard : quelqu'un est à l'intérieur de {store} avec protection respiratoire depuis {whole} minutes ; {wholelimit} sont permises.",
