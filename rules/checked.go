@@ -142,7 +142,8 @@ func (s *State) instrumentSwapped(e *logbook.InstrumentSwapped) {
 		return
 	}
 	if line, ok := k.Treatment.LineOf(e.Channel); ok {
-		s.leakEvents(k, k.Treatment, append(k.Gas.closeBin(s.At.Hours(k.Treatment.Started)), k.Gas.Faults.Changed(line, k.Gas.Leak)...))
+		k.Gas.Sums[line] = Sum{} // what the one before has read of the running bin is of another level
+		s.leakEvents(k, k.Treatment, k.Gas.Faults.Changed(line, k.Gas.Leak))
 	}
 }
 

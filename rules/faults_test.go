@@ -241,3 +241,34 @@ func TestLineNeverOn(t *testing.T) {
 	assert.Equal(t, []string{codeNeverOn + " cleared"}, alarms(got, alarmLineOff))
 	assert.Empty(t, alarms(got, alarmFire))
 }
+
+// Readings that a gateway sends on three hours late lose nothing by an instrument that is
+// swapped meanwhile: the tests go on from the readings, whose time that of the swap is not,
+// and only what the instrument before has read of the running bin is dropped.
+func TestSwapAmongLateReadings(t *testing.T) {
+	d := underGas(t)
+	d.level["a1"], d.level["a2"] = nil, nil
+	d.now = d.now.Add(3 * time.Hour)
+	late := func(channel string, ppm float64) {
+		d.commit(d.stamp(&logbook.Reading{Channel: channel, Value: ppm, Unit: logbook.PPM}, logbook.KindReading, 3*time.Hour))
+	}
+	for i := range 24 {
+		d.now = d.now.Add(5 * time.Minute)
+		late("a1", 900+float64(i%2))
+		late("a2", 900-float64(i%2))
+	}
+	k := d.state.Stacks["A"]
+	slot, other := k.Gas.Slot, k.Gas.Sums[1]
+	require.Positive(t, other.N)
+	require.Positive(t, k.Gas.Sums[0].N)
+	d.act(&logbook.InstrumentSwapped{Channel: "a1", In: "44"}, logbook.KindInstrumentSwapped, 0)
+	k = d.state.Stacks["A"]
+	require.Equal(t, []any{slot, other, Sum{}}, []any{k.Gas.Slot, k.Gas.Sums[1], k.Gas.Sums[0]})
+	at := k.Gas.Leak.At
+	for i := range 12 {
+		d.now = d.now.Add(5 * time.Minute)
+		late("a1", 1000+float64(i%2))
+		late("a2", 900-float64(i%2))
+	}
+	require.Greater(t, d.state.Stacks["A"].Gas.Leak.At, at+0.8, "the leak test goes on")
+}
