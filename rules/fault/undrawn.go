@@ -17,6 +17,7 @@ const (
 // Draw is what is known of whether a line draws the stack's gas.
 type Draw struct {
 	At, PPM float64 // newest reading
+	Vague   bool    // which was beyond what its instrument can show
 	Shown   bool    // it has shown gas since dosing
 	Off     bool    // it was told that it draws none
 	Runs    int     // readings in a row that say so; once told, that say the contrary
@@ -36,7 +37,7 @@ func (s *State) undrawn(hours float64, obs []leak.Obs, test *leak.State) (events
 			continue
 		}
 		d := &s.Draws[o.Line]
-		d.At, d.PPM = hours, o.PPM
+		d.At, d.PPM, d.Vague = hours, o.PPM, o.Censored
 		if d.Shown && !d.Off && o.PPM >= drawnShare*s.most() {
 			d.Runs = 0
 			continue
@@ -74,7 +75,7 @@ func (s *State) drawing(line int, hours float64, test *leak.State) []leak.Event 
 	e := leak.Event{Kind: leak.LineOff, Line: line, Onset: d.Since, OnsetLow: d.Since, OnsetHigh: d.Since}
 	switch {
 	case d.Off:
-		*d = Draw{At: d.At, PPM: d.PPM, Shown: true}
+		*d = Draw{At: d.At, PPM: d.PPM, Vague: d.Vague, Shown: true}
 		s.forget(line, len(s.Past))
 		test.Anew(line)
 		e.Cleared = true
@@ -96,12 +97,13 @@ func (s *State) most() float64 {
 }
 
 // rest is the median of what the other lines that draw gas read lately; false where none
-// did, or too little to tell.
+// did, or too little to tell. A line that has drawn gas is not held against instruments at the
+// top of their range, which may have failed there.
 func (s *State) rest(line int, test *leak.State) (ppm float64, ok bool) {
 	var others []float32
 	for j := range s.Draws {
 		d := &s.Draws[j]
-		if j != line && !d.Off && test.Cause(j) == "" && d.At > 0 && s.Draws[line].At-d.At <= freshHours {
+		if j != line && !d.Off && !(d.Vague && s.Draws[line].Shown) && test.Cause(j) == "" && d.At > 0 && s.Draws[line].At-d.At <= freshHours {
 			others = append(others, float32(d.PPM))
 		}
 	}

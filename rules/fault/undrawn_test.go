@@ -81,3 +81,19 @@ func TestLineOffAmongFewReadings(t *testing.T) {
 	require.Equal(t, []string{"line-off 2", "line-off 2 over"}, run(func(line, day int) bool { return line == 2 && (day == 1 || day == 2) }))
 	require.Empty(t, run(func(_, day int) bool { return day == 2 }), "all lines")
 }
+
+// Of two lines one instrument fails and stays at the top of its range, 5,000 ppm (common
+// practice: cells fail high or low). The other reads what is there to the end, a twentieth of
+// that, and is on; one that was never connected is told beside it all the same.
+func TestTopOfRangeIsNoMeasure(t *testing.T) {
+	run := func(first float64) []string {
+		k := newStack(1, 0, 0)
+		for h := 1.0 / 6; h < 190; h += 1.0 / 6 {
+			read := math.Round(first * math.Exp(-loss*h/24) * (1 + 0.03*k.rnd.NormFloat64()))
+			k.note(k.Observe(h, []leak.Obs{{Line: 0, PPM: 5000, SDLn: 0.03, Censored: true}, {Line: 1, PPM: read, SDLn: 0.03}}, k.test, knowing{}))
+		}
+		return k.events
+	}
+	require.Empty(t, run(900))
+	require.Equal(t, []string{"line-off 1"}, run(0))
+}
