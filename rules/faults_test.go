@@ -272,3 +272,30 @@ func TestSwapAmongLateReadings(t *testing.T) {
 	}
 	require.Greater(t, d.state.Stacks["A"].Gas.Leak.At, at+0.8, "the leak test goes on")
 }
+
+// A leak of the whole stack that comes on top of what half a day lost is told anew, for it is
+// more than what people know of and may have taken charge of; both are over together. One
+// that is over at a line leaves what stands of the stack standing.
+func TestLeakOnTopOfHalfADay(t *testing.T) {
+	d := underGas(t)
+	d.level["a1"], d.level["a2"] = decaying(1250, 0.3), decaying(1200, 0.3)
+	d.run(40)
+	d.fresh()
+	k := d.state.Stacks["A"]
+	half := leak.Event{Kind: leak.Leak, Line: -1, Onset: 28, OnsetHigh: 34, LossBefore: 1.3, LossAfter: 1.3, Limit: 1.2}
+	torn := leak.Event{Kind: leak.Leak, Line: 0, Onset: 37, OnsetLow: 36, OnsetHigh: 38, LossBefore: 1.3, LossAfter: 1.6, Z: 6}
+	more := leak.Event{Kind: leak.Leak, Line: -1, Onset: 38, OnsetLow: 37, OnsetHigh: 39, LossBefore: 1.3, LossAfter: 3, Z: 8}
+	over := func(e leak.Event) leak.Event { e.Cleared = true; return e }
+	key := AlarmKey{Alarm: alarmLeak, Store: "Long Barn", Stack: "A"}
+	d.state.leakEvents(k, k.Treatment, []leak.Event{half})
+	d.state.acknowledge(&logbook.AlarmAcknowledged{Header: logbook.Header{Time: d.state.At}, Alarm: alarmLeak, Stack: "A", Act: someone})
+	require.NotZero(t, d.state.Alarms[key].Acknowledged)
+	d.state.leakEvents(k, k.Treatment, []leak.Event{torn, over(torn)})
+	require.True(t, k.Gas.leaking())
+	d.state.leakEvents(k, k.Treatment, []leak.Event{more})
+	a := d.state.Alarms[key]
+	require.Equal(t, []any{"", logbook.Number(3), logbook.Time(0)}, []any{a.Record.Code, a.Record.Value, a.Acknowledged})
+	d.state.leakEvents(k, k.Treatment, []leak.Event{over(more)})
+	require.Nil(t, d.state.Alarms[key])
+	require.False(t, k.Gas.leaking())
+}

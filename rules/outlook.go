@@ -39,7 +39,7 @@ func (s *State) outlook(k *Stack, t *treatmentOf) (*logbook.Outlook, []float64) 
 		ctp[i] += t.Lines[i].CTP.PPMh
 	}
 	if o.Chance < wantChance {
-		o.Leaking = len(g.Leaks) > 0 && g.Leaks[len(g.Leaks)-1].Cleared == 0
+		o.Leaking = g.leaking()
 		hour := func(h float64) logbook.Time { return t.Started.Add(hoursOf(h)) }
 		if h, ok := g.Fit.LongestHeld(now, end, o.EndPPM, wantChance); ok {
 			o.HeldUntil = hour(h)

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"undersheet/logbook"
@@ -100,7 +101,8 @@ func (r *Trail) marks() []LeakMark {
 	return out
 }
 
-// found notes a leak that was raised, or that the newest of its line is over.
+// found notes a leak that was raised, or that those of its line are over: of the stack there
+// may be two, the later of which took the place of the first.
 func (g *Gas) found(f Found, cleared bool) {
 	if !cleared {
 		if g.Leaks = append(g.Leaks, f); len(g.Leaks) > mostFound {
@@ -108,12 +110,16 @@ func (g *Gas) found(f Found, cleared bool) {
 		}
 		return
 	}
-	for i := len(g.Leaks) - 1; i >= 0; i-- {
+	for i := range g.Leaks {
 		if l := &g.Leaks[i]; l.Line == f.Line && l.Cleared == 0 {
 			l.Cleared = f.Cleared
-			return
 		}
 	}
+}
+
+// leaking reports whether a leak stands that was told.
+func (g *Gas) leaking() bool {
+	return slices.ContainsFunc(g.Leaks, func(l Found) bool { return l.Cleared == 0 })
 }
 
 // leakFound notes a leak that began or ended, and returns what it rests on.

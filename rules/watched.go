@@ -60,7 +60,7 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 		default:
 			continue
 		}
-		s.alarm(condition{of: of, active: !e.Cleared, sure: true, atOnce: true, cause: by})
+		s.alarm(condition{of: of, active: !e.Cleared, sure: true, atOnce: true, anew: e.Kind == leak.Leak, cause: by})
 	}
 }
 
