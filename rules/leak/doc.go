@@ -59,7 +59,8 @@
 // is still released or given back only makes gas fall more slowly. Half of the lines lost
 // as much, and both halves of the time have their part, so that no tube and nothing that
 // fell at once is told so. The fit, which has followed, is told nothing, and nothing is held
-// back. It is over when half a day lost less than half of the limit for half a day. Where a
+// back: it hides no other leak, and one of the whole stack that the test finds on top takes
+// its place. It is over when half a day lost less than half of the limit for half a day. Where a
 // tight sheet leaks several times as much as before but no more than 0.65, or release is
 // slower than the loss, it is not seen.
 //
