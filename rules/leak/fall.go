@@ -13,12 +13,15 @@ type fall struct {
 	Unlike        int     // bins in a row in which they differed much: one reading may be wild
 	Level         int     // bins in a row that fell no deeper
 	Stopped       bool    // it was reported as a stopped pump
+	Back          float64 `json:",omitempty"` // hours since which lines that are back had fallen, unreported; 0 = none had
+	Good          int     `json:",omitempty"` // bins in a row since they are back
 }
 
 const (
 	fallRuns  = 3
 	fallHours = 1.5  // a fall that still goes on is judged by what is left then
 	alikeLn   = 0.25 // lines that fall alike differ by little more
+	backLn    = 0.35 // a fall of so much of which all lines come back was none of the gas
 )
 
 // allFalling counts bins in which every line that was read fell far below what is
@@ -42,12 +45,17 @@ func (s *State) allFalling(reads []read) {
 	switch {
 	case known == 0:
 	case down < known && known-down >= down && f.Bins > 0 || down < known && f.Bins == 0:
-		s.Fall = fall{Before: s.At, Stopped: f.Stopped}
+		back := fall{Before: s.At, Stopped: f.Stopped, Back: f.Back, Good: f.Good + 1}
+		if f.WithGas >= fallRuns && f.Most > backLn && !f.Stopped && s.At-s.Start >= quietHours {
+			back.Back, back.Good = f.Before, 1
+		}
+		s.Fall = back
 	case down < known: // a line that reads its old gas for once
 	default:
 		if f.Bins++; f.Bins == 1 {
 			f.Since = s.At
 		}
+		f.Back = 0
 		if gas > 0 {
 			f.WithGas++
 		}
@@ -63,12 +71,19 @@ func (s *State) allFalling(reads []read) {
 
 // suddenFall judges a fall of all lines within minutes. When it ends with gas left,
 // or the lines fall unlike, the sheet is open wide. When all go alike to nothing,
-// the pump has stopped and the cells use up what stands in them.
+// the pump has stopped and the cells use up what stands in them; when they are back before
+// that was said, it had.
 func (s *State) suddenFall() []Event {
 	f := &s.Fall
 	if f.Stopped && f.Bins == 0 {
 		f.Stopped = false
 		return []Event{{Kind: PumpStop, Line: -1, Onset: f.Before, OnsetLow: f.Before, OnsetHigh: f.Before, Cleared: true}}
+	}
+	if f.Back > 0 && f.Good >= fallRuns {
+		e := Event{Kind: PumpStop, Line: -1, Onset: f.Back, OnsetLow: f.Back, OnsetHigh: f.Back}
+		over := e
+		f.Back, over.Cleared = 0, true
+		return []Event{e, over}
 	}
 	if f.Bins < fallRuns || f.Stopped || s.Setup.Lines < 2 || s.At-s.Start < quietHours && f.WithGas < fallRuns-1 {
 		return nil

@@ -33,6 +33,28 @@ func TestPumpStop(t *testing.T) {
 	})
 }
 
+// A pump stands for so short a time that the cells use up half of what stands in them, or
+// nothing is read just when they would show it: that all lines are back tells it.
+func TestShortPumpStop(t *testing.T) {
+	each(t, 8, nil, func(*world) func(int, []Obs) []Obs {
+		return func(bin int, obs []Obs) []Obs {
+			if h := hoursOf(bin); h > 50 && h < 50.7 {
+				for i := range obs {
+					obs[i].PPM = math.Round(obs[i].PPM * math.Exp(-(h-50)/0.7))
+				}
+			}
+			return obs
+		}
+	}, func(seed int, events []timed, _ *State) {
+		require.Equal(t, []string{"pump-stop `", "pump-stop cleared `"}, short(events), "stack %d", seed)
+		line, since, ok := events[0].Misled()
+		require.True(t, ok)
+		require.Negative(t, line)
+		require.InDelta(t, 50.1, since, 0.3)
+		require.InDelta(t, 51, events[1].at, 0.4)
+	})
+}
+
 // While the pump stands, no line draws the stack's gas, and the pump is what is wrong.
 func TestLinesAreOutWhileThePumpStands(t *testing.T) {
 	for until, out := range map[float64]bool{49: false, 54: true, 60: false} {

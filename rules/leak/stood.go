@@ -6,7 +6,8 @@ import (
 )
 
 // A line that is back where it stood for a part of the last day does not leak: it was too
-// high before, as where it was blocked while the gas fell and is free again.
+// high before, as where it was blocked while the gas fell and is free again. So is a stack
+// whose pump stood.
 
 // stood is where the lines stood, ln C less what was expected, hour by hour.
 type stood struct {
@@ -54,12 +55,9 @@ func (s *State) forgetStood(line int) {
 	}
 }
 
-// cameBack reports whether the line that was found to fall only fell to where it stood
-// before.
+// cameBack reports whether the line, or the stack, that was found to fall only fell to where
+// it stood before.
 func (s *State) cameBack(f found) bool {
-	if f.line < 0 {
-		return false
-	}
 	n, age := s.Setup.Lines, s.At-s.Bank.Onset[f.onset]
 	rows := len(s.Stood.Ln)/n - int(math.Ceil(age))
 	var above []float64
@@ -72,13 +70,17 @@ func (s *State) cameBack(f found) bool {
 		return false
 	}
 	slices.Sort(above)
-	fell := s.Bank.alone(f.onset, f.line, f.shape).rate * faded(age, fade[f.shape])
+	fell := f.rate * age
+	if f.line >= 0 {
+		fell = s.Bank.alone(f.onset, f.line, f.shape).rate * faded(age, fade[f.shape])
+	}
 	return above[len(above)/stoodPart] < backShare*fell
 }
 
-// above is how much higher than now a line stood against the others in a row.
+// above is how much higher than now a line stood against the others in a row, or, -1, the
+// stack.
 func (s *State) above(line int, row []float32) (by float64, ok bool) {
-	if row[line] == unread {
+	if line >= 0 && row[line] == unread {
 		return 0, false
 	}
 	sum, others := 0.0, 0.0
@@ -89,6 +91,9 @@ func (s *State) above(line int, row []float32) (by float64, ok bool) {
 	}
 	if others == 0 {
 		return 0, false
+	}
+	if line < 0 {
+		return sum / others, true
 	}
 	return float64(row[line]) - s.Lines[line].Stand - sum/others, true
 }
