@@ -48,3 +48,32 @@ func TestNothingShownIsNoLateRelease(t *testing.T) {
 		require.Less(t, low.ChanceMet, 0.5, "%d lines: %v", lines, low)
 	}
 }
+
+// One of three instruments fails and stays at the top of its range for two hours, while the
+// others read what is there: the forecast goes on as it was from the record without these
+// readings, within a factor of 1.5 of its median.
+func TestOneFailsAtTheTopOfItsRange(t *testing.T) {
+	for seed := range uint64(4) {
+		d := simulate(seed, 48, 3, 0)
+		for i := range d.setup.Lines {
+			d.setup.Lines[i].Range = 5000
+		}
+		s, without := New(d.setup), New(d.setup)
+		all := append(d.seen[:0:0], d.seen...)
+		rest := d.seen[:0:0]
+		for i, r := range all {
+			if r.line == 0 && r.hours > 20 && r.hours < 22 {
+				all[i].ppm = d.setup.Lines[0].Range
+				continue
+			}
+			rest = append(rest, r)
+		}
+		for h := 12.0; h <= 46; h++ {
+			all, rest = feed(s, all, h, 1), feed(without, rest, h, 1)
+			low, ok := s.Lowest(120, 150)
+			require.True(t, ok)
+			want, _ := without.Lowest(120, 150)
+			require.InDelta(t, math.Log(want.P50), math.Log(low.P50), math.Log(1.5), "seed %d, %v h", seed, h)
+		}
+	}
+}

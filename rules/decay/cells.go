@@ -58,7 +58,42 @@ func (s *State) gather(from, till int) [][]sight {
 			}
 		}
 	}
+	for h := from; h < hours; h++ {
+		out[h] = s.withoutFailed(out[h])
+	}
 	return out
+}
+
+// farAbove is how many times what the others show a line's range must be for the line, at its
+// top, to be held for an instrument that failed there. Lines of a stack stand nearer to each
+// other once gas has mixed (from memory).
+const farAbove = 2.0
+
+// withoutFailed leaves out of an hour what lay at the top of its range while as many lines or
+// more read far below that: such a limit has no spread that a spike could be told by, and
+// would carry the whole stack with it.
+func (s *State) withoutFailed(hour []sight) []sight {
+	most, within, above := 0.0, 0, 0
+	for i := range hour {
+		if o := &hour[i]; o.above > 0 {
+			above++
+		} else if o.n > 0 {
+			most, within = max(most, o.ppm), within+1
+		}
+	}
+	if above == 0 || above > within {
+		return hour
+	}
+	kept := hour[:0]
+	for _, o := range hour {
+		if o.above > 0 && s.Setup.Lines[o.line].Range > farAbove*most {
+			o.above = 0
+		}
+		if o.n+o.below+o.above > 0 {
+			kept = append(kept, o)
+		}
+	}
+	return kept
 }
 
 // withoutStrays leaves out the few readings of an hour that lay beyond a limit while
