@@ -36,11 +36,10 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 				of.Code = codeHalfDay
 			}
 			of.Grounds = s.leakFound(k, t, &of, e)
-			switch {
-			case e.Limit > 0: // it has long been in what the fit was told
-			case !e.Cleared:
+			switch changed, mended := k.Gas.Leak.LossOf(&e); {
+			case changed:
 				k.Gas.Fit.LossChanged(e.Onset, decay.Value{Value: e.LossAfter - e.LossBefore, SE: e.LossSD})
-			case k.Gas.Leak.Raised == nil: // else one of several was none, and those that stand are not mended
+			case mended:
 				k.Gas.Fit.LossMended(k.Gas.mended(e.Onset, s.At.Hours(t.Started)))
 			}
 		case leak.LineOff:

@@ -198,13 +198,13 @@ func (w *watched) closeBin(hours float64) {
 			if line, since, ok := e.Misled(); ok {
 				w.fit.Strike(line, since, hours)
 			}
-			if w.deaf || e.Kind != leak.Leak || e.Limit > 0 {
+			if w.deaf {
 				continue
 			}
-			switch {
-			case !e.Cleared:
+			switch changed, mended := w.leak.LossOf(&e); {
+			case changed:
 				w.fit.LossChanged(e.Onset, decay.Value{Value: e.LossAfter - e.LossBefore, SE: e.LossSD})
-			case w.leak.Raised == nil:
+			case mended:
 				w.fit.LossMended(max(hours-leak.CalmHours, e.Onset+1))
 			}
 		}

@@ -35,6 +35,17 @@ func (e *Event) Misled() (line int, since float64, ok bool) {
 	return 0, 0, false
 }
 
+// LossOf reports what a fit is to be told of the loss rate by an event that was just
+// returned: that it changed, or that what leaked was mended. Of a leak that half a day
+// showed it is told nothing, for it has long followed; and nothing is mended where one of
+// several leaks was none.
+func (s *State) LossOf(e *Event) (changed, mended bool) {
+	if e.Kind != Leak || e.Limit > 0 {
+		return false, false
+	}
+	return !e.Cleared, e.Cleared && s.Raised == nil
+}
+
 // Leaking reports whether a leak stands that more than its own line shows.
 func (s *State) Leaking() bool { return s.Lost != nil || s.Raised != nil && !s.Raised.alone() }
 
