@@ -5,7 +5,6 @@ import (
 
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
-	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/lapack/lapack64"
 )
 
@@ -139,10 +138,8 @@ func lower(cov []float64, n int) ([]float64, bool) {
 // divide fills out with z for which a lower triangle times z is x; it may be x.
 func divide(lower, x, out []float64) {
 	n := len(out)
-	for i := range out {
-		row := lower[i*n : i*n+i+1]
-		out[i] = (x[i] - floats.Dot(row[:i], out[:i])) / row[i]
-	}
+	copy(out, x)
+	blas64.Trsv(blas.NoTrans, blas64.Triangular{Uplo: blas.Lower, Diag: blas.NonUnit, N: n, Stride: n, Data: lower}, blas64.Vector{N: n, Inc: 1, Data: out})
 }
 
 // times multiplies a lower triangle by z.
