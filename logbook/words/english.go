@@ -257,7 +257,7 @@ var englishAlarms = map[string]sentence{
 		"Look at the sensor, its power and its cable outside the store. What it would show is not watched meanwhile; have somebody look at the outside of the store. A sensor that speaks only when something changes needs the key every in the site file. If the fault is inside: " + twoPeople},
 	"pump-off": {"Pump off: {point}, channel {channel}, draws {value}; {limit} is the least.",
 		"What it draws is not read: no leak can be seen on its lines, and the gate of its store stays shut. Look at the pump, its fuse and its filter outside the store, and start it again. If the fault is inside: " + twoPeople},
-	"pump-off/by-gas": {"Pump off: all lines of {place} fell alike to nothing within the hour, or stand still where the gas should fall; nothing seems to be drawn from them.",
+	"pump-off/by-gas": {"Pump off: all lines of {place} fell alike within the hour, or stand still where the gas should fall; nothing seems to be drawn from them.",
 		"What stands in the tubes is not the gas under the sheet, and no leak can be seen. Look at the sampling pump, its fuse and its filter at the cabinet outside the store, and start it again. If the pump runs, hold it for an open sheet: keep the store shut and read the air at the door. If the fault is inside: " + twoPeople},
 	"watch-stopped": {"The program has stopped judging: it broke at an entry of the logbook.",
 		"Every gate is shut and nothing is watched. Restart the program, report the fault, and watch the depot as before there was a program. " + twoPeople},

@@ -54,7 +54,7 @@ var frenchAlarms = map[string]sentence{
 		"Contrôlez le capteur, son alimentation et son câble, hors du magasin. Ce qu'il montrerait n'est pas surveillé entre-temps ; faites surveiller l'extérieur du magasin par quelqu'un. Un capteur qui ne parle que lorsque quelque chose change a besoin de la clé every dans le fichier du site. " + frenchIfInside},
 	"pump-off": {"Pompe arrêtée : {point}, voie {channel}, aspire {value} ; le minimum est {limit}.",
 		"Ce qu'elle aspire n'est pas lu : aucune fuite ne peut être vue sur ses lignes, et l'accès à son magasin reste fermé. Contrôlez la pompe, son fusible et son filtre, hors du magasin, et remettez-la en marche. " + frenchIfInside},
-	"pump-off/by-gas": {"Pompe arrêtée ({place}) : toutes les lignes sont tombées ensemble à rien en moins d'une heure, ou restent immobiles alors que le gaz devrait baisser ; rien ne semble en être aspiré.",
+	"pump-off/by-gas": {"Pompe arrêtée ({place}) : toutes les lignes sont tombées ensemble en moins d'une heure, ou restent immobiles alors que le gaz devrait baisser ; rien ne semble en être aspiré.",
 		"Ce qui stagne dans les tuyaux n'est pas le gaz sous la bâche, et aucune fuite ne peut être vue. Contrôlez la pompe de prélèvement, son fusible et son filtre à l'armoire, hors du magasin, et remettez-la en marche. Si la pompe tourne, tenez cela pour une bâche ouverte : gardez le magasin fermé et mesurez l'air à la porte. " + frenchIfInside},
 	"watch-stopped": {"Le programme a cessé de juger : il s'est arrêté sur une inscription du registre.",
 		"Tous les accès sont fermés et rien n'est surveillé. Relancez le programme, signalez la panne, et surveillez le dépôt comme avant qu'il y ait un programme. " + frenchTwoPeople},

@@ -42,7 +42,7 @@ const (
 	Leak    Kind = "leak"     // the gas is lost faster than before
 	LineOff Kind = "line-off" // a line draws air at once
 	Blocked Kind = "blocked"  // a line stands still while the others change
-	// PumpStop is all lines falling alike to nothing within the hour, as the cells use
+	// PumpStop is all lines falling alike within the hour, as the cells use
 	// up the gas that stands in them, or all lines standing still: nothing is drawn.
 	PumpStop Kind = "pump-stop"
 	// Swapped is two lines that took each other's level, and Drifting an instrument
