@@ -21,7 +21,7 @@ const (
 	fallRuns  = 3
 	fallHours = 1.5  // a fall that still goes on is judged by what is left then
 	alikeLn   = 0.25 // lines that fall alike differ by little more
-	backLn    = 0.35 // a fall of so much of which all lines come back was none of the gas
+	backLn    = 0.35 // a fall of so much of which all lines come back was none of the gas: more than they fall apart by
 )
 
 // allFalling counts bins in which every line that was read fell far below what is

@@ -20,7 +20,7 @@ const (
 	stoodLeast = 6       // of them that are needed
 	stoodPart  = 4       // a line that stood as low for one part in so many of them is back
 	nearShare  = 1 / 3.0 // by which a new reading moves where a line stands
-	backShare  = 0.4     // of the fall that was found: a line that lies less below is back; of 67 tears of hard stacks, 95 % showed more
+	backShare  = 0.4     // of the fall that was found: a line that lies less below is back; of 67 tears of hard stacks, 95 % showed more, and of 50 skirts and 50 tears elsewhere none was missed for it
 )
 
 // fits reports whether the parts fit each other.

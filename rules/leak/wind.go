@@ -65,7 +65,7 @@ func (r *reference) gusts(hours, loss float64) float64 {
 		return gustShare*loss + leastGust
 	}
 	usual := gustShare * r.at(hours).Loss
-	return math.Sqrt(gustFound*found*found+(1-gustFound)*usual*min(usual, 2*found)) + leastGust
+	return math.Sqrt(gustFound*found*found+(1-gustFound)*usual*min(usual, mostUnseen*found)) + leastGust
 }
 
 // blows is how hard gusts blow by what the fit found, a day and half a day ago; 0 = not
@@ -74,10 +74,13 @@ func (r *reference) blows(hours float64) float64 {
 	return max(r.at(hours).Gust, r.at(hours+youngLead).Gust)
 }
 
-// A stack out of the wind.
+// A stack out of the wind, by the bench: from two days on the fit finds gusts of less than
+// 0.02 of the loss rate on most clean stacks, and of more than 0.05 on each of 12 hard ones.
+// On 250 hard stacks 6 leaks were false, as many as without.
 const (
 	calmShare    = 0.06 // of the loss rate: gusts of less are next to none
-	leastExposed = 0.05
+	leastExposed = 0.05 // what of the weather is felt at the least
+	mostUnseen   = 2.0  // times the gusts that the fit found: more than these are not there unseen
 )
 
 // exposed is how much of the weather that most stacks feel one feels, up to 1: less where
