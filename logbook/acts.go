@@ -93,7 +93,7 @@ type TreatmentStarted struct {
 	GrainTempC       float64 `json:"grain_temp_c"`                 // °C
 	GasSpaceM3       float64 `json:"gas_space_m3,omitempty"`       // free gas space under the sheet, when known
 	GrainMoisturePct float64 `json:"grain_moisture_pct,omitempty"` // % wet basis
-	Form             string  `json:"form,omitempty"`               // tablets, pellets, sachets, plates
+	Form             string  `json:"form,omitempty"`               // tablets, pellets, sachets, plates; gas, from cylinders
 	Count            int     `json:"count,omitempty"`              // pieces of the form
 	ExposureHours    float64 `json:"exposure_hours,omitempty"`     // planned exposure, when longer than the protocol's
 	Particulars

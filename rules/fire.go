@@ -19,6 +19,11 @@ const (
 	doseTwice = 2.0   // twice what the dose would give without any loss
 )
 
+// gasMixes is how long gas let in from cylinders spreads under the sheet: all of it is
+// there at once, so how fast it comes to a line tells nothing, only how much stands
+// there. From memory: gas is even between bags some hours after.
+const gasMixes = 6 * time.Hour
+
 // fireWait is the longest that one reading which shows a fire waits for another to
 // say the same. It is short against the hours in which water on phosphide heats, and
 // longer than most instruments take from one reading to the next: common practice.
@@ -174,7 +179,7 @@ func (g *Gas) tooFast(line int, j reading.Judged, away bool, of *logbook.Alarm) 
 		r.PPM, r.Before = middle(r.Before, r.PPM, j.Value), 0
 	}
 	rose := j.Value - r.PPM
-	limit := math.Max(riseShare*g.FullPPM, riseFloor)
+	limit := g.mostRise(j.At)
 	if j.At.Sub(r.At) >= time.Hour && (rose <= limit || r.Doubt != nil) {
 		r.At, r.PPM, r.Before = j.At, j.Value, r.Last
 	}
@@ -190,6 +195,14 @@ func (g *Gas) tooFast(line int, j reading.Judged, away bool, of *logbook.Alarm) 
 		return true
 	}
 	return false
+}
+
+// mostRise is by how much, in ppm, the dose may let a line rise within an hour.
+func (g *Gas) mostRise(at logbook.Time) float64 {
+	if dose.FromCylinders(g.Setup.Form) && at.Sub(g.DosedAt) < gasMixes {
+		return math.Inf(1)
+	}
+	return math.Max(riseShare*g.FullPPM, riseFloor)
 }
 
 // middle is the median of three.

@@ -297,3 +297,37 @@ func TestShortRangeIsNoDangerWhereTheDoseGivesSoMuch(t *testing.T) {
 		assert.Equal(t, []string{want}, alarms(d.fresh(), alarmFire), "%g g", grams)
 	}
 }
+
+// Gas let in from cylinders is all there at once: a line may come to the whole dose in the
+// first hour, at dosing and after an added one. 200 g in 72 m³ give about 2,000 ppm at the
+// most, by the ideal gas law. What stands far over that is told, and a rise once the gas
+// has spread, as phosphide told the same rise is at any time.
+func TestGasFromCylindersIsNoFire(t *testing.T) {
+	after := func(form string, hours float64, add bool, from, to float64) []string {
+		d := aday(t, func(s *logbook.Site) {
+			c := s.Channels["a1"]
+			c.Range = 20000
+			s.Channels["a1"] = c
+		})
+		d.act(&logbook.TreatmentStarted{OnStack: onA(), Treatment: "A-1", Protocol: "five-day", Commodity: "maize", Tonnes: 100, VolumeM3: 150, PhosphineG: 200,
+			GrainTempC: 27, Form: form}, logbook.KindTreatmentStarted, 0)
+		d.level["a1"] = flat(from)
+		d.run(hours)
+		if add {
+			d.act(&logbook.DoseAdded{OnStack: onA(), PhosphineG: 100}, logbook.KindDoseAdded, 0)
+		}
+		d.fresh()
+		d.level["a1"] = nil
+		for minute := range 61 { // read every minute
+			d.now = d.now.Add(time.Minute)
+			d.read("a1", from+(to-from)*float64(minute)/60)
+		}
+		return alarms(d.fresh(), alarmFire)
+	}
+	assert.Empty(t, after("gas", 0, false, 0, 1700))
+	assert.Empty(t, after("gas", 30, true, 300, 1600))
+	assert.Equal(t, []string{"rise raised"}, after("tablets", 0, false, 0, 1700))
+	assert.Equal(t, []string{"rise raised"}, after("gas", 30, false, 300, 1600))
+	assert.Contains(t, after("gas", 0, false, 0, 4400), "above-dose raised")
+	assert.Contains(t, after("gas", 0, false, 0, 9000), "lower-explosive-limit raised")
+}

@@ -44,6 +44,7 @@ type Gas struct {
 	Ratio     float64            // lowest / highest line of the last whole bin, of those that draw the stack's gas; 0 = not known
 	RatioSlot int                // of that bin
 	FullPPM   float64            // what the dose would give without loss; 0 = not known
+	DosedAt   logbook.Time       // when the newest dose was laid or let in
 	Rises     []Rise             // one per line, of what it shows of fire
 	Trail     Trail              // where the leak test stood
 	Leaks     []Found            // leaks of this exposure, oldest first
@@ -61,7 +62,7 @@ type Sum struct {
 
 // newGas begins the exposure of a treatment; tempC is the grain's temperature.
 func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
-	g := &Gas{}
+	g := &Gas{DosedAt: t.Started}
 	e := t.Given
 	space, known := dose.GasSpace(e.GasSpaceM3, e.VolumeM3, e.Tonnes, e.Commodity)
 	tempC = math.Max(coldestC, math.Min(tempC, hottestC))
@@ -178,6 +179,7 @@ func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 		g.Fit.LossMended(h) // whoever adds gas to a torn sheet mends it: common practice
 	}
 	g.ahead = nil
+	g.DosedAt = max(g.DosedAt, at)
 	g.Leak.DoseAdded(h)
 	g.Faults.DoseAdded(h)
 	g.FullPPM = min(g.FullPPM+dose.FullPPM(grams, g.Setup.GasSpaceM3, g.Setup.TempC), mostPPM)

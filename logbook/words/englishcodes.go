@@ -76,6 +76,7 @@ var englishCodes = map[string]string{
 	"product/pellets":                     "pellets",
 	"product/sachets":                     "sachets",
 	"product/plates":                      "plates",
+	"product/gas":                         "gas from cylinders",
 	"commodity/milled rice":               "milled rice",
 	"commodity/brown rice":                "brown rice",
 	"commodity/paddy":                     "paddy",

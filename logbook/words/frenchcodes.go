@@ -76,6 +76,7 @@ var frenchCodes = map[string]string{
 	"product/pellets":                     "granulés",
 	"product/sachets":                     "sachets",
 	"product/plates":                      "plaques",
+	"product/gas":                         "gaz en bouteilles",
 	"commodity/milled rice":               "riz blanchi",
 	"commodity/brown rice":                "riz cargo",
 	"commodity/paddy":                     "riz paddy",

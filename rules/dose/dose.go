@@ -100,6 +100,16 @@ func FullPPM(grams, gasSpaceM3, tempC float64) float64 {
 	return 1000 * grams / gasSpaceM3 / MgPerPPM(tempC, StandardKPa)
 }
 
+// CylinderGas names the form of phosphine that comes as a gas.
+const CylinderGas = "gas"
+
+// FromCylinders reports whether a form, as people write it in English or French, is
+// gas let in from cylinders: all of it is there at once, and no phosphide releases it.
+func FromCylinders(form string) bool {
+	f := strings.ToLower(strings.TrimSpace(form))
+	return f == CylinderGas || f == "gaz" || strings.Contains(f, "cylinder") || strings.Contains(f, "bouteille")
+}
+
 // UnsuitedList is the list of commodities that phosphine does not suit by common
 // practice (no published source could be read); a site with an authority for
 // more or fewer names it in its file.

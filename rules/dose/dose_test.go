@@ -85,6 +85,16 @@ func TestGasSpace(t *testing.T) {
 	}
 }
 
+// What the forms are called: common practice.
+func TestFromCylinders(t *testing.T) {
+	for _, form := range []string{"gas", " Gas", "cylinder gas", "gas from cylinders", "gaz", "gaz en bouteilles"} {
+		assert.True(t, FromCylinders(form), form)
+	}
+	for _, form := range []string{"", "tablets", "plates", "gas-permeable sachets", "comprimés"} {
+		assert.False(t, FromCylinders(form), form)
+	}
+}
+
 // Linseed and cottonseed: common practice.
 func TestUnsuited(t *testing.T) {
 	assert.Equal(t, "linseed", Unsuited(UnsuitedList, "Linseed, bagged"))

@@ -2,6 +2,7 @@ package form
 
 import (
 	"undersheet/logbook"
+	"undersheet/rules/dose"
 	"undersheet/rules/plan"
 )
 
@@ -67,7 +68,7 @@ func treatmentStarted(d Depot) []Field {
 		{Name: "volume_m3", Unit: "m³", Sort: Number, Needed: true},
 		{Name: "phosphine_g", Unit: "g", Sort: Number, Needed: true},
 		{Name: "grain_temp_c", Unit: "°C", Sort: Number, Signed: true, Least: -30, Most: 70, Needed: true},
-		{Name: "form", Sort: Text, Suggest: Named(d.Lang, "product", plan.FormNames()...), Longest: 60, Advanced: true},
+		{Name: "form", Sort: Text, Suggest: Named(d.Lang, "product", append(plan.FormNames(), dose.CylinderGas)...), Longest: 60, Advanced: true},
 		{Name: "count", Sort: Whole, Advanced: true},
 		{Name: "gas_space_m3", Unit: "m³", Sort: Number, Advanced: true},
 		{Name: "grain_moisture_pct", Sort: Number, Most: 100, Advanced: true},
