@@ -94,8 +94,9 @@ func (l *Loop) keepCursor(ctx context.Context) error {
 	return nil
 }
 
-// keep writes the cursor and a snapshot of the state. A state whose records are
-// not committed is not kept: they would never be proposed again.
+// keep writes the cursor and a snapshot of the state. A state whose records are not
+// committed is not kept, since they would never be proposed again; nor is one that has
+// an entry in part.
 func (l *Loop) keep(ctx context.Context) error {
 	c := &l.cursor
 	c.snapAt = time.Now()
@@ -103,7 +104,7 @@ func (l *Loop) keep(ctx context.Context) error {
 		return fmt.Errorf("write the judged cursor: %w", err)
 	}
 	store, ok := l.log.(Snapshots)
-	if !ok || c.seq == c.snap || c.judged < c.seq {
+	if !ok || l.broken || c.seq == c.snap || c.judged < c.seq {
 		return nil
 	}
 	l.turn <- struct{}{}

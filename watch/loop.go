@@ -110,7 +110,7 @@ type Loop struct {
 	turn    chan struct{}
 	state   Folder
 	planner Planner
-	broken  bool   // state and planner must not be used again
+	broken  bool   // state and planner must not be used or kept again
 	cursor  cursor // written by Run's goroutine only, seq under the turn
 
 	stopped chan struct{} // closed when Run returns
@@ -242,6 +242,10 @@ func (l *Loop) foldBatch(ctx context.Context, entries []logbook.Entry) (n int, p
 			return n, p, fmt.Errorf("read entries: seq %d follows seq %d, the logbook has a gap", got, l.cursor.seq)
 		}
 		recs, out, err := l.fold(ctx, e)
+		if err != nil && ctx.Err() != nil {
+			l.broken = true // e is folded in part; the next start does it whole
+			return n, p, err
+		}
 		if err != nil {
 			return n, p, l.broke(ctx, p, e, err)
 		}
