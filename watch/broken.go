@@ -21,8 +21,10 @@ func brokenFold(e logbook.Entry, cause any) error {
 }
 
 // broke ends the fold at e: what the entries before it proposed is committed,
-// people are told, and the state is not used again. The caller holds the turn.
+// people are told, and the state is not used again. It returns cause as an ErrBroken.
+// The caller holds the turn.
 func (l *Loop) broke(ctx context.Context, p proposed, e logbook.Entry, cause error) error {
+	cause = fmt.Errorf("%w: %w", ErrBroken, cause)
 	l.lastView()
 	l.broken = true
 	l.trouble(faultFold, cause)

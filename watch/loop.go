@@ -137,8 +137,13 @@ type Status struct {
 	Err        error     // newest trouble; nil when it is over
 }
 
-// ErrStopped says that the loop has stopped.
-var ErrStopped = errors.New("the watch has stopped")
+var (
+	// ErrStopped says that the loop has stopped.
+	ErrStopped = errors.New("the watch has stopped")
+	// ErrBroken says that Run ended because an entry cannot be folded. People are told,
+	// and every gate is shown shut.
+	ErrBroken = errors.New("the fold is broken")
+)
 
 // New returns a Loop over log. It starts nothing and reads nothing.
 func New(log Log, o Options) *Loop {

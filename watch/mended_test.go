@@ -19,6 +19,7 @@ func TestBrokenFold(t *testing.T) {
 		synctest.Wait()
 		m.input(t, reading(0, 200), reading(0, 666), reading(0, 1))
 		err := <-l.err
+		require.ErrorIs(t, err, ErrBroken)
 		require.ErrorContains(t, err, "fold entry 6 (reading): the program broke: a bug")
 		requireState(t, l.View(), logbook.GateShut, faultFold)
 		require.Equal(t, faultFold, l.Status().Shut)

@@ -127,7 +127,7 @@ func (d *daemon) run(ctx context.Context) (err error) {
 	inner, stop := context.WithCancel(context.WithoutCancel(ctx))
 	defer stop()
 	core, inner := errgroup.WithContext(inner)
-	core.Go(func() error { return d.loop.Run(inner) })
+	core.Go(func() error { return d.follow(inner) })
 	core.Go(func() error { return d.sender.Run(inner) })
 	core.Go(func() error { return d.servePages(inner) })
 	for _, out := range d.outs {
@@ -153,6 +153,17 @@ func (d *daemon) run(ctx context.Context) (err error) {
 	return errors.Join(errCore, errWays)
 }
 
+// follow runs the loop. A fold that breaks does not end the daemon: people are still to
+// be told, readings are still recorded, and the pages show every gate shut, until
+// whoever looks after the service (or its watchdog) starts the daemon anew.
+func (d *daemon) follow(ctx context.Context) error {
+	err := d.loop.Run(ctx)
+	if errors.Is(err, watch.ErrBroken) {
+		<-ctx.Done()
+	}
+	return err
+}
+
 // runWays configures the site once the fold has caught up, then lets people and
 // instruments in.
 func (d *daemon) runWays(ctx context.Context, g *errgroup.Group) error {
@@ -171,7 +182,8 @@ func (d *daemon) runWays(ctx context.Context, g *errgroup.Group) error {
 	return nil
 }
 
-// configure appends the site to the logbook when it changed.
+// configure appends the site to the logbook when it changed, unless the fold broke: then
+// nobody knows what the logbook holds, and the next start that can fold it does so.
 func (d *daemon) configure(ctx context.Context) error {
 	for {
 		changed := d.loop.Changed()
@@ -185,7 +197,7 @@ func (d *daemon) configure(ctx context.Context) error {
 		}
 	}
 	v := d.loop.View()
-	if v.Config != nil && sameSite(v.Config, d.site) {
+	if d.loop.Status().Shut == "fold-failed" || v.Config != nil && sameSite(v.Config, d.site) {
 		return nil
 	}
 	e := &logbook.SiteConfigured{Site: *d.site}
