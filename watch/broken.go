@@ -9,6 +9,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
 	"undersheet/rules"
+	"undersheet/rules/gate"
 )
 
 // alarmStopped is the alarm that the fold broke and nobody watches any more.
@@ -27,7 +28,7 @@ func (l *Loop) broke(ctx context.Context, p proposed, e logbook.Entry, cause err
 	cause = fmt.Errorf("%w: %w", ErrBroken, cause)
 	l.lastView()
 	l.broken = true
-	l.trouble(faultFold, cause)
+	l.trouble(gate.FoldFailed, cause)
 	told, err := l.toldOf(ctx, e.Head().Seq)
 	if err != nil {
 		l.opts.Logger.Error("look whether people know that the watch has stopped", "error", err)

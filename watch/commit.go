@@ -9,6 +9,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
+	"undersheet/rules/gate"
 )
 
 // Times of the loop, on the wire's clock.
@@ -45,7 +46,7 @@ func (l *Loop) commit(ctx context.Context, p proposed) error {
 		if errors.Is(err, sqlite.ErrClosed) || ctx.Err() != nil {
 			return fmt.Errorf("commit records: %w", err)
 		}
-		l.trouble(faultLogbook, fmt.Errorf("commit records: %w", err))
+		l.trouble(gate.LogbookFailing, fmt.Errorf("commit records: %w", err))
 		select {
 		case <-ctx.Done():
 			return ctx.Err()

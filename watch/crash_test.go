@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/gate"
 )
 
 // TestCrashBetweenInputAndRecords: inputs are durable, their records are not
@@ -21,7 +22,7 @@ func TestCrashBetweenInputAndRecords(t *testing.T) {
 		m.input(t, reading(0, 1), confirmed(0), reading(0, 200))
 		synctest.Wait()
 		requireState(t, l.View(), "", "") // nothing is shown before it is committed
-		require.Equal(t, faultLogbook, l.Status().Shut)
+		require.Equal(t, gate.LogbookFailing, l.Status().Shut)
 		n := m.reborn()
 		time.Sleep(time.Minute)
 		require.Error(t, l.stop2())
@@ -95,7 +96,7 @@ func TestCommitThatFails(t *testing.T) {
 		}
 		m.input(t, reading(0, 200))
 		synctest.Wait()
-		requireState(t, l.View(), logbook.GateShut, faultLogbook)
+		requireState(t, l.View(), logbook.GateShut, gate.LogbookFailing)
 		require.ErrorContains(t, l.Status().Err, "disk full")
 		time.Sleep(time.Hour)
 		m.mu.Lock()
@@ -126,7 +127,7 @@ func TestCommitThatHangs(t *testing.T) {
 		m.input(t, reading(0, 200))
 		synctest.Wait()
 		began := time.Now()
-		requireState(t, l.View(), logbook.GateShut, faultStalled)
+		requireState(t, l.View(), logbook.GateShut, gate.FoldStalled)
 		require.Equal(t, viewWait, time.Since(began))
 		close(hang)
 		synctest.Wait()

@@ -104,7 +104,7 @@ func TestVerdictTakesEffectFromTheLog(t *testing.T) {
 		require.Equal(t, Status{Seq: 8, Judged: 8, Folded: 8, Records: 4}, l.Status())
 		require.NoError(t, l.stop())
 		require.Equal(t, uint64(8), m.judged)
-		requireState(t, l.View(), logbook.GateShut, faultStopped)
+		requireState(t, l.View(), logbook.GateShut, gate.WatchStopped)
 		_, err = l.Answer(t.Context(), 99)
 		require.ErrorIs(t, err, ErrStopped)
 	})
@@ -201,7 +201,7 @@ func TestGatesShownShut(t *testing.T) {
 
 		changed := l.Changed()
 		clock.set(4) // nothing was written for 4 minutes, not even the clock
-		requireState(t, l.View(), logbook.GateShut, faultEntries)
+		requireState(t, l.View(), logbook.GateShut, gate.NoEntries)
 		time.Sleep(guardEvery)
 		synctest.Wait()
 		requireClosed(t, changed)
@@ -215,7 +215,7 @@ func TestGatesShownShut(t *testing.T) {
 		requireState(t, l.View(), logbook.GateCleared, "")
 		cancel()
 		require.NoError(t, <-done)
-		requireState(t, l.View(), logbook.GateShut, faultStopped)
+		requireState(t, l.View(), logbook.GateShut, gate.WatchStopped)
 	})
 }
 

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/gate"
 )
 
 // TestBrokenFold: a panic shuts every gate, tells people once, and the next
@@ -21,8 +22,8 @@ func TestBrokenFold(t *testing.T) {
 		err := <-l.err
 		require.ErrorIs(t, err, ErrBroken)
 		require.ErrorContains(t, err, "fold entry 6 (reading): the program broke: a bug")
-		requireState(t, l.View(), logbook.GateShut, faultFold)
-		require.Equal(t, faultFold, l.Status().Shut)
+		requireState(t, l.View(), logbook.GateShut, gate.FoldFailed)
+		require.Equal(t, gate.FoldFailed, l.Status().Shut)
 		require.ErrorContains(t, l.Status().Err, "a bug")
 		log := brief(m.all())
 		require.Equal(t, []string{"alarm raised", "alarm raised reading"}, log[len(log)-2:], "that of the entry before, and that the watch has stopped")

@@ -9,15 +9,6 @@ import (
 	"undersheet/rules/gate"
 )
 
-// Reason codes for which every gate is shown shut, beside those of package gate.
-const (
-	faultEntries = "no-entries"
-	faultLogbook = "logbook-failing"
-	faultStalled = "fold-stalled"
-	faultFold    = "fold-failed"
-	faultStopped = "watch-stopped"
-)
-
 // Times of looking at the state, on the wire's clock.
 const (
 	viewWait   = 2 * time.Second // longest wait for a batch to be folded and committed
@@ -38,7 +29,7 @@ func (l *Loop) View() *rules.View {
 	base, stalled := l.settled()
 	code := l.shut()
 	if code == "" && stalled {
-		code = faultStalled
+		code = gate.FoldStalled
 	}
 	if code == "" {
 		return base
@@ -129,7 +120,7 @@ func (l *Loop) shut() string {
 	case behind || now < l.now:
 		return gate.ClockBehind
 	case now.Sub(l.now) > l.opts.Stale:
-		return faultEntries
+		return gate.NoEntries
 	}
 	return ""
 }
@@ -218,7 +209,7 @@ func (l *Loop) trouble(code string, err error) {
 	if err != nil {
 		l.opts.Logger.Error("the watch is in trouble: every gate is shown shut", "reason", code, "error", err)
 	}
-	if l.fault == faultFold {
+	if l.fault == gate.FoldFailed {
 		return
 	}
 	if l.fault != code {
@@ -232,8 +223,8 @@ func (l *Loop) trouble(code string, err error) {
 func (l *Loop) stop(err error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.fault != faultFold {
-		l.fault = faultStopped
+	if l.fault != gate.FoldFailed {
+		l.fault = gate.WatchStopped
 	}
 	if err != nil {
 		l.status.Err = err

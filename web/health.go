@@ -7,6 +7,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/words"
 	"undersheet/rules"
+	"undersheet/rules/gate"
 )
 
 // Health is what /healthz answers.
@@ -20,12 +21,8 @@ type Health struct {
 	Version string `json:"version,omitempty"`
 }
 
-// Reason codes beside those of the watch.
-const (
-	reasonTrouble = "watch-in-trouble" // the watch has an error that it does not yet shut the gates for
-	reasonNoSite  = "no-site"
-	reasonLogbook = "logbook-failing"
-)
+// reasonTrouble says that the watch has an error that it does not yet shut the gates for.
+const reasonTrouble = "watch-in-trouble"
 
 // health judges whether the program keeps up with what v shows.
 func (p *site) health(v *rules.View) Health {
@@ -36,7 +33,7 @@ func (p *site) health(v *rules.View) Health {
 	}
 	if h.Reason == "" && p.opts.Intake != nil {
 		if in := p.opts.Intake.Stats(); in.LogError != "" {
-			h.Reason, h.Error = reasonLogbook, in.LogError
+			h.Reason, h.Error = gate.LogbookFailing, in.LogError
 		}
 	}
 	switch {
@@ -44,7 +41,7 @@ func (p *site) health(v *rules.View) Health {
 	case st.Err != nil:
 		h.Reason = reasonTrouble
 	case v.Config == nil:
-		h.Reason = reasonNoSite
+		h.Reason = gate.NoSite
 	default:
 		h.Reason = shutOf(v)
 	}
@@ -57,10 +54,9 @@ func (p *site) health(v *rules.View) Health {
 // shutOf returns the reason code that the watch put in front of every gate of v,
 // which no record of a gate holds; "" when there is none.
 func shutOf(v *rules.View) string {
-	const stalled = "fold-stalled"
 	for _, s := range v.Stores {
-		if len(s.Gate.Reasons) > 0 && s.Gate.Reasons[0].Code == stalled {
-			return stalled
+		if len(s.Gate.Reasons) > 0 && s.Gate.Reasons[0].Code == gate.FoldStalled {
+			return gate.FoldStalled
 		}
 	}
 	return ""

@@ -31,12 +31,13 @@ func (l errorLog) Println(v ...any) { l.p.opts.Logger.Error("gather metrics", "e
 
 // Values of enumerated labels.
 var (
-	watchStates = []string{keepingUp, reasonTrouble, reasonNoSite, reasonLogbook, gate.CatchingUp, gate.ClockBehind, "no-entries", "fold-stalled", "fold-failed", "watch-stopped"}
-	pumpStates  = []string{rules.PumpRuns, rules.PumpOff, rules.PumpNotKnown, rules.PumpNotWatched}
-	gateStates  = []string{logbook.GateShut, logbook.GateAiring, logbook.GateCheckOwed, logbook.GateCleared}
-	phases      = []string{"none", logbook.PhaseDosing, logbook.PhaseExposure, logbook.PhaseAiring, logbook.PhaseWithholding, logbook.PhaseClosed}
-	verdicts    = []string{"none", logbook.VerdictProvisional, logbook.VerdictHeld, logbook.VerdictFailed, logbook.VerdictAbandoned}
-	priorities  = []string{logbook.PriorityHigh, logbook.PriorityMedium, logbook.PriorityLow}
+	watchStates = []string{keepingUp, reasonTrouble, gate.NoSite, gate.CatchingUp, gate.ClockBehind,
+		gate.NoEntries, gate.LogbookFailing, gate.FoldStalled, gate.FoldFailed, gate.WatchStopped}
+	pumpStates = []string{rules.PumpRuns, rules.PumpOff, rules.PumpNotKnown, rules.PumpNotWatched}
+	gateStates = []string{logbook.GateShut, logbook.GateAiring, logbook.GateCheckOwed, logbook.GateCleared}
+	phases     = []string{"none", logbook.PhaseDosing, logbook.PhaseExposure, logbook.PhaseAiring, logbook.PhaseWithholding, logbook.PhaseClosed}
+	verdicts   = []string{"none", logbook.VerdictProvisional, logbook.VerdictHeld, logbook.VerdictFailed, logbook.VerdictAbandoned}
+	priorities = []string{logbook.PriorityHigh, logbook.PriorityMedium, logbook.PriorityLow}
 )
 
 // collector gives the metrics from the view and the counts as they are when

@@ -21,12 +21,9 @@ const left = ""
 // at once.
 const steady = 30 * time.Second
 
-// stopped is the reason for which gates are shut when Run ends.
-const stopped = "watch-stopped"
-
 // past are the reasons in front of a gate for which a view may show a past state:
 // until one without them has come, alarms and stacks are not touched.
-var past = map[string]bool{gate.CatchingUp: true, "logbook-failing": true, "fold-stalled": true, "fold-failed": true, stopped: true}
+var past = map[string]bool{gate.CatchingUp: true, gate.LogbookFailing: true, gate.FoldStalled: true, gate.FoldFailed: true, gate.WatchStopped: true}
 
 // Run publishes until ctx ends; then it publishes every gate as shut and returns
 // nil. The broker need not be there: Run connects when it comes. Run may be
@@ -220,7 +217,7 @@ func (b *Beacon) farewell(l *link) {
 	var out []message
 	for _, topic := range slices.Sorted(maps.Keys(b.shown)) {
 		if store, ok := storeOf(b.conf.Topic, topic); ok {
-			m := prepare(b.write.shut(store, stopped), at)
+			m := prepare(b.write.shut(store, gate.WatchStopped), at)
 			m.topic = topic
 			out = append(out, m)
 		}

@@ -21,6 +21,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
 	"undersheet/logbook/sqlite/door"
+	"undersheet/rules/gate"
 	"undersheet/sensor"
 	"undersheet/watch"
 )
@@ -187,7 +188,7 @@ func (d *daemon) runWays(ctx context.Context, g *errgroup.Group) error {
 func (d *daemon) configure(ctx context.Context) error {
 	for {
 		changed := d.loop.Changed()
-		if st := d.loop.Status(); st.Shut != "catching-up" {
+		if st := d.loop.Status(); st.Shut != gate.CatchingUp {
 			break
 		}
 		select {
@@ -197,7 +198,7 @@ func (d *daemon) configure(ctx context.Context) error {
 		}
 	}
 	v := d.loop.View()
-	if d.loop.Status().Shut == "fold-failed" || v.Config != nil && sameSite(v.Config, d.site) {
+	if d.loop.Status().Shut == gate.FoldFailed || v.Config != nil && sameSite(v.Config, d.site) {
 		return nil
 	}
 	e := &logbook.SiteConfigured{Site: *d.site}

@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"time"
 
+	"undersheet/rules/gate"
 	"undersheet/watch"
 )
 
@@ -102,11 +103,11 @@ func (n *notifier) look(ctx context.Context, ready bool) string {
 // trouble says why a new start is wanted; "" when it is not.
 func (n *notifier) trouble(ctx context.Context, st watch.Status) string {
 	switch st.Shut {
-	case "fold-failed", "watch-stopped":
+	case gate.FoldFailed, gate.WatchStopped:
 		return "the watch has stopped"
-	case "logbook-failing":
+	case gate.LogbookFailing:
 		return ""
-	case "no-entries": // not even that time passes is written
+	case gate.NoEntries: // not even that time passes is written
 		if n.logError() == "" {
 			return "nothing is written to the logbook"
 		}

@@ -60,6 +60,16 @@ const (
 	ConfirmOwed    = "confirmation-owed"
 )
 
+// Codes of reasons for which the watch shows every gate shut, whatever is decided here:
+// it cannot vouch for what it would show.
+const (
+	NoEntries      = "no-entries"      // nothing new is written to the logbook, not even that time passes
+	LogbookFailing = "logbook-failing" // records, or readings, cannot be written to it
+	FoldStalled    = "fold-stalled"    // an entry is being folded, or committed, for too long
+	FoldFailed     = "fold-failed"     // an entry cannot be folded
+	WatchStopped   = "watch-stopped"   // the watch has ended
+)
+
 // Interval is a stretch of time.
 type Interval struct {
 	From, To logbook.Time
