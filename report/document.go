@@ -62,7 +62,7 @@ func (p *page) lead() {
 	p.put(paper.Paragraph{Text: p.text("verdict", "{phase}", p.code("phase", r.Stack.Phase), "{verdict}", words.Verdict(p.lang, r.Stack.Verdict, len(r.Lines))), Style: paper.Strong})
 	if r.Stack.Phase != logbook.PhaseClosed {
 		running := "running/" + r.Stack.Phase
-		if r.over {
+		if r.ended {
 			running = "running/owed"
 		}
 		p.put(paper.Paragraph{Text: p.text(running) + " " + p.text("as-of", "{time}", p.time(r.Made))})

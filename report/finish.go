@@ -17,10 +17,10 @@ func (d *draft) finish(s *rules.State, src Source) *Report {
 	made := *d.r
 	r := &made
 	r.Acts, r.Air, r.Forecasts, r.Exposed = slices.Clone(r.Acts), slices.Clone(r.Air), slices.Clone(r.Forecasts), slices.Clone(r.Exposed)
-	src.FirstSeq, src.LastSeq = r.FirstSeq, r.LastSeq
+	src.FirstSeq, src.LastSeq, r.ended = r.FirstSeq, r.LastSeq, d.closing
 	r.Schema, r.Source = Schema, src
 	if d.over != nil {
-		r.Stack, r.over = *d.over, true
+		r.Stack = *d.over
 	} else {
 		r.Stack = stackOf(s.View(), d.stack)
 	}

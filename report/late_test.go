@@ -159,3 +159,29 @@ func TestReaderGoesOn(t *testing.T) {
 		}
 	}
 }
+
+// A report that was made at any time comes again, to the byte, from the last entry that it
+// names, whatever the logbook came to hold later: also while a follow-up is owed when the
+// goods are no longer withheld, and when the stack was treated again before they were not.
+func TestReportComesAgainFromItsLastEntry(t *testing.T) {
+	owed := &story{}
+	owed.add(-2, logbook.KindCagesPlaced, &logbook.CagesPlaced{OnStack: logbook.OnStack{Stack: "A"}, Count: 4, Insects: "beetles of all stages", Act: by("I. Fall")})
+	owed.es = append(owed.es, whole().es...)
+	soon := whole()
+	soon.under(140, "A", "A-2", "five-day")
+	soon.read(141, "a1", 200)
+	for name, s := range map[string]*story{"a jar is owed": owed, "treated again while withheld": soon} {
+		t.Run(name, func(t *testing.T) {
+			es := committed(depot(), s.ordered())
+			at := len(es)
+			for range 4 {
+				made, err := Make(entries(t, es[:at]), nil, "A-1", Source{})
+				require.NoError(t, err)
+				again, err := Make(Until(entries(t, es[:at]), made.LastSeq), nil, "A-1", Source{})
+				require.NoError(t, err)
+				require.Nil(t, Differs("html", form(t, made, "html", "en"), form(t, again, "html", "en")), "made at entry %d, its last %d", at, made.LastSeq)
+				at -= 40
+			}
+		})
+	}
+}

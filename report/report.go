@@ -56,7 +56,7 @@ type Report struct {
 	Photos      []Photo                  `json:"photos"`
 	FollowUps   []logbook.FollowUp       `json:"follow_ups"` // what is owed after it, each as last recorded
 	Records     `json:"records"`
-	over        bool // all is told but what is said of it later
+	ended       bool // withholding has ended; what is said of it later may still come
 }
 
 // Place is where the stack stands.
