@@ -142,7 +142,7 @@ func (s *State) instrumentSwapped(e *logbook.InstrumentSwapped) {
 		return
 	}
 	if line, ok := k.Treatment.LineOf(e.Channel); ok {
-		k.Gas.Sums[line] = Sum{} // what the one before has read of the running bin is of another level
+		k.Gas.Bin.Forget(line) // what the one before has read of the running bin is of another level
 		s.leakEvents(k, k.Treatment, k.Gas.Faults.Changed(line, k.Gas.Leak))
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/fault"
 	"undersheet/rules/leak"
 )
 
@@ -258,12 +259,12 @@ func TestSwapAmongLateReadings(t *testing.T) {
 		late("a2", 900-float64(i%2))
 	}
 	k := d.state.Stacks["A"]
-	slot, other := k.Gas.Slot, k.Gas.Sums[1]
+	slot, other := k.Gas.Bin.Slot, k.Gas.Bin.Sums[1]
 	require.Positive(t, other.N)
-	require.Positive(t, k.Gas.Sums[0].N)
+	require.Positive(t, k.Gas.Bin.Sums[0].N)
 	d.act(&logbook.InstrumentSwapped{Channel: "a1", In: "44"}, logbook.KindInstrumentSwapped, 0)
 	k = d.state.Stacks["A"]
-	require.Equal(t, []any{slot, other, Sum{}}, []any{k.Gas.Slot, k.Gas.Sums[1], k.Gas.Sums[0]})
+	require.Equal(t, []any{slot, other, fault.Sum{}}, []any{k.Gas.Bin.Slot, k.Gas.Bin.Sums[1], k.Gas.Bin.Sums[0]})
 	at := k.Gas.Leak.At
 	for i := range 12 {
 		d.now = d.now.Add(5 * time.Minute)

@@ -16,9 +16,6 @@ import (
 // forecastFrom is the hour of exposure from which forecasts are given.
 const forecastFrom = 12
 
-// binHours is the grain of the leak test: 5 minutes.
-const binHours = 5.0 / 60
-
 // Bounds of what can be, so that a slip of the keyboard breaks no sum: all of the
 // air, and the temperatures that grain can have, °C.
 const (
@@ -35,8 +32,7 @@ type Gas struct {
 	Faults    *fault.State
 	Setup     decay.Setup
 	Hour      int                // last full hour of exposure that was looked at
-	Slot      int                // running 5-minute bin, from t = 0
-	Sums      []Sum              // of the running bin, one per line
+	Bin       fault.Bin          // what the lines have read in the running 5 minutes
 	Forecasts []logbook.Forecast // newest, one per line
 	Lowest    *logbook.Forecast  // newest, of the lowest line
 	Atlow     int                // forecasts in a row with a poor chance
@@ -51,13 +47,6 @@ type Gas struct {
 
 	curves [][]CurvePoint // made on demand for the last refit, one per line
 	ahead  *lookedAhead   // the same
-}
-
-// Sum gathers the readings of one line in the running bin.
-type Sum struct {
-	PPM      float64
-	N        int
-	Censored bool // below detection or over range
 }
 
 // newGas begins the exposure of a treatment; tempC is the grain's temperature.
@@ -80,12 +69,8 @@ func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 	}
 	g.Fit = decay.New(fit)
 	g.Leak = leak.New(leak.Setup{Lines: len(t.Lines), FalseAlarmsPerStackDay: falseLeaks(site)})
-	var digits []float64
-	for _, l := range g.Setup.Lines[:min(len(t.Lines), leak.MaxLines)] {
-		digits = append(digits, l.Resolution)
-	}
-	g.Faults = fault.New(digits)
-	g.Sums = make([]Sum, len(t.Lines))
+	g.Faults = fault.New(g.Setup.Lines)
+	g.Bin = fault.NewBin(len(t.Lines))
 	g.Rises = make([]Rise, len(t.Lines))
 	return g
 }
@@ -146,13 +131,9 @@ func (g *Gas) observe(t *treatment.Treatment, line int, j reading.Judged) {
 	if !g.Leak.Out(line) {
 		g.Fit.Observe(h, line, j.Value)
 	}
-	if j.State == reading.Late || int(math.Floor(h/binHours)) != g.Slot {
-		return
+	if j.State != reading.Late {
+		g.Bin.Add(h, line, j.Value, j.State != reading.OK)
 	}
-	sum := &g.Sums[line]
-	sum.PPM += j.Value
-	sum.N++
-	sum.Censored = sum.Censored || j.State != reading.OK
 }
 
 // hand takes a hand reading of a line, whose greatest error counts as two standard
@@ -207,50 +188,30 @@ func (g *Gas) mended(onset, now float64) float64 {
 	return max(now-leak.CalmHours, onset+1)
 }
 
-// closeBin hands the running bin to the leak test and begins the one of hour h.
+// closeBin hands the running bin to the leak test once it is over, and begins the one of
+// hour h.
 func (g *Gas) closeBin(h float64) []leak.Event {
-	slot := int(math.Floor(h / binHours))
-	if slot <= g.Slot {
+	if !g.Bin.Over(h) {
 		return nil
 	}
-	var obs []leak.Obs
+	slot := g.Bin.Slot
+	at, obs := g.Bin.Next(h, g.Setup.Lines)
+	if len(obs) == 0 {
+		return nil
+	}
 	low, high, told := math.Inf(1), 0.0, 0
-	for i := range g.Sums {
-		sum := g.Sums[i]
-		if sum.N == 0 {
-			continue
+	for _, o := range obs {
+		if !g.Leak.Out(o.Line) {
+			low, high, told = math.Min(low, o.PPM), math.Max(high, o.PPM), told+1
 		}
-		ppm := sum.PPM / float64(sum.N)
-		if !g.Leak.Out(i) {
-			low, high, told = math.Min(low, ppm), math.Max(high, ppm), told+1
-		}
-		obs = append(obs, leak.Obs{Line: i, PPM: ppm, SDLn: g.scatter(i, ppm, sum.N), Censored: sum.Censored})
 	}
-	if len(obs) == len(g.Sums) && told > 1 && high > 0 {
-		g.Ratio, g.RatioSlot = math.Max(low, 0)/high, g.Slot
+	if len(obs) == len(g.Setup.Lines) && told > 1 && high > 0 {
+		g.Ratio, g.RatioSlot = math.Max(low, 0)/high, slot
 	}
-	var events []leak.Event
-	if len(obs) > 0 {
-		at := (float64(g.Slot) + 0.5) * binHours
-		events = g.Faults.Observe(at, obs, g.Leak, g.Fit)
-		g.strike(events, h)
-		g.Trail.mark(at, g.Leak)
-	}
-	g.Slot = slot
-	for i := range g.Sums {
-		g.Sums[i] = Sum{}
-	}
+	events := g.Faults.Observe(at, obs, g.Leak, g.Fit)
+	g.strike(events, h)
+	g.Trail.mark(at, g.Leak)
 	return events
-}
-
-// scatter is the standard deviation of ln of a bin's mean: 3 % of the value and
-// one digit, from memory of electrochemical cells (1–4 % + 1 ppm).
-func (g *Gas) scatter(line int, ppm float64, n int) float64 {
-	if !(ppm > 0) {
-		return 1
-	}
-	digit := math.Max(g.Setup.Lines[line].Resolution, 1) / ppm
-	return math.Sqrt((0.03*0.03 + digit*digit) / float64(n))
 }
 
 // forecast brings the fit up to an hour of exposure and forecasts the planned end.

@@ -109,9 +109,9 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 	}
 	if exposed && k.Gas != nil && j.Fits {
 		if j.State != reading.Late {
-			slot := k.Gas.Slot
+			slot := k.Gas.Bin.Slot
 			s.leakEvents(k, t, k.Gas.closeBin(j.At.Hours(t.Started)))
-			if k.Gas.Slot != slot {
+			if k.Gas.Bin.Slot != slot {
 				k.Due = 0 // the whole bin has shown how even the gas is
 			}
 		}

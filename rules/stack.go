@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/fault"
 	"undersheet/rules/followup"
 	"undersheet/rules/protocol"
 	"undersheet/rules/treatment"
@@ -139,13 +140,13 @@ func (s *State) passExposure(name string, k *Stack, t *treatmentOf) {
 	}
 	s.again(t.Started.Add(time.Duration(max(g.Hour+1, 2)) * time.Hour))
 	exposed := s.At.Hours(t.Started)
-	if exposed-float64(g.RatioSlot)*binHours > ratioFor.Hours() {
+	if exposed-float64(g.RatioSlot)*fault.BinHours > ratioFor.Hours() {
 		g.Ratio = 0 // that was long ago
 	}
 	uneven := logbook.Alarm{Alarm: alarmUneven, Store: k.Store, Stack: name, Value: logbook.Number(g.Ratio), Limit: unevenRatio}
 	planned := t.PlannedEnd.Hours(t.Started)
 	if g.Ratio > 0 {
-		s.around(t, float64(g.RatioSlot)*binHours+ratioFor.Hours())
+		s.around(t, float64(g.RatioSlot)*fault.BinHours+ratioFor.Hours())
 		s.around(t, unevenFrom*planned)
 	}
 	s.alarm(condition{of: uneven, active: g.Ratio > 0 && s.below(&uneven) && exposed > unevenFrom*planned})

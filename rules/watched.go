@@ -66,13 +66,17 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 // takeBack takes back what a line was taken to show while it did not draw the stack's
 // gas, or its instrument read wrong, before that was known.
 func (s *State) takeBack(k *Stack, t *treatmentOf, e leak.Event) {
-	from := t.Started.Add(hoursOf(min(e.Onset, e.OnsetLow)))
+	e.Cleared = false // what was so until now is taken back as well
+	line, since, misled := e.Misled()
+	if !misled {
+		return
+	}
 	for i := range t.Lines {
-		switch away := e.Kind == leak.LineOff || e.Kind == leak.Blocked || e.Kind == leak.Drifting; {
-		case e.Kind == leak.PumpStop, away && i == e.Line:
-			if moment := t.Away(i, from, s.At); moment != "" {
-				s.putEndLevels(k, moment, i)
-			}
+		if line >= 0 && i != line {
+			continue
+		}
+		if moment := t.Away(i, t.Started.Add(hoursOf(since)), s.At); moment != "" {
+			s.putEndLevels(k, moment, i)
 		}
 	}
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"encoding/json"
 	"fmt"
-	"math"
 	"slices"
 	"time"
 
@@ -15,10 +14,9 @@ import (
 	"undersheet/rules/reading"
 )
 
-// Figures of package rules: bins of the leak test, the hour of the first refit.
+// Figures of package rules and of the protocol.
 const (
-	binHours   = 5.0 / 60
-	firstRefit = 2
+	firstRefit = 2     // hour of exposure
 	endPPM     = 150.0 // end level of the five-day protocol
 )
 
@@ -61,8 +59,7 @@ type watched struct {
 	history  []reading.History
 	next     int // reading
 	hour     int
-	slot     int
-	sums     []binSum
+	bin      fault.Bin
 	doses    []decay.Dose // still to be told
 	at       []int        // hours at which to forecast
 	course
@@ -72,25 +69,14 @@ type watched struct {
 	every  func(w *watched, hour int)
 }
 
-// binSum gathers the readings of one line in the running bin.
-type binSum struct {
-	ppm      float64
-	n        int
-	censored bool
-}
-
 // watch runs a record through fit and leak test, with forecasts at the given hours.
 func watch(r *scenario.Record, at ...int) *watched {
 	w := &watched{course: newCourse(r), doses: r.Doses, at: at}
 	w.fit = decay.New(r.Setup)
 	w.refit = func() { w.fit.Update(float64(w.hour)) }
-	var digits []float64
-	for _, l := range r.Setup.Lines {
-		digits = append(digits, l.Resolution)
-	}
-	w.leak, w.faults = leak.New(leak.Setup{Lines: r.Lines()}), fault.New(digits)
 	n := r.Lines()
-	w.sums, w.history = make([]binSum, n), make([]reading.History, n)
+	w.leak, w.faults, w.bin = leak.New(leak.Setup{Lines: n}), fault.New(r.Setup.Lines), fault.NewBin(n)
+	w.history = make([]reading.History, n)
 	for _, l := range r.Setup.Lines {
 		w.channels = append(w.channels, channelOf(l))
 	}
@@ -126,7 +112,7 @@ func (w *watched) branch(r *scenario.Record) (*watched, error) {
 		}
 	}
 	b.refit = func() { b.fit.Update(float64(b.hour)) }
-	b.sums, b.events, b.stuck, b.silent = slices.Clone(w.sums), slices.Clone(w.events), slices.Clone(w.stuck), slices.Clone(w.silent)
+	b.bin.Sums, b.events, b.stuck, b.silent = slices.Clone(w.bin.Sums), slices.Clone(w.events), slices.Clone(w.stuck), slices.Clone(w.silent)
 	b.history = slices.Clone(w.history)
 	for i := range b.history {
 		b.history[i].Gaps, b.history[i].Recent = slices.Clone(b.history[i].Gaps), slices.Clone(b.history[i].Recent)
@@ -156,8 +142,7 @@ func (w *watched) read(r *scenario.Reading) {
 	if !w.leak.Out(r.Line) {
 		w.fit.Observe(hours, r.Line, j.Value)
 	}
-	sum := &w.sums[r.Line]
-	sum.ppm, sum.n, sum.censored = sum.ppm+j.Value, sum.n+1, sum.censored || j.State != reading.OK
+	w.bin.Add(hours, r.Line, j.Value, j.State != reading.OK)
 }
 
 // listen notes which lines have been silent too long.
@@ -181,36 +166,28 @@ func (w *watched) tellDoses(hours float64) {
 
 // closeBin hands the running bin to the leak test.
 func (w *watched) closeBin(hours float64) {
-	slot := int(math.Floor(hours / binHours))
-	if slot <= w.slot {
+	if !w.bin.Over(hours) {
 		return
 	}
-	var obs []leak.Obs
-	for i, s := range w.sums {
-		if s.n > 0 {
-			ppm := s.ppm / float64(s.n)
-			obs = append(obs, leak.Obs{Line: i, PPM: ppm, SDLn: w.scatter(i, ppm, s.n), Censored: s.censored})
+	at, obs := w.bin.Next(hours, w.rec.Setup.Lines)
+	if len(obs) == 0 {
+		return
+	}
+	for _, e := range w.faults.Observe(at, obs, w.leak, w.expecter()) {
+		w.events = append(w.events, event{e, hours})
+		if line, since, ok := e.Misled(); ok {
+			w.fit.Strike(line, since, hours)
+		}
+		if w.deaf {
+			continue
+		}
+		switch changed, mended := w.leak.LossOf(&e); {
+		case changed:
+			w.fit.LossChanged(e.Onset, decay.Value{Value: e.LossAfter - e.LossBefore, SE: e.LossSD})
+		case mended:
+			w.fit.LossMended(max(hours-leak.CalmHours, e.Onset+1))
 		}
 	}
-	if len(obs) > 0 {
-		for _, e := range w.faults.Observe((float64(w.slot)+0.5)*binHours, obs, w.leak, w.expecter()) {
-			w.events = append(w.events, event{e, hours})
-			if line, since, ok := e.Misled(); ok {
-				w.fit.Strike(line, since, hours)
-			}
-			if w.deaf {
-				continue
-			}
-			switch changed, mended := w.leak.LossOf(&e); {
-			case changed:
-				w.fit.LossChanged(e.Onset, decay.Value{Value: e.LossAfter - e.LossBefore, SE: e.LossSD})
-			case mended:
-				w.fit.LossMended(max(hours-leak.CalmHours, e.Onset+1))
-			}
-		}
-	}
-	w.slot = slot
-	clear(w.sums)
 }
 
 // expecter is what the leak test asks.
@@ -219,15 +196,6 @@ func (w *watched) expecter() leak.Expecter {
 		return w.oracle
 	}
 	return w.fit
-}
-
-// scatter is the standard deviation of ln of a bin's mean that package rules states.
-func (w *watched) scatter(line int, ppm float64, n int) float64 {
-	if !(ppm > 0) {
-		return 1
-	}
-	digit := max(w.rec.Setup.Lines[line].Resolution, 1) / ppm
-	return math.Sqrt((0.03*0.03 + digit*digit) / float64(n))
 }
 
 // pass lets an hour begin: from the second on the fit is made anew.

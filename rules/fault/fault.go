@@ -2,9 +2,9 @@
 // leak, by how the lines stand to each other: two lines that were connected the
 // wrong way round, an instrument that drifts, and a line that draws no gas.
 //
-// [New] takes the number of lines. Every 5 minutes [State.Observe] takes what the
-// lines read, lets the leak test have it and returns the events of both.
-// [State.DoseAdded] forgets what an added dose makes unlike. Times are hours since
+// [New] takes the instruments on the lines. A [Bin] gathers what they read; every 5
+// minutes [State.Observe] takes it, lets the leak test have it and returns the events of
+// both. [State.DoseAdded] forgets what an added dose makes unlike. Times are hours since
 // dosing, concentrations ppm, rates ln C per day.
 //
 // The medians of half an hour are kept for a day and a half, in ln C. What moves
@@ -48,6 +48,7 @@ import (
 	"math"
 	"slices"
 
+	"undersheet/rules/decay"
 	"undersheet/rules/leak"
 )
 
@@ -88,11 +89,15 @@ const (
 	mixed       = 16.0 // hours after dosing from which on lines stand to each other as they will
 )
 
-// New begins with a stack at t = 0, of so many lines as there are smallest steps of their
-// instruments, ppm (0 = not known).
-func New(digits []float64) *State {
-	lines := len(digits)
-	return &State{Lines: lines, From: mixed, Now: make([][]float32, lines), Draws: make([]Draw, lines), Digit: slices.Clone(digits)}
+// New begins with a stack at t = 0. lines are its instruments, of which the Resolution
+// counts here; those beyond [leak.MaxLines] are not looked at.
+func New(lines []decay.Line) *State {
+	n := min(len(lines), leak.MaxLines)
+	s := &State{Lines: n, From: mixed, Now: make([][]float32, n), Draws: make([]Draw, n), Digit: make([]float64, n)}
+	for i := range s.Digit {
+		s.Digit[i] = lines[i].Resolution
+	}
+	return s
 }
 
 // DoseAdded tells that phosphine was added at hours. What is raised stays raised.

@@ -11,6 +11,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"undersheet/rules/decay"
 	"undersheet/rules/leak"
 )
 
@@ -48,7 +49,7 @@ type stack struct {
 }
 
 func newStack(seed uint64, levels ...float64) *stack {
-	return &stack{State: New(make([]float64, len(levels))), test: leak.New(leak.Setup{Lines: len(levels)}), levels: levels, digit: 1, rnd: rand.New(rand.NewPCG(seed, 7))}
+	return &stack{State: New(make([]decay.Line, len(levels))), test: leak.New(leak.Setup{Lines: len(levels)}), levels: levels, digit: 1, rnd: rand.New(rand.NewPCG(seed, 7))}
 }
 
 // until runs to an hour; change says what line i then reads, as ln over what it
@@ -335,12 +336,12 @@ func TestRoundTrip(t *testing.T) {
 
 // A state whose parts do not fit each other is refused, and leaves what was there.
 func TestBrokenState(t *testing.T) {
-	s := New([]float64{1, 1})
+	s := New([]decay.Line{{Resolution: 1}, {Resolution: 1}})
 	for _, bad := range []string{`{"Lines":-1}`, `{"Lines":3,"Now":[null,null]}`, `{"Lines":2,"Now":[null,null],"Past":[[1]]}`, `[`,
 		`{"Lines":2,"Now":[null,null],"Swaps":[{"A":0,"B":2}]}`, `{"Lines":2,"Now":[null,null],"Drift":[{"Line":-1}]}`,
 		`{"Lines":0,"Now":[],"Past":[` + strings.Repeat("[],", keepSlots) + `[]]}`} {
 		require.Error(t, json.Unmarshal([]byte(bad), s), bad)
-		require.Equal(t, New([]float64{1, 1}), s)
+		require.Equal(t, New([]decay.Line{{Resolution: 1}, {Resolution: 1}}), s)
 	}
 }
 
@@ -368,7 +369,7 @@ func TestHostileInput(t *testing.T) {
 	for seed := range uint64(20) {
 		rnd := rand.New(rand.NewPCG(seed, 1))
 		n := 1 + int(seed%6)
-		s, test := New(make([]float64, n)), leak.New(leak.Setup{Lines: n})
+		s, test := New(make([]decay.Line, n)), leak.New(leak.Setup{Lines: n})
 		hours := 0.0
 		for range 2000 {
 			obs := make([]leak.Obs, rnd.IntN(6))
