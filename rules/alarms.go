@@ -27,6 +27,7 @@ const (
 	alarmDrift        = "instrument-drift"
 	alarmFault        = "instrument-fault"
 	alarmInstrument   = "instrument-silent"
+	alarmClock        = "clock-ahead"
 	alarmPointSilent  = "point-silent"
 	alarmSensorSilent = "sensor-silent"
 	alarmFire         = "fire-risk"

@@ -11,7 +11,7 @@ import (
 
 // One cause is one message: mains that are lost stop pumps and instruments, a pump
 // that is off leaves its instrument without a sample, and an instrument that does
-// not answer silences its lines. While the alarm of a cause stands or is about to,
+// not answer, or whose clock runs ahead, silences its lines. While the alarm of a cause stands or is about to,
 // what follows from it is named there and not raised. What stood before its cause
 // remains, and so does what began so long after mains were lost that it does not hang
 // on them: in a long outage a generator runs, or people watch by batteries.
@@ -79,8 +79,8 @@ func (s *State) pumping(channel string) *Alarm {
 	return nil
 }
 
-// silencing is the cause of a channel that says nothing: mains, its pump, or an
-// instrument that does not answer.
+// silencing is the cause of a channel that says nothing: mains, its pump, a clock that
+// runs ahead, or an instrument that does not answer.
 func (s *State) silencing(c cause) *Alarm {
 	if a := s.power(c.began); a != nil {
 		return a
@@ -88,6 +88,9 @@ func (s *State) silencing(c cause) *Alarm {
 	channel := c.channel
 	if a := s.pumping(channel); a != nil {
 		return a
+	}
+	if s.aheadBy(channel) > 0 {
+		return s.Alarms[s.clockKey(channel)]
 	}
 	for _, in := range s.Site.Instruments {
 		units := channelsOf(in)

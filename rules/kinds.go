@@ -57,6 +57,7 @@ var kinds = map[string]kind{
 	alarmMaskedLong:   {priority: logbook.PriorityHigh, life: true, wake: always}, // somebody may lie in gas: an emergency at any hour
 	alarmFault:        {priority: logbook.PriorityMedium, on: 10 * time.Minute, off: 10 * time.Minute},
 	alarmInstrument:   {priority: logbook.PriorityMedium, on: 5 * time.Minute, off: time.Minute},
+	alarmClock:        {priority: logbook.PriorityMedium, on: 10 * time.Minute, off: 10 * time.Minute},
 	alarmLineSilent:   {priority: logbook.PriorityMedium, on: 10 * time.Minute, during: inExposure}, // at least the usual interval
 	alarmPointSilent:  {priority: logbook.PriorityLow, on: 5 * time.Minute, during: atWork},
 	alarmSensorSilent: {priority: logbook.PriorityLow, on: 10 * time.Minute, during: inExposure},

@@ -20,8 +20,9 @@ func (s *State) read(e *logbook.Reading) {
 		return
 	}
 	c := s.channel(e.Channel)
-	was := c.Last.State
+	was, newest := c.Last.State, c.Newest
 	j := c.Judge(ch, e, s.At)
+	s.readClock(e.Channel, c, newest, &j)
 	f, fed := s.feeds[e.Channel]
 	c.wasOver(j)
 	s.flag(c, j, e.Channel, f)

@@ -124,8 +124,8 @@ func (s *State) quiet(alarm, channel string, h *Channel) (after, slow time.Durat
 	return max(silentLine, h.Patience(ch)) - slow, slow
 }
 
-// passCauses looks at what silences others: mains, pumps, and instruments that do
-// not answer.
+// passCauses looks at what silences others: mains, pumps, clocks that run ahead, and
+// instruments that do not answer.
 func (s *State) passCauses() {
 	s.passSiteOwed()
 	for _, m := range s.Site.Mains {
@@ -139,6 +139,7 @@ func (s *State) passCauses() {
 			s.pumpAlarms(&s.Site.Pumps[i])
 		}
 	}
+	s.passClocks()
 	for _, key := range sorted(s.Instruments) {
 		i := s.Instruments[key]
 		of := logbook.Alarm{Alarm: alarmInstrument, Channel: instrumentKey(i.Name, i.Unit).Channel, Code: i.Unit, Onset: i.Since,

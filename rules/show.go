@@ -90,6 +90,9 @@ func (s *State) sample(channel string) Sample {
 	v := Sample{At: c.Last.At, PPM: c.Last.Value, Raw: c.Last.Raw, Unit: c.Last.RawUnit, State: c.Last.State}
 	if _, silent := c.SilentFor(ch, s.At); silent && c.Last.Counts {
 		v.State = reading.Silent
+		if s.aheadBy(channel) > 0 {
+			v.State = reading.Future
+		}
 	}
 	return v
 }

@@ -36,6 +36,7 @@ type State struct {
 	People      map[string][]Visit       `json:",omitempty"` // stays by masked entry that are over, by name
 	Canisters   map[string]Canister      `json:",omitempty"` // of masks, by name of the person
 	Owed        map[string]Owed          `json:",omitempty"` // what is owed of no stack, as last recorded
+	Ahead       map[string]Ahead         `json:",omitempty"` // clocks that run ahead, by channel
 	Found       []logbook.Finding        // the last ones
 	Flagged     map[string]bool          // findings that are not repeated
 

@@ -65,7 +65,7 @@ func (s *State) gatePoint(st *Store, p logbook.AirPoint) gate.Point {
 		t = &gate.Track{}
 	}
 	return gate.Point{Name: p.Name, Detection: reading.PPM(ch, ch.DetectionLimit), AllowedGap: s.channel(p.Channel).AllowedGap(ch),
-		Pump: pumpDoubts[s.drawn(p.Channel)], Check: s.owes(s.channel(p.Channel)), Track: t}
+		Pump: pumpDoubts[s.drawn(p.Channel)], Check: s.owes(s.channel(p.Channel)), Ahead: s.aheadBy(p.Channel), Track: t}
 }
 
 // pumpDoubts names what a pump's state has against the gate.

@@ -115,7 +115,7 @@ func (s *State) below(of *logbook.Alarm) bool {
 func airInDoubt(d gate.Decision) bool {
 	return slices.ContainsFunc(d.Reasons, func(r logbook.Reason) bool {
 		switch r.Code {
-		case gate.AboveLimit, gate.NotBelowLong, gate.HandAbove, gate.OverRange, gate.NoPoints, gate.NoReading, gate.PointSilent,
+		case gate.AboveLimit, gate.NotBelowLong, gate.HandAbove, gate.OverRange, gate.NoPoints, gate.NoReading, gate.PointSilent, gate.ClockAhead,
 			gate.PumpOff, gate.PumpNotKnown, gate.CheckAfterOver, gate.CheckAfterSwap, gate.CheckFailed, gate.CheckOverdue, gate.PointStuck, gate.PointFault, gate.BelowZero:
 			return true
 		}

@@ -58,7 +58,7 @@ var conditionOf = []struct {
 	{"condition/nobody-inside", false, []string{gate.Inside}},
 	{"condition/on-record", false, []string{gate.NoClearance, gate.RestoredLog}},
 	{"condition/air-read", false,
-		[]string{gate.NoPoints, gate.NoReading, gate.PointSilent, gate.OverRange, gate.PointStuck, gate.PointFault, gate.BelowZero, gate.TooCoarse, "second-value", "late-reading-above-limit"}},
+		[]string{gate.NoPoints, gate.NoReading, gate.PointSilent, gate.ClockAhead, gate.OverRange, gate.PointStuck, gate.PointFault, gate.BelowZero, gate.TooCoarse, "second-value", "late-reading-above-limit"}},
 	{"condition/air-below", false, []string{gate.AboveLimit, gate.NotBelowLong}},
 	{"condition/aired", false, []string{gate.AiringTooShort, gate.AiringPaused}},
 	{"condition/hands", true, []string{gate.HandOwed, gate.HandAbove, gate.HandTooCoarse, gate.HandTooOld}},

@@ -122,6 +122,7 @@ var englishCodes = map[string]string{
 	"alarm/instrument-drift":              "instrument drifts",
 	"alarm/instrument-fault":              "instrument fault",
 	"alarm/instrument-silent":             "instrument silent",
+	"alarm/clock-ahead":                   "clock ahead",
 	"alarm/point-silent":                  "air point silent",
 	"alarm/sensor-silent":                 "sensor silent",
 	"alarm/fire-risk":                     "fire risk",

@@ -58,6 +58,8 @@ var frenchAlarms = map[string]sentence{
 		"Ce qui stagne dans les tuyaux n'est pas le gaz sous la bâche, et aucune fuite ne peut être vue. Contrôlez la pompe de prélèvement, son fusible et son filtre à l'armoire, hors du magasin, et remettez-la en marche. Si la pompe tourne, tenez cela pour une bâche ouverte : gardez le magasin fermé et mesurez l'air à la porte. " + frenchIfInside},
 	"watch-stopped": {"Le programme a cessé de juger : il s'est arrêté sur une inscription du registre.",
 		"Tous les accès sont fermés et rien n'est surveillé. Relancez le programme, signalez la panne, et surveillez le dépôt comme avant qu'il y ait un programme. " + frenchTwoPeople},
+	"clock-ahead": {"Horloge en avance : ce qu'envoie {channel} est daté de {whole} minutes en avance sur l'horloge de cet ordinateur.",
+		"C'est conservé sans être utilisé : ce qu'il mesure n'est donc pas surveillé entre-temps, et un accès qui en dépend reste fermé. Comparez les deux horloges à l'heure exacte, fuseau horaire et heure d'été compris, et réglez celle qui est fausse ; celle de l'instrument, hors du magasin. Si l'instrument est à l'intérieur : " + frenchTwoPeople},
 	"instrument-silent": {"Silence : l'instrument {channel} n'a pas répondu depuis {whole} minutes.",
 		"Contrôlez son alimentation, son câble et son port, hors du magasin. Ce qu'il lit n'est pas surveillé entre-temps. " + frenchIfInside},
 	"instrument-fault": {"Instrument non fiable : {place} signale un défaut.",

@@ -31,6 +31,7 @@ var frenchReasons = map[string]string{
 	"air-above-limit":           "L'air à {about} peut contenir {value} ppm, mesure et erreur comprises : il doit être au-dessous de {limit} ppm.",
 	"air-not-below-long-enough": "L'air à {about} est au-dessous de la limite depuis {whole} des {wholelimit} minutes exigées.",
 	"point-no-reading":          "Rien n'a encore été lu à {about}.",
+	"point-clock-ahead":         "L'horloge de l'appareil qui mesure {about} avance de {whole} minutes : ce qu'il envoie n'est pas utilisé. Mettez l'horloge à l'heure.",
 	"point-silent":              "Rien n'a été lu à {about} depuis {whole} minutes.",
 	"pump-off":                  "La pompe qui aspire l'air de {about} est arrêtée : ce qui y est lu ne montre rien.",
 	"pump-not-known":            "Rien n'indique si la pompe qui aspire l'air de {about} tourne : ce qui y est lu n'est pas pris en compte.",

@@ -21,7 +21,7 @@ import (
 // looked for there (TestSourceHasSentences).
 var (
 	reasonCodes = strings.Fields(`under-gas dosing inside-by-masked-entry no-clearance-on-record restored-logbook catching-up clock-behind
-		no-gate-air-points no-site airing-too-short airing-paused air-above-limit air-not-below-long-enough point-silent point-no-reading
+		no-gate-air-points no-site airing-too-short airing-paused air-above-limit air-not-below-long-enough point-silent point-clock-ahead point-no-reading
 		point-over-range point-stuck point-fault point-below-zero detection-limit-too-high clock-stepped second-value late-reading-above-limit
 		lines-still-read-gas hand-reading-owed confirmation-owed hand-reading-above-limit hand-reading-too-coarse hand-reading-too-old
 		confirmation-lapsed withholding no-entries logbook-failing fold-stalled fold-failed watch-stopped watch-in-trouble
@@ -41,7 +41,7 @@ var (
 		even-gas/met even-gas/not-met average-maximum/not-over end-concentration/not-over even-gas/not-over average-maximum/over-range
 		end-concentration/aired-early no-inspection dose-not-known not-read one-line`)
 	alarmNames = strings.Fields(`leak end-level-at-risk end-level-missed uneven-gas air-gas gate-rebound line-silent line-off line-blocked
-		lines-swapped instrument-drift instrument-fault instrument-silent door-opened power-lost fire-risk too-cold masked-entry-overdue follow-up-due point-silent watch-stopped sensor-silent pump-off`)
+		lines-swapped instrument-drift instrument-fault instrument-silent door-opened power-lost fire-risk too-cold masked-entry-overdue follow-up-due point-silent watch-stopped sensor-silent pump-off clock-ahead`)
 )
 
 // TestEveryCodeHasASentence in every language.

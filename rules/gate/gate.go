@@ -38,6 +38,7 @@ const (
 	NoPoints       = "no-gate-air-points"
 	NoReading      = "point-no-reading"
 	PointSilent    = "point-silent"
+	ClockAhead     = "point-clock-ahead"
 	AdjoiningGas   = "adjoining-under-gas"
 	CheckAfterOver = "check-after-over-range"
 	CheckAfterSwap = "check-after-swap"
@@ -82,6 +83,7 @@ type Point struct {
 	AllowedGap time.Duration // how long it may say nothing
 	Pump       string        // code of what is wrong with the pump that draws its air; empty = nothing
 	Check      string        // code of the check that its instrument owes; empty = none
+	Ahead      time.Duration // by how much its instrument's clock runs ahead, so that nothing it sends counts; 0 = it does not
 	*Track                   // what was read there
 }
 
@@ -248,11 +250,17 @@ func (s *Store) point(p *Point) []logbook.Reason {
 	if p.Pump != "" {
 		rs = append(rs, logbook.Reason{Code: p.Pump, About: p.Name})
 	}
-	if p.Newest.At == 0 {
-		return append(rs, logbook.Reason{Code: NoReading, About: p.Name})
-	}
-	if age := s.Now.Sub(p.heard()); age > p.AllowedGap {
+	none, age := p.Newest.At == 0, s.Now.Sub(p.heard())
+	switch {
+	case p.Ahead > 0 && (none || age > p.AllowedGap):
+		rs = append(rs, logbook.Reason{Code: ClockAhead, About: p.Name, Value: minutes(p.Ahead)})
+	case none:
+		rs = append(rs, logbook.Reason{Code: NoReading, About: p.Name})
+	case age > p.AllowedGap:
 		rs = append(rs, logbook.Reason{Code: PointSilent, About: p.Name, Value: minutes(age), Limit: minutes(p.AllowedGap)})
+	}
+	if none {
+		return rs
 	}
 	if !(p.Detection < s.Limit) {
 		rs = append(rs, logbook.Reason{Code: TooCoarse, About: p.Name, Value: logbook.Number(p.Detection), Limit: logbook.Number(s.Limit)})

@@ -68,19 +68,21 @@ func TestEachDoubtKeepsTheGateFromOpening(t *testing.T) {
 		state string
 		code  string
 	}{
-		"a stack in dosing":             {func(s *Store) { s.Stacks[0].Phase = logbook.PhaseDosing }, logbook.GateShut, Dosing},
-		"a stack in exposure":           {func(s *Store) { s.Stacks[0].Phase = logbook.PhaseExposure }, logbook.GateShut, UnderGas},
-		"a second stack under gas":      {func(s *Store) { s.Stacks = append(s.Stacks, Stack{Name: "B", Phase: logbook.PhaseExposure}) }, logbook.GateShut, UnderGas},
-		"someone inside":                {func(s *Store) { s.Inside = []string{"I. Okafor"} }, logbook.GateShut, Inside},
-		"no clearance on record":        {func(s *Store) { s.Declared = false }, logbook.GateShut, NoClearance},
-		"a restored logbook":            {func(s *Store) { s.Block = []logbook.Reason{{Code: RestoredLog}} }, logbook.GateShut, RestoredLog},
-		"airing for 119 minutes":        {func(s *Store) { s.Stacks[0].AiringSince = noon.Add(-119 * time.Minute) }, logbook.GateAiring, AiringTooShort},
-		"airing never timed":            {func(s *Store) { s.Stacks[0].AiringSince = 0 }, logbook.GateAiring, AiringTooShort},
-		"airing paused":                 {func(s *Store) { s.Stacks[0].Paused = true }, logbook.GateAiring, AiringPaused},
-		"a protocol that airs longer":   {func(s *Store) { s.Stacks[0].MinAiring = 4 * time.Hour }, logbook.GateAiring, AiringTooShort},
-		"no air points":                 {func(s *Store) { s.Points = nil }, logbook.GateAiring, NoPoints},
-		"a point that never read":       {func(s *Store) { s.Points[1].Track = &Track{} }, logbook.GateAiring, NoReading},
-		"a point silent for 11 minutes": {func(s *Store) { s.Now = noon.Add(11 * time.Minute) }, logbook.GateAiring, PointSilent},
+		"a stack in dosing":                   {func(s *Store) { s.Stacks[0].Phase = logbook.PhaseDosing }, logbook.GateShut, Dosing},
+		"a stack in exposure":                 {func(s *Store) { s.Stacks[0].Phase = logbook.PhaseExposure }, logbook.GateShut, UnderGas},
+		"a second stack under gas":            {func(s *Store) { s.Stacks = append(s.Stacks, Stack{Name: "B", Phase: logbook.PhaseExposure}) }, logbook.GateShut, UnderGas},
+		"someone inside":                      {func(s *Store) { s.Inside = []string{"I. Okafor"} }, logbook.GateShut, Inside},
+		"no clearance on record":              {func(s *Store) { s.Declared = false }, logbook.GateShut, NoClearance},
+		"a restored logbook":                  {func(s *Store) { s.Block = []logbook.Reason{{Code: RestoredLog}} }, logbook.GateShut, RestoredLog},
+		"airing for 119 minutes":              {func(s *Store) { s.Stacks[0].AiringSince = noon.Add(-119 * time.Minute) }, logbook.GateAiring, AiringTooShort},
+		"airing never timed":                  {func(s *Store) { s.Stacks[0].AiringSince = 0 }, logbook.GateAiring, AiringTooShort},
+		"airing paused":                       {func(s *Store) { s.Stacks[0].Paused = true }, logbook.GateAiring, AiringPaused},
+		"a protocol that airs longer":         {func(s *Store) { s.Stacks[0].MinAiring = 4 * time.Hour }, logbook.GateAiring, AiringTooShort},
+		"no air points":                       {func(s *Store) { s.Points = nil }, logbook.GateAiring, NoPoints},
+		"a point that never read":             {func(s *Store) { s.Points[1].Track = &Track{} }, logbook.GateAiring, NoReading},
+		"a point silent for 11 minutes":       {func(s *Store) { s.Now = noon.Add(11 * time.Minute) }, logbook.GateAiring, PointSilent},
+		"silent by a clock that runs ahead":   {func(s *Store) { s.Now, s.Points[0].Ahead = noon.Add(11*time.Minute), 30*time.Minute }, logbook.GateAiring, ClockAhead},
+		"never read by a clock that is ahead": {func(s *Store) { s.Points[1].Track, s.Points[1].Ahead = &Track{}, 30*time.Minute }, logbook.GateAiring, ClockAhead},
 		"live 11 minutes ago, a stored value since": {func(s *Store) {
 			j := readAt(5*time.Minute, 0.01)
 			j.Live, j.Against = false, true

@@ -1,0 +1,83 @@
+package rules
+
+import (
+	"maps"
+	"math"
+	"slices"
+	"time"
+
+	"undersheet/logbook"
+	"undersheet/rules/reading"
+)
+
+// A source whose clock runs ahead is heard and not used. Its channels are silent to
+// every rule, but people are told of the clock, once for all that it sends, and not that
+// nothing was read.
+
+// Ahead is what the readings of a channel show of a clock that runs ahead of now.
+type Ahead struct {
+	By time.Duration // of the newest of them
+	At logbook.Time  // now, when it came
+}
+
+// readClock notes what a judged reading shows of its channel's clock: one in its turn
+// shows that it is right. newest is the channel's newest reading before it.
+func (s *State) readClock(name string, c *Channel, newest logbook.Time, j *reading.Judged) {
+	_, ahead := s.Ahead[name]
+	switch {
+	case j.State == reading.Future:
+		if s.Ahead == nil {
+			s.Ahead = map[string]Ahead{}
+		}
+		s.Ahead[name] = Ahead{By: j.At.Sub(s.At), At: s.At}
+		s.Due = 0
+	case ahead && c.Newest > newest:
+		delete(s.Ahead, name)
+		s.Due = 0
+	}
+}
+
+// aheadBy is by how much the clock behind a channel runs ahead; 0 = it does not.
+func (s *State) aheadBy(channel string) time.Duration { return s.Ahead[channel].By }
+
+// clockKey names the alarm of the clock behind a channel: that of the instrument that
+// feeds it, else its own.
+func (s *State) clockKey(channel string) AlarmKey {
+	for _, in := range s.Site.Instruments {
+		if feedsAny(in, channel) {
+			channel = in.Name
+			break
+		}
+	}
+	return AlarmKey{Alarm: alarmClock, Channel: channel}
+}
+
+// passClocks looks at clocks that run ahead. Who sends nothing more is silent, whatever
+// its clock shows.
+func (s *State) passClocks() {
+	sources := map[AlarmKey][]string{}
+	for _, name := range sorted(s.Ahead) {
+		until := s.Ahead[name].At.Add(max(silentLine, s.channel(name).Patience(s.Site.Channels[name])))
+		if s.At > until {
+			delete(s.Ahead, name)
+			s.stirAll() // a gate said so
+			continue
+		}
+		s.again(until + 1)
+		key := s.clockKey(name)
+		sources[key] = append(sources[key], name)
+	}
+	for _, key := range s.alarmKeys() {
+		if key.Alarm == alarmClock && sources[key] == nil {
+			s.alarm(condition{of: s.Alarms[key].Record})
+		}
+	}
+	for _, key := range slices.SortedFunc(maps.Keys(sources), AlarmKey.compare) {
+		channels, most := sources[key], time.Duration(0)
+		for _, name := range channels {
+			most = max(most, s.aheadBy(name))
+		}
+		s.alarm(condition{of: logbook.Alarm{Alarm: alarmClock, Channel: key.Channel, Value: logbook.Number(math.Round(most.Minutes()))}, active: true,
+			also: func() []string { return s.silenced(channels) }})
+	}
+}
