@@ -46,6 +46,21 @@ func TestRepeated(t *testing.T) {
 	require.Equal(t, []string{"07:15", "08:15", "09:15", "10:15", "11:15", "12:15", "13:15"}, at)
 }
 
+// TestRepeatedSinceItWasTold: what became graver after somebody took charge is not
+// acknowledged since then, not since the first word of it.
+func TestRepeatedSinceItWasTold(t *testing.T) {
+	f := feedAt(t, wired(), "2026-03-01 10:50")
+	risk := of("end-level-at-risk", logbook.PriorityHigh, false)
+	f.fold(risk)
+	f.after(10 * time.Minute)
+	f.fold(in(logbook.AlarmSeen, risk, "P. Gurung"))
+	f.after(50 * time.Minute)
+	collapsing := of("end-level-at-risk", logbook.PriorityHigh, true)
+	collapsing.Code = "collapsing"
+	require.Len(t, by(BySMS, f.fold(collapsing)), 3)
+	require.Contains(t, read(by(BySMS, f.after(15*time.Minute))[0]).Short, "still not acknowledged since 11:50: Collapsing")
+}
+
 // TestRepeatedByNight: only what wakes people; the rest at first light.
 func TestRepeatedByNight(t *testing.T) {
 	f := feedAt(t, wired(), "2026-03-01 19:50")

@@ -369,3 +369,20 @@ func TestDigestOfMany(t *testing.T) {
 	require.Contains(t, l.Short, "20 alarms since 23:00: 1) Silent: ")
 	require.Regexp(t, `; and 1\d more, see the pages\. Do not enter alone: `, l.Short)
 }
+
+// A leak is told with what to do about it, whatever room the emergency line takes, by day
+// and by night; what to do is never cut.
+func TestLeakSMSSaysWhatToDo(t *testing.T) {
+	for lang, want := range map[string]string{"en": "Ask the licensed fumigator.", "fr": "Demandez au fumigateur agréé."} {
+		for _, at := range []string{"2026-03-01 10:00", "2026-03-01 06:30"} {
+			s := wired()
+			s.Language, s.Name = lang, "Hazel Ford Depot"
+			s.Emergency = "Gas emergency: stay out, call 112 and the duty officer on extension 7."
+			f := feedAt(t, s, at)
+			l := read(by(BySMS, f.fold(leak(logbook.AlarmRaised)))[0])
+			require.True(t, fits(l.Short), l.Short)
+			require.Contains(t, l.Short, plainer.Replace(want))
+			require.Contains(t, l.Short, s.Emergency)
+		}
+	}
+}

@@ -54,11 +54,13 @@ func TestWhatIsOwedIsOneSMS(t *testing.T) {
 			out = append(out, f.fold(check(n, logbook.AlarmRaised))...)
 		}
 		require.Empty(t, by(BySMS, out))
-		counts := map[string]int{}
+		counts, short := map[string]int{}, ""
 		for _, o := range by(BySMS, f.until(t, told)) {
 			counts[o.To]++
+			short = read(o).Short
 		}
 		require.NotEmpty(t, counts)
+		require.Regexp(t, `HIGH: 20 things are owed: 1\) Test channel air-\d+ with a known gas; 2\) Test channel air-`, short)
 		for name, n := range counts {
 			require.Equal(t, 1, n, name)
 		}

@@ -2,9 +2,11 @@ package alert
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
+	"undersheet/logbook"
 	"undersheet/logbook/words"
 )
 
@@ -75,6 +77,9 @@ func (p voice) brief(items []*news) (subject, text string) {
 	do, care := p.do(n)
 	b := brief{head: p.heading(n.Priority) + still, tail: p.standing(n), care: p.care(care),
 		end: p.emergency("sms/no-emergency")}
+	if n.careful() && n.What != toldTaken {
+		b.ask = p.text("sms/do-short")
+	}
 	return p.subject(n.Priority, still+what), b.fit(what, do)
 }
 
@@ -95,7 +100,10 @@ func (p voice) care(wanted bool) string {
 }
 
 // brief is the text of an SMS but for what may be shortened.
-type brief struct{ head, tail, care, end string }
+type brief struct {
+	head, tail, care, end string
+	ask                   string // what is to be done, where there is no room to say more; empty = nothing
+}
 
 // with puts the text together.
 func (b *brief) with(what, do string) string {
@@ -118,12 +126,19 @@ const (
 )
 
 // fit writes the text within two parts, if it can: what is the matter is cut
-// first, then what to do is left out where the sentence about going in remains.
+// first, then what to do is said in few words, or left out where the sentence about
+// going in remains.
 func (b *brief) fit(what, do string) string {
 	least := len([]rune(what))
-	for n := least; n >= min(whatGood, least); n -= 4 {
-		if s := b.with(cut(what, n), do); fits(s) {
-			return s
+	dos := []string{do}
+	if b.ask != "" {
+		dos = append(dos, b.ask)
+	}
+	for _, do := range dos {
+		for n := least; n >= min(whatGood, least); n -= 4 {
+			if s := b.with(cut(what, n), do); fits(s) {
+				return s
+			}
 		}
 	}
 	if b.care != "" {
@@ -149,6 +164,9 @@ func (p voice) digest(items []*news) (subject, text string) {
 		}
 	}
 	count := p.text(key, "{count}", strconv.Itoa(len(items)), "{since}", p.since(since))
+	if !slices.ContainsFunc(items, func(n *news) bool { return !n.owed() }) {
+		count = p.text("mail/owed", "{count}", strconv.Itoa(len(items)))
+	}
 	b := brief{head: p.heading(highest(items)) + count + ": ", care: p.care(true), end: p.emergency("sms/no-emergency")}
 	for told := len(items); told > 0; told-- {
 		for _, most := range []int{200, 70, 50, 36} {
@@ -160,11 +178,21 @@ func (p voice) digest(items []*news) (subject, text string) {
 	return p.subject(highest(items), count), b.with(p.list(items, 1, 36), "")
 }
 
+// item says in few words what is the matter: of what is owed, what it is.
+func (p voice) item(n *news) string {
+	if !n.owed() {
+		return p.what(n)
+	}
+	a := n.Alarm
+	s, _ := words.FollowUp(p.lang, &logbook.FollowUp{FollowUp: a.Code, Store: a.Store, Stack: a.Stack, Channel: a.Channel, Person: a.Owed.Person})
+	return oneLine(s)
+}
+
 // list names the first of several news, each with at most so many letters.
 func (p voice) list(items []*news, told, most int) string {
 	var parts []string
 	for i, n := range items[:told] {
-		s := cut(p.what(n), most)
+		s := cut(p.item(n), most)
 		if n.What == toldStill {
 			s += " " + p.text("sms/unacknowledged")
 		}

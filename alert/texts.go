@@ -89,7 +89,7 @@ func (p *Planner) unanswered(night bool) []*news {
 		}
 		a := ep.Alarm
 		due = append(due, &news{What: toldStill, Key: key, Seq: a.Seq, Of: a.Of, Priority: ep.Top, Alarm: &a, Times: ep.Repeats,
-			Since: ep.Since, To: ep.Texted})
+			Since: ep.Told, To: ep.Texted})
 	}
 	return due
 }

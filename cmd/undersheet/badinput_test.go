@@ -240,6 +240,12 @@ func TestDemo(t *testing.T) {
 		"Acknowledged by Tobias Renn", "Not cleared", "Gas is back: Long Store", "L1-26: closed, verdict held", "L2-26: closed, verdict held", "R1-26: withholding"} {
 		require.Contains(t, out, want)
 	}
+	messages, err := os.ReadFile(filepath.Join(dir, "messages.txt"))
+	require.NoError(t, err)
+	require.Contains(t, string(messages), "mail to tobias.renn@hazelford.example\n[Hazel Ford Depot] HIGH: Leak: stack L2, line low far corner")
+	require.Contains(t, string(messages), "the statistic was ", "the whole of it")
+	require.Contains(t, string(messages), "SMS to +351900000001\n\nHazel Ford Depot HIGH: Leak: ")
+	require.NotContains(t, string(messages), "=\n", "as people read it")
 	require.NotContains(t, out, "R1-26: closed", "its jar is looked at after a month")
 	status, owed, errs := tried(t, "", "due", filepath.Join(dir, "demo.db"))
 	require.Zero(t, status, errs)

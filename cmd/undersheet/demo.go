@@ -28,7 +28,7 @@ import (
 
 // demoCmd plays eleven days of an invented depot through the daemon.
 type demoCmd struct {
-	Out    string        `default:"undersheet-demo" placeholder:"DIR" help:"Where the logbook and the reports go."`
+	Out    string        `default:"undersheet-demo" placeholder:"DIR" help:"Where the logbook, the reports and the messages go."`
 	Listen string        `default:"127.0.0.1:8080" help:"Address of the pages."`
 	Pace   time.Duration `default:"80ms" help:"Least real time for ten minutes of depot time; 0 = as fast as it goes."`
 	Once   bool          `help:"End after the last report instead of keeping the pages up."`
@@ -56,17 +56,18 @@ const demoStep = 10 * time.Minute
 
 // demo is the running demonstration.
 type demo struct {
-	con    *console
-	clock  *sim.Clock
-	depot  *sim.Depot
-	line   *sim.Line
-	paper  *sim.Printer
-	broker *sim.Broker
-	modem  *modem.Modem
-	post   *postbox
-	d      *daemon
-	socket string
-	zone   *time.Location // of the depot, in which the console tells the story
+	con     *console
+	clock   *sim.Clock
+	depot   *sim.Depot
+	line    *sim.Line
+	paper   *sim.Printer
+	broker  *sim.Broker
+	modem   *modem.Modem
+	post    *postbox
+	letters *os.File // every message, as people read it
+	d       *daemon
+	socket  string
+	zone    *time.Location // of the depot, in which the console tells the story
 }
 
 // Run implements the command.
@@ -77,6 +78,7 @@ func (c *demoCmd) Run(con *console) error {
 	if err != nil {
 		return err
 	}
+	defer dm.letters.Close()
 	g, ctx := errgroup.WithContext(ctx)
 	running, end := context.WithCancel(ctx)
 	g.Go(func() error { return dm.line.Run(running) })
@@ -108,7 +110,14 @@ func newDemo(con *console, c *demoCmd) (*demo, error) {
 	if dm.broker, err = sim.NewBroker(); err != nil {
 		return nil, err
 	}
-	if dm.post, err = newPostbox(con.out); err != nil {
+	book, err := freshLogbook(c.Out)
+	if err != nil {
+		return nil, err
+	}
+	if dm.letters, err = os.Create(filepath.Join(c.Out, "messages.txt")); err != nil {
+		return nil, fmt.Errorf("open the file of messages: %w", err)
+	}
+	if dm.post, err = newPostbox(con.out, dm.letters); err != nil {
 		return nil, err
 	}
 	if dm.modem, err = modem.New(modem.Options{Received: dm.post.text}); err != nil {
@@ -116,10 +125,6 @@ func newDemo(con *console, c *demoCmd) (*demo, error) {
 	}
 	dm.paper = &sim.Printer{Depot: dm.depot, Values: onPaper}
 	printer, err := dm.paper.Open()
-	if err != nil {
-		return nil, err
-	}
-	book, err := freshLogbook(c.Out)
 	if err != nil {
 		return nil, err
 	}
@@ -297,5 +302,6 @@ func (dm *demo) finish(ctx context.Context, dir string) error {
 			fmt.Fprintf(dm.con.out, "  %s\n", f)
 		}
 	}
+	fmt.Fprintf(dm.con.out, "Every mail and SMS, as people read it: %s\n", dm.letters.Name())
 	return nil
 }

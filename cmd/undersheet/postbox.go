@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"mime"
+	"mime/quotedprintable"
 	"net"
 	netmail "net/mail"
 	"strings"
@@ -17,22 +18,23 @@ import (
 	"undersheet/alert/sms/modem"
 )
 
-// postbox is a mail server in this process that shows what it takes.
+// postbox is a mail server in this process that shows what it takes: in a line on
+// the console, and whole in a file.
 type postbox struct {
 	out      io.Writer
+	whole    io.Writer
 	listener net.Listener
 	server   *smtp.Server
 	mu       sync.Mutex
-	count    int
 }
 
-// newPostbox listens on a free loopback port.
-func newPostbox(out io.Writer) (*postbox, error) {
+// newPostbox listens on a free loopback port; whole takes every message as people read it.
+func newPostbox(out, whole io.Writer) (*postbox, error) {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		return nil, fmt.Errorf("open mail server: %w", err)
 	}
-	p := &postbox{out: out, listener: l}
+	p := &postbox{out: out, whole: whole, listener: l}
 	p.server = smtp.NewServer(smtp.BackendFunc(func(*smtp.Conn) (smtp.Session, error) { return &delivery{box: p}, nil }))
 	p.server.Domain = "localhost"
 	return p, nil
@@ -69,9 +71,12 @@ func (p *postbox) empty(ctx context.Context, s *alert.Sender) error {
 func (p *postbox) text(m modem.Message) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	p.count++
 	fmt.Fprintf(p.out, "%16s  SMS to %s: %s\n", "", m.To, strings.ReplaceAll(m.Text, "\n", " / "))
+	fmt.Fprintf(p.whole, "SMS to %s\n\n%s\n\n%s\n", m.To, m.Text, between)
 }
+
+// between parts the messages of the file.
+const between = "----------------------------------------"
 
 // delivery is one mail that comes in.
 type delivery struct {
@@ -88,7 +93,7 @@ func (d *delivery) Rcpt(to string, _ *smtp.RcptOptions) error {
 	return nil
 }
 
-// Data shows the subject of the mail.
+// Data shows the mail.
 func (d *delivery) Data(r io.Reader) error {
 	m, err := netmail.ReadMessage(r)
 	if err != nil {
@@ -98,10 +103,18 @@ func (d *delivery) Data(r io.Reader) error {
 	if err != nil {
 		subject = m.Header.Get("Subject")
 	}
+	body := io.Reader(m.Body)
+	if m.Header.Get("Content-Transfer-Encoding") == "quoted-printable" {
+		body = quotedprintable.NewReader(body)
+	}
+	text, err := io.ReadAll(body)
+	if err != nil {
+		return fmt.Errorf("read mail: %w", err)
+	}
 	d.box.mu.Lock()
 	defer d.box.mu.Unlock()
-	d.box.count++
 	fmt.Fprintf(d.box.out, "%16s  mail to %s: %s\n", "", d.to, subject)
+	fmt.Fprintf(d.box.whole, "mail to %s\n%s\n\n%s\n%s\n", d.to, subject, strings.ReplaceAll(string(text), "\r\n", "\n"), between)
 	return nil
 }
 

@@ -101,6 +101,7 @@ func exposure() []chapter {
 			gas: func(d *sim.Depot) { d.Tear("L2", "l2-low", 0.9); d.Set("wind-speed", 13) }},
 		{after: 3*day + 4*time.Hour + 40*time.Minute, say: "The licensed fumigator takes charge, on the telephone.", gas: func(d *sim.Depot) { d.Set("wind-speed", 4) },
 			acts: []string{`alarm-acknowledged|alarm=leak|stack=L2|` + byTR, `alarm-acknowledged|alarm=end-level-at-risk|stack=L2|` + byTR}},
+		{after: 3*day + 5*time.Hour, acts: []string{`alarm-acknowledged|alarm=end-level-at-risk|stack=L2|` + byTR}}, // it grew graver
 		{after: 3*day + 7*time.Hour + 20*time.Minute, acts: []string{`alarm-acknowledged|alarm=air-gas|store=Long Store|point=door|` + byOM}},
 		{after: 3*day + 9*time.Hour, say: "Warned by SMS and mail, three trained people with breathing protection come by daylight: two mend the sheet, add tablets and put the line back, the third stays at the door.",
 			gas: func(d *sim.Depot) { d.Mend("L2"); d.Add("L2", 0.45); d.Refit("L1") }, acts: []string{

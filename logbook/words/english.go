@@ -22,24 +22,27 @@ var english = catalogue{
 		"cleared":    "{store}: a named person has cleared it, on readings below {limit} ppm. Look at the readings, and leave at the first doubt.",
 	},
 	phrase: map[string]string{
-		"not-named":        "(not given)",
-		"in-stack":         "stack {}",
-		"in-line":          "line {}",
-		"in-store":         "{}",
-		"in-point":         "{}",
-		"in-channel":       "channel {}",
-		"unknown-alarm":    "Alarm {about}: {place} ({value}, {limit}).",
-		"unknown-advice":   twoPeople + "This program has no words for this alarm: ask whoever is in charge of the treatment.",
-		"seen":             "Acknowledged by {about}: ",
-		"over":             "Over: ",
-		"over-advice/leak": "This alarm is over. That lets nobody in: look at the gate of the store. If nobody closed the sheet, hold it for open still: after a day, gas that the goods give back hides a leak.",
-		"over-advice":      "This alarm is over. That lets nobody in: look at the gate of the store.",
-		"read":             "Read: ",
-		"point-read":       "{point} {value} ppm, with its error up to {limit} ppm",
-		"nothing-read":     "No air point has been read yet.",
-		"percent":          "{} %",
-		"chance-over":      "over 99 %",
-		"chance-under":     "under 1 %",
+		"not-named":              "(not given)",
+		"in-stack":               "stack {}",
+		"in-line":                "line {}",
+		"in-store":               "{}",
+		"in-point":               "{}",
+		"in-channel":             "channel {}",
+		"unknown-alarm":          "Alarm {about}: {place} ({value}, {limit}).",
+		"unknown-advice":         twoPeople + "This program has no words for this alarm: ask whoever is in charge of the treatment.",
+		"seen":                   "Acknowledged by {about}: ",
+		"over":                   "Over: ",
+		"over/end-level-at-risk": "the end level of stack {stack} was at risk.",
+		"over/air-gas":           "gas was read in the air at {place}; the limit is {limit} ppm.",
+		"over/gate-rebound":      "gas had come back into the air of {store} after it was cleared.",
+		"over-advice/leak":       "This alarm is over. That lets nobody in: look at the gate of the store. If nobody closed the sheet, hold it for open still: after a day, gas that the goods give back hides a leak.",
+		"over-advice":            "This alarm is over. That lets nobody in: look at the gate of the store.",
+		"read":                   "Read: ",
+		"point-read":             "{point} {value} ppm, with its error up to {limit} ppm",
+		"nothing-read":           "No air point has been read yet.",
+		"percent":                "{} %",
+		"chance-over":            "over 99 %",
+		"chance-under":           "under 1 %",
 	},
 }
 
@@ -209,7 +212,7 @@ var englishFindings = map[string]string{
 // mendLeak comes with every leak that more than one line shows. A pump that stands while
 // cells use up the gas in them looks like an open sheet.
 const mendLeak = twoPeople +
-	"Read the air at the door first. At the sampling cabinet, outside the store, see whether the sampling pump runs: if it stands, start it again and see whether the lines still fall. If it runs, look along the sheet's edge, its joints and the mouths of the lines for a gap, and weigh it down. Keep the store shut. Ask the licensed fumigator whether the treatment can still hold its end level."
+	"Read the air at the door first. At the sampling cabinet, outside the store, see whether the sampling pump runs: if it stands, start it again and see whether the lines still fall. If it runs, hold the sheet for open and keep the store shut. Ask the licensed fumigator whether the treatment can still hold its end level, and when two people look along the sheet's edge, its joints and the mouths of the lines for a gap, and weigh it down."
 
 // englishAlarms say what is the matter and what to do. No line of advice sends
 // anybody in.
@@ -232,9 +235,9 @@ var englishAlarms = map[string]sentence{
 		"No leak makes one line rise, but it may hide one. Its values are not used, and a leak at this line cannot be seen. At the sampling cabinet outside the store, take a hand reading from this line, test zero and span, and have the instrument set right. Until then its end level can only be shown by a hand reading. If the fault is inside: " + twoPeople},
 	"instrument-drift/-": {"Instrument drifts: {place} shows less and less against the other lines, and a hand reading showed that the gas is there.",
 		"Its values are not used, and a leak at this line cannot be seen. At the sampling cabinet outside the store, take another hand reading from this line, test zero and span, and have the instrument set right. Until then its end level can only be shown by a hand reading. If the fault is inside: " + twoPeople},
-	"end-level-at-risk": {"At risk: stack {stack} has a chance of {percent} % to hold its end level.", twoPeople +
+	"end-level-at-risk": {"At risk: stack {stack} has a chance of {chance} to hold its end level.", twoPeople +
 		"Ask the licensed fumigator soon, while it can still be mended: a longer exposure, more phosphide, or the other protocol. More phosphide moves the earliest airing."},
-	"end-level-at-risk/collapsing": {"Collapsing: stack {stack} has a chance of {percent} % to hold its end level, and had a fair one within the last 6 hours.", twoPeople +
+	"end-level-at-risk/collapsing": {"Collapsing: stack {stack} has a chance of {chance} to hold its end level, and had a fair one within the last 6 hours.", twoPeople +
 		"Within hours it may be lost. Call the licensed fumigator now, to decide together what is done by daylight; nobody goes in by night."},
 	"end-level-missed": {"Missed: stack {stack} showed {value} ppm at its lowest line when the shortest exposure had passed; {limit} ppm was needed.",
 		"Do not start airing yet. Ask the licensed fumigator whether a longer exposure can still reach it, or whether the stack is to be treated again. The stack stays under gas until it was aired."},

@@ -34,7 +34,7 @@ var englishFollowAlarms = map[string]sentence{
 		"Phosphide is laid by licensed people alone. Write the new last day into the site file."},
 	"follow-up-due/canister": {"the canister of {about}'s mask is to be changed.",
 		"It has reached its date or the minutes that its maker allows: the mask is not worn in gas until a new one is on record."},
-	"end-level-at-risk/resisted": {"At risk: stack {stack} has a chance of {percent} % to hold its end level, and insects there lived through gas that held.", twoPeople +
+	"end-level-at-risk/resisted": {"At risk: stack {stack} has a chance of {chance} to hold its end level, and insects there lived through gas that held.", twoPeople +
 		"Ask the licensed fumigator and the agency that looks after resistance soon, while it can still be mended: a longer exposure, or the other protocol. More of the same gas is no answer. Keep samples."},
 	"suspected-resistance": {"Suspected resistance: keep samples, tell the agency. Live insects in stack {stack} after {about}, whose gas held the end level.",
 		"The treatment failed, though the gas was there: more of the same gas is no answer. Keep the live insects and samples of the grain, closed and labelled, and tell the agency that looks after resistance and the licensed fumigator. The grain stays where it is until they have answered. Whoever has to visit the stack: " + twoPeople},

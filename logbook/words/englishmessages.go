@@ -65,6 +65,7 @@ var englishMessages = map[string]string{
 	"sms/do-over":        "That lets nobody in: look at the gate of the store.",
 	"sms/do-fell":        "Whoever is inside comes out; nobody goes in.",
 	"sms/do-taken":       "It stands until it is said to be over.",
+	"sms/do-short":       "Ask the licensed fumigator.", // where there is no room for more
 	"sms/do-else":        "Ask whoever is in charge of the treatment.",
 
 	// The one thing to do about each alarm, by its name or name/code. What would take

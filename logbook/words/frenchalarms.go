@@ -3,7 +3,7 @@ package words
 // Parts of the French advice that several alarms share.
 const (
 	frenchMendLeak = frenchTwoPeople +
-		"Mesurez d'abord l'air à la porte. À l'armoire de prélèvement, hors du magasin, voyez si la pompe de prélèvement tourne : si elle est arrêtée, remettez-la en marche et voyez si les lignes baissent encore. Si elle tourne, cherchez un passage le long du bord de la bâche, à ses joints et aux sorties des lignes, et lestez-le. Gardez le magasin fermé. Demandez au fumigateur agréé si le traitement peut encore tenir sa concentration finale."
+		"Mesurez d'abord l'air à la porte. À l'armoire de prélèvement, hors du magasin, voyez si la pompe de prélèvement tourne : si elle est arrêtée, remettez-la en marche et voyez si les lignes baissent encore. Si elle tourne, tenez la bâche pour ouverte et gardez le magasin fermé. Demandez au fumigateur agréé si le traitement peut encore tenir sa concentration finale, et quand deux personnes cherchent un passage le long du bord de la bâche, à ses joints et aux sorties des lignes, et le lestent."
 	frenchIfInside = "Si la panne est à l'intérieur : " + frenchTwoPeople
 	frenchFire     = "Personne n'entre. N'allumez et n'éteignez rien dans le magasin, éloignez les flammes, n'utilisez pas d'eau, laissez la bâche fermée. "
 )
@@ -28,9 +28,9 @@ var frenchAlarms = map[string]sentence{
 		"Aucune fuite ne fait monter une seule ligne, mais la dérive peut en cacher une. Ses valeurs ne sont pas utilisées, et une fuite sur cette ligne ne peut pas être vue. À l'armoire de prélèvement, hors du magasin, faites une mesure manuelle sur cette ligne, contrôlez le zéro et la sensibilité, et faites régler l'instrument. Jusque-là, seule une mesure manuelle peut montrer sa concentration finale. " + frenchIfInside},
 	"instrument-drift/-": {"L'instrument dérive : {place} montre de moins en moins par rapport aux autres lignes, et une mesure manuelle a montré que le gaz est là.",
 		"Ses valeurs ne sont pas utilisées, et une fuite sur cette ligne ne peut pas être vue. À l'armoire de prélèvement, hors du magasin, faites une autre mesure manuelle sur cette ligne, contrôlez le zéro et la sensibilité, et faites régler l'instrument. Jusque-là, seule une mesure manuelle peut montrer sa concentration finale. " + frenchIfInside},
-	"end-level-at-risk": {"En péril : la pile {stack} a une probabilité de {percent} % de tenir sa concentration finale.", frenchTwoPeople +
+	"end-level-at-risk": {"En péril : la pile {stack} a une probabilité de {chance} de tenir sa concentration finale.", frenchTwoPeople +
 		"Consultez le fumigateur agréé rapidement, tant que cela peut être rattrapé : une exposition plus longue, davantage de phosphure, ou l'autre protocole. Davantage de phosphure repousse l'aération au plus tôt."},
-	"end-level-at-risk/collapsing": {"Effondrement : la pile {stack} a une probabilité de {percent} % de tenir sa concentration finale, alors qu'elle en avait une bonne dans les 6 dernières heures.", frenchTwoPeople +
+	"end-level-at-risk/collapsing": {"Effondrement : la pile {stack} a une probabilité de {chance} de tenir sa concentration finale, alors qu'elle en avait une bonne dans les 6 dernières heures.", frenchTwoPeople +
 		"Elle peut être perdue en quelques heures. Appelez le fumigateur agréé maintenant, pour décider ensemble de ce qui sera fait de jour ; personne n'entre la nuit."},
 	"end-level-missed": {"Manquée : la pile {stack} montrait {value} ppm à sa ligne la plus basse à la fin de l'exposition minimale ; il fallait {limit} ppm.",
 		"Ne commencez pas encore l'aération. Demandez au fumigateur agréé si une exposition plus longue peut encore l'atteindre, ou si la pile doit être traitée de nouveau. La pile reste sous gaz tant qu'elle n'a pas été aérée."},

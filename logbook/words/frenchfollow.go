@@ -33,7 +33,7 @@ var frenchFollowAlarms = map[string]sentence{
 		"Seules des personnes agréées posent du phosphure. Inscrivez le nouveau dernier jour dans le fichier du site."},
 	"follow-up-due/canister": {"la cartouche du masque de {about} est à changer.",
 		"Elle a atteint sa date ou les minutes admises par son fabricant : le masque n'est pas porté dans le gaz tant qu'une nouvelle n'est pas inscrite."},
-	"end-level-at-risk/resisted": {"En péril : la pile {stack} a une probabilité de {percent} % de tenir sa concentration finale, et des insectes y ont survécu à un gaz qui l'avait tenue.", frenchTwoPeople +
+	"end-level-at-risk/resisted": {"En péril : la pile {stack} a une probabilité de {chance} de tenir sa concentration finale, et des insectes y ont survécu à un gaz qui l'avait tenue.", frenchTwoPeople +
 		"Consultez rapidement le fumigateur agréé et l'organisme qui suit la résistance, tant que cela peut être rattrapé : une exposition plus longue, ou l'autre protocole. Davantage du même gaz n'est pas une réponse. Gardez des échantillons."},
 	"suspected-resistance": {"Résistance soupçonnée : gardez des échantillons, prévenez l'organisme compétent. Insectes vivants dans la pile {stack} après {about}, dont le gaz a tenu la concentration finale.",
 		"Le traitement a échoué, bien que le gaz y fût : davantage du même gaz n'est pas une réponse. Gardez les insectes vivants et des échantillons du grain, fermés et étiquetés, et prévenez l'organisme qui suit la résistance et le fumigateur agréé. Le grain reste en place jusqu'à leur réponse. Pour qui doit aller voir la pile : " + frenchTwoPeople},

@@ -65,6 +65,7 @@ var frenchMessages = map[string]string{
 	"sms/do-over":        "Cela n'autorise personne à entrer : consultez l'état de l'accès au magasin.",
 	"sms/do-fell":        "Quiconque est à l'intérieur sort ; personne n'entre.",
 	"sms/do-taken":       "Elle demeure jusqu'à l'annonce de sa fin.",
+	"sms/do-short":       "Demandez au fumigateur agréé.",
 	"sms/do-else":        "Consultez la personne responsable du traitement.",
 
 	"sms/leak":                   "Gardez le magasin fermé ; mesurez l'air à la porte ; voyez hors du magasin si la pompe de prélèvement tourne ; consultez le fumigateur agréé.",

@@ -177,6 +177,9 @@ func Alarm(lang string, a *logbook.Alarm) (headline, advice string) {
 		headline = c.pressing(a, headline)
 	}
 	if a.State == logbook.AlarmCleared {
+		if past, ok := c.phrase["over/"+a.Alarm]; ok { // the figure with which it was raised no longer holds
+			headline = c.put(past, v)
+		}
 		return c.phrase["over"] + headline, cmp.Or(c.phrase["over-advice/"+a.Alarm], c.phrase["over-advice"])
 	}
 	if a.State == logbook.AlarmSeen {
@@ -273,7 +276,7 @@ func (c *catalogue) put(s string, v values) string {
 		"{abs}", c.number(math.Abs(v.Value), v.Limit),
 		"{tenths}", c.figure(strconv.FormatFloat(math.Round(10*v.Value)/10, 'f', -1, 64)),
 		"{whole}", whole(v.Value), "{wholelimit}", whole(v.Limit),
-		"{percent}", whole(100*v.Value), "{hours}", c.figure(plain(v.Hours, 3)), "{within}", c.figure(plain(v.Within, 3)),
+		"{percent}", whole(100*v.Value), "{chance}", c.chance(v.Value), "{hours}", c.figure(plain(v.Hours, 3)), "{within}", c.figure(plain(v.Within, 3)),
 	).Replace(s)
 }
 

@@ -228,15 +228,45 @@ func TestAdviceSendsNobodyIn(t *testing.T) {
 // asked for, outside, before anything else is looked at (common practice).
 func TestLeakAsksFirst(t *testing.T) {
 	for lang, asks := range map[string]struct{ pump, sheet, draws, hand string }{
-		"en": {"outside the store, see whether the sampling pump runs", "look along the sheet's edge", "outside the store, see whether this line draws: flow, filter, water trap", "If it draws, take a hand reading"},
-		"fr": {"hors du magasin, voyez si la pompe de prélèvement tourne", "cherchez un passage le long du bord de la bâche", "hors du magasin, voyez si cette ligne aspire : débit, filtre, piège à eau", "Si elle aspire, faites-y une mesure manuelle"},
+		"en": {"outside the store, see whether the sampling pump runs", "two people look along the sheet's edge", "outside the store, see whether this line draws: flow, filter, water trap", "If it draws, take a hand reading"},
+		"fr": {"hors du magasin, voyez si la pompe de prélèvement tourne", "deux personnes cherchent un passage le long du bord de la bâche", "hors du magasin, voyez si cette ligne aspire : débit, filtre, piège à eau", "Si elle aspire, faites-y une mesure manuelle"},
 	} {
 		for key, in := range map[string][2]string{"leak": {asks.pump, asks.sheet}, "leak/0": {asks.pump, asks.sheet}, "leak/half-day": {asks.pump, asks.sheet}, "leak/or-drift": {asks.draws, asks.hand}} {
 			before, after, ok := strings.Cut(written[lang].alarms[key].advice, in[0])
 			require.True(t, ok, "%s %s", lang, key)
 			require.NotContains(t, before, in[1], "%s %s", lang, key)
 			require.Contains(t, after, in[1], "%s %s", lang, key)
+			if in[1] == asks.sheet {
+				shut, _, _ := strings.Cut(after, in[1])
+				require.Contains(t, shut, map[string]string{"en": "keep the store shut. Ask the licensed fumigator", "fr": "gardez le magasin fermé. Demandez au fumigateur agréé"}[lang], "before anybody goes to the sheet")
+			}
 		}
+	}
+}
+
+// TestOverSaysNoOldFigure: a chance that has become fair again, and air that is below the
+// limit again, are not told with the figures with which the alarm was raised.
+func TestOverSaysNoOldFigure(t *testing.T) {
+	for lang, want := range map[string][2]string{
+		"en": {"Over: the end level of stack B was at risk.", "Over: gas was read in the air at Store 2, door; the limit is 0.1 ppm."},
+		"fr": {"Fin d'alarme : la concentration finale de la pile B était en péril.", "Fin d'alarme : du gaz a été mesuré dans l'air à Store 2, door ; la limite est de 0,1 ppm."},
+	} {
+		for i, a := range []*logbook.Alarm{
+			{Alarm: "end-level-at-risk", Code: "collapsing", State: logbook.AlarmCleared, Stack: "B", Value: 0.001, Limit: 0.5},
+			{Alarm: "air-gas", Code: "door", State: logbook.AlarmCleared, Store: "Store 2", Point: "door", Value: 0.2, Limit: 0.1}} {
+			headline, _ := Alarm(lang, a)
+			require.Equal(t, want[i], plainSpaces(headline))
+		}
+	}
+}
+
+// TestAlarmSaysChanceAsForecastsDo: never a chance of 0 %, which no forecast knows.
+func TestAlarmSaysChanceAsForecastsDo(t *testing.T) {
+	for _, code := range []string{"", "collapsing", "resisted"} {
+		headline, _ := Alarm("en", &logbook.Alarm{Alarm: "end-level-at-risk", Code: code, State: logbook.AlarmRaised, Stack: "B", Value: 0.004, Limit: 0.5})
+		require.Contains(t, headline, "a chance of under 1 %", code)
+		headline, _ = Alarm("fr", &logbook.Alarm{Alarm: "end-level-at-risk", Code: code, State: logbook.AlarmRaised, Stack: "B", Value: 0.004, Limit: 0.5})
+		require.Contains(t, plainSpaces(headline), "une probabilité de moins de 1 %", code)
 	}
 }
 
