@@ -19,6 +19,7 @@ type Letter struct {
 	Text     string       `json:"text"`
 	Written  logbook.Time `json:"written"`
 	Language string       `json:"language,omitempty"` // of subject and text; empty: en
+	Zone     string       `json:"zone,omitempty"`     // IANA name of the depot's time zone; empty: UTC
 	Wake     bool         `json:"wake,omitempty"`     // it goes out by SMS at night too
 
 	Short  string          `json:"short,omitempty"`  // the text for a telephone's screen; empty: this letter goes by no SMS
@@ -45,15 +46,23 @@ func (d *Delivery) Heading() string {
 	return oneLine(d.Subject)
 }
 
+// WrittenAt is when the letter was written, by the depot's clock.
+func (l *Letter) WrittenAt() string {
+	zone, err := time.LoadLocation(l.Zone)
+	if err != nil {
+		zone = time.UTC // the site's zone is known where this was written
+	}
+	return l.Written.Std().In(zone).Format("2006-01-02 15:04 MST")
+}
+
 // Content returns the text, saying first when it may be a repeat and when it is late.
 func (d *Delivery) Content() string {
 	var b strings.Builder
 	if d.Repeat {
 		b.WriteString(words.Text(d.Language, "mail/repeated") + "\n\n")
 	}
-	if late := d.At.Sub(d.Written.Std()); late > lateAfter {
-		b.WriteString(words.Text(d.Language, "mail/late", "{when}", d.Written.Std().Format(time.DateTime+" MST"),
-			"{late}", late.Round(time.Minute).String()) + "\n\n")
+	if d.At.Sub(d.Written.Std()) > lateAfter {
+		b.WriteString(words.Text(d.Language, "mail/late", "{when}", d.WrittenAt()) + "\n\n")
 	}
 	b.WriteString(d.Text)
 	return b.String()

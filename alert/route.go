@@ -151,7 +151,7 @@ func (p *Planner) letters(ps []parcel, now func() (*rules.View, sqlite.Head)) []
 // write writes a letter for one way.
 func (p *Planner) write(c parcel, v *rules.View, h sqlite.Head) (l Letter) {
 	say := voice{p, c.lang}
-	l.Language = c.lang
+	l.Language, l.Zone = c.lang, p.zone().String()
 	switch c.messenger {
 	case BySMS:
 		l.Subject, l.Short = say.brief(c.items)

@@ -43,7 +43,7 @@ func sayable(d *alert.Delivery) string {
 	}
 	late := ""
 	if d.At.Sub(d.Written.Std()) > lateAfter {
-		late = words.Text(d.Language, "sms/late", "{when}", d.Written.Std().UTC().Format("2006-01-02 15:04 UTC")) + " "
+		late = words.Text(d.Language, "sms/late", "{when}", d.WrittenAt()) + " "
 	}
 	return plain(strings.ToValidUTF8(repeat+late+strings.ReplaceAll(text, "\r\n", "\n"), "\uFFFD"))
 }

@@ -71,6 +71,9 @@ func TestWhatIsSent(t *testing.T) {
 	type short = *string
 	require.Equal(t, "May be a repeat. Leak, stack B", say(func(_ short, r *bool, _ *time.Duration) { *r = true }).Text)
 	require.Equal(t, "Late, written 2026-03-01 14:00 UTC. Leak, stack B", say(func(_ short, _ *bool, l *time.Duration) { *l = time.Hour }).Text)
+	nairobi := letter("Leak, stack B")
+	nairobi.Zone = "Africa/Nairobi"
+	require.Equal(t, "2026-03-01 17:00 EAT", nairobi.WrittenAt(), "by the clock of the depot: three hours ahead (IANA time zone database)")
 	require.Equal(t, "[Depot] HIGH: leak, stack B", say(func(s short, _ *bool, _ *time.Duration) { *s = "" }).Text)
 	require.Equal(t, "May be a repeat: [Depot] HIGH: leak, stack B", say(func(s short, r *bool, _ *time.Duration) { *s, *r = "\n", true }).Text)
 	require.Equal(t, `"North top" - 412 ppm, 31 C...`, say(func(s short, _ *bool, _ *time.Duration) { *s = "“North\u00a0top” – 412 ppm, 31°C…" }).Text)

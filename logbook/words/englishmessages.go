@@ -46,7 +46,7 @@ var englishMessages = map[string]string{
 	"mail/no-sample":      "nothing read yet",
 	"mail/repeat":         "May be a repeat: {subject}",
 	"mail/repeated":       "This may be a repeat: the program was interrupted while it handed this message over.",
-	"mail/late":           "This message is late: it was written at {when}, {late} before it could be handed over. Things may have changed since.",
+	"mail/late":           "This message is late: it was written at {when} and could not be handed over before. Things may have changed since.",
 
 	"sms/head":           "{site} {priority}:",
 	"sms/no-emergency":   "Emergency: call the public emergency number.",

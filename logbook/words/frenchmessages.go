@@ -46,7 +46,7 @@ var frenchMessages = map[string]string{
 	"mail/no-sample":      "rien n'a encore été lu",
 	"mail/repeat":         "Peut-être une répétition : {subject}",
 	"mail/repeated":       "Ceci est peut-être une répétition : le programme a été interrompu pendant qu'il remettait ce message.",
-	"mail/late":           "Ce message est en retard : il a été écrit le {when}, {late} avant de pouvoir être remis. La situation a pu changer depuis.",
+	"mail/late":           "Ce message est en retard : il a été écrit le {when} et n'a pas pu être remis plus tôt. La situation a pu changer depuis.",
 
 	"sms/head":           "{site} {priority} :",
 	"sms/no-emergency":   "Urgence : appelez le numéro d'urgence public.",
@@ -58,7 +58,7 @@ var frenchMessages = map[string]string{
 	"sms/alarms":         "{count} alarmes depuis {since}",
 	"sms/messages":       "{count} messages depuis {since}",
 	"sms/unacknowledged": "(pas prise en charge)",
-	"sms/rest":           "et {count} autres, voir les pages",
+	"sms/rest":           "et {count} de plus, voir les pages",
 	"sms/repeat":         "Message peut-etre en double.",
 	"sms/late":           "En retard, écrit le {when}.",
 	"sms/do-over-leak":   "Cela n'autorise personne à entrer : consultez l'état de l'accès au magasin. Si personne n'a colmaté la fuite, il se peut qu'elle soit encore ouverte.",
