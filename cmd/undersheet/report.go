@@ -7,11 +7,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"os"
 	"path/filepath"
 	"strings"
 
-	"undersheet/configs"
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
 	"undersheet/report"
@@ -19,13 +19,10 @@ import (
 
 // reportCmd writes the concentration report of one treatment.
 type reportCmd struct {
-	Logbook   string `short:"l" placeholder:"PATH" env:"UNDERSHEET_LOGBOOK" help:"Logbook to report from; it may be in use."`
-	Entries   string `placeholder:"FILE" help:"Instead of a logbook: JSON Lines of entries."`
-	Site      string `placeholder:"FILE" help:"Site file, for entries that hold no site-configured."`
+	recordFlags
 	Out       string `default:"." placeholder:"DIR" help:"Folder for the files."`
 	PDF       bool   `name:"pdf" help:"Also report-TREATMENT.pdf, for print and archive."`
 	JSON      bool   `name:"json" help:"Also report-TREATMENT.json, for programs."`
-	Until     uint64 `placeholder:"SEQ" help:"Only what the logbook held up to this entry, as a report says that was made then."`
 	Treatment string `arg:"" help:"Name of the treatment, for example B-7."`
 	speaking
 }
@@ -56,27 +53,17 @@ func (c *reportCmd) Run(con *console) error {
 }
 
 func (c *reportCmd) write(ctx context.Context, con *console) ([]string, error) {
-	if c.Entries != "" && c.Logbook == os.Getenv("UNDERSHEET_LOGBOOK") {
-		c.Logbook = "" // the environment's logbook is only a default
+	r, err := readRecord(con, c.recordFlags,
+		func(log *sqlite.Store) (*report.Report, error) {
+			return report.OfLog(ctx, log, c.Treatment, c.Until, version())
+		},
+		func(entries iter.Seq2[logbook.Entry, error], site *logbook.Site) (*report.Report, error) {
+			return report.Make(entries, site, c.Treatment, report.Source{Program: version()})
+		})
+	if err != nil {
+		return nil, err
 	}
-	switch {
-	case c.Logbook != "" && c.Entries == "" && c.Site != "":
-		return nil, errors.New("read site: a logbook holds its own site; --site goes with --entries")
-	case (c.Logbook == "") == (c.Entries == ""):
-		return nil, errors.New("name either --logbook or --entries")
-	case c.Logbook != "":
-		store, err := sqlite.Open(c.Logbook, sqlite.Options{ReadOnly: true})
-		if err != nil {
-			return nil, err
-		}
-		defer store.Close()
-		r, err := report.OfLog(ctx, store, c.Treatment, c.Until, version())
-		if err != nil {
-			return nil, err
-		}
-		return saveReport(r, c.Out, c.of(&r.Site), c.forms()...)
-	}
-	return c.fromFile(con)
+	return saveReport(r, c.Out, c.of(&r.Site), c.forms()...)
 }
 
 // forms are those that are asked for.
@@ -89,24 +76,6 @@ func (c *reportCmd) forms() []string {
 		forms = append(forms, "json")
 	}
 	return forms
-}
-
-// fromFile reports from hand-written or exported entries.
-func (c *reportCmd) fromFile(con *console) ([]string, error) {
-	var site *logbook.Site
-	if c.Site != "" {
-		var err error
-		if site, _, err = configs.Load(c.Site); err != nil {
-			return nil, err
-		}
-	}
-	file := entriesFile{path: c.Entries}
-	r, err := report.Make(report.Until(file.all(), c.Until), site, c.Treatment, report.Source{Program: version()})
-	if err != nil {
-		return nil, err
-	}
-	file.warn(con.err)
-	return saveReport(r, c.Out, c.of(&r.Site), c.forms()...)
 }
 
 // saveReport writes a report in some forms, each whole or not at all.

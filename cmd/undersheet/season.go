@@ -3,14 +3,12 @@ package main
 import (
 	"cmp"
 	"context"
-	"errors"
 	"io"
-	"os"
+	"iter"
 	"path/filepath"
 	"slices"
 	"strings"
 
-	"undersheet/configs"
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
 	"undersheet/report"
@@ -19,17 +17,14 @@ import (
 
 // seasonCmd sums up a period of a logbook.
 type seasonCmd struct {
-	Logbook string `short:"l" placeholder:"PATH" env:"UNDERSHEET_LOGBOOK" help:"Logbook to sum up; it may be in use."`
-	Entries string `placeholder:"FILE" help:"Instead of a logbook: JSON Lines of entries."`
-	Site    string `placeholder:"FILE" help:"Site file, for entries that hold no site-configured."`
-	From    string `placeholder:"DAY" help:"First day by the depot's clock, for example 2026-01-01. Without it, twelve months to the last day."`
-	To      string `placeholder:"DAY" help:"Last day. Without it, the log's last day."`
-	CSV     bool   `name:"csv" xor:"form" help:"A table, a fact a row."`
-	PDF     bool   `name:"pdf" xor:"form" help:"A file of A4 pages."`
-	JSON    bool   `name:"json" xor:"form" help:"An object, for programs."`
-	HTML    bool   `name:"html" xor:"form" help:"One page that prints on A4. This is what is written without any of the four, but where FILE ends in .csv, .pdf or .json."`
-	Until   uint64 `placeholder:"SEQ" help:"Only what the logbook held up to this entry, as a summary says that was made then."`
-	Out     string `short:"o" placeholder:"FILE" help:"File to write. Without it, standard output."`
+	recordFlags
+	From string `placeholder:"DAY" help:"First day by the depot's clock, for example 2026-01-01. Without it, twelve months to the last day."`
+	To   string `placeholder:"DAY" help:"Last day. Without it, the log's last day."`
+	CSV  bool   `name:"csv" xor:"form" help:"A table, a fact a row."`
+	PDF  bool   `name:"pdf" xor:"form" help:"A file of A4 pages."`
+	JSON bool   `name:"json" xor:"form" help:"An object, for programs."`
+	HTML bool   `name:"html" xor:"form" help:"One page that prints on A4. This is what is written without any of the four, but where FILE ends in .csv, .pdf or .json."`
+	Out  string `short:"o" placeholder:"FILE" help:"File to write. Without it, standard output."`
 	speaking
 }
 
@@ -77,33 +72,11 @@ func (c *seasonCmd) form(s *season.Season) func(io.Writer) error {
 
 func (c *seasonCmd) make(ctx context.Context, con *console) (*season.Season, error) {
 	period := season.Period{From: c.From, To: c.To}
-	if c.Entries != "" && c.Logbook == os.Getenv("UNDERSHEET_LOGBOOK") {
-		c.Logbook = "" // the environment's logbook is only a default
-	}
-	switch {
-	case c.Logbook != "" && c.Entries == "" && c.Site != "":
-		return nil, errors.New("read site: a logbook holds its own site; --site goes with --entries")
-	case (c.Logbook == "") == (c.Entries == ""):
-		return nil, errors.New("name either --logbook or --entries")
-	case c.Logbook != "":
-		store, err := sqlite.Open(c.Logbook, sqlite.Options{ReadOnly: true})
-		if err != nil {
-			return nil, err
-		}
-		defer store.Close()
-		return season.OfLog(ctx, store, period, c.Until, version())
-	}
-	var site *logbook.Site
-	if c.Site != "" {
-		var err error
-		if site, _, err = configs.Load(c.Site); err != nil {
-			return nil, err
-		}
-	}
-	file := entriesFile{path: c.Entries}
-	s, err := season.Make(report.Until(file.all(), c.Until), site, period, report.Source{Program: version()})
-	if err == nil {
-		file.warn(con.err)
-	}
-	return s, err
+	return readRecord(con, c.recordFlags,
+		func(log *sqlite.Store) (*season.Season, error) {
+			return season.OfLog(ctx, log, period, c.Until, version())
+		},
+		func(entries iter.Seq2[logbook.Entry, error], site *logbook.Site) (*season.Season, error) {
+			return season.Make(entries, site, period, report.Source{Program: version()})
+		})
 }
