@@ -29,7 +29,7 @@ func CheckLoopback(addr string) error {
 		return fmt.Errorf("listen on %q: want host:port, for example 127.0.0.1:8080", addr)
 	}
 	if !loopback(host) {
-		return fmt.Errorf("listen on %q: only 127.0.0.1, ::1 or localhost while nobody signs in; for another machine, use an ssh tunnel", addr)
+		return fmt.Errorf("listen on %q: only 127.0.0.1, ::1 or localhost while nobody signs in; for another machine or a phone, use an ssh tunnel", addr)
 	}
 	return nil
 }

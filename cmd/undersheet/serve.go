@@ -14,6 +14,7 @@ import (
 
 	"undersheet/configs"
 	"undersheet/logbook"
+	"undersheet/web"
 )
 
 // serveCmd runs the daemon.
@@ -61,12 +62,8 @@ func (c *serveCmd) Run(con *console) error {
 
 // listenLoopback listens on an address of this machine only.
 func listenLoopback(addr string) (net.Listener, error) {
-	host, _, err := net.SplitHostPort(addr)
-	if err != nil {
-		return nil, fmt.Errorf("listen on %q: write host:port, for example 127.0.0.1:8080", addr)
-	}
-	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
-		return nil, fmt.Errorf("listen on %q: only 127.0.0.1, ::1 or localhost while nobody signs in; for a phone, use an ssh tunnel", addr)
+	if err := web.CheckLoopback(addr); err != nil {
+		return nil, err
 	}
 	l, err := net.Listen("tcp", addr)
 	if errors.Is(err, syscall.EADDRINUSE) {
