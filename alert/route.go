@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"net/mail"
 	"slices"
+	"strings"
 	"time"
 
 	"undersheet/logbook"
@@ -222,11 +223,7 @@ func highest(items []*news) string {
 func (p *Planner) domain() string {
 	if p.Site.Mail != nil {
 		if a, err := mail.ParseAddress(p.Site.Mail.From); err == nil {
-			for i := len(a.Address) - 1; i >= 0; i-- {
-				if a.Address[i] == '@' {
-					return a.Address[i+1:]
-				}
-			}
+			return a.Address[strings.LastIndexByte(a.Address, '@')+1:]
 		}
 	}
 	return "undersheet.invalid"

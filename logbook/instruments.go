@@ -1,5 +1,10 @@
 package logbook
 
+import (
+	"fmt"
+	"slices"
+)
+
 // Instrument is a device that is read: exactly one of Modbus, Frames and MQTT is set.
 type Instrument struct {
 	Name   string  `json:"name" yaml:"name"`
@@ -17,6 +22,46 @@ func (in *Instrument) Ways() int {
 		}
 	}
 	return n
+}
+
+// Channels returns the channels that the instrument's settings name, by the unit on its
+// line that gives them: "unit 3", as in states of instruments; "" where the instrument is
+// alone. Channels that only lines of text or topics of a broker name are not among them.
+func (in *Instrument) Channels() map[string][]string {
+	named := map[string][]string{}
+	if in.Modbus != nil {
+		for _, u := range in.Modbus.Units {
+			unit := fmt.Sprintf("unit %d", u.Address)
+			for _, r := range u.Registers {
+				named[unit] = append(named[unit], r.Channel)
+			}
+		}
+	}
+	if in.Frames != nil {
+		if in.Frames.Channel != "" {
+			named[""] = append(named[""], in.Frames.Channel)
+		}
+		for _, channel := range in.Frames.Channels {
+			named[""] = append(named[""], channel)
+		}
+		slices.Sort(named[""])
+	}
+	return named
+}
+
+// Gives reports whether the instrument gives a channel, as far as its settings tell: they
+// name it, or a source of its broker may give such a name. A source whose template cannot
+// be read gives none.
+func (in *Instrument) Gives(channel string) bool {
+	for _, named := range in.Channels() {
+		if slices.Contains(named, channel) {
+			return true
+		}
+	}
+	return in.MQTT != nil && slices.ContainsFunc(in.MQTT.Sources, func(s MQTTSource) bool {
+		t, err := s.Template()
+		return err == nil && t.Fits(channel)
+	})
 }
 
 // Frames is an instrument on a serial line that speaks in lines of text.

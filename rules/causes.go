@@ -93,13 +93,13 @@ func (s *State) silencing(c cause) *Alarm {
 		return s.Alarms[s.clockKey(channel)]
 	}
 	for _, in := range s.Site.Instruments {
-		units := channelsOf(in)
+		units := in.Channels()
 		for _, unit := range sorted(units) {
 			if a := s.Alarms[instrumentKey(in.Name, unit)]; a != nil && slices.Contains(units[unit], channel) {
 				return a
 			}
 		}
-		if a := s.Alarms[instrumentKey(in.Name, "")]; a != nil && feedsAny(in, channel) {
+		if a := s.Alarms[instrumentKey(in.Name, "")]; a != nil && in.Gives(channel) {
 			return a
 		}
 	}
@@ -132,7 +132,7 @@ func (s *State) fedBy(name, unit string) []string {
 			continue
 		}
 		for _, channel := range sorted(s.Site.Channels) {
-			if unit != "" && slices.Contains(channelsOf(in)[unit], channel) || unit == "" && feedsAny(in, channel) {
+			if unit != "" && slices.Contains(in.Channels()[unit], channel) || unit == "" && in.Gives(channel) {
 				fed = append(fed, channel)
 			}
 		}

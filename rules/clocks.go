@@ -44,7 +44,7 @@ func (s *State) aheadBy(channel string) time.Duration { return s.Ahead[channel].
 // feeds it, else its own.
 func (s *State) clockKey(channel string) AlarmKey {
 	for _, in := range s.Site.Instruments {
-		if feedsAny(in, channel) {
+		if in.Gives(channel) {
 			channel = in.Name
 			break
 		}

@@ -116,7 +116,7 @@ func (s *State) channelView(name string) ChannelView {
 		v.Feeds = f.store + " " + f.point
 	}
 	for _, in := range s.Site.Instruments {
-		if feedsAny(in, name) {
+		if in.Gives(name) {
 			v.Instrument = in.Name
 		}
 	}

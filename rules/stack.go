@@ -1,7 +1,6 @@
 package rules
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -231,47 +230,4 @@ func (s *State) lineAlarms(name string, k *Stack, t *treatmentOf, line int) {
 	s.silenceAlarm(of, true, c, t.Started)
 	s.faultAlarm(c, logbook.Alarm{Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel})
 	s.fireUnanswered(k, t, line)
-}
-
-// channelsOf lists the channels that an instrument feeds, by unit on its line, in no
-// order. Lines of text that hold the channels' own names tell nothing beforehand.
-func channelsOf(in logbook.Instrument) map[string][]string {
-	feeds := map[string][]string{}
-	if in.Modbus != nil {
-		for _, u := range in.Modbus.Units {
-			for _, r := range u.Registers {
-				unit := fmt.Sprintf("unit %d", u.Address)
-				feeds[unit] = append(feeds[unit], r.Channel)
-			}
-		}
-	}
-	if f := in.Frames; f != nil && f.Channel != "" {
-		feeds[""] = append(feeds[""], f.Channel)
-	}
-	if f := in.Frames; f != nil {
-		for _, c := range f.Channels {
-			feeds[""] = append(feeds[""], c)
-		}
-	}
-	return feeds
-}
-
-// feedsAny reports whether an instrument feeds a channel, as far as the site
-// says. A source whose template cannot be read feeds none.
-func feedsAny(in logbook.Instrument, channel string) bool {
-	for _, cs := range channelsOf(in) {
-		for _, c := range cs {
-			if c == channel {
-				return true
-			}
-		}
-	}
-	if in.MQTT != nil {
-		for _, src := range in.MQTT.Sources {
-			if t, err := src.Template(); err == nil && t.Fits(channel) {
-				return true
-			}
-		}
-	}
-	return false
 }

@@ -1,15 +1,14 @@
 package web
 
 import (
-	"maps"
 	"math"
 	"net/http"
 	"slices"
 	"strconv"
 	"time"
-	"undersheet/logbook/words"
 
 	"undersheet/logbook"
+	"undersheet/logbook/words"
 	"undersheet/rules"
 	"undersheet/rules/reading"
 	"undersheet/web/form"
@@ -150,17 +149,10 @@ func (f *frame) reader(channel string) string {
 		return ""
 	}
 	for _, in := range f.view.Config.Instruments {
-		if in.Modbus != nil {
-			for _, u := range in.Modbus.Units {
-				for _, r := range u.Registers {
-					if r.Channel == channel {
-						return in.Name
-					}
-				}
+		for _, named := range in.Channels() {
+			if slices.Contains(named, channel) {
+				return in.Name
 			}
-		}
-		if in.Frames != nil && (in.Frames.Channel == channel || slices.Contains(slices.Collect(maps.Values(in.Frames.Channels)), channel)) {
-			return in.Name
 		}
 	}
 	return ""

@@ -96,38 +96,12 @@ func (b *board) know(site *logbook.Site, chosen []logbook.Instrument) {
 	b.site = site
 	for _, in := range chosen {
 		b.binary[in.Name] = in.Modbus != nil
-		for _, ch := range fedBy(site, in) {
-			b.rows[ch] = &channelRow{name: ch}
-		}
-	}
-}
-
-// fedBy lists the channels of a site that an instrument may give, as far as the
-// site file tells.
-func fedBy(site *logbook.Site, in logbook.Instrument) []string {
-	var names []string
-	switch {
-	case in.Modbus != nil:
-		for _, u := range in.Modbus.Units {
-			for _, r := range u.Registers {
-				names = append(names, r.Channel)
-			}
-		}
-	case in.Frames != nil && in.Frames.Channel != "":
-		names = append(names, in.Frames.Channel)
-	case in.Frames != nil:
-		names = slices.Collect(maps.Values(in.Frames.Channels))
-	case in.MQTT != nil:
-		for _, s := range in.MQTT.Sources {
-			t, err := s.Template()
-			for ch := range site.Channels {
-				if err == nil && t.Fits(ch) {
-					names = append(names, ch)
-				}
+		for ch := range site.Channels {
+			if in.Gives(ch) {
+				b.rows[ch] = &channelRow{name: ch}
 			}
 		}
 	}
-	return names
 }
 
 // Run implements runner: it redraws until ctx ends.

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -229,17 +230,12 @@ func (c *planCmd) leftOut(a *plan.Ask, site *logbook.Site) error {
 			continue
 		}
 		for _, s := range st.Stacks {
-			treated := false
-			for j := range a.Stacks {
-				if a.Stacks[j].Name == s.Name {
-					treated = true
-					if c.Lines == 0 {
-						a.Stacks[j].Lines = len(s.Lines)
-					}
-				}
-			}
-			if !treated {
+			j := slices.IndexFunc(a.Stacks, func(t plan.Stack) bool { return t.Name == s.Name })
+			switch {
+			case j < 0:
 				a.LeftOut = append(a.LeftOut, s.Name)
+			case c.Lines == 0:
+				a.Stacks[j].Lines = len(s.Lines)
 			}
 		}
 		return nil

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"sync"
 	"time"
+
 	"undersheet/sensor/modbus/slave"
 )
 
