@@ -9,6 +9,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/words"
 	"undersheet/rules/exposure"
+	"undersheet/rules/protocol"
 	"undersheet/rules/reading"
 )
 
@@ -112,6 +113,11 @@ func (c *checker) head() {
 	if p := s.Position; p != nil && !(p.Latitude >= -90 && p.Latitude <= 90 && p.Longitude >= -180 && p.Longitude <= 180) {
 		c.wrong("position", nil, "latitude is from -90 to 90 and longitude from -180 to 180, in degrees, north and east positive")
 	}
+	for _, key := range []string{"position.latitude", "position.longitude"} {
+		if s.Position != nil && !c.given(key) {
+			c.wrong(key, nil, "is missing: the sun rises by both latitude and longitude")
+		}
+	}
 	switch {
 	case s.Limits == "":
 		c.warn("limits", nil, "no country of the occupational limits is set: %g ppm holds, which is above the limits of many countries", exposure.DefaultLimitPPM)
@@ -176,6 +182,10 @@ func (c *checker) gasFigures(path string, ch logbook.Channel) {
 	top := ch.Range
 	if c.given(path + ".range") {
 		if !c.within(path+".range", ch.Range, 0.1, 1e6, " "+ch.Unit) {
+			return
+		}
+		if ppm := reading.PPM(ch, ch.Range); ppm > 1e6 {
+			c.wrong(path+".range", ch.Range, "is more than pure gas holds (1e+06 ppm): look at the unit, %s", ch.Unit)
 			return
 		}
 	} else {
@@ -282,7 +292,9 @@ func (c *checker) stack(s *logbook.Stack, path string) {
 	for i, l := range s.Lines {
 		at := fmt.Sprintf("%s.lines[%d]", path, i)
 		c.named(at+".name", l.Name, lines, "line")
-		c.feeds(at+".channel", l.Channel, "line")
+		if ch, ok := c.feeds(at+".channel", l.Channel, "line"); ok {
+			c.highEnough(at+".channel", l.Channel, ch)
+		}
 		if !(l.Length >= 0 && l.Length <= longestLine) {
 			c.wrong(at+".length_m", l.Length, "must be the metres of tube from the sheet to the instrument, 0 to %d", longestLine)
 		}
@@ -292,6 +304,17 @@ func (c *checker) stack(s *logbook.Stack, path string) {
 	}
 	if s.Temperature != "" {
 		c.reads(path+".temperature", s.Temperature, "temperature", logbook.Cel)
+	}
+}
+
+// highEnough warns of an instrument under a sheet that cannot show an end level.
+func (c *checker) highEnough(path, name string, ch logbook.Channel) {
+	for _, p := range protocol.Names() {
+		base, _ := protocol.BuiltIn(p)
+		if end := protocol.EndPPM(base); ch.Range > 0 && reading.PPM(ch, ch.Range) <= end {
+			c.warn(path, name, "its range of %g %s does not reach above %g ppm, the end level of %s: it can never show that this was held", ch.Range, ch.Unit, end, p)
+			return
+		}
 	}
 }
 

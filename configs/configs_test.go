@@ -109,6 +109,9 @@ var faultCases = []struct {
 	{"no unit", "unit: ppm, range: 2000", "range: 2000", "6:3: channels.top.unit: is missing", ""},
 	{"gas of no gas", "range: 2000", "range: 2000, gas: co2", "6:39: channels.top.gas: must be one of ph3", `"co2"`},
 	{"negative range", "range: 2000", "range: -5", "6:28: channels.top.range: must be from 0.1 to 1e+06", "-5"},
+	{"more than pure gas", "unit: ppm, range: 2000", "unit: g/m3, range: 2000", "6:29: channels.top.range: is more than pure gas holds", "2000"},
+	{"half a position", "emergency: call", "position: {latitude: 37.0}", "4:1: position.longitude: is missing", ""},
+	{"tab", "      - name: A", "\t- name: A", "12:1: not valid YAML: found character '\t' that cannot start any token (a tab): indent with spaces", ""},
 	{"resolution", "range: 2000", "range: 2000, resolution: 5000", "6:46: channels.top.resolution: must be above 0 and below the range", "5000"},
 	{"detection", "0.03", "30", "7:49: channels.door.detection_limit: must be above 0 and below the range", "30"},
 	{"percent", "range: 2000", "range: 2000, accuracy: 5", "6:44: channels.top.accuracy: is a fraction", "5"},
@@ -146,6 +149,8 @@ var instrumentCases = []struct{ name, part, old, new, want, got string }{
 	{"register", modbusPart, "register: 0", "register: 65536", "21:40: instruments[0].modbus.units[0].registers[0].register: must be from 0 to 65535", "65536"},
 	{"wide register", modbusPart, "register: 0", "register: 65535, type: float32", "21:40: instruments[0].modbus.units[0].registers[0].register: must be from 0 to 65534", "65535"},
 	{"no register", modbusPart, ", register: 0", "", "21:15: instruments[0].modbus.units[0].registers[0].register: is missing", ""},
+	{"register twice", modbusPart, "register: 1", "register: 0", "22:41: instruments[0].modbus.units[0].registers[1].register: register 0 is already read for another channel in line 21", "0"},
+	{"half a float", modbusPart, "register: 0", "register: 0, type: float32", "22:41: instruments[0].modbus.units[0].registers[1].register: register 1 is already read for another channel in line 21", "1"},
 	{"type", modbusPart, "register: 0", "register: 0, type: double", "21:49: instruments[0].modbus.units[0].registers[0].type: must be one of int16", `"double"`},
 	{"order", modbusPart, "register: 0", "register: 0, order: cdab", "21:50: instruments[0].modbus.units[0].registers[0].order: must be one of ab, ba", `"cdab"`},
 	{"function", modbusPart, "register: 0", "register: 0, function: 6", "21:53: instruments[0].modbus.units[0].registers[0].function: must be from 3 to 4", "6"},
@@ -256,6 +261,8 @@ func TestWarnings(t *testing.T) {
 		{"no gate", "where: door", "where: office", `9:5: stores[0]: store "Store 1" has no inside or door air point: its gate can never open`},
 		{"no lines", "        lines: [{name: top, channel: top}]\n", "", `12:9: stores[0].stacks[0]: stack "A" has no sampling lines`},
 		{"unused", "{name: top, channel: top}", "", "6:3: channels.top: feeds no line and no air point"},
+		{"cannot show the end level", "range: 2000", "range: 150", "13:38: stores[0].stacks[0].lines[0].channel: its range of 150 ppm does not reach above 150 ppm, the end level of five-day"},
+		{"nobody hears of a line", "emergency: call", "mail: {host: m, from: a@b.example}\npeople: [{name: P, email: p@b.example, from: high}]", "5:1: people: everybody has from: high, so nobody is told of what is of medium priority"},
 		{"no range", "{unit: ppm, range: 2000}", "{unit: ppm}", "6:3: channels.top: range is not stated"},
 		{"withholding", "emergency: call", "settings: {withholding: 24h}", "4:25: settings.withholding: is shorter than the usual 48h0m0s"},
 	} {
@@ -358,4 +365,10 @@ func TestLanguages(t *testing.T) {
 	Normalise(&site)
 	require.Equal(t, "en", site.Language)
 	require.Equal(t, "en", (*logbook.Site)(nil).Speaks(), "before a site is known")
+}
+
+// TestByteOrderMark: an editor's mark before the first letter is none of the file.
+func TestByteOrderMark(t *testing.T) {
+	_, _, err := Parse("s.yaml", []byte("\uFEFF"+small))
+	require.NoError(t, err)
 }

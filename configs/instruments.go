@@ -131,9 +131,11 @@ func (c *checker) unit(u *logbook.ModbusUnit, path string) []feeder {
 		c.wrong(path+".registers", nil, "is missing: list the values of this unit")
 	}
 	var feeders []feeder
+	read := map[[2]int]string{} // function and register → where it is read
 	for i := range u.Registers {
 		at := fmt.Sprintf("%s.registers[%d]", path, i)
 		c.register(&u.Registers[i], at)
+		c.ownRegisters(&u.Registers[i], at, read)
 		feeders = append(feeders, feeder{path: at + ".channel", channel: u.Registers[i].Channel})
 	}
 	return feeders
@@ -157,6 +159,27 @@ func (c *checker) register(r *logbook.ModbusRegister, path string) {
 		c.oneOf(path+".order", r.Order, orders...)
 	}
 	c.unitFits(path+".unit", r.Unit, r.Channel)
+}
+
+// ownRegisters refuses a register that another channel of the unit is read from: one line's
+// gas would stand for another's.
+func (c *checker) ownRegisters(r *logbook.ModbusRegister, path string, read map[[2]int]string) {
+	if !c.given(path + ".register") {
+		return
+	}
+	registers := []int{r.Register}
+	if wide(r.Type) {
+		registers = append(registers, r.Register+1)
+	}
+	for _, n := range registers {
+		if first, taken := read[[2]int{r.Function, n}]; taken {
+			c.wrong(path+".register", r.Register, "register %d is already read for another channel in line %d: each channel has registers of its own (float32 and 32-bit integers take two)", n, c.find(first).line)
+			return
+		}
+	}
+	for _, n := range registers {
+		read[[2]int{r.Function, n}] = path + ".register"
+	}
 }
 
 // unitFits judges the unit in which a channel is sent.

@@ -13,7 +13,7 @@ import (
 
 // TestNormalise: what is left out is filled in, and normalising again changes nothing.
 func TestNormalise(t *testing.T) {
-	s, _, err := Parse("s.yaml", []byte(small+swap(t, modbusPart, "register: 0}", "register: 0, type: float32}")))
+	s, _, err := Parse("s.yaml", []byte(small+swap(t, swap(t, modbusPart, "register: 0}", "register: 0, type: float32}"), "register: 1,", "register: 2,")))
 	require.NoError(t, err)
 	require.Equal(t, logbook.Channel{Gas: "ph3", Unit: "ppm", Range: 2000, Resolution: 1, DetectionLimit: 1, Accuracy: 0.05}, s.Channels["top"])
 	require.Equal(t, logbook.Channel{Gas: "ph3", Unit: "ppm", Range: 20, Resolution: 0.01, DetectionLimit: 0.03, Accuracy: 0.05}, s.Channels["door"])
@@ -27,7 +27,7 @@ func TestNormalise(t *testing.T) {
 	u := m.Units[0]
 	require.Equal(t, []any{300 * time.Millisecond, time.Minute}, []any{u.Timeout.Std(), u.Every.Std()})
 	require.Equal(t, logbook.ModbusRegister{Channel: "top", Function: 4, Type: "float32", Order: "abcd", Scale: 1}, u.Registers[0])
-	require.Equal(t, logbook.ModbusRegister{Channel: "door", Function: 4, Register: 1, Type: "uint16", Order: "ab", Scale: 0.01}, u.Registers[1])
+	require.Equal(t, logbook.ModbusRegister{Channel: "door", Function: 4, Register: 2, Type: "uint16", Order: "ab", Scale: 0.01}, u.Registers[1])
 	require.Len(t, s.LimitSets, 1)
 	for _, text := range []string{small, small + modbusPart, small + mqttPart, string(Example())} {
 		requireSettled(t, []byte(text))

@@ -122,13 +122,16 @@ func (c *checker) address(path, a string) {
 
 // people judges who is told.
 func (c *checker) people() {
-	names, reached := map[string]string{}, 0
+	names, reached, ordinary := map[string]string{}, 0, false
 	for i, p := range c.site.People {
 		path := fmt.Sprintf("people[%d]", i)
 		c.named(path+".name", p.Name, names, "person")
 		c.oneOf(path+".from", p.From, logbook.PriorityLow, logbook.PriorityMedium, logbook.PriorityHigh)
-		c.oneOf(path+".language", p.Language, words.Languages()...)
+		if c.given(path + ".language") { // else it is the site's
+			c.oneOf(path+".language", p.Language, words.Languages()...)
+		}
 		c.reachable(p, path, &reached)
+		ordinary = ordinary || p.From != logbook.PriorityHigh
 		if _, err := time.Parse(time.DateOnly, p.LicenceUntil); p.LicenceUntil != "" && err != nil {
 			c.wrong(path+".licence_until", p.LicenceUntil, "is no date, for example 2027-03-31")
 		}
@@ -138,6 +141,8 @@ func (c *checker) people() {
 		c.warn("people", nil, "nobody has an e-mail address or a phone: alarms are shown on the pages only")
 	case c.site.Mail == nil && c.site.SMS == nil:
 		c.warn("people", nil, "there is no mail server and no modem (keys mail and sms): alarms are shown on the pages only")
+	case !ordinary:
+		c.warn("people", nil, "everybody has from: high, so nobody is told of what is of medium priority, for example a line that came off")
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules"
+	"undersheet/rules/daylight"
 )
 
 // contacts judges sensors of two states.
@@ -130,8 +131,15 @@ func (c *checker) night() {
 	}
 	from, okFrom := c.clock("settings.night.from", n.From)
 	to, okTo := c.clock("settings.night.to", n.To)
-	if okFrom && okTo && from == to {
+	if !okFrom || !okTo {
+		return
+	}
+	night := daylight.NightOf(n, time.UTC)
+	switch noon := from.Truncate(24 * time.Hour).Add(12 * time.Hour); {
+	case from == to:
 		c.wrong("settings.night", nil, "begins and ends at the same time: it must last some hours")
+	case night.Dark(noon) || !night.Dark(noon.Add(12*time.Hour)):
+		c.wrong("settings.night", nil, "must hold midnight and not noon: from the evening to the morning, since nobody is sent in while it lasts")
 	}
 }
 

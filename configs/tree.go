@@ -1,6 +1,7 @@
 package configs
 
 import (
+	"bytes"
 	"encoding"
 	"errors"
 	"fmt"
@@ -40,6 +41,7 @@ func (t *tree) read(text []byte, into any) {
 		t.fault("", nil, "the file is larger than %d bytes: a site file is never that large", MaxSize)
 		return
 	}
+	text = bytes.TrimPrefix(text, []byte("\uFEFF")) // some editors begin every file with one
 	if !utf8.Valid(text) {
 		t.fault("", nil, "the file is not UTF-8 text: save it as UTF-8")
 		return
@@ -62,7 +64,11 @@ func (t *tree) syntax(err error) {
 	var ye yaml.Error
 	if errors.As(err, &ye) && ye.GetToken() != nil {
 		t.place("", ye.GetToken())
-		t.fault("", nil, "not valid YAML: %s", ye.GetMessage())
+		what := ye.GetMessage()
+		if strings.Contains(what, "'\t'") {
+			what += " (a tab): indent with spaces"
+		}
+		t.fault("", nil, "not valid YAML: %s", what)
 		return
 	}
 	t.fault("", nil, "not valid YAML: %s", strings.TrimSpace(err.Error()))

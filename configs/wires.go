@@ -3,6 +3,7 @@ package configs
 import (
 	"fmt"
 	"net/url"
+	"path/filepath"
 	"regexp"
 	"strings"
 
@@ -123,6 +124,9 @@ func (c *checker) forwards() {
 			c.server(path+".url", f.URL, f.CA != "")
 		} else {
 			c.named(path+".file", f.File, files, "file")
+			if c.site.Logbook != "" && filepath.Clean(f.File) == filepath.Clean(c.site.Logbook) {
+				c.wrong(path+".file", f.File, "is the logbook itself: give another file")
+			}
 			if f.CA != "" || f.UserEnv != "" || f.UserFile != "" || f.PasswordEnv != "" || f.PasswordFile != "" {
 				c.wrong(path+".file", f.File, "a file has no use for ca, user and password")
 			}
