@@ -2,7 +2,7 @@
 // on a screen or a sheet of paper.
 //
 // Fill in a [Document] with blocks in the order of reading: [Heading], [Paragraph],
-// [Caution], [Terms], [Table], [Picture], [List], [Signatures] and [PageBreak]. Then
+// [Caution], [Terms], [Table], [Picture], [List] and [Signatures]. Then
 // [Document.WriteHTML] writes one self-contained page that prints on A4, and
 // [Document.WritePDF] a file of A4 pages with fonts and charts as lines in it. A Document
 // is data alone: it knows no clock, no log and no units, and the same Document gives the

@@ -95,9 +95,6 @@ type List []string
 // Signatures are lines to sign on, each for one role.
 type Signatures []string
 
-// PageBreak begins a new page.
-type PageBreak struct{}
-
 func (Heading) page() string    { return "heading" }
 func (Paragraph) page() string  { return "paragraph" }
 func (Caution) page() string    { return "caution" }
@@ -106,4 +103,3 @@ func (Table) page() string      { return "table" }
 func (Picture) page() string    { return "picture" }
 func (List) page() string       { return "list" }
 func (Signatures) page() string { return "signatures" }
-func (PageBreak) page() string  { return "break" }

@@ -33,7 +33,6 @@ func sample() *Document {
 				Rows: [][]Cell{Row("top", "210", "500"), {{Text: "low", Strong: true}, {Text: "not read", Span: 9}}}},
 			Picture{Chart: c, Caption: "A top; B low."},
 			List{"first", "second"},
-			PageBreak{},
 			Signatures{"licensed fumigator", "supervisor"},
 		}}
 }

@@ -147,14 +147,6 @@ func (s Signatures) lay(p *press) part {
 	}}
 }
 
-func (PageBreak) lay(p *press) part {
-	return part{print: func() {
-		if p.y > top {
-			p.newPage()
-		}
-	}}
-}
-
 func (b Picture) lay(p *press) part {
 	const mostHeight = 0.6 * (bottom - top)
 	f := face{size: smallSize, grey: true}

@@ -28,8 +28,8 @@ var bulk = []BulkDensity{
 // 5–15 % less, from memory.
 const bagged = 0.90
 
-// densityOf returns the bulk density of a commodity, or false.
-func densityOf(commodity string) (BulkDensity, bool) {
+// DensityOf returns the bulk density of a commodity; false where none is known.
+func DensityOf(commodity string) (BulkDensity, bool) {
 	c := strings.NewReplacer("rough rice", "paddy", "peanut", "groundnut").Replace(strings.ToLower(commodity))
 	words := " " + strings.Join(strings.FieldsFunc(c, func(r rune) bool { return r < 'a' || r > 'z' && r < 128 }), " ") + " "
 	for _, b := range bulk {
@@ -38,13 +38,6 @@ func densityOf(commodity string) (BulkDensity, bool) {
 		}
 	}
 	return BulkDensity{}, false
-}
-
-// BulkTonnes is what a heap of m³ of the commodity weighs, t; false where no
-// density is known.
-func BulkTonnes(m3 float64, commodity string) (float64, bool) {
-	b, ok := densityOf(commodity)
-	return m3 * b.TM3, ok
 }
 
 // Sizes of sheeting by common practice, m.

@@ -46,19 +46,20 @@ func codes(says []plan.Say) map[string]bool {
 // The extension sheet "Storage Capacity" (table 2) works it out: 124 m³ hold 93 t of
 // wheat, which is the room of 76.88 t of barley.
 func TestBulkDensities(t *testing.T) {
-	wheat, ok := plan.BulkTonnes(124, "wheat")
+	const room = 124.0 // m³
+	wheat, ok := plan.DensityOf("wheat")
 	require.True(t, ok)
-	assert.InDelta(t, 93, wheat, 1e-9)
-	barley, ok := plan.BulkTonnes(124, "malting barley")
+	assert.InDelta(t, 93, room*wheat.TM3, 1e-9)
+	barley, ok := plan.DensityOf("malting barley")
 	require.True(t, ok)
-	assert.InDelta(t, 76.88, barley, 1e-9)
+	assert.InDelta(t, 76.88, room*barley.TM3, 1e-9)
 	for _, other := range []string{"gravel", "pearl millet", "buckwheat"} { // none holds the name of another crop
-		_, ok = plan.BulkTonnes(1, other)
+		_, ok = plan.DensityOf(other)
 		assert.False(t, ok, other)
 	}
 	for name, as := range map[string]string{"rough rice": "paddy", "Peanuts, in shell": "groundnut", "yellow peas": "pea"} {
-		got, ok := plan.BulkTonnes(1, name)
-		want, _ := plan.BulkTonnes(1, as)
+		got, ok := plan.DensityOf(name)
+		want, _ := plan.DensityOf(as)
 		assert.True(t, ok && got == want, "%s is %s", name, as)
 	}
 }

@@ -73,7 +73,7 @@ func (p *Plan) suited(a *Ask, sp *StackPlan) {
 func (sp *StackPlan) size() (volume, tonnes float64) {
 	s := &sp.Stack
 	volume, tonnes = s.LengthM*s.WidthM*s.HeightM, s.Tonnes
-	b, known := densityOf(s.Commodity)
+	b, known := DensityOf(s.Commodity)
 	density := b.TM3 * bagged
 	worked := b.Source + "; bags 10 % less, from memory"
 	if volume > 0 {
