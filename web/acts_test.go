@@ -289,7 +289,8 @@ func TestNobodyGoesInAtNight(t *testing.T) {
 	h := f.handler(Options{Clock: func() time.Time { return at }})
 	for hours, night := range map[time.Duration]bool{0: false, 3: true, 8: true, 12: true, 13: false} {
 		at = now.Add(hours * time.Hour)
-		for _, path := range []string{"/act/masked-entry?store=Long+Store", "/act/dose-added?stack=B", "/act/hand-reading?store=Long+Store"} {
+		for _, path := range []string{"/act/masked-entry?store=Long+Store", "/act/dose-added?stack=B", "/act/hand-reading?store=Long+Store",
+			"/act/airing-started?stack=B", "/act/airing-resumed?stack=B", "/act/dosing-started?stack=B", "/act/dose-placed?stack=B", "/act/cages-placed?stack=B", "/act/sheet-repaired?stack=B", "/act/line-proved"} {
 			p := parsed(t, get(h, path).Body.String())
 			require.Equal(t, night, strings.Contains(p.text, "It is night, 20:00 to 06:00 at this depot: nobody goes in. Wait for daylight."), "%s at %v", path, at)
 		}

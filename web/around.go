@@ -28,8 +28,9 @@ type aboutStack struct {
 	Shortest string
 }
 
-// goesIn are the acts for which people go into a store under gas.
-var goesIn = map[logbook.Kind]bool{logbook.KindMaskedEntry: true, logbook.KindDoseAdded: true, logbook.KindHandReading: true, logbook.KindEntryConfirmed: true,
+// goesIn are the acts for which people go into a store, or open one that is under gas.
+var goesIn = map[logbook.Kind]bool{logbook.KindLineProved: true, logbook.KindCagesPlaced: true, logbook.KindDosingStarted: true, logbook.KindDosePlaced: true,
+	logbook.KindAiringStarted: true, logbook.KindAiringResumed: true, logbook.KindSheetRepaired: true, logbook.KindMaskedEntry: true, logbook.KindDoseAdded: true, logbook.KindHandReading: true, logbook.KindEntryConfirmed: true,
 	logbook.KindInspected: true, logbook.KindCagesRetrieved: true, logbook.KindResidueTaken: true}
 
 // around puts beside a form what whoever fills it in has to know.

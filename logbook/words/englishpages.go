@@ -91,7 +91,7 @@ var englishPages = map[string]string{
 	"page/speaks-for":         "It speaks also for: {alarms}.",
 	"page/acknowledge":        "Acknowledge",
 	"page/gate":               "Gate",
-	"page/gate-as-of":         "State and reasons as of {when}",
+	"page/gate-as-of":         "State and reasons the same since {when}; the figures are newer",
 	"page/gate-of":            "Gate of {store}:",
 	"page/point":              "Point",
 	"page/up-to":              "up to",

@@ -91,7 +91,7 @@ var frenchPages = map[string]string{
 	"page/speaks-for":         "Elle vaut aussi pour : {alarms}.",
 	"page/acknowledge":        "Prendre en charge",
 	"page/gate":               "Accès",
-	"page/gate-as-of":         "État et motifs au {when}",
+	"page/gate-as-of":         "État et motifs inchangés depuis le {when} ; les chiffres sont plus récents",
 	"page/gate-of":            "Accès à {store} :",
 	"page/point":              "Point",
 	"page/up-to":              "jusqu'à",

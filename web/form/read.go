@@ -165,6 +165,10 @@ func (r *reader) value(f *Field, text string) {
 			r.faults = append(r.faults, Fault{f.Name, err.Error()})
 			return
 		}
+		if age := r.form.depot.Now.Sub(at.Std()); age > oldest && r.form.times == nil { // a correction may be of an older act
+			r.fault(f.Name, "form/long-ago", "{days}", strconv.Itoa(int(age.Hours()/24)))
+			return
+		}
 		r.body[f.Name] = at
 	case Day:
 		if at, same := r.form.times[f.Name+" "+text]; same {
