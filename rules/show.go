@@ -75,7 +75,7 @@ func (s *State) airView(st *Store, p logbook.AirPoint) AirView {
 		a.Where = logbook.WhereInside
 	}
 	if air := st.Air[p.Name]; air != nil {
-		a.TWA8h, _ = air.TWA8(s.At)
+		a.TWA8h, a.Read8h = air.TWA8(s.At)
 		a.Mean15min = air.Mean15(s.At)
 	}
 	return a

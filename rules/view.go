@@ -57,6 +57,7 @@ type AirView struct {
 	Name, Where, Channel string
 	Last                 Sample
 	TWA8h, Mean15min     float64 // ppm
+	Read8h               float64 // hours of the 8 that readings cover; the others add nothing to TWA8h
 	Proved               *Proof  // newest proof of its line; nil = none on record
 }
 

@@ -194,7 +194,7 @@ func (p *site) storePage(r *http.Request, v *rules.View, s rules.StoreView) stor
 	})
 	page.Air = page.air(s)
 	if len(s.Air) > 0 {
-		page.Air8, page.Air15 = page.figure(s.AirTWA8h), page.figure(s.Air15min)
+		page.Air8, page.Air15 = page.over8h(s.AirTWA8h, leastRead(s.Air)), page.figure(s.Air15min)
 	}
 	page.Acts = page.storeActs(s, page.gateView.State)
 	return page
@@ -209,13 +209,37 @@ func (f *frame) air(s rules.StoreView) []airRow {
 	var rows []airRow
 	for _, a := range s.Air {
 		row := airRow{Name: a.Name, Where: f.code("where", a.Where), Last: f.last(a.Last), State: f.state(a.Last.State), Upper: "—", Age: f.ageOf(a.Last.At),
-			Mean15: f.figure(a.Mean15min), TWA8: f.figure(a.TWA8h)}
+			Mean15: f.figure(a.Mean15min), TWA8: f.over8h(a.TWA8h, a.Read8h)}
 		if r, ok := upper[a.Name]; ok && r.At == a.Last.At {
 			row.Upper = f.figure(float64(r.Upper))
 		}
 		rows = append(rows, row)
 	}
 	return rows
+}
+
+// wholeShift is how many of the 8 hours readings must cover for their average to stand as
+// it is: all but the time of a reading or two.
+const wholeShift = 7.5
+
+// over8h writes an average over 8 hours (ppm); where fewer were read it is the least that it
+// can be.
+func (f *frame) over8h(ppm, read float64) string {
+	if read < wholeShift {
+		return "≥ " + f.figure(ppm)
+	}
+	return f.figure(ppm)
+}
+
+// leastRead is how many of the 8 hours were read at the point of the gate that was read least.
+func leastRead(air []rules.AirView) float64 {
+	least := 8.0
+	for _, a := range air {
+		if a.Where == logbook.WhereInside || a.Where == logbook.WhereDoor {
+			least = min(least, a.Read8h)
+		}
+	}
+	return least
 }
 
 // storeActs are the acts that a store may ask for as it stands.

@@ -85,3 +85,16 @@ func TestAlarmsPage(t *testing.T) {
 	body := get(h, ways[0]).Body.String()
 	require.Contains(t, body, `<option value="alarm=leak&amp;line=north&#43;top&amp;stack=B&amp;store=Long&#43;Store" selected>`)
 }
+
+// An average over 8 hours of which minutes were read is no average yet: unread time adds
+// nothing to it (29 CFR 1910.1000(d)(1)), so that it is at least what is shown.
+func TestAverageOfAnUnreadShift(t *testing.T) {
+	f := invented()
+	air := &f.view.Stores[0].Air[0]
+	for read, want := range map[float64]string{0.42: "≥ 0.011", 7.9: "0.011"} {
+		air.Read8h = read
+		page := parsed(t, get(f.handler(Options{}), "/store/Long%20Store").Body.String()).text
+		require.Contains(t, page, " "+want+" ppm over 8 hours.")
+		require.Equal(t, strings.HasPrefix(want, "≥"), strings.Contains(page, "≥ 0.011"))
+	}
+}

@@ -108,7 +108,7 @@ var englishPages = map[string]string{
 	"page/gate-asks":          "What the gate asks for",
 	"page/protection":         "Breathing protection",
 	"page/protection-least":   "{source}. It is the least for the air as it was read; local law and the licensed fumigator may ask for more.",
-	"page/air-legend":         "“Up to” is the reading with the instrument's error on top; at inside and door points it must be below {limit} ppm. {source}. “15 min” is the mean of 15 minutes, “8 h” the average over 8 hours.",
+	"page/air-legend":         "“Up to” is the reading with the instrument's error on top; at inside and door points it must be below {limit} ppm. {source}. “15 min” is the mean of 15 minutes, “8 h” the average over 8 hours; ≥: not all of them were read, and it is at least that.",
 	"page/air-worst":          "Worst at a point of the gate: {quarter} ppm over 15 minutes, {eight} ppm over 8 hours.",
 	"page/went-in":            "Who went in, in the last 24 hours",
 	"page/person":             "Person",

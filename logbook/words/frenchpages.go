@@ -108,7 +108,7 @@ var frenchPages = map[string]string{
 	"page/gate-asks":          "Ce que l'accès exige",
 	"page/protection":         "Protection respiratoire",
 	"page/protection-least":   "{source}. C'est le minimum pour l'air tel qu'il a été mesuré ; la loi locale et le fumigateur agréé peuvent exiger davantage.",
-	"page/air-legend":         "« Jusqu'à » est la mesure plus l'erreur de l'instrument ; aux points intérieurs et aux portes, cela doit être au-dessous de {limit} ppm. {source}. « 15 min » est la moyenne sur 15 minutes, « 8 h » la moyenne sur 8 heures.",
+	"page/air-legend":         "« Jusqu'à » est la mesure plus l'erreur de l'instrument ; aux points intérieurs et aux portes, cela doit être au-dessous de {limit} ppm. {source}. « 15 min » est la moyenne sur 15 minutes, « 8 h » la moyenne sur 8 heures ; ≥ : toutes n'ont pas été lues, et c'est au moins cela.",
 	"page/air-worst":          "Le pire à un point de l'accès : {quarter} ppm sur 15 minutes, {eight} ppm sur 8 heures.",
 	"page/went-in":            "Qui est entré dans les dernières 24 heures",
 	"page/person":             "Personne",
