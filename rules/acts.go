@@ -15,7 +15,8 @@ import (
 	"undersheet/rules/treatment"
 )
 
-// backdated is how old an act may be before that is worth a finding.
+// backdated is how long before now an act may have happened before its age is noted as a
+// finding.
 const backdated = 30 * time.Minute
 
 // act judges an act: a fact takes effect at once, a permission by its verdict.
@@ -80,9 +81,9 @@ func (s *State) act(e logbook.Acting) {
 	s.put(&logbook.Accepted{Entry: h.Kind, Store: store, Stack: stack}, logbook.KindAccepted)
 }
 
-// opens reports whether an act can help a gate to open: then a wrong date is a
-// doubt. Every other fact counts from now when it is dated ahead, and so does gas
-// that was found by hand.
+// opens reports whether an act can help a gate to open. Such an act is refused when it is
+// dated ahead of now; any other act that is dated ahead counts from now on, as does a hand
+// reading that found gas.
 func (s *State) opens(e logbook.Acting) bool {
 	switch e := e.(type) {
 	case *logbook.HandReading:
@@ -120,9 +121,10 @@ func (s *State) refuse(e logbook.Acting, code string, reasons []logbook.Reason) 
 	s.put(&logbook.Refused{Entry: e.Head().Kind, Store: store, Stack: stack, Code: code, Reasons: reasons}, logbook.KindRefused)
 }
 
-// permission judges a permission, after time has passed over the store, and leaves
-// its effect to the recorded verdict. One that a corrected history refuses has none,
-// whatever was recorded before.
+// permission judges a permission by the state as it is now. It takes effect only when the
+// recorded verdict comes back, see verdict. While the state is made again after a
+// correction, a permission that would be refused now has no effect, even if the verdict on
+// record accepted it.
 func (s *State) permission(e logbook.Acting, store string) {
 	h := e.Head()
 	s.passAll()
@@ -137,7 +139,8 @@ func (s *State) permission(e logbook.Acting, store string) {
 	s.put(&logbook.Accepted{Entry: h.Kind, Store: store}, logbook.KindAccepted)
 }
 
-// against returns what stands against a permission; no code = nothing.
+// against returns the code of what stands against a permission, with its reasons; an empty
+// code means that nothing does.
 func (s *State) against(e logbook.Acting, store string) (code string, reasons []logbook.Reason) {
 	if strings.TrimSpace(e.Who().By) == "" {
 		return "no-name", nil
@@ -152,7 +155,9 @@ func (s *State) against(e logbook.Acting, store string) (code string, reasons []
 	}
 	in := s.gateOf(store)
 	d := gate.Decide(in)
-	again := s.remade && d.State == logbook.GateCleared // a clearance before it, which fell, would have stood
+	// With the history as it was corrected, an earlier clearance may not have fallen: then
+	// this one was not needed, but it was no mistake either.
+	again := s.remade && d.State == logbook.GateCleared
 	if d.State != logbook.GateCheckOwed && !again {
 		return "gate-not-check-owed", d.Reasons
 	}
@@ -162,7 +167,8 @@ func (s *State) against(e logbook.Acting, store string) (code string, reasons []
 	return "", nil
 }
 
-// verdict lets a recorded verdict on a permission take effect.
+// verdict takes the recorded verdict on the permission with the seq of, and lets the
+// permission take effect if it was accepted.
 func (s *State) verdict(of uint64, kind logbook.Kind, accepted bool) {
 	for i, p := range s.Pending {
 		if p.Seq != of || p.Kind != kind {
@@ -181,8 +187,8 @@ func (s *State) verdict(of uint64, kind logbook.Kind, accepted bool) {
 	}
 }
 
-// clear gives a store its clearance. A stack whose airing began when the
-// confirmation was judged, or later, was no part of it.
+// clear gives a store its clearance. It does not count for a stack whose airing began only
+// when the confirmation was judged, or after that.
 func (s *State) clear(p Pending, st *Store) {
 	st.Cleared = &gate.Clearance{At: s.At, By: p.By}
 	st.Rebound, st.RanOut = false, nil
@@ -305,7 +311,7 @@ func (s *State) start(e *logbook.TreatmentStarted, k *Stack, at logbook.Time) {
 	if first := k.firstOfPair(); first != nil {
 		k.Treatment.Second, first.After.Second = true, followup.Done{At: at, By: e.By}
 	}
-	if k.Resisted != nil && !k.Resisted.Held { // to treat again was the answer; to suspected resistance it is none
+	if k.Resisted != nil && !k.Resisted.Held { // to treat again is the answer where the gas had not held, but not to resistance
 		k.Resisted = nil
 		s.endAlarms(e.Stack, alarmLiveInsects)
 	}

@@ -9,9 +9,9 @@ import (
 	"undersheet/rules/followup"
 )
 
-// owing finds the treatment of a stack that an act on a follow-up is of: the one that it
-// names, else the one that has owed it longest, else the newest that can still come to
-// owe it; nil where none does.
+// owing finds which treatment of a stack an act on a follow-up speaks of: the one that the
+// act names; else the one that has owed this follow-up longest; else the newest that may
+// come to owe it later. It is nil where there is none.
 func (s *State) owing(k *Stack, named, kind string) *treatmentOf {
 	g := followup.FiguresOf(s.Site)
 	var found *treatmentOf
@@ -35,8 +35,8 @@ func (s *State) owing(k *Stack, named, kind string) *treatmentOf {
 	return found
 }
 
-// inspected finds the treatment that an inspection is of: the one that it names, else
-// the newest that was aired by then.
+// inspected finds which treatment an inspection speaks of: the one that it names, else the
+// newest whose airing had begun by then.
 func (k *Stack) inspected(named string, at logbook.Time) *treatmentOf {
 	var found *treatmentOf
 	for _, p := range k.all() {
@@ -115,8 +115,9 @@ func (s *State) afterwards(e logbook.Acting, k *Stack, name string, d followup.D
 	}
 }
 
-// writeOff notes that a follow-up will not be done. One that is not owed, or that nobody
-// may write off, is refused: a slip of the pen must not look like an end of it.
+// writeOff notes that a follow-up will not be done. Where nothing of that name is owed, or
+// nobody may write it off, it returns the code of the refusal, so that a mistyped name does
+// not look as if the follow-up were settled.
 func (s *State) writeOff(e *logbook.FollowUpWrittenOff) (code string) {
 	k, at := s.stack(e.Stack), min(e.Time, s.At)
 	t := s.owing(k, e.Treatment, e.FollowUp)
@@ -130,7 +131,7 @@ func (s *State) writeOff(e *logbook.FollowUpWrittenOff) (code string) {
 	return ""
 }
 
-// owedNow lists what a stack owes, for whoever meant something else.
+// owedNow lists what a stack owes, for the refusal of an act that named something else.
 func (s *State) owedNow(stack string) []logbook.Reason {
 	g := followup.FiguresOf(s.Site)
 	var owed []logbook.Reason
@@ -157,8 +158,8 @@ func (k *Stack) ForNext() bool {
 	return t == nil || t.Phase != logbook.PhaseDosing && t.Phase != logbook.PhaseExposure
 }
 
-// cagesPlaced notes cages of test insects: of the treatment that is being laid, else of
-// the next one.
+// cagesPlaced notes cages of test insects. They belong to the treatment that is being laid,
+// or to the stack's next one if none is.
 func (s *State) cagesPlaced(e *logbook.CagesPlaced, k *Stack, d followup.Done) {
 	of := &k.Cages
 	if !k.ForNext() {
@@ -173,8 +174,8 @@ func (s *State) cagesPlaced(e *logbook.CagesPlaced, k *Stack, d followup.Done) {
 	(*of).Count += e.Count
 }
 
-// cagesJudged notes how test insects were found. A jar that shows none before its month
-// is over has not shown it.
+// cagesJudged notes whether test insects were found alive or dead. A jar of grain samples
+// in which none live proves nothing before its month is over.
 func (s *State) cagesJudged(e *logbook.CagesJudged, k *Stack, d followup.Done, note func(code, about string, value float64)) {
 	kind := map[string]string{logbook.JudgedExposure: logbook.FollowCagesJudgement, logbook.JudgedMonth: logbook.FollowJar}[e.After]
 	t := s.owing(k, e.Treatment, kind)
@@ -193,7 +194,7 @@ func (s *State) cagesJudged(e *logbook.CagesJudged, k *Stack, d followup.Done, n
 	s.alive(k, t)
 }
 
-// dayEarly is how much before its month a jar may be judged.
+// dayEarly is how long before the end of its month a jar may be judged.
 const dayEarly = 24 * time.Hour
 
 // grainIssued notes when grain was issued that is to be held back, or went into a closed
@@ -218,8 +219,8 @@ func (s *State) grainIssued(e *logbook.GrainIssued, k *Stack, at logbook.Time, n
 	}
 }
 
-// heldBack reports whether grain of the stack is not to be issued at a time, and from
-// when it may be; 0 = that is not known yet.
+// heldBack reports whether grain of the stack may not be issued yet at a time, and from
+// when on it may; 0 = that is not known yet.
 func (k *Stack) heldBack(g *followup.Figures, at logbook.Time) (held bool, until logbook.Time) {
 	t := k.Treatment
 	switch {
@@ -241,8 +242,8 @@ func (s *State) notMended(k *Stack, stack string) {
 	}
 }
 
-// handInBags takes a reading of the gas inside bags. A method that cannot find as little
-// as the limit shows no grain to be free of gas.
+// handInBags takes a reading of the gas inside bags. A method whose detection limit is
+// above the limit cannot show that grain is free of gas.
 func (s *State) handInBags(e *logbook.HandReading, at logbook.Time, ppm float64) {
 	k := s.stack(e.Stack)
 	t := s.owing(k, "", logbook.FollowBagGas)

@@ -43,14 +43,14 @@ const (
 
 // Cases of alarms that decide how grave they are.
 const (
-	codeAttention  = "attention"    // of fire-risk, as the next five
-	codeTopOfRange = "top-of-range" // where the dose gives so much
+	codeAttention  = "attention"    // of fire-risk, as are the next five
+	codeTopOfRange = "top-of-range" // the instrument shows no more, and the dose alone explains that much
 	codeOverRange  = "over-range"
 	codeRise       = "rise"
 	codeAboveDose  = "above-dose"
 	codeExplosive  = "lower-explosive-limit"
-	codeCollapsing = "collapsing" // of end-level-at-risk, as the next
-	codeResisted   = "resisted"   // insects lived through gas that held: more of it is no advice
+	codeCollapsing = "collapsing" // of end-level-at-risk, as is the next: hardly a chance is left
+	codeResisted   = "resisted"   // insects lived through gas that held the end level: to add more is no advice
 	codeOrDrift    = "or-drift"   // of leak: at one line alone, whose instrument may drift instead
 	codeHalfDay    = "half-day"   // of leak: too much gas went in half a day, whenever that began
 	codeByGas      = "by-gas"     // of pump-off: all lines of a stack say so
@@ -74,19 +74,20 @@ func (s *State) raised(of *logbook.Alarm) bool {
 	return a != nil && a.Raised
 }
 
-// condition is what an alarm is raised for, as it stands now.
+// condition is one look at what an alarm may be raised for.
 type condition struct {
 	of     logbook.Alarm // names, place, code, value, limit, onset; the priority, where it is not the usual one
 	active bool
 	slow   time.Duration   // it must hold at least this long first, whatever its kind says
 	sure   bool            // it is raised without waiting: the test behind it has waited
 	atOnce bool            // it is over without waiting: its place or its exposure is no more, or a test says so
-	anew   bool            // it holds for one more than before: it is raised again, to be acknowledged again
-	cause  cause           // what may speak for it
-	also   func() []string // what it speaks for when it is raised; nil = nothing
+	anew   bool            // it now holds for one more person, or leak, than before: it is raised and acknowledged anew
+	cause  cause           // what it may follow from: an alarm of that cause is then raised instead
+	also   func() []string // what may follow from it, named in its record when it is raised; nil = nothing
 }
 
-// AlarmKey names what an alarm is of: its code may change while it lasts.
+// AlarmKey tells alarms apart: by name and place, but not by code, which may change while
+// an alarm lasts.
 type AlarmKey struct {
 	Alarm, Store, Stack, Line, Point, Channel string
 	Owed                                      string // of follow-up-due: which
@@ -130,8 +131,9 @@ func (s *State) alarmKeys() []AlarmKey {
 	return slices.SortedFunc(maps.Keys(s.Alarms), AlarmKey.compare)
 }
 
-// alarm lets a condition raise or clear its alarm. A graver case, or one more of the
-// same, is raised anew and needs to be acknowledged anew.
+// alarm raises or clears the alarm of a condition, once the condition has held, or has been
+// gone, for as long as its kind asks for. An alarm that stands and becomes a graver case of
+// itself is raised anew, and needs to be acknowledged anew.
 func (s *State) alarm(c condition) {
 	key := keyOf(&c.of)
 	a := s.Alarms[key]
@@ -175,7 +177,7 @@ func (s *State) alarm(c condition) {
 
 // raise puts an alarm up.
 func (s *State) raise(a *Alarm, c *condition, k *kind) {
-	also := a.Record.Also // what was silent before it was sure
+	also := a.Record.Also // what it spoke for while it waited to be raised
 	a.Raised, a.Since, a.Record = true, s.At, c.of
 	if c.also != nil {
 		a.speak(c.also()...)
@@ -194,9 +196,9 @@ func (s *State) raise(a *Alarm, c *condition, k *kind) {
 	s.putAlarm(a, logbook.AlarmRaised)
 }
 
-// graver reports whether an alarm has become a graver case of itself: gas that can
-// burn is graver than what may only point to it, and a line that shows no more than its
-// top than one that can be watched.
+// graver reports whether an alarm has become a graver case of itself. Of fire-risk, gas
+// that can burn is graver than signs of it, and a line at the top of its range, of which
+// nobody sees whether it rises, is graver than one that can be watched.
 func graver(now, before string) bool {
 	return before == codeAttention && now != codeAttention || before == codeTopOfRange && !onlyAttention(now) || now == codeCollapsing && before != codeCollapsing || now == codeResisted && before == "" ||
 		now == codeExplosive && (before == codeRise || before == codeAboveDose)
@@ -205,7 +207,7 @@ func graver(now, before string) bool {
 // onlyAttention reports whether a case of fire-risk asks for attention and wakes nobody.
 func onlyAttention(code string) bool { return code == codeAttention || code == codeTopOfRange }
 
-// alarmGone clears an alarm whose condition is gone for long enough.
+// alarmGone clears an alarm once its condition has been gone for off.
 func (s *State) alarmGone(a *Alarm, c *condition, off time.Duration, key AlarmKey) {
 	if !a.Raised {
 		delete(s.Alarms, key)
@@ -221,7 +223,8 @@ func (s *State) alarmGone(a *Alarm, c *condition, off time.Duration, key AlarmKe
 	delete(s.Alarms, key)
 }
 
-// putAlarm proposes the record of an alarm in a state, and notes it on its stack.
+// putAlarm proposes the record that an alarm is now in this state (raised, acknowledged or
+// cleared), and notes it among the events of its stack.
 func (s *State) putAlarm(a *Alarm, state string) {
 	r := a.Record
 	r.State = state
@@ -235,7 +238,7 @@ func (s *State) putAlarm(a *Alarm, state string) {
 	}
 }
 
-// endAlarms clears those alarms of a stack: its exposure is over.
+// endAlarms clears the alarms of a stack that have these names, at once.
 func (s *State) endAlarms(stack string, names ...string) {
 	for _, key := range s.alarmKeys() {
 		if key.Stack == stack && slices.Contains(names, key.Alarm) {
@@ -248,11 +251,11 @@ func (s *State) endAlarms(stack string, names ...string) {
 // underSheet are the alarms that have no meaning once the sheet is off.
 var underSheet = []string{alarmLeak, alarmAtRisk, alarmUneven, alarmLineSilent, alarmLineOff, alarmLineBlocked, alarmSwapped, alarmDrift, alarmPumpOff, alarmFire, alarmTooCold}
 
-// acknowledge notes that a person takes charge of a standing alarm. Words that the
-// act leaves out match anything, as long as just one alarm then fits.
+// acknowledge notes that a person takes charge of a standing alarm. An act may leave out
+// store, line and so on as long as just one standing alarm fits what it says.
 func (s *State) acknowledge(e *logbook.AlarmAcknowledged) {
 	a, fit := s.standing(e)
-	if a == nil || e.Time < a.Since.Add(-reading.FutureAhead) { // clocks differ; of an earlier raising it says nothing of this one
+	if a == nil || e.Time < a.Since.Add(-reading.FutureAhead) { // it is of an earlier raising, even if clocks differ a little
 		s.find(logbook.Finding{Code: "nothing-to-acknowledge", Store: e.Store, Stack: e.Stack, Line: e.Line, Channel: e.Channel,
 			About: e.Alarm, Value: logbook.Number(fit)})
 		return
@@ -263,8 +266,8 @@ func (s *State) acknowledge(e *logbook.AlarmAcknowledged) {
 	}
 }
 
-// standing finds the raised alarm that an acknowledgement names, and counts those
-// that fit its words.
+// standing finds the raised alarm that an acknowledgement means, and returns how many fit
+// what it says; unless just one does, it finds none.
 func (s *State) standing(e *logbook.AlarmAcknowledged) (one *Alarm, fit int) {
 	named := AlarmKey{e.Alarm, e.Store, e.Stack, e.Line, e.Point, e.Channel, e.Owed}
 	if a := s.Alarms[named]; a != nil && a.Raised {
@@ -281,7 +284,7 @@ func (s *State) standing(e *logbook.AlarmAcknowledged) (one *Alarm, fit int) {
 	return one, fit
 }
 
-// fits reports whether a key is what the words of another say; empty ones say nothing.
+// fits reports whether a key agrees with every part of words that is not empty.
 func (k AlarmKey) fits(words AlarmKey) bool {
 	mine, theirs := k.parts(), words.parts()
 	for i := range mine {

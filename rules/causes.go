@@ -42,7 +42,7 @@ type cause struct {
 	name, unit string // of an instrument that fails
 }
 
-// speaker returns the alarm of a cause that stands or is about to, if any.
+// speaker returns the alarm of a cause, if it stands or is about to be raised; else nil.
 func (s *State) speaker(c cause) *Alarm {
 	switch {
 	case c.of == alarmPowerLost:
@@ -57,11 +57,11 @@ func (s *State) speaker(c cause) *Alarm {
 	return nil
 }
 
-// mainsFor is how long after mains were lost something else is taken to have stopped
-// for want of them, batteries included: common practice.
+// mainsFor bounds what is put down to lost mains: whatever stops within this time may have
+// stopped for want of them, its batteries empty. Common practice.
 const mainsFor = 2 * time.Hour
 
-// power is the cause of all that needs mains, of what began at a time.
+// power returns the alarm of lost mains, where it explains what began at a time; else nil.
 func (s *State) power(began logbook.Time) *Alarm {
 	for _, m := range s.Site.Mains {
 		if a := s.Alarms[powerKey(m)]; a != nil && (!a.Raised || began.Sub(a.Record.Onset) <= mainsFor) {
@@ -71,7 +71,7 @@ func (s *State) power(began logbook.Time) *Alarm {
 	return nil
 }
 
-// pumping is the cause of a channel that gets no sample.
+// pumping returns the alarm of the pump that draws the samples of a channel; else nil.
 func (s *State) pumping(channel string) *Alarm {
 	if p := s.pumpOf(channel); p != nil {
 		return s.Alarms[pumpKey(p)]
@@ -140,11 +140,11 @@ func (s *State) fedBy(name, unit string) []string {
 	return fed
 }
 
-// keepAlso bounds how many consequences a cause names.
+// keepAlso bounds how many consequences the record of one alarm names.
 const keepAlso = 40
 
-// speak lets an alarm name what follows from it: once, in order. A bare name that
-// stood for what may follow makes place for what does.
+// speak adds what follows from an alarm to its record, in order, each once. A name without
+// a place says what may follow; it is taken out when the same comes with its place.
 func (a *Alarm) speak(of ...string) {
 	for _, name := range of {
 		also := a.Record.Also
@@ -169,7 +169,8 @@ func consequence(of *logbook.Alarm) string {
 	return of.Alarm + " " + of.Channel
 }
 
-// silenced names the alarms that silence of channels would raise now.
+// silenced lists the alarms, as consequence names them, that would be raised if these
+// channels fell silent now.
 func (s *State) silenced(channels []string) []string {
 	var names []string
 	for _, channel := range channels {

@@ -12,7 +12,7 @@ import (
 	"undersheet/rules/reading"
 )
 
-// Signed is how a check before dosing was found.
+// Signed is what somebody signed of one check before dosing.
 type Signed struct {
 	At      logbook.Time
 	By      string
@@ -127,9 +127,9 @@ func offBy(e *logbook.InstrumentChecked, site logbook.Channel) (off, allowed flo
 	return math.Abs(read - applied), applied*site.Accuracy + zero, true
 }
 
-// instrumentSwapped: what is read from now on is another instrument's, which owes a
-// check. Under a sheet it may read a little more or less than the one before, which is no
-// leak, and no line that stands still.
+// instrumentSwapped notes that another instrument reads a channel from now on. It owes a
+// check. Under a sheet it may read a little more or less than the one before; that jump is
+// neither a leak nor a sign that the line was stuck.
 func (s *State) instrumentSwapped(e *logbook.InstrumentSwapped) {
 	if _, described := s.Site.Channels[e.Channel]; !described && s.Channels[e.Channel] == nil {
 		s.find(logbook.Finding{Code: "unknown-channel", About: e.Channel})
@@ -142,7 +142,7 @@ func (s *State) instrumentSwapped(e *logbook.InstrumentSwapped) {
 		return
 	}
 	if line, ok := k.Treatment.LineOf(e.Channel); ok {
-		k.Gas.Bin.Forget(line) // what the one before has read of the running bin is of another level
+		k.Gas.Bin.Forget(line) // read by the instrument before, at another level
 		s.leakEvents(k, k.Treatment, k.Gas.Faults.Changed(line, k.Gas.Leak))
 	}
 }

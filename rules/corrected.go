@@ -10,8 +10,8 @@ import (
 	"undersheet/rules/treatment"
 )
 
-// corrected takes a correction. What it changes lies behind: whoever folds calls
-// Refold when Outdated says so.
+// corrected takes a correction. What it changes lies in the past, so the state as it is
+// cannot follow: it becomes Outdated, and whoever folds calls Refold.
 func (s *State) corrected(e *logbook.Corrected) {
 	switch {
 	case e.Of >= e.Seq:
@@ -25,18 +25,21 @@ func (s *State) corrected(e *logbook.Corrected) {
 	s.put(&logbook.Accepted{Entry: logbook.KindCorrected}, logbook.KindAccepted)
 }
 
-// Outdated reports whether a correction came in that the state does not show yet: it
-// must be made again by Refold before it is shown or kept.
+// Outdated reports whether a correction came in that the state does not show yet. It must
+// then be made again by Refold before it is shown or kept.
 func (s *State) Outdated() bool { return s.outdated != 0 }
 
 // Refold makes the state again from past, which is every entry from the first to the
-// correction, with what corrections have put right. It returns records of what is
-// otherwise than it was recorded: alarms, phases, gates, end levels. What was recorded
-// before stays as it is, and nothing of it is told again.
-// A permission whose conditions would not have held counts for nothing, whatever its
-// recorded verdict, and none that did not stand before stands now.
-// Entries of a logbook hold their verdicts; byHand = they do not, and verdicts take
-// effect as they are made.
+// correction, with all corrections put in. It returns records of what now differs from
+// what is on record: alarms, phases, gates, end levels. Older records stay as they are, and
+// nobody is told of them again. After an error the state is as it was, still Outdated.
+//
+// A correction never opens a gate. A permission whose conditions did not hold, with the
+// history put right, counts for nothing even if its recorded verdict accepted it; and no
+// clearance stands now that did not stand before.
+//
+// Among the entries of a logbook stand the verdicts on permissions. Hand-written entries
+// have none: with byHand the verdicts take effect as they are made.
 func (s *State) Refold(past iter.Seq2[logbook.Entry, error], byHand bool) ([]logbook.Recorded, error) {
 	cs, misfit, err := corrections(past)
 	if err != nil {
@@ -64,8 +67,8 @@ func (s *State) Refold(past iter.Seq2[logbook.Entry, error], byHand bool) ([]log
 	return s.flush(s.LastSeq), nil
 }
 
-// Corrected yields entries as corrections among them put them right: the right entry in
-// the place of the wrong one. entries is gone through twice.
+// Corrected yields entries with the corrections among them put in: each wrong entry is
+// replaced by the right one. It goes through entries twice.
 func Corrected(entries iter.Seq2[logbook.Entry, error]) iter.Seq2[logbook.Entry, error] {
 	return func(yield func(logbook.Entry, error) bool) {
 		cs, _, err := corrections(entries)
@@ -81,12 +84,12 @@ func Corrected(entries iter.Seq2[logbook.Entry, error]) iter.Seq2[logbook.Entry,
 	}
 }
 
-// fixes are corrections that fit, by the seq of the act that they correct; the newest
-// counts.
+// fixes holds the newest valid correction of each act, by the seq of that act.
 type fixes map[uint64]*logbook.Corrected
 
-// corrections finds the corrections among entries. misfit lists the seq of those that
-// name no act of their kind. Entries without a seq are numbered from 1.
+// corrections finds the valid corrections among entries. misfit lists the seq of those that
+// are not: they name no earlier act, or one of another kind, or their right entry is dated
+// ahead. Entries without a seq are numbered from 1.
 func corrections(entries iter.Seq2[logbook.Entry, error]) (cs fixes, misfit []uint64, err error) {
 	cs = fixes{}
 	kinds, now, n := map[uint64]logbook.Kind{}, logbook.Time(0), uint64(0)
@@ -118,8 +121,9 @@ func seqOf(e logbook.Entry, place uint64) uint64 {
 	return place
 }
 
-// apply yields entries with the right ones in the place of the wrong ones; one that
-// happened later than that place waits until its own time, or the end of the entries.
+// apply yields entries with the right ones in the place of the wrong ones. A right entry
+// whose time is later than that of the entries around the wrong one is held back until its
+// own time has come, at the latest to the end.
 func (cs fixes) apply(entries iter.Seq2[logbook.Entry, error]) iter.Seq2[logbook.Entry, error] {
 	return func(yield func(logbook.Entry, error) bool) {
 		var waiting []logbook.Entry // in order of time
@@ -162,7 +166,7 @@ func (cs fixes) apply(entries iter.Seq2[logbook.Entry, error]) iter.Seq2[logbook
 				return
 			}
 		}
-		for _, e := range waiting { // a clock a little ahead of the logbook's
+		for _, e := range waiting { // dated a little ahead of the last entry, by another clock
 			if e.Head().Received = now; !yield(e, nil) {
 				return
 			}
@@ -170,7 +174,7 @@ func (cs fixes) apply(entries iter.Seq2[logbook.Entry, error]) iter.Seq2[logbook
 	}
 }
 
-// stands returns the entry that stands in the place of e; nil where it was withdrawn.
+// stands returns the entry that takes the place of e; nil where e was withdrawn.
 func stands(c *logbook.Corrected, e logbook.Entry) logbook.Entry {
 	right, err := c.Right()
 	if c.Withdrawn || err != nil {
@@ -184,7 +188,7 @@ func stands(c *logbook.Corrected, e logbook.Entry) logbook.Entry {
 	return right
 }
 
-// differences proposes records of what stands otherwise than it was recorded.
+// differences proposes records of what differs from was, the state before the correction.
 func (s *State) differences(was *State) {
 	for _, key := range was.alarmKeys() {
 		if a := was.Alarms[key]; a.Raised && (s.Alarms[key] == nil || !s.Alarms[key].Raised) {
@@ -222,7 +226,8 @@ func (s *State) differences(was *State) {
 	s.passAll()
 }
 
-// keepTold takes what was recorded of a stack for told.
+// keepTold takes over from the stack as it was what is on record of it, so that only what
+// differs from that is recorded.
 func (k *Stack) keepTold(old *Stack) {
 	k.Owed = old.Owed
 	for _, p := range k.all() {
@@ -236,8 +241,9 @@ func (k *Stack) keepTold(old *Stack) {
 	}
 }
 
-// keepStanding keeps a correction from opening a gate: no clearance and no declaration
-// stands that did not stand before. A new one takes a person who looks again.
+// keepStanding keeps a correction from opening a gate: a clearance, or a declaration that
+// nothing is under gas, which did not stand before does not stand now either. It takes a
+// person who looks again.
 func (s *State) keepStanding(name string, was *Store) {
 	st := s.Stores[name]
 	st.Declared, st.Restored = st.Declared && was.Declared, st.Restored || was.Restored
@@ -253,13 +259,13 @@ func (s *State) keepStanding(name string, was *Store) {
 	st.Gate = was.Gate
 }
 
-// ahead reports whether what a correction puts right lies ahead of now.
+// ahead reports whether the right entry of a correction is dated ahead of now.
 func ahead(c *logbook.Corrected, now logbook.Time) bool {
 	right, err := c.Right()
 	return !c.Withdrawn && err == nil && right.Head().Time > now.Add(reading.FutureAhead)
 }
 
-// fits reports whether a correction is of an act of a kind.
+// fits reports whether acts of a kind may be corrected, and the right entry is of that kind.
 func fits(c *logbook.Corrected, kind logbook.Kind) bool {
 	if !logbook.Correctable(kind) {
 		return false

@@ -7,24 +7,26 @@ import (
 	"undersheet/rules/reading"
 )
 
-// Time passes over every stack and store, but at most entries it changes nothing:
-// whoever looks at a place notes when the passing of time alone may first change
-// what is seen there, and until then, and until a reading stirs it, it is not
-// looked at again. Wherever an alarm stands, or is about to, the next look is due at
-// once: its delays and its figure run on.
+// The passing of time alone can change what is to be said of a stack or store: silence
+// becomes too long, an exposure ends. But at most entries it changes nothing, and looking at
+// every place at each of them would cost too much. So whoever looks at a place also notes
+// (again, around) the earliest time at which it may look different. Until then it is not
+// looked at again, unless a reading concerns it (stir). Where an alarm stands, or waits for
+// its delay, the next look is due at once (watch).
 
-// farOff is after all that is due: the last day of the year 9999, which RFC 3339 can write.
+// farOff is later than anything is due: the last day of the year 9999, the last that RFC
+// 3339 can write.
 const farOff = logbook.Time(253_402_214_400e6)
 
-// again notes that what is being looked at may change at a time to come.
+// again notes that the place that is being looked at is to be looked at again at this time.
 func (s *State) again(at logbook.Time) {
 	if at > s.At {
 		s.due = min(s.due, at)
 	}
 }
 
-// around is again, for a time in hours after t = 0 that is compared in floating
-// point.
+// around is again for a time in hours after t = 0. Since hours are rounded, it has the place
+// looked at from a second before that time to a second after it.
 func (s *State) around(t *treatmentOf, hours float64) {
 	at := t.Started.Add(hoursOf(hours))
 	switch d := s.At.Sub(at); {
@@ -35,7 +37,7 @@ func (s *State) around(t *treatmentOf, hours float64) {
 	}
 }
 
-// watch notes that what is being looked at is to be looked at again at once.
+// watch notes that the place that is being looked at is to be looked at again at once.
 func (s *State) watch() { s.due = min(s.due, s.At) }
 
 // silent tells how long nothing came of a channel, and whether that is too long.
@@ -55,8 +57,8 @@ func (s *State) stirAll() {
 	}
 }
 
-// stir makes due what a reading of a channel may change, beside what takes the
-// reading itself; was is the state of the reading before.
+// stir makes those places due that a reading of a channel may change, beside the line or
+// point that takes the reading itself. was is the state of the channel's reading before.
 func (s *State) stir(ch logbook.Channel, c *Channel, f feed, was string) {
 	switch {
 	case f.line >= 0 && f.stack != "" && !f.shared:
@@ -67,13 +69,13 @@ func (s *State) stir(ch logbook.Channel, c *Channel, f feed, was string) {
 		}
 		after, _ := s.quiet(alarmLineSilent, f.channel, c)
 		k.Due = min(k.Due, c.Newest.Add(after)+1)
-	case f.where != "" && !f.shared && reading.IsGas(ch): // its store is looked at
+	case f.where != "" && !f.shared && reading.IsGas(ch): // readAir looks at its store
 	case f.channel != "":
 		s.stirAll()
 	}
 }
 
-// round is a store with its stacks, as a pass goes about.
+// round is a store with its stacks, as a pass visits them.
 type round struct {
 	name   string
 	store  *Store

@@ -24,26 +24,27 @@ const (
 // there. From memory: gas is even between bags some hours after.
 const gasMixes = 6 * time.Hour
 
-// fireWait is the longest that one reading which shows a fire waits for another to
-// say the same. It is short against the hours in which water on phosphide heats, and
-// longer than most instruments take from one reading to the next: common practice.
+// fireWait is the longest time for which a single reading that shows a fire waits for
+// another that shows it, too. It is short against the hours in which water heats
+// phosphide, and longer than most instruments take from one reading to the next: common
+// practice.
 const fireWait = 20 * time.Minute
 
-// Rise remembers how a line stood an hour ago, and what of fire it showed since that
-// nothing has borne out.
+// Rise remembers what a line read about an hour ago, against which its rise is measured, and
+// a sign of fire that no second reading has confirmed yet.
 type Rise struct {
 	At     logbook.Time
 	PPM    float64
-	Before float64        // the reading before that one, ppm, until the one after it has come; 0 = it has
-	Last   float64        // its newest reading, ppm
-	Doubt  *logbook.Alarm `json:",omitempty"` // what its newest reading alone shows; Time is when it came
+	Before float64        // the reading before the one at At, ppm; 0 once the one after it has come
+	Last   float64        // the newest reading, ppm
+	Doubt  *logbook.Alarm `json:",omitempty"` // the sign that is not confirmed; its Time is when it came
 }
 
-// fireRisk looks at gas that could burn, or comes too fast. One reading may be a
-// spike: it is told once the next reading of its line shows a fire too, or another
-// line does, or when no next one comes, see fireUnanswered. While its pump is off a
-// line may show what stood in its tube: that can raise the alarm and never ends it,
-// and tells nothing of a rise.
+// fireRisk looks whether a reading shows gas that could burn, or that rises too fast. A
+// single reading may be a spike. So the alarm is raised only when the next reading of the
+// line, or a reading of another line, shows a fire, too; or when no next one comes in time,
+// see fireUnanswered. While its pump is off a line may read gas that stood in its tube. Such
+// a reading can raise the alarm but never ends it, and says nothing of a rise.
 func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 	if !j.Fits || j.State == reading.Late || k.Gas == nil {
 		return
@@ -55,7 +56,7 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 	if !active && known == nil && r.Doubt == nil {
 		return
 	}
-	if of.Code != codeRise { // whose value is by how much it rose
+	if of.Code != codeRise { // the value of a rise is by how much the line rose
 		of.Value = logbook.Round(j.Value)
 	}
 	raised := known != nil && known.Raised
@@ -80,7 +81,7 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 		if doubt != nil {
 			of.Onset = doubt.Onset
 		}
-		if doubt != nil && !graver(doubt.Code, of.Code) { // what is graver waits for its own answer
+		if doubt != nil && !graver(doubt.Code, of.Code) { // a graver sign still waits to be confirmed
 			r.Doubt = nil
 		}
 		s.alarm(condition{of: of, active: true})
@@ -92,14 +93,15 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 	}
 }
 
-// stillBurns reports whether a reading lies so little below the limit of what was told, or is
-// in doubt, that it ends neither. A rise ends by itself.
+// stillBurns reports whether a reading lies above the limit of a fire alarm, or of an
+// unconfirmed sign of one, or below it by less than the deadband, and so does not end it.
+// Of a rise it reports false: that ends with any reading that is no rise.
 func (s *State) stillBurns(of *logbook.Alarm, j reading.Judged) bool {
 	return of.Code != codeRise && j.Value >= float64(of.Limit)*(1-s.kindOf(alarmFire).deadband)
 }
 
-// couldBurn reports whether a reading shows gas that could burn, or that the dose
-// cannot explain, and notes as what.
+// couldBurn reports whether a reading shows gas that could burn, or more than the dose can
+// explain, and writes code, value and limit of that into of. stands: the line's pump is off.
 func (s *State) couldBurn(g *Gas, line int, j reading.Judged, stands bool, of *logbook.Alarm) bool {
 	over := j.State == reading.OverRange
 	switch {
@@ -108,7 +110,7 @@ func (s *State) couldBurn(g *Gas, line int, j reading.Judged, stands bool, of *l
 	case j.Value >= dose.AlarmLEL*dose.LELppm:
 		of.Code, of.Limit = codeExplosive, dose.AlarmLEL*dose.LELppm
 	case !stands && g.tooFast(line, j, s.lineAway(*of), of):
-	case over: // whatever it stands at, nobody can watch there whether it rises
+	case over: // the dose explains this much, but nobody can see whether the gas rises further
 		of.Code, of.Limit, of.Priority = codeTopOfRange, logbook.Round(j.Value), logbook.PriorityMedium
 	case j.Value >= dose.AttentionLEL*dose.LELppm:
 		of.Code, of.Limit, of.Priority = codeAttention, dose.AttentionLEL*dose.LELppm, logbook.PriorityMedium
@@ -118,28 +120,28 @@ func (s *State) couldBurn(g *Gas, line int, j reading.Judged, stands bool, of *l
 	return true
 }
 
-// doseGives reports whether the whole dose, without any loss, gives as much as an
-// instrument shows that is at the top of its range, and less than what calls for alarm:
-// one of a short range stands there in every treatment.
+// doseGives reports whether the dose alone explains that an instrument is at the top of its
+// range, ppm: without any loss it gives that much, but less than what calls for an alarm. An
+// instrument of a short range is at its top in every treatment.
 func (g *Gas) doseGives(ppm float64) bool {
 	return g.FullPPM >= ppm && g.FullPPM < dose.AlarmLEL*dose.LELppm
 }
 
-// doubtful reports whether a line shows a fire that nothing has borne out yet: one
-// more reading does.
+// doubtful reports whether a line of the stack has shown a sign of fire that is not confirmed
+// yet, so that one more reading of any line confirms it.
 func (g *Gas) doubtful() bool {
 	return slices.ContainsFunc(g.Rises, func(r Rise) bool { return r.Doubt != nil })
 }
 
-// fireWait is how long one reading of a line waits for the next: half an interval
-// longer than usual, if an interval is known.
+// fireWait is how long a sign of fire at a line waits for the line's next reading: one and a
+// half of its usual intervals, and never longer than the constant fireWait.
 func (s *State) fireWait(t *treatmentOf, line int) time.Duration {
 	name := t.Lines[line].Channel
 	return min(s.channel(name).Usual(s.Site.Channels[name])*3/2, fireWait)
 }
 
-// fireUnanswered tells of a fire that one reading alone shows when no other comes in
-// time: who falls silent then may burn.
+// fireUnanswered raises the alarm for a sign of fire in a single reading when no further
+// reading comes in time: the fire may have silenced the instrument.
 func (s *State) fireUnanswered(k *Stack, t *treatmentOf, line int) {
 	r := &k.Gas.Rises[line]
 	if r.Doubt == nil {
@@ -154,8 +156,8 @@ func (s *State) fireUnanswered(k *Stack, t *treatmentOf, line int) {
 	s.alarm(condition{of: of, active: true})
 }
 
-// lineAway reports whether a line is known not to draw the stack's gas: when it is
-// back it rises at once, and that is no fire.
+// lineAway reports whether a line is known not to draw the stack's gas. When such a line is
+// put right its readings jump up, and that is no fire.
 func (s *State) lineAway(of logbook.Alarm) bool {
 	for _, name := range []string{alarmLineOff, alarmLineBlocked} {
 		if of.Alarm = name; s.raised(&of) {
@@ -166,10 +168,11 @@ func (s *State) lineAway(of logbook.Alarm) bool {
 	return s.raised(&of)
 }
 
-// tooFast reports whether the dose cannot explain the gas of a line. The rise of
-// one that was away tells nothing; what stands there then does. How it stood an hour
-// ago is the median of that reading and its neighbours, for it may be a spike itself;
-// a rise in doubt is held against the same as before.
+// tooFast reports whether a line has risen faster within an hour, or reads more in all, than
+// the dose can explain, and writes code, value and limit into of. For a line that was away
+// the rise counts for nothing, only how much it reads. The level of an hour ago is the median
+// of the reading then and its two neighbours, since that reading may itself have been a
+// spike. While a rise is not confirmed it stays measured from the same level.
 func (g *Gas) tooFast(line int, j reading.Judged, away bool, of *logbook.Alarm) bool {
 	r := &g.Rises[line]
 	switch {
@@ -197,7 +200,7 @@ func (g *Gas) tooFast(line int, j reading.Judged, away bool, of *logbook.Alarm) 
 	return false
 }
 
-// mostRise is by how much, in ppm, the dose may let a line rise within an hour.
+// mostRise is the largest rise of a line within an hour, ppm, that the dose explains.
 func (g *Gas) mostRise(at logbook.Time) float64 {
 	if dose.FromCylinders(g.Setup.Form) && at.Sub(g.DosedAt) < gasMixes {
 		return math.Inf(1)

@@ -6,11 +6,11 @@ import (
 	"undersheet/logbook"
 )
 
-// aheadMoves is how far a reading without a received time may be ahead of now
-// and still move it.
+// aheadMoves is how far ahead of now a reading without a received time may be dated and
+// still move now.
 const aheadMoves = 24 * time.Hour
 
-// passEvery is how much time passes at least between two looks at everything.
+// passEvery is the least time between two passes while only readings come.
 const passEvery = time.Second
 
 // Fold takes the next entry and returns the records it proposes, in order, each
@@ -36,7 +36,8 @@ func (s *State) Fold(e logbook.Entry) []logbook.Recorded {
 	return s.flush(h.Seq)
 }
 
-// flush hands out what was proposed, as of now and of an entry.
+// flush returns what was proposed, each record with the time now and the seq of the entry
+// that it was made of.
 func (s *State) flush(seq uint64) []logbook.Recorded {
 	out := s.out
 	s.out = nil
@@ -47,8 +48,8 @@ func (s *State) flush(seq uint64) []logbook.Recorded {
 	return out
 }
 
-// nowAfter is now once an entry has moved it: by received, or by time where it has
-// none; a reading far ahead of now moves nothing.
+// nowAfter returns what now becomes with an entry: it moves on to the entry's received time,
+// or to its own time where it has no received time. A reading dated far ahead moves nothing.
 func nowAfter(now logbook.Time, e logbook.Entry) logbook.Time {
 	h := e.Head()
 	t := h.Received
@@ -61,7 +62,7 @@ func nowAfter(now logbook.Time, e logbook.Entry) logbook.Time {
 	return max(now, t)
 }
 
-// take leads an entry to those it concerns.
+// take hands an entry to the part of the state that it concerns.
 func (s *State) take(e logbook.Entry) {
 	switch e := e.(type) {
 	case *logbook.Reading:
@@ -115,9 +116,9 @@ func (s *State) findOnce(f logbook.Finding, key string) {
 	s.find(f)
 }
 
-// clockStepped restarts every airing, a paused one too, and the half hour for which
-// the air of a store that is not cleared has been clean: how long they lasted is in
-// doubt.
+// clockStepped restarts every airing, also a paused one, and the half hour of clean air that
+// a store needs before it is cleared: after the wall clock was set, nobody knows how long
+// they had lasted.
 func (s *State) clockStepped(e *logbook.ClockStepped) {
 	s.find(logbook.Finding{Code: "clock-stepped", Value: logbook.Number(e.StepSeconds)})
 	for _, k := range s.Stacks {
@@ -142,7 +143,8 @@ func (s *State) restored() {
 	}
 }
 
-// distrust takes a store all that was ever cleared or declared.
+// distrust takes away from a store its clearance and the declaration that it held no gas,
+// and asks for new hand readings.
 func (s *State) distrust(name string, st *Store) {
 	st.Declared, st.Cleared, st.RanOut = false, nil, nil
 	st.HandAfter = s.At

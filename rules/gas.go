@@ -16,8 +16,8 @@ import (
 // forecastFrom is the hour of exposure from which forecasts are given.
 const forecastFrom = 12
 
-// Bounds of what can be, so that a slip of the keyboard breaks no sum: all of the
-// air, and the temperatures that grain can have, °C.
+// Bounds of what is physically possible, so that a mistyped figure cannot upset what is
+// reckoned with it: pure gas, and the temperatures that grain can have.
 const (
 	mostPPM  = 1e6
 	coldestC = -40.0
@@ -34,15 +34,15 @@ type Gas struct {
 	Hour      int                // last full hour of exposure that was looked at
 	Bin       fault.Bin          // what the lines have read in the running 5 minutes
 	Forecasts []logbook.Forecast // newest, one per line
-	Lowest    *logbook.Forecast  // newest, of the lowest line
+	Lowest    *logbook.Forecast  // newest, of whichever line is lowest at the end
 	Atlow     int                // forecasts in a row with a poor chance
-	FairAt    logbook.Time       // of the last forecast with a fair one
-	Ratio     float64            // lowest / highest line of the last whole bin, of those that draw the stack's gas; 0 = not known
-	RatioSlot int                // of that bin
+	FairAt    logbook.Time       // time of the last forecast with a fair chance
+	Ratio     float64            // lowest / highest line in the last bin that all lines were read in, without lines that draw no gas; 0 = not known
+	RatioSlot int                // which bin that was
 	FullPPM   float64            // what the dose would give without loss; 0 = not known
 	DosedAt   logbook.Time       // when the newest dose was laid or let in
-	Rises     []Rise             // one per line, of what it shows of fire
-	Trail     Trail              // where the leak test stood
+	Rises     []Rise             // signs of fire, one per line
+	Trail     Trail              // the leak test's statistic, for pictures
 	Leaks     []Found            // leaks of this exposure, oldest first
 
 	curves [][]CurvePoint // made on demand for the last refit, one per line
@@ -64,7 +64,7 @@ func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 	}
 	g.FullPPM = min(dose.FullPPM(e.PhosphineG, space, tempC), mostPPM)
 	fit := g.Setup
-	if !known { // better nothing than a figure that may be twice what is there
+	if !known { // without a gas space the fit assumes nothing; a guessed one could be wrong by a factor of two
 		fit.GasSpaceM3 = 0
 	}
 	g.Fit = decay.New(fit)
@@ -75,12 +75,11 @@ func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 	return g
 }
 
-// samplingLoss is the gas that sampling pumps take from a stack and blow outside, as
-// a first-order loss per day: flow / gas space, times the stack's share of the
-// channels that the pump draws in turn. A pump that gives back to the stack takes
-// nothing. Pumps are taken to run all the time: the hours of one that is off are
-// small against the exposure, and the fit's own loss takes up the difference. A
-// gas space that is not known gives none.
+// samplingLoss is the share of a stack's gas, per day, that sampling pumps draw off and blow
+// outside: a pump's flow over the gas space, times the share of the stack's lines among all
+// that the pump draws in turn. A pump that returns the gas to the stack takes none. Pumps are
+// assumed to run all the time; the hours in which one is off are few in an exposure, and the
+// fit's own loss rate makes up for them. Without a known gas space it is 0.
 func samplingLoss(site *logbook.Site, t *treatment.Treatment, spaceM3 float64) float64 {
 	const m3PerDay = 1440.0 / 1000 // of 1 L/min
 	if !(spaceM3 > 0) {
@@ -111,7 +110,8 @@ func falseLeaks(site *logbook.Site) float64 {
 	return 0 // the test's own default
 }
 
-// release is the rate at which the form gives off gas, per day, for an added dose.
+// release is the rate at which an added dose gives off its gas, per day: as fitted in this
+// exposure, else the usual one.
 func (k *Stack) release() float64 {
 	const usual = 1.15 // per day at 25 °C, from memory
 	if k.Gas == nil {
@@ -123,9 +123,9 @@ func (k *Stack) release() float64 {
 	return usual
 }
 
-// observe takes a reading of a line into the fit and the running bin; an older
-// one than the bin is for the fit alone. What a line reads that is off, blocked or
-// drifting is not the gas at its place, and nothing for the fit.
+// observe gives a reading of a line to the fit, and to the running bin of the leak test
+// unless it is older than that. The fit does not get readings of a line that is off, blocked
+// or drifting, since they do not show the gas at its place.
 func (g *Gas) observe(t *treatment.Treatment, line int, j reading.Judged) {
 	h := j.At.Hours(t.Started)
 	if !g.Leak.Out(line) {
@@ -136,9 +136,9 @@ func (g *Gas) observe(t *treatment.Treatment, line int, j reading.Judged) {
 	}
 }
 
-// hand takes a hand reading of a line, whose greatest error counts as two standard
-// deviations; one of the last hour may settle whether gas
-// is lost there or its instrument drifts.
+// hand takes a hand reading of a line. accuracy is its greatest error as a fraction, which
+// counts as two standard deviations. A reading of the last hour may settle whether the line
+// loses gas or its instrument drifts.
 func (g *Gas) hand(t *treatment.Treatment, line int, at, now logbook.Time, ppm, accuracy float64) []leak.Event {
 	h := at.Hours(t.Started)
 	if t.Started == 0 || h < 0 {
@@ -149,7 +149,7 @@ func (g *Gas) hand(t *treatment.Treatment, line int, at, now logbook.Time, ppm, 
 		events = g.Faults.Hand(line, ppm, g.Leak)
 		g.strike(events, now.Hours(t.Started))
 	}
-	g.Fit.ObserveHand(h, line, ppm, accuracy/2) // that stays
+	g.Fit.ObserveHand(h, line, ppm, accuracy/2) // after strike, which would take it back
 	return events
 }
 
@@ -166,8 +166,8 @@ func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 	g.FullPPM = min(g.FullPPM+dose.FullPPM(grams, g.Setup.GasSpaceM3, g.Setup.TempC), mostPPM)
 }
 
-// strike takes back what the fit was told while a line, or all of them, did not draw the
-// stack's gas or their instrument read wrong.
+// strike has the fit forget the readings that events show to be wrong: those of a line, or of
+// all, that did not draw the stack's gas, or whose instrument drifted.
 func (g *Gas) strike(events []leak.Event, now float64) {
 	for _, e := range events {
 		if line, since, ok := e.Misled(); ok {
@@ -176,9 +176,10 @@ func (g *Gas) strike(events []leak.Event, now float64) {
 	}
 }
 
-// mended is the hour at which a leak was mended that is seen to be over: that of a dose
-// added since, less than a day ago, for the leak test is blind for some hours after it;
-// else so long ago as the rise has been gone.
+// mended is the hour at which a leak that is over was mended, as far as can be told. If a dose
+// was added since its onset, less than a day ago, it is the hour of that dose, since the leak
+// test sees nothing for some hours after one. Else it is leak.CalmHours ago, which is how long
+// the test waits before it says that a leak is over.
 func (g *Gas) mended(onset, now float64) float64 {
 	if n := len(g.Fit.Added); n > 0 {
 		if at := g.Fit.Added[n-1].Hours; at > onset && now-at < 24 {
@@ -230,8 +231,8 @@ func (g *Gas) forecast(t *treatment.Treatment, hour int) {
 	g.Lowest = &r
 }
 
-// leastForecast is the least that a forecast says, ppm: no instrument under a sheet shows
-// less, and what a curve makes of it has no meaning.
+// leastForecast is the lowest figure of a forecast, ppm. No instrument under a sheet shows
+// less, so a lower figure of the fitted curve would mean nothing.
 const leastForecast = 0.01
 
 func record(t *treatment.Treatment, line string, f decay.Forecast) logbook.Forecast {

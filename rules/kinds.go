@@ -7,8 +7,8 @@ import (
 	"undersheet/logbook"
 )
 
-// Phases in which alarms can be alarms: a condition that asks for no response is
-// none (IEC 62682).
+// Phases of a stack in which a condition can be an alarm. What needs no response by people is
+// no alarm (IEC 62682), so a silent line, say, is none after the exposure.
 var (
 	inExposure   = []string{logbook.PhaseExposure}
 	beforeAired  = []string{logbook.PhaseExposure, logbook.PhaseAiring}
@@ -16,12 +16,12 @@ var (
 	untilHandled = []string{logbook.PhaseDosing, logbook.PhaseExposure, logbook.PhaseAiring, logbook.PhaseWithholding}
 )
 
-// kind is what is settled beforehand of the alarms of one name.
+// kind holds what is fixed beforehand for all alarms of one name.
 type kind struct {
 	priority string        // unless its condition says otherwise
-	on, off  time.Duration // shipped: the condition must hold, and be gone, this long first
-	deadband float64       // shipped: fraction of the limit by which a value must come back before the alarm is over
-	during   []string      // phases of a stack of its place in which it can be an alarm; nil = at any time
+	on, off  time.Duration // how long the condition must hold before the alarm is raised, and be gone before it is cleared; a site may change them
+	deadband float64       // fraction of the limit by which a value must come back before the alarm is over; a site may change it
+	during   []string      // a stack at its place must be in one of these phases; nil = at any time
 	fixed    bool          // its delays are those of the test behind it: a site cannot change them
 	life     bool          // lives hang on it: a site can only make it more sensitive
 	wake     func(*logbook.Alarm) bool
@@ -99,8 +99,8 @@ func wakes(a *logbook.Alarm) bool {
 	return k.wake != nil && k.wake(a)
 }
 
-// Bounds of what a site may set, in case a logbook holds more: an alarm that waits
-// for longer is none.
+// Bounds of the delays and deadbands that a site may set. A logbook may hold larger ones, but
+// an alarm that waits for longer warns nobody.
 const (
 	longestOn  = 2 * time.Hour
 	longestOff = 24 * time.Hour
@@ -132,8 +132,8 @@ func (s *State) kindOf(name string) kind {
 	return k
 }
 
-// can reports whether the condition of an alarm can be one now: whether a stack of
-// its place is in a phase that asks for a response.
+// can reports whether a condition can be an alarm now: whether the stack that it names is in
+// one of the phases of its kind; where it names no stack, one in its store, or of the site.
 func (s *State) can(k *kind, of *logbook.Alarm) bool {
 	if k.during == nil {
 		return true

@@ -9,10 +9,10 @@ import (
 	"undersheet/rules/reading"
 )
 
-// protection tells what breathing protection the air of a store asks for now: by
-// the worst of its inside and door points, at the upper value of its reading. One
-// point that is silent, faulty, over its range or not known to be drawn makes the
-// air unknown, and so does a store without inside points.
+// protection tells what breathing protection the air of a store asks for now. The inside or
+// door point with the highest upper value decides. If one of them is silent, faulty, over its
+// range, or its pump is not known to run, the air counts as unknown; likewise in a store
+// without a point inside.
 func (s *State) protection(name string) ProtectionView {
 	site, _ := s.siteStore(name)
 	v := ProtectionView{}
@@ -38,26 +38,25 @@ func (s *State) protection(name string) ProtectionView {
 		}
 	}
 	if v.Known = n > 0; !v.Known {
-		v.Point = "" // it is the air inside that nobody reads
+		v.Point = "" // no point is to blame: there is none inside
 	}
 	v.Step = exposure.Protection(v.UpperPPM, v.Known)
 	return v
 }
 
-// maskedEntry notes who goes in. Protection whose stated factor is lower than what
-// the air asks for is a finding; in words that name no factor it is not judged.
+// maskedEntry notes who goes in. Protection with a stated factor below what the air asks for
+// is a finding. Protection that is described without a factor is not judged.
 func (s *State) maskedEntry(e *logbook.MaskedEntry) {
 	st := s.store(e.Store)
 	now := s.protection(e.Store)
 	st.Inside = append(st.Inside, Masked{Name: e.In, AtDoor: e.AtDoor, Since: min(e.Time, s.At), Air: now.UpperPPM, AirAtDoor: s.airAtDoor(e.Store), Known: now.Known})
-	if apf, ok := statedAPF(e.Protection); ok {
-		if v := s.protection(e.Store); apf < v.Step.APF {
-			s.find(logbook.Finding{Code: "protection-below-air", Store: e.Store, About: e.In, Value: logbook.Number(apf), Limit: logbook.Number(v.Step.APF)})
-		}
+	if apf, ok := statedAPF(e.Protection); ok && apf < now.Step.APF {
+		s.find(logbook.Finding{Code: "protection-below-air", Store: e.Store, About: e.In, Value: logbook.Number(apf), Limit: logbook.Number(now.Step.APF)})
 	}
 }
 
-// maskedExit takes out whom it names, else the one who went in first.
+// maskedExit notes that the person whom it names has come out; where it names nobody, the one
+// who went in first. The name of somebody who is not inside is a finding.
 func (s *State) maskedExit(e *logbook.MaskedExit) {
 	st := s.store(e.Store)
 	if len(st.Inside) == 0 {

@@ -45,7 +45,7 @@ func (s *State) firstOpening(e *logbook.AiringStarted, k *Stack, at logbook.Time
 	}
 	if v, known := s.windNow(w.Speed); known && v < calm {
 		note("opened-in-still-air", "", v)
-		return // still air blows nowhere
+		return // still air has no direction
 	}
 	from, known := s.windNow(w.Direction)
 	site, _ := s.siteStore(k.Store)

@@ -14,12 +14,12 @@ const (
 	wantChance = 0.95 // of every line at or above the end level
 	longerBy   = 24.0 // hours: steps of a longer exposure that are tried
 	longerMost = 3    // steps
-	lookFar    = 720  // hours: an exposure that ends later was mistyped, and what is not known of it takes long to reckon
+	lookFar    = 720  // hours: a later end is a slip of the keyboard, and would take long to reckon
 )
 
-// outlook is what can still be done for the end level, reckoned anew after each
-// refit, when somebody asks. It draws from the posterior: some 20 ms. Beside insects that
-// lived through gas that held stands no word of more of it.
+// outlook is what can still be done for the end level. It is reckoned from draws of the
+// posterior (some 20 ms) when somebody asks, and kept until the next refit. It says nothing
+// of more gas where insects lived through gas that held the end level.
 func (s *State) outlook(k *Stack, t *treatmentOf) (*logbook.Outlook, []float64) {
 	g := k.Gas
 	now, end := s.At.Hours(t.Started), t.PlannedEnd.Hours(t.Started)
@@ -64,8 +64,8 @@ type lookedAhead struct {
 	CTP        []float64 // ppm·h that each line is expected to have gathered by the planned end
 }
 
-// topUp is how much phosphine, added now, restores the end level, and until when as
-// much as was laid at first still does.
+// topUp is how much phosphine, added now, would restore the end level, and until when adding
+// as much as was laid at first would.
 func (k *Stack) topUp(t *treatmentOf, now, end float64, at logbook.Time) logbook.TopUp {
 	if k.resists() {
 		return logbook.TopUp{}
@@ -90,7 +90,8 @@ func (k *Stack) topUp(t *treatmentOf, now, end float64, at logbook.Time) logbook
 	return up
 }
 
-// otherEnd is the eight-day protocol, where it is a longer and milder one.
+// otherEnd is the chance under the eight-day protocol, where that is longer than the
+// treatment's own and has a lower end level.
 func (s *State) otherEnd(g *Gas, t *treatmentOf) logbook.OtherEnd {
 	p, _ := protocol.Resolve(s.Site, protocol.EightDay)
 	end := t.Started.Add(treatment.Hours(p.Hours))

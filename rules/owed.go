@@ -60,12 +60,12 @@ func (p *Past) items(g *followup.Figures) []followup.Item {
 	return p.Treatment.FollowUps(g, laid)
 }
 
-// passOwed looks at what is owed of the treatments of a stack, and closes those of which
-// nothing is. Of a stack whose treatments were all struck nothing is owed any more.
+// passOwed looks at what a stack still owes for its treatments, and closes treatments that owe
+// nothing. What was owed for treatments that a correction has struck out is forgotten.
 func (s *State) passOwed(name string, k *Stack, g *followup.Figures) {
 	s.resistance(name, k)
 	if t := k.Treatment; len(k.Owing) == 0 && len(k.Owed) == 0 && (t == nil || t.AiringFirst == 0 && t.After.None()) {
-		return // as during most exposures
+		return // nothing is owed, as during most exposures
 	}
 	var known []string
 	for _, p := range k.all() {
@@ -74,7 +74,8 @@ func (s *State) passOwed(name string, k *Stack, g *followup.Figures) {
 	s.forget(&k.Owed, known, place{store: k.Store, stack: name})
 }
 
-// passPast looks at what is owed of one treatment; known gathers the keys of that.
+// passPast looks at what is owed for one treatment, and returns known with the keys of it
+// added.
 func (s *State) passPast(k *Stack, p *Past, g *followup.Figures, known []string) []string {
 	items := p.items(g)
 	if len(items) > 0 {
@@ -83,7 +84,7 @@ func (s *State) passPast(k *Stack, p *Past, g *followup.Figures, known []string)
 		}
 		of := k.place(p.Treatment)
 		for i := range items {
-			if !slices.Contains(known, of.key(items[i].Kind)) { // two of one name: the older is told first
+			if !slices.Contains(known, of.key(items[i].Kind)) { // of two treatments with one name the older comes first
 				known = append(known, s.follow(k.Owed, &of, &items[i]))
 			}
 		}
@@ -93,8 +94,8 @@ func (s *State) passPast(k *Stack, p *Past, g *followup.Figures, known []string)
 	return known
 }
 
-// replace keeps what is owed of the treatment before when another begins. Of the oldest,
-// when there are too many, nothing more is asked.
+// replace puts the current treatment among the past ones, for what it still owes, when another
+// begins. When there are more than keepPast, the oldest is let go and owes nothing more.
 func (s *State) replace(stack string, k *Stack, at logbook.Time) {
 	t := k.Treatment
 	if t == nil {
@@ -117,8 +118,8 @@ func (s *State) replace(stack string, k *Stack, at logbook.Time) {
 	s.forget(&k.Owed, known, place{store: k.Store, stack: stack})
 }
 
-// follow records a follow-up where it stands otherwise than before, and raises or clears
-// its alarm. It returns its key.
+// follow records a follow-up if it differs from what is on record of it, and raises or clears
+// its alarm. It returns the key of the follow-up.
 func (s *State) follow(told map[string]Owed, of *place, i *followup.Item) string {
 	r := followup.RuleOf(s.Site, i.Kind)
 	key := of.key(i.Kind)
@@ -140,8 +141,8 @@ func (s *State) putOwed(of *place, o *Owed) {
 		State: o.State, Due: o.Due, Until: o.Until, Owner: o.Owner, By: o.By, At: o.At, Result: o.Result}, logbook.KindFollowUp)
 }
 
-// forget takes away what was recorded of follow-ups that are none any more; one that
-// stood open is written off.
+// forget drops from told the follow-ups that do not exist any more, which are those not in
+// known. One that was open is recorded as written off.
 func (s *State) forget(told *map[string]Owed, known []string, of place) {
 	if len(*told) == len(known) {
 		return
@@ -185,8 +186,9 @@ func (s *State) followAlarm(of *place, i *followup.Item, r *followup.Rule) {
 	s.alarm(c)
 }
 
-// resistedFor is how long it is said that insects lived through a treatment: as long as
-// their samples are kept. Where its gas had not held, a new treatment ends it.
+// resistedFor is how long people are told that insects lived through a treatment: as long as
+// samples of them are kept. Where the gas had not held the end level, a new treatment ends
+// it earlier.
 const resistedFor = followup.DefaultJar
 
 // Resisted are insects that lived through a treatment.
@@ -211,10 +213,10 @@ func (s *State) alive(k *Stack, t *treatmentOf) {
 		code = alarmResistance
 	}
 	s.find(logbook.Finding{Code: code, Store: k.Store, Stack: t.Stack, About: t.Called()})
-	if was == nil || was.Treatment == t.Called() || held || !was.Held { // suspicion of one is not taken away by another
+	if was == nil || was.Treatment == t.Called() || held || !was.Held { // a suspicion of resistance stays, whatever another treatment shows
 		k.Resisted = &Resisted{At: s.At, Treatment: t.Called(), Held: held}
 		if k.Gas != nil {
-			k.Gas.ahead = nil // it may hold a word of more gas
+			k.Gas.ahead = nil // it may speak of adding gas, which is no advice now
 		}
 	}
 }

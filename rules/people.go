@@ -9,9 +9,10 @@ import (
 	"undersheet/rules/reading"
 )
 
-// Visit is a masked entry that is over, as air outside the mask: what the fixed points
-// read at most while it lasted, taken for all of it. What the mask kept off is not
-// counted, and where phosphide lies open there can be more than any point reads.
+// Visit is a masked entry that is over, with the gas in the air outside the mask: the highest
+// that the fixed points read while it lasted, as if that had stood all the time. How much the
+// mask kept out is not reckoned; and where phosphide lies open there can be more gas than any
+// point reads.
 type Visit struct {
 	Store   string
 	In, Out logbook.Time
@@ -50,7 +51,7 @@ func (s *State) breathed(st *Store, where string, j *reading.Judged) {
 		return
 	}
 	switch j.State {
-	case reading.Late, reading.Duplicate, reading.Retained: // nothing new of now
+	case reading.Late, reading.Duplicate, reading.Retained: // they say nothing of the air now
 		return
 	}
 	for i := range st.Inside {
@@ -60,7 +61,8 @@ func (s *State) breathed(st *Store, where string, j *reading.Judged) {
 	}
 }
 
-// visited ends the stay of somebody inside, and of whoever stood at the door.
+// visited keeps a masked entry that ended at out as a visit of the person who was inside, and
+// as one of whoever stood at the door.
 func (s *State) visited(store string, m *Masked, out logbook.Time) {
 	s.worn(m.Name, m.Since, out)
 	known := s.protection(store).Known
@@ -90,8 +92,8 @@ func (s *State) visit(name string, v Visit) {
 	}
 }
 
-// exposedTo is the mean over 8 hours of what the visits of the last 24 hours met, ppm;
-// known is false where the air of one of them was not.
+// exposedTo is the exposure of the visits in the 24 hours before at, as a mean over 8 hours,
+// ppm. known is false if the air was not known during one of them.
 func exposedTo(vs []Visit, at logbook.Time) (ppm float64, known bool) {
 	known = true
 	for _, v := range vs {

@@ -7,12 +7,12 @@ import "undersheet/logbook"
 // come from a logbook, which holds the verdicts itself.
 type Player struct {
 	State *State
-	Site  *logbook.Site // stands for a site-configured before the first entry; nil = the file has one
-	Keep  bool          // keep every entry in memory, for corrections, which start from the first again
-	lines uint64
-	acted map[[16]byte]bool // acts that the file has given
-	kept  []logbook.Entry   // from a file: with their places as seq while the state is made again
-	place []uint64          // of them
+	Site  *logbook.Site     // stands for a site-configured before the first entry; nil = the file has one
+	Keep  bool              // keep every entry in memory, so that corrections can be worked in
+	lines uint64            // entries played
+	acted map[[16]byte]bool // identities of the acts so far
+	kept  []logbook.Entry
+	place []uint64 // of each kept entry in the file, from 1; its seq, where it has none
 }
 
 // NewPlayer returns a Player with an empty state; site may be nil.
@@ -59,7 +59,7 @@ func (p *Player) again() []logbook.Recorded {
 	return out
 }
 
-// repeated reports whether the file gave an act before: a logbook keeps it once.
+// repeated reports whether the same act stood in the file before: a logbook keeps it once.
 func (p *Player) repeated(e logbook.Entry) bool {
 	if _, isAct := e.(logbook.Acting); !isAct {
 		return false
@@ -90,8 +90,7 @@ func (p *Player) fold(e logbook.Entry) []logbook.Recorded {
 	return out
 }
 
-// play folds an entry and, when it comes from no logbook, the verdicts on it: a
-// logbook holds its own.
+// play folds an entry that comes from no logbook, and the verdicts on it at once.
 func play(s *State, e logbook.Entry) (out []logbook.Recorded) {
 	queue := s.Fold(e)
 	for len(queue) > 0 {

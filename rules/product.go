@@ -64,10 +64,10 @@ func formKey(form string) string {
 	return strings.ToLower(strings.TrimSpace(form))
 }
 
-// received takes product into the stock.
+// stockReceived takes product into the stock.
 func (s *State) stockReceived(e *logbook.StockReceived) { s.stock(e.Form).Receive(e.Count) }
 
-// stockCounted goes on from what was counted, and notes what that is off by.
+// stockCounted sets the stock to what was counted, and notes by how much the ledger was off.
 func (s *State) stockCounted(e *logbook.StockCounted) {
 	st := s.stock(e.Form)
 	first := st.Received == 0 && st.Used == 0 && st.Counted == 0
@@ -76,8 +76,8 @@ func (s *State) stockCounted(e *logbook.StockCounted) {
 	}
 }
 
-// dosePlaced takes product from the stock under a sheet. Where no dosing and no
-// exposure was running then, it is the start of one: phosphide was laid.
+// dosePlaced moves product from the stock to under a sheet. Where no dosing and no exposure
+// is running, a new treatment begins with it, since phosphide was laid.
 func (s *State) dosePlaced(e *logbook.DosePlaced, k *Stack, at logbook.Time) {
 	if t := k.Treatment; e.Count > 0 && (t == nil || t.AiringFirst != 0 && at >= t.AiringFirst) {
 		s.newTreatment(k, e.Stack, at)
@@ -131,8 +131,8 @@ func (k *Stack) gasPlaced() (grams float64, known bool) {
 	return grams, true
 }
 
-// residueTaken takes product out from under a sheet. Live residue that comes off the
-// trays releases no more under the sheet: an added dose no longer holds back airing.
+// residueTaken takes residue out from under a sheet. Once all of it is out, nothing releases
+// gas under the sheet any more, and a dose that was added late no longer holds back airing.
 func (s *State) residueTaken(e *logbook.ResidueTaken, k *Stack) {
 	a, t := k.residue(e.Treatment, e.Form, (*ledger.Account).Inside)
 	if a == nil {
@@ -154,7 +154,7 @@ func (s *State) residueTaken(e *logbook.ResidueTaken, k *Stack) {
 	}
 }
 
-// allTaken reports whether nothing that was placed is under the sheet any more.
+// allTaken reports whether product was placed, and none of it is under the sheet any more.
 func (k *Stack) allTaken() bool {
 	for _, a := range k.Product {
 		if a.Inside() > 0 {

@@ -9,7 +9,7 @@ import (
 	"undersheet/rules/reading"
 )
 
-// read judges a reading and leads it to the line or air point it is of.
+// read judges a reading and hands it to the line, air point or sensor that its channel reads.
 func (s *State) read(e *logbook.Reading) {
 	if s.Site == nil {
 		return
@@ -50,8 +50,8 @@ func (s *State) channel(name string) *Channel {
 	return c
 }
 
-// flag notes a reading that counts for less than it should, once per run of
-// such readings.
+// flag notes a reading that does not count, or not fully: once for each run of readings that
+// have the same fault.
 func (s *State) flag(c *Channel, j reading.Judged, name string, f feed) {
 	switch j.State {
 	case reading.Future, reading.Late, reading.SecondValue, reading.UnitMismatch, reading.Fault, reading.OverRange, reading.Stuck, reading.BelowZero:
@@ -71,16 +71,17 @@ func (s *State) flag(c *Channel, j reading.Judged, name string, f feed) {
 	}
 }
 
-// bridge is the longest stretch that a line's concentration-time product spans.
+// bridge is the longest time between two readings of a line over which its concentration-time
+// product is reckoned; a longer one is a gap.
 func bridge(c *Channel, ch logbook.Channel) time.Duration {
 	return max(time.Hour, 3*c.Usual(ch))
 }
 
-// readLine takes a judged reading under a sheet. While its pump is off it is one of
-// what stood in the tube: it counts for nothing but fire, not even for the product,
-// and a gap is reported instead. The same holds for a line that is off, blocked or
-// drifting, but that the leak test watches whether it is back; until then its end
-// level is shown by hand.
+// readLine takes a judged reading under a sheet. While the pump is off, a line reads what
+// stood in its tube: such a reading is looked at for fire and else not used, so that the
+// concentration-time product has a gap. A line that is off, blocked or drifting has a gap,
+// too, but the leak test still gets its readings, to see when it is put right. Until then a
+// hand reading has to show its end level.
 func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judged) {
 	k := s.stack(f.stack)
 	t := k.Treatment
@@ -92,7 +93,7 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 		return // the line came after the treatment had begun
 	}
 	if t.Due(s.At) {
-		s.passStack(f.stack, k) // before newer readings push out those of the moment judged
+		s.passStack(f.stack, k) // judge the end level before newer readings push out those that it rests on
 	}
 	exposed := t.Phase == logbook.PhaseExposure && j.At >= t.Started
 	if s.drawn(f.channel) == PumpOff {
@@ -157,9 +158,9 @@ func (s *State) readAir(ch logbook.Channel, c *Channel, f feed, j reading.Judged
 	s.passStore(f.store) // at once: others of its batch have the same received
 }
 
-// shows reports whether a reading in air shows anything to the gate. One that was
-// taken while its pump was off, or not known to run, counts against the gate and
-// never for it.
+// shows reports whether the gate is to see a reading in air. One that was taken while its
+// pump was off, or not known to run, can count against opening the gate but never for it: the
+// gate sees it, as not live, only if it is at or above the limit, or does not count.
 func (s *State) shows(channel string, j *reading.Judged) bool {
 	if s.trusted(channel, j.At) {
 		return true

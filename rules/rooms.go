@@ -8,20 +8,20 @@ import (
 	"undersheet/rules/reading"
 )
 
-// afterWork is how long doors may stay open when people who were at work on record
-// are done: common practice.
+// afterWork is how long doors may stay open after people on record there have finished their
+// work: common practice.
 const afterWork = 5 * time.Minute
 
 // Cases of alarms in rooms.
 const (
 	codeWater   = "water"   // of fire-risk: water meets phosphide
-	codeOverdue = "overdue" // of door-opened: a masked entry is on record, and should be over
+	codeOverdue = "overdue" // of door-opened: somebody is inside by masked entry, for longer than allowed
 )
 
-// roomAlarms looks at the doors and water sensors of a store. A contact that was not
-// read since it was put in the place of another leaves an alarm as it stands. Where
-// nothing but a paused airing keeps gas in the store, whoever opens the doors to go
-// on with it has afterWork to say so.
+// roomAlarms looks at the doors and water sensors of a store. While a new contact has not been
+// read yet, the alarm of the one that it replaced stays as it is. Where no stack is in
+// exposure any more, an open door is an alarm only after afterWork: whoever opens the doors to
+// go on with a paused airing needs time to say so.
 func (s *State) roomAlarms(name string, st *Store, site *logbook.Store) {
 	expected, slow := s.doorsExpected(name, st), time.Duration(0)
 	if len(site.Doors) > 0 && s.exposedSince(name) == 0 {
@@ -47,9 +47,9 @@ func (s *State) roomAlarms(name string, st *Store, site *logbook.Store) {
 	}
 }
 
-// doorsExpected reports whether doors of a store are open on purpose: somebody is
-// inside by masked entry, not yet overdue, or has just come out, people lay phosphide in another
-// stack of it, or another stack of it is being aired.
+// doorsExpected reports whether the doors of a store may well be open on purpose: somebody is
+// inside by masked entry and not overdue, or has just come out; or a stack of the store is
+// being dosed or aired.
 func (s *State) doorsExpected(name string, st *Store) bool {
 	inTime := func(m Masked) bool { return !m.Overdue }
 	s.again(st.WorkedAt.Add(afterWork))
@@ -65,14 +65,14 @@ func (s *State) doorsExpected(name string, st *Store) bool {
 	return false
 }
 
-// phosphideIn reports whether phosphide, or what is left of it, is in a store.
-// Nobody records its removal, so it counts as there until withholding is over:
-// spent residue still holds some.
+// phosphideIn reports whether phosphide, or what is left of it, may be in a store. It counts as
+// there until withholding is over, even if residue was recorded as taken out: spent residue
+// still holds some, and may lie in the store.
 func (s *State) phosphideIn(store string) bool {
 	return s.can(&kind{during: untilHandled}, &logbook.Alarm{Store: store})
 }
 
-// worked notes that people who had the doors of a store open are done.
+// worked notes when people who had the doors of a store open had finished.
 func (s *State) worked(store string, at logbook.Time) {
 	st := s.store(store)
 	st.WorkedAt = max(st.WorkedAt, at)
@@ -92,8 +92,8 @@ func (s *State) sensorAlarms(store string, c logbook.Contact) {
 	}
 }
 
-// exposedSince returns since when a stack of a store, or with no store of the site,
-// has been under gas; 0 = none is.
+// exposedSince returns when the longest exposure began that is running in a store, or, with
+// an empty name, at the site; 0 = none is running.
 func (s *State) exposedSince(store string) logbook.Time {
 	since := logbook.Time(0)
 	for _, k := range s.Stacks {
@@ -105,9 +105,10 @@ func (s *State) exposedSince(store string) logbook.Time {
 	return since
 }
 
-// silenceAlarm says that a channel has been silent for longer than half an hour, or than
-// what is usual for it. What has just come back, or is new, has its time to read, and what
-// was before the record began was not heard.
+// silenceAlarm raises the alarm of a channel that has been silent for longer than half an
+// hour, or than is usual for it, whichever is longer; watched says whether anybody needs its
+// readings. The silence is counted from its newest reading, from began, or from the first
+// entry of the record, whichever is latest.
 func (s *State) silenceAlarm(of logbook.Alarm, watched bool, h *Channel, began logbook.Time) {
 	since := max(h.Newest, began, s.Begun)
 	of.Value, of.Onset = logbook.Number(s.At.Sub(since).Minutes()), since
@@ -116,8 +117,8 @@ func (s *State) silenceAlarm(of logbook.Alarm, watched bool, h *Channel, began l
 	s.alarm(condition{of: of, active: watched && s.At.Sub(since) > after, slow: slow, cause: cause{of: alarmInstrument, channel: of.Channel}})
 }
 
-// quiet is how long nothing comes of a channel before an alarm looks at that, and for
-// how long it must then go on.
+// quiet returns after how much silence the condition of a silence alarm begins, and for how
+// long it must then hold: one usual interval at least, since a reading may just be due.
 func (s *State) quiet(alarm, channel string, h *Channel) (after, slow time.Duration) {
 	ch := s.Site.Channels[channel]
 	slow = max(s.kindOf(alarm).on, h.Usual(ch))
@@ -149,8 +150,8 @@ func (s *State) passCauses() {
 	}
 }
 
-// onMains names what may fall silent without mains; which of it hangs on them, the
-// site does not say.
+// onMains lists the alarms that lost mains may bring. The site file does not say which devices
+// need mains, so it names none of them.
 func (s *State) onMains() []string {
 	names := []string{alarmLineSilent, alarmPointSilent}
 	if len(s.Site.Instruments) > 0 {
@@ -186,8 +187,8 @@ func (s *State) wanted(p *logbook.Pump) bool {
 	})
 }
 
-// trusted reports whether what a channel read at a time is known to have been drawn
-// then: no watched pump draws it, or its pump has run since.
+// trusted reports whether what a channel read at a time was air drawn at that time, as far as
+// is known: no pump that is watched draws it, or its pump has run from before then until now.
 func (s *State) trusted(channel string, at logbook.Time) bool {
 	p := s.pumpOf(channel)
 	if p == nil {

@@ -106,8 +106,8 @@ func (s *State) passStore(name string) {
 	st.Due = s.due
 }
 
-// fall takes a standing clearance away. Hand readings beside every stack that
-// still gives off gas are owed again.
+// fall takes a standing clearance away. Hand readings are owed again beside every stack that
+// still gives off gas.
 func (s *State) fall(name string, d gate.Decision) {
 	st := s.store(name)
 	if st.RanOut = nil; d.Lapsed {

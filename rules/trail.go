@@ -101,8 +101,8 @@ func (r *Trail) marks() []LeakMark {
 	return out
 }
 
-// found notes a leak that was raised, or that those of its line are over: of the stack there
-// may be two, the later of which took the place of the first.
+// found notes a leak that was raised, or that the leaks of its line are over. There may be two
+// of the whole stack, the later of which took the place of the first.
 func (g *Gas) found(f Found, cleared bool) {
 	if !cleared {
 		if g.Leaks = append(g.Leaks, f); len(g.Leaks) > mostFound {

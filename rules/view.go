@@ -64,7 +64,7 @@ type AirView struct {
 // ContactView is a door contact, a water sensor or a relay on the mains.
 type ContactView struct {
 	Name, Channel string
-	Known         bool         // it was read at least once; what nobody reads any more stands as last read: see Last.State
+	Known         bool         // it was read at least once; On stays as last read when nobody reads it any more, see Last.State
 	On            bool         // open, wet, power there
 	Since         logbook.Time // since when it is so
 	Last          Sample
@@ -143,10 +143,10 @@ type LineView struct {
 	Forecast      *logbook.Forecast
 	CTPByEnd      float64 // ppm·h expected from t = 0 to the planned end; 0 = not known
 	EndLevels     []logbook.EndLevel
-	Curve         []CurvePoint // fitted median and 90 % fan, hourly from t = 0 to the planned end
+	Curve         []CurvePoint // fitted median and 90 % fan, evenly spaced from t = 0 to the planned end
 }
 
-// CurvePoint is one hour of the fit or forecast of a line.
+// CurvePoint is one point of the fit or forecast of a line.
 type CurvePoint struct {
 	Hours         float64
 	P05, P50, P95 float64 // ppm

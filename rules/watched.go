@@ -15,8 +15,8 @@ import (
 // defaultMaskedLong is common practice: a masked entry is over within 20 min.
 const defaultMaskedLong = 20 * time.Minute
 
-// leakEvents turns the events of the leak test, and of what tells faults of lines and
-// instruments from a leak, into alarms.
+// leakEvents turns the events of the leak test and of package fault into alarms, and tells the
+// fit of leaks that began or were mended.
 func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 	for _, e := range events {
 		of := logbook.Alarm{Stack: t.Stack, Store: k.Store, Onset: t.Started.Add(hoursOf(e.Onset).Round(time.Second)),
@@ -63,10 +63,11 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 	}
 }
 
-// takeBack takes back what a line was taken to show while it did not draw the stack's
-// gas, or its instrument read wrong, before that was known.
+// takeBack takes out of the treatment's record what a line read before an event showed that
+// it had not drawn the stack's gas, or that its instrument had drifted. End levels that rested
+// on such readings are judged and recorded anew.
 func (s *State) takeBack(k *Stack, t *treatmentOf, e leak.Event) {
-	e.Cleared = false // what was so until now is taken back as well
+	e.Cleared = false // at its end, too: late readings may be of that time
 	line, since, misled := e.Misled()
 	if !misled {
 		return
@@ -81,7 +82,8 @@ func (s *State) takeBack(k *Stack, t *treatmentOf, e leak.Event) {
 	}
 }
 
-// storeAlarms looks at what the air of a store asks of people.
+// storeAlarms raises and clears the alarms of a store: of its air, of people inside, of doors
+// and water.
 func (s *State) storeAlarms(name string, in *gate.Store, d gate.Decision) {
 	st := s.store(name)
 	site, known := s.siteStore(name)
@@ -99,19 +101,20 @@ func (s *State) storeAlarms(name string, in *gate.Store, d gate.Decision) {
 	s.roomAlarms(name, st, &site)
 }
 
-// above reports whether the value of an alarm is at its limit or over it; once
-// raised, until it has come back by the deadband.
+// above reports whether the value of an alarm is at its limit or over it. While the alarm is
+// raised, a value still counts as above until it has come back by the deadband.
 func (s *State) above(of *logbook.Alarm) bool {
 	return of.Value >= of.Limit || s.raised(of) && float64(of.Value) >= float64(of.Limit)*(1-s.kindOf(of.Alarm).deadband)
 }
 
-// below is the same for a value that must not fall under its limit.
+// below is the same as above for a value that must not fall under its limit.
 func (s *State) below(of *logbook.Alarm) bool {
 	return of.Value < of.Limit || s.raised(of) && float64(of.Value) < float64(of.Limit)*(1+s.kindOf(of.Alarm).deadband)
 }
 
-// airInDoubt reports whether gas in air still stands against the gate, or anything
-// for which it may: what nobody reads any more, or reads wrongly, is not gone.
+// airInDoubt reports whether a gate is kept from opening by gas in the air, or by a doubt
+// behind which there may be gas: what nobody reads, or an instrument reads wrongly, is not
+// known to be gone.
 func airInDoubt(d gate.Decision) bool {
 	return slices.ContainsFunc(d.Reasons, func(r logbook.Reason) bool {
 		switch r.Code {
@@ -149,13 +152,13 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 	if shown := c.Newest != 0 && c.Last.Counts; !shown || !found && (silent || !s.trusted(p.Channel, c.Last.At)) {
 		var known *Alarm // raised, or about to be
 		if known, found = s.Alarms[keyOf(&gas)]; found {
-			gas.Value = known.Record.Value // what nobody reads any more is not gone
+			gas.Value = known.Record.Value // it stands, for what nobody reads any more may still be there
 		}
 	}
 	s.alarm(condition{of: gas, active: found && !(inside && (busy || rebound))})
 	of.Alarm, of.Value, of.Onset = alarmPointSilent, logbook.Number(silentFor.Minutes()), c.Newest
 	if wherePeopleAre(&gas) {
-		of.Priority = logbook.PriorityMedium // nobody would be woken
+		of.Priority = logbook.PriorityMedium // while it is silent nobody would be woken for gas there
 	}
 	if c.Newest == 0 {
 		of.Value = 0
@@ -193,8 +196,8 @@ func broken(state string) bool {
 	return state == reading.Fault || state == reading.BelowZero || state == reading.Stuck
 }
 
-// maskedAlarms counts how long somebody is inside with breathing protection. One
-// more who is overdue raises the alarm anew.
+// maskedAlarms raises the alarm when somebody has been inside by masked entry for longer than
+// the site allows; and anew for each further person who is overdue.
 func (s *State) maskedAlarms(name string, st *Store) {
 	most := defaultMaskedLong
 	if d := s.Site.Settings.MaskedEntryMax.Std(); d > 0 {
