@@ -22,7 +22,6 @@ import (
 	"undersheet/logbook/sqlite"
 	"undersheet/logbook/sqlite/door"
 	"undersheet/rules/gate"
-	"undersheet/sensor"
 	"undersheet/watch"
 )
 
@@ -68,6 +67,9 @@ type daemon struct {
 
 // newDaemon opens the logbook and the ways in and out; it starts nothing.
 func newDaemon(site *logbook.Site, o daemonOptions) (d *daemon, err error) {
+	if o.Logger == nil {
+		o.Logger = slog.Default()
+	}
 	d = &daemon{site: site, opts: o, caughtUp: make(chan struct{})}
 	defer func() {
 		if err != nil {
@@ -85,7 +87,7 @@ func newDaemon(site *logbook.Site, o daemonOptions) (d *daemon, err error) {
 	}
 	d.ingest = ingest.New(d.append, ingest.Options{Now: o.Clock.Now, Unit: d.unit})
 	d.ticker = ingest.NewClockwork(d.ingest, d.head, ingest.ClockOptions{Clock: o.Clock})
-	if d.ways, err = waysIn(site, sink(d.ingest), o.Clock); err != nil {
+	if d.ways, err = waysIn(site, &aloud{Sink: d.ingest, logger: o.Logger}, o.Clock); err != nil {
 		return d, err
 	}
 	if err = d.messengers(); err != nil {
@@ -99,8 +101,6 @@ func newDaemon(site *logbook.Site, o daemonOptions) (d *daemon, err error) {
 	d.handler, err = newPages(d)
 	return d, err
 }
-
-func sink(g *ingest.Ingest) sensor.Sink { return g }
 
 // append commits es, and returns what was there under an id of theirs.
 func (d *daemon) append(ctx context.Context, es []logbook.Entry) ([]logbook.Entry, error) {
