@@ -116,5 +116,5 @@ func TestARecordOfAFollowUpSaysWhatIsOwed(t *testing.T) {
 	due, err := logbook.ParseTime("2026-04-08T08:00:00Z")
 	require.NoError(t, err)
 	f := &logbook.FollowUp{Header: logbook.Header{Kind: logbook.KindFollowUp, Time: due}, FollowUp: logbook.FollowJar, Stack: "B", State: logbook.FollowOpen, Due: due}
-	require.Equal(t, "2026-04-08 08:00  follow-up Look again at the jar of test insects from stack B: Due Wed 8 Apr 08:00", recordLine("en", f))
+	require.Equal(t, "2026-04-08 08:00  follow-up Look again at the jar of test insects from stack B: Due Wed 8 Apr 08:00", recordLine("en", f, time.UTC))
 }

@@ -9,9 +9,9 @@ import (
 	"undersheet/logbook/words"
 )
 
-// recordLine is one record as a line of text; its sentences are filled in.
-func recordLine(lang string, rec logbook.Recorded) string {
-	return fmt.Sprintf("%s  %-9s %s", rec.Head().Time.Std().Format("2006-01-02 15:04"), rec.Head().Kind, recordText(lang, rec, time.UTC))
+// recordLine is one record as a line of text, its times in a zone; its sentences are filled in.
+func recordLine(lang string, rec logbook.Recorded, zone *time.Location) string {
+	return fmt.Sprintf("%s  %-9s %s", rec.Head().Time.Std().In(zone).Format("2006-01-02 15:04"), rec.Head().Kind, recordText(lang, rec, zone))
 }
 
 // recordText is what a record says, its times in a zone.

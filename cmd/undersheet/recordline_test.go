@@ -1,6 +1,10 @@
 package main
 
 import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -28,4 +32,18 @@ func TestPlaceIsSaidOnce(t *testing.T) {
 			}
 		}
 	}
+}
+
+// The lines of a replay are in the time of the depot's clock, as its pages and the drawn
+// stack are: three hours ahead of UTC in Nairobi (IANA time zone database).
+func TestReplayIsInTheDepotsTime(t *testing.T) {
+	site := filepath.Join(t.TempDir(), "site.yaml")
+	require.NoError(t, os.WriteFile(site, []byte(regexp.MustCompile(`timezone: .*`).ReplaceAllString(wharfSite, "timezone: Africa/Nairobi")), 0o600))
+	status, out, errs := tried(t, wharfLines(), "replay", "--site", site, "-")
+	require.Zero(t, status, errs)
+	status, records, errs := tried(t, wharfLines(), "replay", "--json", "--site", site, "-")
+	require.Zero(t, status, errs)
+	var first struct{ Time time.Time }
+	require.NoError(t, json.Unmarshal([]byte(strings.SplitN(records, "\n", 2)[0]), &first))
+	require.True(t, strings.HasPrefix(out, first.Time.Add(3*time.Hour).Format("2006-01-02 15:04 ")), "%s for %s", out[:20], first.Time)
 }

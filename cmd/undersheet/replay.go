@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"time"
 
 	"undersheet/configs"
 	"undersheet/logbook"
@@ -28,8 +29,9 @@ type replayCmd struct {
 // Help teaches a newcomer.
 func (*replayCmd) Help() string {
 	return `Reads entries (readings and acts, one JSON object a line, as "undersheet export" writes them or as you write them by
-hand) and runs the daemon's own rules over them, as fast as it can: phases, gates, forecasts, alarms, refusals. It
-touches no logbook and creates no file but the one of --plot. The same input gives the same output to the byte.
+hand) and runs the daemon's own rules over them, as fast as it can: phases, gates, forecasts, alarms, refusals. Text gives
+the time by the depot's clock, --json in UTC. It touches no logbook and creates no file but the one of --plot. The same
+input gives the same output to the byte.
 
 An entry by hand:
   {"time":"2026-03-01T08:00:00Z","kind":"reading","channel":"b-north-top","value":412,"unit":"ppm"}
@@ -110,7 +112,7 @@ func corrects(f *os.File) (bool, error) {
 // replay plays every entry and writes what the rules make of it. It reports
 // whether the entries configured a site.
 func (c *replayCmd) replay(p *rules.Player, site *logbook.Site, r *logbook.Reader, w *bufio.Writer, drawn *plot) (configured bool, err error) {
-	lang := c.of(site)
+	lang, zone := c.of(site), zoneOf(site)
 	for {
 		e, err := r.Next()
 		if err == io.EOF {
@@ -120,10 +122,10 @@ func (c *replayCmd) replay(p *rules.Player, site *logbook.Site, r *logbook.Reade
 			return configured, err
 		}
 		if s, ok := e.(*logbook.SiteConfigured); ok {
-			configured, lang = true, c.of(&s.Site)
+			configured, lang, zone = true, c.of(&s.Site), zoneOf(&s.Site)
 		}
 		for _, rec := range p.Play(e) {
-			if err := c.writeRecord(w, rec, lang); err != nil {
+			if err := c.writeRecord(w, rec, lang, zone); err != nil {
 				return configured, err
 			}
 		}
@@ -131,16 +133,28 @@ func (c *replayCmd) replay(p *rules.Player, site *logbook.Site, r *logbook.Reade
 	}
 }
 
+// zoneOf is the zone of a depot, in which its times are written; UTC where none is known.
+func zoneOf(site *logbook.Site) *time.Location {
+	if site == nil {
+		return time.UTC
+	}
+	zone, err := time.LoadLocation(site.Timezone)
+	if err != nil {
+		return time.UTC
+	}
+	return zone
+}
+
 // writeRecord writes one record with its sentences. Those of records for programs are
 // English unless another language was asked for: their codes are what counts.
-func (c *replayCmd) writeRecord(w *bufio.Writer, rec logbook.Recorded, lang string) error {
+func (c *replayCmd) writeRecord(w *bufio.Writer, rec logbook.Recorded, lang string, zone *time.Location) error {
 	if c.JSON {
 		lang = c.of(nil)
 	}
 	words.Fill(lang, rec)
 	rec.Rec().Of = 0
 	if !c.JSON {
-		_, err := fmt.Fprintln(w, recordLine(lang, rec))
+		_, err := fmt.Fprintln(w, recordLine(lang, rec, zone))
 		return err
 	}
 	b, err := logbook.Encode(rec)
