@@ -228,6 +228,13 @@ func TestReportNames(t *testing.T) {
 	require.NotEqual(t, fileName("B/7"), fileName("B_7"), "one report must not replace another")
 }
 
+// Whoever verifies a report needs the version that wrote it.
+func TestVersionIsTold(t *testing.T) {
+	status, out, errs := tried(t, "", "--version")
+	require.Zero(t, status, errs)
+	require.Equal(t, version()+"\n", out)
+}
+
 // The demonstration carries its three treatments to their reports.
 func TestDemo(t *testing.T) {
 	if testing.Short() {

@@ -40,6 +40,8 @@ type commands struct {
 	Verify  verifyCmd  `cmd:"" help:"Prove that a logbook is whole and unchanged."`
 	Backup  backupCmd  `cmd:"" help:"Copy a logbook while it is in use."`
 	Restore restoreCmd `cmd:"" help:"Go on from a backup, under a new log id."`
+
+	Version kong.VersionFlag `help:"Print the version, which every report names as its writer, and end."`
 }
 
 const about = `Watches phosphine treatments of bag-stacks under gas-proof sheets.
@@ -61,7 +63,7 @@ func run(args []string, con *console) int {
 	exited := -1
 	p, err := kong.New(&c, kong.Name("undersheet"), kong.Description(about), kong.Writers(con.out, con.err),
 		kong.Exit(func(code int) { exited = code }), kong.UsageOnError(),
-		kong.Vars{"guides": guideCountries(), "languages": strings.Join(words.Languages(), " or ")}, kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 110}))
+		kong.Vars{"version": version(), "guides": guideCountries(), "languages": strings.Join(words.Languages(), " or ")}, kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 110}))
 	if err != nil {
 		fmt.Fprintln(con.err, "undersheet:", err)
 		return 2

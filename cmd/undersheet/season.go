@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"io"
 	"iter"
 	"path/filepath"
@@ -44,30 +45,38 @@ again with --until, the last entry that it names, and its days.
 
 // Run implements the command.
 func (c *seasonCmd) Run(con *console) error {
+	form, err := c.form()
+	if err != nil {
+		return err
+	}
 	s, err := c.make(context.Background(), con)
 	if err != nil {
 		return err
 	}
+	write := func(w io.Writer) error { return s.Write(w, form, cmp.Or(c.Lang, s.Lang)) }
 	if c.Out == "" {
-		return c.form(s)(con.out)
+		return write(con.out)
 	}
-	return writeWhole(c.Out, c.form(s))
+	return writeWhole(c.Out, write)
 }
 
-// form is how the season is written.
-func (c *seasonCmd) form(s *season.Season) func(io.Writer) error {
-	form := strings.TrimPrefix(strings.ToLower(filepath.Ext(c.Out)), ".")
-	switch {
-	case c.CSV:
-		form = "csv"
-	case c.PDF:
-		form = "pdf"
-	case c.JSON:
-		form = "json"
-	case c.HTML || !slices.Contains(report.Forms(), form):
-		form = "html"
+// form is how the season is written: as asked for, else as the file's name ends. A name that
+// ends as another form does is refused.
+func (c *seasonCmd) form() (string, error) {
+	asked := ""
+	for form, is := range map[string]bool{"csv": c.CSV, "pdf": c.PDF, "json": c.JSON, "html": c.HTML} {
+		if is {
+			asked = form // the flags exclude each other
+		}
 	}
-	return func(w io.Writer) error { return s.Write(w, form, cmp.Or(c.Lang, s.Lang)) }
+	named := strings.TrimPrefix(strings.ToLower(filepath.Ext(c.Out)), ".")
+	if !slices.Contains(report.Forms(), named) {
+		return cmp.Or(asked, "html"), nil
+	}
+	if asked != "" && asked != named {
+		return "", fmt.Errorf("--%s and %q: the file's name says another form; leave the flag out, or give another name", asked, c.Out)
+	}
+	return named, nil
 }
 
 func (c *seasonCmd) make(ctx context.Context, con *console) (*season.Season, error) {

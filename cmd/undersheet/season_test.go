@@ -39,6 +39,10 @@ func TestSeasonForms(t *testing.T) {
 	require.Zero(t, status, errs)
 	require.Contains(t, read("s.json"), `"treatment": "B-7"`)
 
+	status, _, errs = do("--csv", "-o", filepath.Join(dir, "wrong.pdf"))
+	require.Equal(t, 1, status)
+	require.Contains(t, errs, "the file's name says another form")
+	require.NoFileExists(t, filepath.Join(dir, "wrong.pdf"))
 	status, _, errs = do("--from", "soon")
 	require.Equal(t, 1, status)
 	require.Contains(t, errs, "“soon” is no day")

@@ -55,7 +55,7 @@ func verifyReport(ctx context.Context, store *sqlite.Store, whole *sqlite.Report
 	case s.Program != version():
 		return fmt.Errorf("verify report %q: version %s wrote it, as it says, and this is version %s, which writes it otherwise. What is proved is that the logbook is whole and holds what the report says it was made of, not that the report's text is unchanged: run \"undersheet verify --report\" of version %s", path, s.Program, version(), s.Program)
 	}
-	said := fmt.Sprintf("The first difference is at byte %d, in %s: there stands %q, the logbook gives %q. Write it again with: undersheet %s --until %d", d.Byte, d.Where, d.Found, d.Want, made.command(), s.LastSeq)
+	said := fmt.Sprintf("The first difference is at byte %d, in %s: there stands %q, the logbook gives %q. Write it again with: undersheet %s -l %q --until %d", d.Byte, d.Where, d.Found, d.Want, made.command(), store.Path(), s.LastSeq)
 	if !exact(s.Program) {
 		return fmt.Errorf("verify report %q: it was changed, or written by another build: version %s names no single one. %s", path, s.Program, said)
 	}

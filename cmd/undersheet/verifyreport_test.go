@@ -64,6 +64,7 @@ func TestVerifyReport(t *testing.T) {
 		status, _, errs = tried(t, "", "verify", "--report", changed, db)
 		require.Equal(t, 1, status)
 		require.Contains(t, errs, fmt.Sprintf("The first difference is at byte %d, in ", at), form)
+		require.Contains(t, errs, fmt.Sprintf("Write it again with: undersheet report %q -l %q --until ", "B-7", db), "a command that can be given as it stands")
 	}
 	page := filepath.Join(dir, "report-B-7.html")
 	text, err := os.ReadFile(page)
@@ -120,7 +121,7 @@ func TestVerifySeason(t *testing.T) {
 		status, _, errs = tried(t, "", "verify", "--report", changed, db)
 		require.Equal(t, 1, status)
 		require.Contains(t, errs, fmt.Sprintf("The first difference is at byte %d, in ", len(text)/2), form)
-		require.Contains(t, errs, "undersheet season --from 2025-03-03 --to 2026-03-02 --until ")
+		require.Contains(t, errs, "undersheet season --from 2025-03-03 --to 2026-03-02 -l ")
 	}
 	path := filepath.Join(dir, "season.html")
 	status, _, errs := tried(t, `{"time":"2026-03-02T15:00:00Z","kind":"dose-added","stack":"B","phosphine_g":80,"by":"R. Amadi"}`+"\n", "import", db, "-")

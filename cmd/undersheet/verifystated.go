@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strconv"
 
 	"undersheet/logbook/sqlite"
 	"undersheet/report"
@@ -35,7 +36,7 @@ type treatmentReport struct{ report.Statement }
 
 func (r treatmentReport) what() string { return "treatment " + r.Treatment }
 
-func (treatmentReport) command() string { return "report" }
+func (r treatmentReport) command() string { return "report " + strconv.Quote(r.Treatment) }
 
 func (r treatmentReport) again(ctx context.Context, store *sqlite.Store, w io.Writer, form string) error {
 	made, err := report.OfLog(ctx, store, r.Treatment, r.LastSeq, r.Program)
