@@ -12,8 +12,8 @@ import (
 	"undersheet/logbook/sqlite"
 )
 
-// lane is a row of messages that go out one after another. Each messenger has
-// one, and each webhook its own, so that none waits for another.
+// lane is a queue of messages that go out one after another. Each messenger has one, and each
+// webhook its own, so that none of them waits for another.
 type lane struct {
 	messenger string
 	to        string // empty: all recipients of the messenger
@@ -48,8 +48,8 @@ func (l *lane) takes(o sqlite.Outgoing) bool {
 // mostDue is how many messages one look takes in for a lane.
 const mostDue = 2000
 
-// look counts what waits and sets each lane that is free to what is due in it.
-// It does not wait for them.
+// look counts what waits, and starts each free lane on what is due in it. It does not wait for
+// the lanes to finish.
 func (s *Sender) look(ctx context.Context) error {
 	now := s.opts.Clock()
 	waiting, err := s.box.Due(ctx, time.UnixMicro(math.MaxInt64), mostDue)
@@ -101,7 +101,7 @@ func (s *Sender) free(l *lane, now time.Time) bool {
 	return !l.busy && !now.Before(l.until)
 }
 
-// set lets a lane hand over what is due in a goroutine of its own.
+// set starts a goroutine in which a lane hands over what is due. Run waits for it at its end.
 func (s *Sender) set(ctx context.Context, l *lane, due []sqlite.Outgoing, now time.Time) {
 	keys := s.inTurn(l, due, now)
 	if len(keys) == 0 {
@@ -124,7 +124,8 @@ func (s *Sender) set(ctx context.Context, l *lane, due []sqlite.Outgoing, now ti
 	})
 }
 
-// work hands messages over one after another, until one of them holds the lane.
+// work hands messages over one after another, until one of them fails in a way that holds the
+// lane back.
 func (s *Sender) work(ctx context.Context, l *lane, keys []string) error {
 	for _, key := range keys {
 		if ctx.Err() != nil {
@@ -143,9 +144,9 @@ func (s *Sender) work(ctx context.Context, l *lane, keys []string) error {
 	return nil
 }
 
-// inTurn returns the keys of messages in the order in which they go out: what wakes
-// people and then the most urgent first, where people read them. An SMS that is to wake nobody is left out
-// at night.
+// inTurn returns the keys of messages in the order in which they go out. To people, those that
+// wake them go first, then the most urgent; to a program, they go as they were planned. At
+// night an SMS that is to wake nobody is left out.
 func (s *Sender) inTurn(l *lane, due []sqlite.Outgoing, now time.Time) []string {
 	night := s.opts.Night != nil && s.opts.Night(now)
 	var keys []string
@@ -206,8 +207,8 @@ func wait(n int, permanent bool) time.Duration {
 // so that what failed together is not tried together again.
 const waitSpread = 0.2
 
-// spread returns how long to wait after the nth failure: the wait, spread, but
-// not less than the other side asks for, within waitPermMost.
+// spread returns how long to wait after the nth failure: wait, made shorter or longer at random
+// by up to waitSpread; but at least as long as the other side asks for, up to waitPermMost.
 func (s *Sender) spread(n int, f *Failure) time.Duration {
 	factor := 1 + waitSpread*(2*s.opts.Rand()-1)
 	d := time.Duration(float64(wait(n, f.Permanent)) * factor)

@@ -10,22 +10,23 @@ import (
 	"undersheet/rules"
 )
 
-// owed reports whether the news is of something that people owe: no life hangs on it
-// this hour, so that it may wait a little, and share a message with others of its kind.
+// owed reports whether the news is of something that people owe and no life hangs on. Such news
+// may wait a little, and share a message with others of its kind.
 func (n *news) owed() bool {
 	return n.Alarm != nil && n.Alarm.Owed != nil && !n.Alarm.Wake && !rules.LivesHangOn(n.Alarm.Alarm)
 }
 
-// bundle takes what is news of what people owe and returns what e-mails tell of that now,
-// and the rest of the news. What falls due is held for a little, so that what falls due
-// together is one message; what is over is told as it comes, where it was told before.
+// bundle parts news into what people owe, which goes into shared e-mails, and the rest. News
+// that something is due is held for Together, so that what falls due together makes one
+// message; due is what was held for long enough. over is news that something is settled; it is
+// not held, and left out where nobody was told that it was due.
 func (p *Planner) bundle(told []*news) (due, over, rest []*news) {
 	for _, n := range told {
 		if !n.owed() || n.What == toldTaken {
 			rest = append(rest, n)
 			continue
 		}
-		untold := false // it was over before anybody heard of it
+		untold := false // it was settled before anybody was told that it was due
 		p.Owing = slices.DeleteFunc(p.Owing, func(h *news) bool {
 			untold = untold || h.Key == n.Key && h.Alarm.Time <= h.Since
 			return h.Key == n.Key
@@ -41,8 +42,9 @@ func (p *Planner) bundle(told []*news) (due, over, rest []*news) {
 	return due, over, rest
 }
 
-// ripe returns what was held for long enough and still stands, and what is held on: an
-// alarm that is over, but not for long enough to say so, may come back.
+// ripe parts what was held into what is due to be told now, and what is kept: not held for long
+// enough yet, or over for so short a time that it may come back. What is over for good is
+// dropped.
 func (p *Planner) ripe(held []*news) (due, kept []*news) {
 	for _, n := range held {
 		if n.What != toldRaised {

@@ -24,8 +24,8 @@ const (
 
 // PlannerOptions say how messages are planned.
 type PlannerOptions struct {
-	Quiet    time.Duration // how long an alarm must stay over before that is told; 0 = 30 min
-	Together time.Duration // how long after an alarm what it names as of the same cause is not told by itself; 0 = 15 min
+	Quiet    time.Duration // how long an alarm must stay over before people are told that it is; 0 = 30 min
+	Together time.Duration // how long after an alarm those that it names as following from it get no message of their own; 0 = 15 min
 }
 
 // Planner is the fold that messages come from. Its exported fields are what a
@@ -33,33 +33,33 @@ type PlannerOptions struct {
 type Planner struct {
 	Site  *logbook.Site       // as last configured; nil before
 	Now   logbook.Time        // running maximum of received
-	Known map[string]*episode // alarms that are not over for long enough, by what they are of
+	Known map[string]*episode // alarms that stand, or are over for less than Quiet, by keyOf
 	Gates map[string]string   // state of each store's gate, as last recorded
 	Held  []*news             `json:",omitempty"` // what is told by SMS at first light, oldest first
 	Owing []*news             `json:",omitempty"` // what people owe and hear of by e-mail in a little while, oldest first
 
 	opts    PlannerOptions
 	night   daylight.Night
-	nightOf *logbook.Site // that night was read from
+	nightOf *logbook.Site // the site that night was read from
 }
 
 // episode is one alarm from its first message to its last.
 type episode struct {
 	Alarm   logbook.Alarm // as last raised
 	Top     string        // highest priority told
-	Times   int           // raised so often
-	Since   logbook.Time  // first raised
-	Told    logbook.Time  // when people were told last
+	Times   int           // how often it was raised
+	Since   logbook.Time  // when it was first raised
+	Told    logbook.Time  // when people were last told that it is raised
 	Over    logbook.Time  // since when it is over; 0 = it stands
-	EndedBy uint64        // seq of the record that said so
-	EndOf   uint64        // entry that made it known
+	EndedBy uint64        // seq of the record that it is over
+	EndOf   uint64        // seq of the entry for which that record was made
 
-	Under   string       `json:",omitempty"` // the alarm that speaks for it: people were not told of this one
+	Under   string       `json:",omitempty"` // key of the alarm that names this one; people were not told of this one by itself
 	Woke    bool         `json:",omitempty"` // it was one that wakes people
 	Taken   string       `json:",omitempty"` // who acknowledged it
 	Texted  []string     `json:",omitempty"` // who was told by SMS
 	Again   logbook.Time `json:",omitzero"`  // when the SMS is repeated; 0 = never
-	Repeats int          `json:",omitempty"` // so often already
+	Repeats int          `json:",omitempty"` // how often it was repeated
 }
 
 // NewPlanner returns a Planner before any entry.
@@ -79,7 +79,7 @@ const (
 	toldOver   = "over"
 	toldFell   = "fell"  // a clearance
 	toldTaken  = "taken" // somebody acknowledged it
-	toldStill  = "still" // nobody did
+	toldStill  = "still" // nobody acknowledged it
 	toldEvent  = "event" // a record, to programs
 )
 
@@ -92,13 +92,13 @@ type news struct {
 	Priority string         //
 	Alarm    *logbook.Alarm `json:",omitempty"` // or
 	Gate     *logbook.Gate  `json:",omitempty"`
-	Times    int            `json:",omitempty"` // raised so often, when over; repeated so often, when still
+	Times    int            `json:",omitempty"` // toldOver: how often it was raised; toldStill: how often the SMS was repeated
 	Since    logbook.Time   // first raised
-	To       []string       `json:",omitempty"` // people told by SMS before: of its end and of repeats, nobody else is
+	To       []string       `json:",omitempty"` // people who were told by SMS; nobody else gets an SMS of its end, or a repeat
 	Late     bool           `json:",omitempty"` // it was held until first light
 }
 
-// about names the news: the same in every run.
+// about tells news apart, for the keys of messages. It is the same in every run.
 func (n *news) about() string {
 	switch n.What {
 	case toldStill:
@@ -112,7 +112,8 @@ func (n *news) about() string {
 	return n.What + "\x00" + n.Key
 }
 
-// wakes reports whether people are woken for it, or were and need not set out.
+// wakes reports whether people are woken for the news: to act, or because they were woken before
+// and need not set out any more.
 func (n *news) wakes() bool {
 	return n.Alarm != nil && n.Alarm.Wake && (n.What == toldRaised || n.What == toldStill || n.What == toldTaken)
 }
@@ -162,7 +163,9 @@ func NightOf(site *logbook.Site) daylight.Night {
 	return daylight.NightOf(site.Settings.Night, zone)
 }
 
-// keyOf names what an alarm is of; its code and line may change while it lasts.
+// keyOf tells alarms apart: by name and place, but not by code, which may change while an alarm
+// lasts. Keys of messages are made of it, so a program that made it otherwise would send
+// messages a second time.
 func keyOf(a *logbook.Alarm) string {
 	parts := []string{a.Alarm, a.Store, a.Stack, a.Line, a.Point, a.Channel}
 	if which := a.Which(); which != "" {
@@ -185,10 +188,11 @@ func (p *Planner) alarm(a *logbook.Alarm) []*news {
 	return p.raised(a)
 }
 
-// chatters reports whether an alarm that is raised again is no news: people still
-// believe that it stands. Where lives hang on it that is never so, since they may
-// have gone in meanwhile on what the pages and the gate said, and it may be another
-// person who lies inside; nor where somebody took charge of it before it was over.
+// chatters reports whether it is no news that an alarm is raised again, because people were not
+// told yet that it was over. It is always news if lives hang on the alarm: people may have gone
+// in meanwhile, trusting the pages and the gate, or it may be another person who lies inside.
+// It is news, too, if somebody had taken charge of it before it was over, or if it is graver
+// now.
 func (ep *episode) chatters(a *logbook.Alarm) bool {
 	return ep.Over != 0 && ep.Taken == "" && !rules.LivesHangOn(a.Alarm) &&
 		rank(a.Priority) <= rank(ep.Top) && a.Code == ep.Alarm.Code && (!a.Wake || ep.Woke)
@@ -220,17 +224,18 @@ func (p *Planner) raised(a *logbook.Alarm) []*news {
 	return []*news{p.raise(key, ep)}
 }
 
-// raise returns the news that an alarm is raised. Who took charge of it before
-// did so of something else.
+// raise returns the news that an alarm is raised. That somebody took charge of it before does
+// not count any more.
 func (p *Planner) raise(key string, ep *episode) *news {
 	ep.Under, ep.Taken, ep.Again, ep.Repeats, ep.Told = "", "", 0, 0, max(p.Now, ep.Alarm.Time)
 	a := ep.Alarm
 	return &news{What: toldRaised, Key: key, Seq: a.Seq, Of: a.Of, Priority: a.Priority, Alarm: &a, Since: ep.Since}
 }
 
-// cause returns the key of the alarm that was just told and speaks for a. None
-// speaks for one that is graver than itself or, unless people were woken for it
-// too, for one that lives hang on or that wakes them tonight.
+// cause returns the key of an alarm that people were told of not long ago and that names a as
+// following from it, so that a needs no message of its own; "" = there is none. An alarm that
+// is graver than its cause always gets one. So does one for which people are to be woken, if
+// they were not woken for the cause, and it is night or lives hang on it.
 func (p *Planner) cause(key string, a *logbook.Alarm) string {
 	same := func(a, b string) bool { return a == "" || b == "" || a == b }
 	night := p.Site == nil || p.dark()
@@ -267,8 +272,8 @@ func (p *Planner) taken(a *logbook.Alarm) []*news {
 	return []*news{{What: toldTaken, Key: keyOf(a), Seq: a.Seq, Of: a.Of, Priority: ep.Top, Alarm: &of, Since: ep.Since, To: ep.Texted}}
 }
 
-// quiet returns the alarms that have stayed over for long enough, and those that
-// outlive the alarm that spoke for them.
+// quiet returns the news of alarms that have stayed over for long enough, and of alarms that
+// still stand while the alarm that named them is over.
 func (p *Planner) quiet() []*news {
 	var told []*news
 	for _, key := range slices.Sorted(maps.Keys(p.Known)) {
@@ -290,7 +295,8 @@ func (p *Planner) quiet() []*news {
 	return told
 }
 
-// orphans returns the alarms that the one that is over spoke for and that stand.
+// orphans returns the news of alarms that stand and had no message of their own because cause,
+// which is over now, named them.
 func (p *Planner) orphans(cause string) []*news {
 	var told []*news
 	for _, key := range slices.Sorted(maps.Keys(p.Known)) {

@@ -39,7 +39,8 @@ func (c *parcel) key(logID string) string {
 	return hex.EncodeToString(sum[:16])
 }
 
-// wants reports whether somebody told from a priority on is told of priority.
+// wants reports whether somebody who is told from a priority on (empty: from otherwise) is told
+// of news of this priority.
 func wants(from, otherwise, priority string) bool {
 	if from == "" {
 		from = otherwise
@@ -47,8 +48,8 @@ func wants(from, otherwise, priority string) bool {
 	return rank(priority) >= rank(from)
 }
 
-// mails addresses news to people's e-mail, at any hour: at once, a message for each, but
-// for what people owe.
+// mails addresses news to people's e-mail, at any hour: each at once and in a message of its
+// own, except for what people owe, see bundle.
 func (p *Planner) mails(told []*news) []parcel {
 	if p.Site.Mail == nil {
 		p.Owing = nil
@@ -77,8 +78,8 @@ func (p *Planner) concerns(n *news, person logbook.Person) bool {
 	return wants(person.From, logbook.PriorityMedium, n.Priority)
 }
 
-// owner is who alone is told of what is owed, as long as it is not overdue; empty where
-// everybody is: it has no owner, or nothing reaches the owner.
+// owner is the one person who is told of something that is owed, until it is overdue. It is empty
+// where everybody is told: nobody is named as owner, or no message can reach the owner.
 func (p *Planner) owner(n *news) string {
 	if n.Alarm == nil || n.Alarm.Owed == nil || rank(n.Priority) >= rank(logbook.PriorityHigh) {
 		return ""
@@ -91,10 +92,10 @@ func (p *Planner) owner(n *news) string {
 	return ""
 }
 
-// events addresses a record of an alarm or a gate to programs: at once, at any
-// hour, whether people are told or not. Which alarms is the webhook's own choice;
-// each change of a gate goes to all, since who learns of a clearance must learn
-// that it fell.
+// events addresses a record of an alarm or a gate to programs: at once, at any hour, whether
+// people are told or not. A webhook gets the alarms from its own lowest priority on. Every
+// change of a gate goes to all of them, since a program that learns of a clearance must also
+// learn that it fell.
 func (p *Planner) events(e logbook.Entry) []parcel {
 	var n *news
 	switch e := e.(type) {

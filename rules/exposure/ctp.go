@@ -6,12 +6,13 @@ import (
 	"undersheet/logbook"
 )
 
-// CTP sums a concentration-time product by the trapezoid rule on actual times.
-// A value below detection counts as 0; a stretch between readings longer than the
-// allowed gap is not bridged but counted as a gap, until late readings fill it.
-// With Began set, readings before it are of no account, the stretch before the first
-// reading is a gap too, and the sum is kept hour by hour as well; hours in which the
-// line did not draw the stack's gas are not counted.
+// CTP sums a concentration-time product by the trapezoid rule on the times of the readings. A
+// value below detection counts as 0. Where readings lie further apart than the allowed gap
+// nothing is added; the time between them is kept as a gap until late readings fill it.
+//
+// With Began set, readings before it are left out, the time from Began to the first reading is
+// a gap, too, and the sum is also kept hour by hour. Hours in which the line did not draw the
+// stack's gas do not count.
 type CTP struct {
 	PPMh   float64 // ppm·h
 	Level  float64 // ppm; Above is of it
@@ -22,7 +23,7 @@ type CTP struct {
 	Hourly Hours // from Began on
 }
 
-// notRead marks the beginning as a point that nobody read.
+// notRead stands for the ppm at Began where nothing was read at that very time.
 const notRead = -1.0
 
 // Gap is a stretch between two readings that is too long to bridge.
@@ -96,7 +97,7 @@ func (c *CTP) bridge(a, b Point) {
 	}
 }
 
-// GapHours returns the hours that no reading covers, or none of the stack's gas.
+// GapHours returns the hours that no reading of the stack's gas covers.
 func (c *CTP) GapHours() float64 {
 	h := 0.0
 	for _, g := range c.Gaps {
@@ -131,9 +132,8 @@ func (c *CTP) MarkOver(at logbook.Time) {
 	}
 }
 
-// MarkAway notes that the line did not draw the stack's gas from one moment to
-// another: none of these hours tells of it, however they were read. What they had
-// counted is taken back.
+// MarkAway notes that the line did not draw the stack's gas from one time to another. Whatever
+// was read in these hours does not count, and what it had added to the sum is taken back.
 func (c *CTP) MarkAway(from, to logbook.Time) {
 	if from > to {
 		return

@@ -16,9 +16,9 @@ type Step struct {
 // the last is that for air that is not known or above the IDLH of 50 ppm.
 var steps = []Step{{APF: 10, UpToPPM: 3}, {APF: 25, UpToPPM: 7.5}, {APF: 50, UpToPPM: 15}, {APF: 1000, UpToPPM: 50}, {APF: 10000, SelfContained: true}}
 
-// Protection returns the least step of breathing protection for air that may hold
-// ppm now. Air that is not known takes the highest. It says nothing of what the air
-// will be in a minute: over gas under a sheet that may tear, who goes in wears more.
+// Protection returns the least step of breathing protection for air that may hold ppm now; the
+// highest where that is not known. It does not say what the air will be in a minute: where gas
+// stands under a sheet that may tear, whoever goes in wears more.
 func Protection(ppm float64, known bool) Step {
 	for _, s := range steps {
 		if known && ppm <= s.UpToPPM && !math.IsNaN(ppm) {

@@ -107,10 +107,10 @@ func (w *span) drifts() bool {
 // place may still be short of gas.
 func (w *span) leaves() bool { return w.slope < 0 && w.gap < 0 || w.slope > 0 && w.gap > apartLn }
 
-// moves reports whether a line that is called blocked since so many hours moves as none
-// does: up, or, all the time since then, down at one pace while the others leave it no
-// slower. What stands in a blocked tube stays, however far it comes to lie above the
-// others as they fall; where gas seeps in, it falls ever faster until it follows them.
+// moves reports whether a line that has been called blocked since an hour moves as a blocked
+// line never does: it goes up; or it has gone down at a steady pace all the time, while the
+// others fell away from it no slower than before. Gas that stands in a blocked tube stays where
+// it is while the others fall; where some seeps in, it falls ever faster until it follows them.
 func (w *span) moves(since float64) bool {
 	if w.own > stillLn {
 		return w.ownAll > moveLn

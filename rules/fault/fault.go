@@ -21,14 +21,17 @@
 //
 // # An instrument that drifts
 //
-// The ratio of a line to the others goes up or down as a straight line for 18 hours
-// or more. Up is no leak. What stands in a blocked tube goes up against the others too:
-// a line that was called blocked stays so, unless it moves as none does. Down may be a
-// leak: one beside a line takes from the others as well, as gas mixes under a sheet
-// within hours, but where it mixes badly or leaks little that is not to be seen within a
-// day. So a line that goes down is told as a leak that it alone shows ([leak.Event]
-// Alone), and a hand reading, see [State.Hand], settles which it is. While a leak stands
-// that the other lines follow, no line is called drifting.
+// The ratio of a line to the others goes up or down as a straight line for 18 hours or more.
+//
+// A line that goes up shows no leak: its instrument drifts. But the gas that stands in a
+// blocked tube goes up against the others as well, so a line that was called blocked stays so
+// unless it moves as a blocked one never does.
+//
+// A line that goes down may show a leak beside it. Gas mixes under a sheet within hours, so the
+// other lines should then fall, too; but where gas mixes badly, or little leaks, that cannot be
+// seen within a day. So a line that goes down is told as a leak that it alone shows
+// ([leak.Event] Alone), and a hand reading settles which it is, see [State.Hand]. While a leak
+// stands that other lines follow, no line is called drifting.
 //
 // # A line that draws no gas
 //
@@ -38,10 +41,9 @@
 //
 // # What it refuses
 //
-// It needs three lines that are read to say which of them drifts, and never sees a
-// drift that all lines share, as where one instrument reads them in turn: hand
-// readings show that. It says nothing of readings that are censored, below 10 ppm, or
-// of fewer than 10 of the instrument's steps.
+// It needs three lines that are read to say which of them drifts. It never sees a drift that all
+// lines share, as when one instrument reads them in turn: only hand readings show that. It does
+// not use readings that are censored, below 10 ppm, or below 10 of the instrument's steps.
 package fault
 
 import (
@@ -212,9 +214,9 @@ func (s *State) noise(line int, test *leak.State) float64 {
 	return math.Hypot(noise, s.digit(line))
 }
 
-// digit is what the smallest step of a line's instrument makes of ln C by now: a median
-// that stands between two steps takes one or the other, half a step from what is there,
-// and as long as it takes the same its noise does not show.
+// digit is half the smallest step of a line's instrument, in ln C at its present level. A median
+// can be wrong by that much; and while it keeps falling on the same step, the noise of the line
+// does not show in it.
 func (s *State) digit(line int) float64 {
 	for at := len(s.Past) - 1; at >= 0; at-- {
 		if ln := float64(s.Past[at][line]); ln != 0 {

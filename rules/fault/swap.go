@@ -7,8 +7,8 @@ import (
 	"undersheet/rules/leak"
 )
 
-// place is where a swap is looked for in the newest slots: so many after it, and one in
-// which it may fall or none. Of the newest but a share may be over.
+// place is where among the newest slots a swap is looked for: so many slots lie after it, and it
+// falls either between two slots or within one. Of the newest slot only a share may have passed.
 type place struct {
 	after, within int
 	share         float64
@@ -120,8 +120,8 @@ func (s *State) exchange(a, b int, onset float64) leak.Event {
 	return e
 }
 
-// leap is how far a line stands after a swap from before, in ln C, and where it stood;
-// ok is false where it was not read, or is out of the test.
+// leap is by how much a line changed at the place of a swap, in ln C, and where it had stood; ok
+// is false if it was not read there, or is out of the test.
 type leap struct {
 	by, was float64
 	uneven  float64 // how much it changed before or after

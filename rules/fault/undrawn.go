@@ -7,7 +7,7 @@ import "undersheet/rules/leak"
 // within hours, unevenly, but a line that lies beside the stack shows next to none of it.
 const (
 	drawnShare = 0.05  // of the others: a line that reads so much draws gas
-	backShare  = 0.25  // of the others: one that was told reads gas again
+	backShare  = 0.25  // of the others: a line that was said to draw none reads gas again
 	gasThere   = 100.0 // ppm of the others, to hold anything against them
 	drawnBy    = 8.0   // hours after dosing by which gas is everywhere
 	freshHours = 2.0   // how long what another line read speaks for the present
@@ -17,10 +17,10 @@ const (
 // Draw is what is known of whether a line draws the stack's gas.
 type Draw struct {
 	At, PPM float64 // newest reading
-	Vague   bool    // which was beyond what its instrument can show
+	Vague   bool    // that reading was below the detection limit or over the range
 	Shown   bool    // it has shown gas since dosing
 	Off     bool    // it was told that it draws none
-	Runs    int     // readings in a row that say so; once told, that say the contrary
+	Runs    int     // readings in a row that say that it draws none; once that was told, that say that it does
 	Since   float64 // hours of the first of them; 0 = since dosing
 }
 

@@ -1,6 +1,6 @@
-// Package followup tells what is owed after a treatment: grain that is held back, bags
-// whose gas is read, grain and test insects that are looked at, sheets that are mended,
-// residue that goes for good.
+// Package followup tells what people still owe after a treatment: grain is held back, the gas
+// in bags is read, grain and test insects are looked at, sheets are mended, residue is taken
+// away.
 //
 // [Facts] are what people stated of one treatment, [Moments] when its store was aired
 // and cleared. [Of] makes the follow-ups from both; nothing else remembers them, so

@@ -35,10 +35,12 @@ type Facts struct {
 	WrittenOff map[string]Done `json:",omitempty"` // by follow-up
 }
 
-// None reports whether nothing is on record that is owed before the stack is aired.
+// None reports whether nothing is on record for which something is owed even before the stack
+// is aired.
 func (f *Facts) None() bool { return f.Cages == nil && f.Torn == 0 }
 
-// keepLooks bounds the inspections that are remembered: the first ones tell.
+// keepLooks bounds the inspections that are remembered. The first ones are kept: follow-ups
+// rest on them.
 const keepLooks = 8
 
 // Look notes an inspection of the grain.
@@ -49,8 +51,8 @@ func (f *Facts) Look(d Done) {
 	}
 }
 
-// oneLook is how long readings inside several bags count as one look at the stack, of
-// which the highest counts.
+// oneLook is the time within which readings inside several bags count as one look at the stack;
+// the highest of them decides.
 const oneLook = time.Hour
 
 // Bags notes a reading of the gas inside bags.
@@ -66,7 +68,8 @@ func (f *Facts) Bags(d Done, below bool) {
 // GasInBags reports whether the last look inside bags found gas.
 func (f *Facts) GasInBags() bool { return f.Gas != 0 && f.NoGas.At <= f.Gas.Add(oneLook) }
 
-// Judge notes how test insects were found. Cages that were judged were taken out.
+// Judge notes how test insects were found. Cages that were judged must have been taken out, so
+// that is noted, too.
 func (c *Cages) Judge(after string, d Done) {
 	if c.Retrieved.At == 0 {
 		c.Retrieved = Done{At: d.At, By: d.By}

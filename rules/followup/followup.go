@@ -10,7 +10,7 @@ import (
 const (
 	TreatedAgain = "treated-again" // the next treatment's own follow-up takes its place
 	NoRoom       = "no-room"       // too many treatments of one stack are owed something
-	NoLonger     = "no-longer"     // what it was of is on record no more
+	NoLonger     = "no-longer"     // a correction took away what it followed from
 )
 
 // Moments are when a treatment was aired, cleared and followed by another; 0 = not.
@@ -76,8 +76,8 @@ type list struct {
 	m     *Moments
 }
 
-// add takes a follow-up; d is how it was done. Another treatment takes the place of one
-// that waits for a clearance which never came.
+// add takes a follow-up; d says how it was done, if it was. One that another treatment of the
+// stack supersedes is written off.
 func (l *list) add(i Item, d Done) {
 	i.State = logbook.FollowOpen
 	i.InStore = inStore[i.Kind] && (i.Kind != logbook.FollowResidue || l.m.Product.Inside) // what is out of the store is disposed of outside
@@ -94,7 +94,9 @@ func (l *list) add(i Item, d Done) {
 	l.items = append(l.items, i)
 }
 
-// supersedes reports whether the next treatment of the stack takes over a follow-up.
+// supersedes reports whether a follow-up is no longer owed once another treatment of the stack
+// has begun, because that one brings its own. An inspection is still owed if the store was
+// cleared before.
 func supersedes(kind string, m *Moments) bool {
 	switch kind {
 	case logbook.FollowWithholding, logbook.FollowBagGas:
@@ -166,7 +168,7 @@ func (l *list) grain(g *Figures, ends logbook.Time) {
 	}
 	l.add(Item{Kind: logbook.FollowInspection, Opened: m.Aired, Due: due}, first)
 	_, off := f.WrittenOff[logbook.FollowSecondLook]
-	late := m.Closed && second.At == 0 && !off // a site that asks for it from now on opens nothing that was closed
+	late := m.Closed && second.At == 0 && !off // the site asks for it only since this treatment was closed
 	if g.SecondLook > 0 && first.Result == logbook.InsectsNone && !late {
 		l.add(Item{Kind: logbook.FollowSecondLook, Opened: first.At, Due: first.At.Add(g.SecondLook)}, second)
 	}
@@ -184,7 +186,7 @@ func (l *list) cages(g *Figures) {
 	l.add(Item{Kind: logbook.FollowJar, Opened: c.Placed.At, Due: after(out, g.Jar)}, c.Month)
 }
 
-// after is so long after a moment; 0 where it has not come.
+// after is the time d after at; 0 where at is 0.
 func after(at logbook.Time, d time.Duration) logbook.Time {
 	if at == 0 {
 		return 0

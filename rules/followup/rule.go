@@ -17,7 +17,7 @@ const (
 // Rule is who does a follow-up and when people are told of it.
 type Rule struct {
 	Owner       string        // a person of the site file; empty: everybody
-	Lead, After time.Duration // reminded so long before; overdue so long after
+	Lead, After time.Duration // people are reminded so long before it is due; it is overdue so long after that
 	Silent      bool          // it ends by itself: nobody is told
 }
 
@@ -41,8 +41,8 @@ var rules = map[string]Rule{
 	logbook.FollowCanister:        {Lead: 14 * day, After: day},
 }
 
-// RuleOf returns what holds for a follow-up on a site: the site's own word on it, then
-// what the site says of all of them, then what is shipped.
+// RuleOf returns what holds for a follow-up on a site: what the site file says of this one, else
+// what it says of all of them, else what is shipped.
 func RuleOf(site *logbook.Site, kind string) Rule {
 	r := rules[kind]
 	own, every := site.FollowUps[kind], site.FollowUps[logbook.EveryFollowUp]
@@ -87,8 +87,8 @@ const (
 	Overdue              //
 )
 
-// Overdue is when it counts as overdue: at the end of its window, else so long after it
-// was due; 0 = never.
+// Overdue is when it counts as overdue: at the end of its window, or, without one, r.After after
+// it was due; 0 = never.
 func (i *Item) Overdue(r *Rule) logbook.Time {
 	switch {
 	case i.Due == 0:
@@ -99,7 +99,8 @@ func (i *Item) Overdue(r *Rule) logbook.Time {
 	return i.Due.Add(r.After)
 }
 
-// Level tells how pressing it is, and when time alone makes it more so; 0 = never.
+// Level tells how pressing it is now, and when it will next become more pressing by time alone;
+// 0 = never.
 func (i *Item) Level(r *Rule, now logbook.Time) (is Level, next logbook.Time) {
 	if !i.Open() || i.Due == 0 {
 		return Quiet, 0

@@ -21,8 +21,8 @@ func (z Zone) at(t logbook.Time) time.Duration {
 	return time.Duration(ahead) * time.Second
 }
 
-// Next is the first moment from t on at which the clock shows a time of day. Where the
-// clock is put over that time it is the moment an hour or so off.
+// Next is the first moment from t on at which the clock shows a time of day. On a day on which
+// the clock is put forward past that time it may be an hour or so off.
 func (z Zone) Next(t logbook.Time, day time.Duration) logbook.Time {
 	ahead := z.at(t)
 	local := t.Add(ahead)

@@ -16,14 +16,14 @@ import (
 	"undersheet/logbook"
 )
 
-// Times of the contract.
+// Times that a gate is held to.
 const (
 	BelowFor     = 30 * time.Minute // every reading of every point was below the limit for this long
 	HandWithin   = time.Hour        // hand readings are no older than this when a person confirms
 	DefaultAgain = 12 * time.Hour   // a confirmation lapses after this while stacks are in withholding
 )
 
-// Codes of reasons. The order here is that of the contract.
+// Codes of reasons, in the order in which conditions are looked at.
 const (
 	CatchingUp     = "catching-up"
 	ClockBehind    = "clock-behind"
@@ -104,7 +104,7 @@ type Hand struct {
 	Beside    string // the stack that it was taken beside; empty = elsewhere
 	At        logbook.Time
 	PPM       float64
-	Detection float64 // detection limit of the method, ppm; NaN-free: negative = not stated
+	Detection float64 // detection limit of the method, ppm; negative = not stated
 }
 
 // Clearance is a named person's confirmation.
@@ -183,7 +183,8 @@ func (s *Store) Next() logbook.Time {
 	return next
 }
 
-// ranOut returns the confirmation that ran out and was not renewed, if any.
+// ranOut returns the confirmation that lapsed and was not renewed; nil = none did. now: the
+// standing one lapses at this moment.
 func (s *Store) ranOut(now bool) *Clearance {
 	if now {
 		return s.Cleared
@@ -277,8 +278,8 @@ func (s *Store) point(p *Point) []logbook.Reason {
 	return rs
 }
 
-// aired returns when the running airing of k had lasted its shortest time,
-// counting only time in which every point was live, and how much was counted.
+// aired returns when the running airing of k had lasted for its shortest time, and how much of
+// it counts. Only time in which every gate air point was live counts.
 func (s *Store) aired(k Stack) (at logbook.Time, done bool, counted time.Duration) {
 	if k.AiringSince == 0 || len(s.Points) == 0 {
 		return 0, false, 0

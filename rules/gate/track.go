@@ -8,7 +8,7 @@ import (
 	"undersheet/rules/reading"
 )
 
-// Upper is what one reading may at most have been.
+// Upper is a reading as the gate takes it: the most that it may have been.
 type Upper struct {
 	At   logbook.Time
 	PPM  float64
@@ -55,8 +55,8 @@ func (t *Track) Add(j reading.Judged, gap time.Duration) {
 	}
 }
 
-// heard is when the point was last live; what was stored or came late only shows how
-// the air was, not that anybody listens. 0 = never.
+// heard is when the point was last live; 0 = never. Readings that a broker had stored, or that
+// came late, show how the air was, but not that the point is being read now.
 func (t *Track) heard() logbook.Time {
 	if n := len(t.Live); n > 0 {
 		return t.Live[n-1].To
@@ -79,8 +79,8 @@ func (t *Track) extend(at logbook.Time, gap time.Duration) {
 	t.Live = slices.Delete(t.Live, 0, drop)
 }
 
-// recent puts a reading at its place. One before all that is remembered shows
-// nothing about the last half hour.
+// recent puts a reading at its place in time among the recent ones. A reading older than all of
+// them is left out, since it says nothing of the last half hour.
 func (t *Track) recent(u Upper) {
 	n := len(t.Recent)
 	if n > 0 && u.At < t.Recent[0].At {

@@ -34,7 +34,7 @@ const (
 	None           = "none"            // nothing came yet
 )
 
-// Bounds of the contract.
+// Bounds on times of readings.
 const (
 	FutureAhead = 5 * time.Minute
 	LateBehind  = 2 * time.Hour
@@ -64,10 +64,10 @@ type Judged struct {
 
 // History is what is remembered of a channel.
 type History struct {
-	Last     Judged       // newest that was judged in its turn, or the newest of all while none was
-	Newest   logbook.Time // newest time of a reading that was judged in its turn
+	Last     Judged       // newest reading that came in order of time; while there is none, the newest of any
+	Newest   logbook.Time // time of the newest reading that came in order of time
 	Gaps     []int64      // last intervals between readings, µs
-	Recent   []Moment     // last moments, to know a second value
+	Recent   []Moment     // last readings, to know a second value for the same time
 	RunSince logbook.Time // since when the raw value has not changed
 	RunValue float64
 	RunCount int
@@ -84,11 +84,11 @@ const (
 	keepRecent = 64
 )
 
-// Limits of stuck: the same digits in every reading for at least this long and
-// this often. Only values whose expected scatter reaches a digit can be told from
-// steady air: below that, identical readings are no evidence. Only gas is judged
-// so: a door stays shut, grain keeps its temperature, and a vane stands in a calm,
-// while their instruments are sound. From memory.
+// An instrument counts as stuck when it gave the same digits in every reading for at least this
+// long and this often. That is evidence only at values whose usual scatter is as large as a
+// digit; smaller values may well stay the same. Only gas is judged so: a door stays shut, grain
+// keeps its temperature, and a vane stands still in a calm, while their instruments are sound.
+// From memory.
 const (
 	stuckFor   = 3 * time.Hour
 	stuckCount = 12
@@ -130,7 +130,7 @@ func (h *History) Judge(ch logbook.Channel, r *logbook.Reading, now logbook.Time
 		return j
 	}
 	if r.Time < h.Newest {
-		return j // out of order: counts, but shows nothing of now
+		return j // older than the newest: it counts, but does not show how things stand now
 	}
 	j.Live = j.Fits && !r.Retained && r.Time >= now.Add(-MinGap)
 	h.advance(&ch, r, &j)
@@ -155,7 +155,7 @@ func (h *History) advance(ch *logbook.Channel, r *logbook.Reading, j *Judged) {
 	h.Last = *j
 }
 
-// show remembers a reading that counts for nothing, while there is none better.
+// show remembers a reading that does not count, for the pages, as long as none has counted.
 func (h *History) show(j Judged) Judged {
 	if h.Newest == 0 {
 		h.Last = j
@@ -195,18 +195,18 @@ func (h *History) Usual(ch logbook.Channel) time.Duration {
 	return time.Duration(g[len(g)/2]) * time.Microsecond
 }
 
-// Bounds of what [History.Patience] learns: from two of the last intervals, for a line that
-// falls asleep again and again is not to be taken for one that is read so, and from the
-// first of all, which may lie between a test and the treatment.
+// Bounds on what [History.Patience] learns from two of the last intervals, so that a line that
+// falls silent again and again is not taken for one that is read seldom; and from the very
+// first interval, which may lie between a test and the treatment.
 const (
 	longestPause = 2 * time.Hour
 	firstPause   = 6 * time.Hour
 )
 
-// Patience returns how long nothing may come before that is news: three usual intervals,
-// or, where readings come unevenly, twice the second longest of the last intervals, up to
-// two hours. While fewer than three intervals are known it is three times the longest, up to
-// six hours; 0 where none is.
+// Patience returns how long a channel may be silent before people are told: three usual
+// intervals, or, where readings come unevenly, twice the second longest of the last intervals,
+// up to two hours. While fewer than three intervals are known it is three times the longest of
+// them, up to six hours; 0 where none is known.
 func (h *History) Patience(ch logbook.Channel) time.Duration {
 	usual := 3 * h.Usual(ch)
 	if ch.Every > 0 || len(h.Gaps) == 0 {
@@ -226,8 +226,8 @@ func (h *History) Patience(ch logbook.Channel) time.Duration {
 	return max(usual, min(2*time.Duration(second)*time.Microsecond, longestPause))
 }
 
-// maxLearned bounds the interval that is learned for AllowedGap, so that a line
-// that falls asleep does not teach that sleep is usual. A site file may state more.
+// maxLearned bounds the usual interval that AllowedGap learns from readings, so that silences
+// are not learned as usual. A site file may state a longer interval.
 const maxLearned = 20 * time.Minute
 
 // AllowedGap returns how long the channel may say nothing and still be live: 10

@@ -7,8 +7,8 @@ import (
 	"undersheet/rules/followup"
 )
 
-// GasPhase is where the treatment stands for whoever enters: as its phase, but closed
-// once withholding has ended. What is still owed then is no matter of gas.
+// GasPhase is the phase of the treatment as far as gas is concerned: it is closed once
+// withholding has ended, even while Phase stays withholding until all follow-ups are done.
 func (t *Treatment) GasPhase() string {
 	if t.Phase == logbook.PhaseWithholding && t.Withheld != 0 {
 		return logbook.PhaseClosed
@@ -16,12 +16,12 @@ func (t *Treatment) GasPhase() string {
 	return t.Phase
 }
 
-// Called is what the treatment goes by in what is owed of it: its name, or when dosing
-// began where it was given none.
+// Called is the name by which follow-ups call the treatment: its own, or, where it was given
+// none, the time at which dosing began.
 func (t *Treatment) Called() string { return cmp.Or(t.Name, t.DosingAt.String()) }
 
-// GasFound notes gas in the air of the store now, or that the store was cleared again:
-// until then withholding does not run, and then it runs anew.
+// GasFound notes whether there is gas in the air of the store now. From the first gas until the
+// store is cleared again withholding does not run; then it begins anew.
 func (t *Treatment) GasFound(now logbook.Time, gas bool) {
 	if t.Phase != logbook.PhaseWithholding {
 		return
@@ -46,7 +46,7 @@ func (t *Treatment) Inspect(found followup.Done) bool {
 	return true
 }
 
-// JudgeCages notes how test insects were found, and reports whether there were any.
+// JudgeCages notes how test insects were found, and reports whether any had been placed.
 func (t *Treatment) JudgeCages(after string, found followup.Done) bool {
 	if t.After.Cages == nil {
 		return false
@@ -70,25 +70,26 @@ func (t *Treatment) Resisted() bool {
 	return held && !t.Early() && t.Live()
 }
 
-// Abandon gives the treatment up. Live insects make it a failed one all the same.
+// Abandon gives the treatment up. If live insects were found, its verdict is failed all the
+// same.
 func (t *Treatment) Abandon() {
 	t.Verdict = logbook.VerdictAbandoned
 	t.settle(false)
 }
 
-// FollowUps are what is owed of the treatment; p is what was laid under
+// FollowUps lists what is owed after the treatment; p tells of the product that was laid under
 // its sheet.
 func (t *Treatment) FollowUps(g *followup.Figures, p followup.Product) []followup.Item {
 	return followup.Of(&t.After, &followup.Moments{Started: t.Started != 0, Closed: t.Phase == logbook.PhaseClosed, Aired: t.AiringFirst, First: t.FirstCleared, Cleared: t.ClearedAt,
 		GasBack: t.GasBack, Withheld: t.Withheld, Replaced: t.Replaced, Product: p}, g)
 }
 
-// Replace notes that another treatment of the stack begins: of the gas of this one
-// nothing more is to come, and where that has failed it is said at once.
+// Replace notes that another treatment of the stack begins. Nothing more can be shown of the
+// gas of this one, so if it has failed the verdict says so at once.
 func (t *Treatment) Replace(at logbook.Time) {
 	t.Replaced = at
 	for i := range t.Lines {
-		t.Lines[i].Samples = nil // every line is judged
+		t.Lines[i].Samples = nil // no line will be judged again
 	}
 	if t.Phase != logbook.PhaseClosed {
 		t.Phase = logbook.PhaseWithholding
@@ -107,8 +108,9 @@ func (t *Treatment) LetGo(at logbook.Time, items []followup.Item) {
 	}
 }
 
-// Close ends the treatment once nothing of it is owed, and decides its verdict. One that
-// comes to owe something after that is open again, and so is what was held.
+// Close ends the treatment, and settles its verdict, once no follow-up of it is owed. If
+// something is owed later on, the treatment is open again and a verdict of held is
+// provisional again.
 func (t *Treatment) Close(items []followup.Item) {
 	over, owes := t.Withheld != 0 || t.Replaced != 0, !followup.Closed(items)
 	switch {

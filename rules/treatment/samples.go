@@ -17,8 +17,8 @@ const (
 	samplesEvery = samplesFor / keepSamples
 )
 
-// Read takes a reading of a line: at in any order, ppm as judged, gap the longest
-// stretch that the concentration-time product bridges.
+// Read takes a reading of a line, ppm. Readings may come in any order of time; gap is the
+// longest time between two of them over which the concentration-time product is reckoned.
 func (t *Treatment) Read(line int, at logbook.Time, ppm float64, gap time.Duration) {
 	l := &t.Lines[line]
 	if t.Started != 0 && at >= t.Started && (t.AiringFirst == 0 || at <= t.AiringFirst) {
@@ -64,9 +64,9 @@ func median(samples []Sample, at logbook.Time) (float64, bool) {
 	}
 }
 
-// Away notes that a line did not draw the stack's gas from one moment to another:
-// what it read then counts for nothing. It returns the moment whose judgement of the
-// line rested on such readings, and is made anew, or "".
+// Away notes that a line did not draw the stack's gas from one time to another, so that what it
+// read then does not count. If the line was judged by such readings when the shortest exposure
+// had passed, it is judged again; Away then returns logbook.MomentShortest, else "".
 func (t *Treatment) Away(line int, from, to logbook.Time) string {
 	l := &t.Lines[line]
 	l.AwayFrom, l.AwayTo = from, to

@@ -16,7 +16,7 @@ import (
 	"undersheet/rules/protocol"
 )
 
-// LastHour is the stretch over whose median a line is judged.
+// LastHour is the time over whose median a line is judged.
 const LastHour = time.Hour
 
 // Sample is one reading of a line under the sheet.
@@ -73,7 +73,7 @@ type Treatment struct {
 	Lines        []Line
 }
 
-// Told is a phase record that was made.
+// Told is what the newest phase record says.
 type Told struct {
 	Treatment, Phase, Verdict string
 }
@@ -128,7 +128,7 @@ func (t *Treatment) AddDose(at logbook.Time, grams, releasePerDay float64) {
 	t.ReleaseUntil = max(t.ReleaseUntil, released(at, releasePerDay))
 }
 
-// released is when phosphine laid at a time has come off; 0 = not known.
+// released is when phosphine that was laid at a time has been given off; 0 = not known.
 func released(at logbook.Time, perDay float64) logbook.Time {
 	if !(perDay > 0) {
 		return 0
@@ -142,9 +142,9 @@ func (t *Treatment) EarliestAiring(addedAt logbook.Time, releasePerDay float64) 
 	return max(t.PlannedEnd, t.ReleaseUntil, released(addedAt, releasePerDay))
 }
 
-// Air starts the airing at the given time, or starts it anew. Whatever time is
-// written down, airing counts neither from before the gas nor from before an
-// earlier start, a pause or a restart of it.
+// Air starts the airing at the given time, or starts it anew. Whatever time somebody wrote
+// down, airing does not count from before the treatment began, nor from before an earlier
+// start, pause or restart.
 func (t *Treatment) Air(at logbook.Time) {
 	at = max(at, t.DosingAt, t.Started, t.AiringSince)
 	if t.AiringFirst == 0 {
@@ -157,7 +157,8 @@ func (t *Treatment) Air(at logbook.Time) {
 // Pause notes that doors were closed; airing counts from a later start.
 func (t *Treatment) Pause(at logbook.Time) { t.Paused, t.AiringSince = true, max(t.AiringSince, at) }
 
-// AirAnew lets a running airing count from now, when how long it lasted is in doubt.
+// AirAnew lets a running airing count from now on only, because nobody knows how long it has
+// lasted.
 func (t *Treatment) AirAnew(now logbook.Time) { t.AiringSince = max(t.AiringSince, now) }
 
 // Early reports whether airing started before the shortest exposure had passed.
@@ -190,7 +191,7 @@ func (t *Treatment) Clear(at logbook.Time) {
 	}
 }
 
-// Hours turns hours into a Duration; out of range values are clipped.
+// Hours turns hours into a Duration: at least 0, at most 100 years.
 func Hours(h float64) time.Duration {
 	const most = 100 * 365 * 24
 	return time.Duration(math.Min(math.Max(h, 0), most) * float64(time.Hour))
@@ -292,9 +293,10 @@ func (t *Treatment) show(j *Judgement, ppm float64) {
 	}
 }
 
-// HandRead lets a hand reading on a line fill a judgement that no fixed reading
-// could show, or one that is made within the next hour. It returns the moment
-// that it filled, or "".
+// HandRead takes a hand reading on a line. Where the line was judged and its fixed readings
+// showed nothing, the hand reading shows it instead, if it was taken no earlier than an hour
+// before that moment and before airing started. A judgement within the next hour may rest on
+// it, too. HandRead returns the moment whose judgement it has filled in, or "".
 func (t *Treatment) HandRead(line int, at logbook.Time, ppm float64) (moment string) {
 	l := &t.Lines[line]
 	if at >= l.Hand.At {
@@ -328,10 +330,10 @@ func (t *Treatment) Missed() bool {
 	return false
 }
 
-// held reports whether every line met the end level. What was met when the shortest
-// exposure had passed is held; what was missed then counts as held only when the
-// exposure was extended or dose was added, and it was met when airing started. missed
-// reports whether a line is known not to have.
+// held reports whether every line is known to have met the end level, and missed whether one is
+// known not to have. A line that met it when the shortest exposure had passed has met it. One
+// that missed it then can make up for that only if the exposure was extended or a dose was
+// added, by meeting it when airing started.
 func (t *Treatment) held() (held, missed bool) {
 	rescued := t.Extended || len(t.Extra) > 0
 	held = t.Started != 0 && len(t.Lines) > 0
@@ -344,8 +346,9 @@ func (t *Treatment) held() (held, missed bool) {
 	return held, missed
 }
 
-// settle decides the verdict as far as it is known. At the end, what was never shown
-// has failed; and live insects make any treatment a failed one.
+// settle decides the verdict as far as it is known. Live insects, or airing before the shortest
+// exposure had passed, make the treatment a failed one at any time; a line that missed the end
+// level does once airing has started; one that was never shown to meet it does at the end.
 func (t *Treatment) settle(end bool) {
 	if t.Live() {
 		t.Verdict = logbook.VerdictFailed
