@@ -18,6 +18,7 @@ const (
 	alarmAtRisk       = "end-level-at-risk"
 	alarmMissed       = "end-level-missed"
 	alarmUneven       = "uneven-gas"
+	alarmUntold       = "untold-dose"
 	alarmAirGas       = "air-gas"
 	alarmRebound      = "gate-rebound"
 	alarmLineSilent   = "line-silent"
@@ -249,7 +250,7 @@ func (s *State) endAlarms(stack string, names ...string) {
 }
 
 // underSheet are the alarms that have no meaning once the sheet is off.
-var underSheet = []string{alarmLeak, alarmAtRisk, alarmUneven, alarmLineSilent, alarmLineOff, alarmLineBlocked, alarmSwapped, alarmDrift, alarmPumpOff, alarmFire, alarmTooCold}
+var underSheet = []string{alarmLeak, alarmAtRisk, alarmUneven, alarmUntold, alarmLineSilent, alarmLineOff, alarmLineBlocked, alarmSwapped, alarmDrift, alarmPumpOff, alarmFire, alarmTooCold}
 
 // acknowledge notes that a person takes charge of a standing alarm. An act may leave out
 // store, line and so on as long as just one standing alarm fits what it says.

@@ -42,6 +42,7 @@ type Gas struct {
 	FullPPM   float64            // what the dose would give without loss; 0 = not known
 	DosedAt   logbook.Time       // when the newest dose was laid or let in
 	Rises     []Rise             // signs of fire, one per line
+	Hourly    Hourly             // what the lines showed in the last day
 	Trail     Trail              // the leak test's statistic, for pictures
 	Leaks     []Found            // leaks of this exposure, oldest first
 
@@ -130,6 +131,7 @@ func (g *Gas) observe(t *treatment.Treatment, line int, j reading.Judged) {
 	h := j.At.Hours(t.Started)
 	if !g.Leak.Out(line) {
 		g.Fit.Observe(h, line, j.Value)
+		g.Hourly.take(len(t.Lines), line, h, j.Value)
 	}
 	if j.State != reading.Late {
 		g.Bin.Add(h, line, j.Value, j.State != reading.OK)

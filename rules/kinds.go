@@ -49,7 +49,8 @@ var kinds = map[string]kind{
 	alarmResistance:   {priority: logbook.PriorityHigh, fixed: true},
 	alarmLiveInsects:  {priority: logbook.PriorityHigh, fixed: true},
 	alarmUneven:       {priority: logbook.PriorityMedium, on: 2 * time.Hour, off: 2 * time.Hour, deadband: 0.05, during: inExposure},
-	alarmTooCold:      {priority: logbook.PriorityMedium, off: time.Hour, deadband: 0.03, during: inExposure}, // half a degree at 15 °C
+	alarmUntold:       {priority: logbook.PriorityMedium, on: 90 * time.Minute, off: 24 * time.Hour, during: inExposure, fixed: true}, // it is looked at once an hour, and must show twice
+	alarmTooCold:      {priority: logbook.PriorityMedium, off: time.Hour, deadband: 0.03, during: inExposure},                         // half a degree at 15 °C
 	alarmAirGas:       {priority: logbook.PriorityHigh, on: 2 * time.Minute, off: 15 * time.Minute, deadband: 0.1, life: true, wake: wherePeopleAre},
 	alarmRebound:      {priority: logbook.PriorityHigh, life: true},
 	alarmFire:         {priority: logbook.PriorityHigh, off: 30 * time.Minute, deadband: 0.1, life: true, wake: func(a *logbook.Alarm) bool { return !onlyAttention(a.Code) }},

@@ -136,7 +136,9 @@ func (s *State) passExposure(name string, k *Stack, t *treatmentOf) {
 		g.Hour = hour
 		s.markAway(name, k, t)
 		s.forecast(k, t, hour, daily)
+		g.Hourly.look(hour)
 	}
+	s.untoldDose(k, t)
 	s.again(t.Started.Add(time.Duration(max(g.Hour+1, 2)) * time.Hour))
 	exposed := s.At.Hours(t.Started)
 	if exposed-float64(g.RatioSlot)*fault.BinHours > ratioFor.Hours() {

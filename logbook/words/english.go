@@ -243,6 +243,8 @@ var englishAlarms = map[string]sentence{
 		"Do not start airing yet. Ask the licensed fumigator whether a longer exposure can still reach it, or whether the stack is to be treated again. The stack stays under gas until it was aired."},
 	"uneven-gas": {"Uneven gas: the lowest line of stack {stack} holds {percent} % of the highest.",
 		"Insects can live where the gas is thin. Ask the licensed fumigator for a longer exposure. If something has to be done at the stack: " + twoPeople},
+	"untold-dose": {"Gas rose: every line of stack {stack} shows more than at any time in the day before, by {percent} % or more, and no dose on record explains it.",
+		"Was phosphine added? Then put the dose on record, with its grams and its time: until then, forecasts may promise too much. If nobody added any, ask whether an instrument was set anew, and tell the licensed fumigator: phosphide that got wet gives gas, too. If something has to be done at the stack: " + twoPeople},
 	"air-gas": {"Gas in the air: {value} ppm at {place}; the limit is {limit} ppm.",
 		"Everybody out, upwind, now; count the people and keep others away. Call the emergency line if anybody feels ill. Nobody goes back without breathing protection. " + twoPeople},
 	"air-gas/office": {"Gas where people work: {value} ppm at {place}; the limit is {limit} ppm.",

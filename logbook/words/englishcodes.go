@@ -112,6 +112,7 @@ var englishCodes = map[string]string{
 	"alarm/leak":                          "leak",
 	"alarm/end-level-at-risk":             "end level at risk",
 	"alarm/end-level-missed":              "end level missed",
+	"alarm/untold-dose":                   "gas rose without a dose on record",
 	"alarm/uneven-gas":                    "uneven gas",
 	"alarm/air-gas":                       "gas in the air",
 	"alarm/gate-rebound":                  "gas came back after airing",

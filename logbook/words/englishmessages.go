@@ -75,6 +75,7 @@ var englishMessages = map[string]string{
 	"sms/end-level-at-risk":      "Ask the licensed fumigator now, while it can be mended.",
 	"sms/end-level-missed":       "Do not start airing; ask the licensed fumigator.",
 	"sms/uneven-gas":             "Ask the licensed fumigator for a longer exposure.",
+	"sms/untold-dose":            "Was phosphine added? Put it on record, with its time. If nobody did, tell the licensed fumigator.",
 	"sms/air-gas":                "Everybody out, upwind, now; count the people; nobody goes back.",
 	"sms/air-gas/office":         "Everybody out of the office, upwind, now; count the people; nobody goes back.",
 	"sms/air-gas/dwelling":       "Call everybody out, upwind, now, at any hour; count the people; nobody goes back.",

@@ -36,6 +36,8 @@ var frenchAlarms = map[string]sentence{
 		"Ne commencez pas encore l'aération. Demandez au fumigateur agréé si une exposition plus longue peut encore l'atteindre, ou si la pile doit être traitée de nouveau. La pile reste sous gaz tant qu'elle n'a pas été aérée."},
 	"uneven-gas": {"Gaz mal réparti : la ligne la plus basse de la pile {stack} contient {percent} % de la plus haute.",
 		"Des insectes peuvent survivre là où le gaz est rare. Demandez au fumigateur agréé une exposition plus longue. S'il faut intervenir à la pile : " + frenchTwoPeople},
+	"untold-dose": {"Le gaz a monté : chaque ligne de la pile {stack} montre plus qu'à tout moment du jour précédent, d'au moins {percent} %, et aucune dose consignée ne l'explique.",
+		"De la phosphine a-t-elle été ajoutée ? Consignez alors la dose, avec ses grammes et son heure : tant qu'elle n'est pas consignée, les prévisions promettent peut-être trop. Si personne n'en a ajouté, demandez si un instrument a été réglé de nouveau, et prévenez le fumigateur agréé : du phosphure mouillé dégage aussi du gaz. S'il faut intervenir à la pile : " + frenchTwoPeople},
 	"air-gas": {"Gaz dans l'air : {value} ppm à {place} ; la limite est de {limit} ppm.",
 		"Tout le monde dehors, du côté d'où vient le vent, maintenant ; comptez les personnes et tenez les autres à l'écart. Appelez le numéro d'urgence si quelqu'un se sent mal. Personne n'y retourne sans protection respiratoire. " + frenchTwoPeople},
 	"air-gas/office": {"Gaz là où des personnes travaillent : {value} ppm à {place} ; la limite est de {limit} ppm.",

@@ -112,6 +112,7 @@ var frenchCodes = map[string]string{
 	"alarm/leak":                          "fuite",
 	"alarm/end-level-at-risk":             "concentration finale en péril",
 	"alarm/end-level-missed":              "concentration finale manquée",
+	"alarm/untold-dose":                   "gaz monté sans dose consignée",
 	"alarm/uneven-gas":                    "gaz mal réparti",
 	"alarm/air-gas":                       "gaz dans l'air",
 	"alarm/gate-rebound":                  "retour du gaz après l'aération",

@@ -73,6 +73,7 @@ var frenchMessages = map[string]string{
 	"sms/end-level-at-risk":      "Consultez le fumigateur agréé maintenant, tant que cela peut se rattraper.",
 	"sms/end-level-missed":       "Ne commencez pas l'aération ; consultez le fumigateur agréé.",
 	"sms/uneven-gas":             "Demandez au fumigateur agréé une exposition plus longue.",
+	"sms/untold-dose":            "De la phosphine a-t-elle été ajoutée ? Consignez-la, avec son heure. Sinon, prévenez le fumigateur agréé.",
 	"sms/air-gas":                "Tout le monde dehors, contre le vent, maintenant ; comptez les personnes ; personne n'y retourne.",
 	"sms/air-gas/office":         "Tout le monde hors du bureau, contre le vent, maintenant ; comptez les personnes ; personne n'y retourne.",
 	"sms/air-gas/dwelling":       "En appelant, tout le monde dehors, contre le vent, maintenant, à toute heure ; comptez les personnes ; personne n'y retourne.",
