@@ -37,6 +37,7 @@ type Rise struct {
 	PPM    float64
 	Before float64        // the reading before the one at At, ppm; 0 once the one after it has come
 	Last   float64        // the newest reading, ppm
+	Away   bool           `json:",omitempty"` // as the newest reading came, the line was known to draw none of the stack's gas
 	Doubt  *logbook.Alarm `json:",omitempty"` // the sign that is not confirmed; its Time is when it came
 }
 
@@ -170,13 +171,14 @@ func (s *State) lineAway(of logbook.Alarm) bool {
 
 // tooFast reports whether a line has risen faster within an hour, or reads more in all, than
 // the dose can explain, and writes code, value and limit into of. For a line that was away
-// the rise counts for nothing, only how much it reads. The level of an hour ago is the median
+// the rise counts for nothing, only how much it reads; up to its first reading after that,
+// for lines are read in turn, and the first that is back ends it for all. The level of an hour ago is the median
 // of the reading then and its two neighbours, since that reading may itself have been a
 // spike. While a rise is not confirmed it stays measured from the same level.
 func (g *Gas) tooFast(line int, j reading.Judged, away bool, of *logbook.Alarm) bool {
 	r := &g.Rises[line]
 	switch {
-	case away, r.At == 0, r.Doubt == nil && j.At.Sub(r.At) > 90*time.Minute:
+	case away || r.Away, r.At == 0, r.Doubt == nil && j.At.Sub(r.At) > 90*time.Minute:
 		r.At, r.PPM, r.Before = j.At, j.Value, 0
 	case r.Before > 0:
 		r.PPM, r.Before = middle(r.Before, r.PPM, j.Value), 0
@@ -186,7 +188,7 @@ func (g *Gas) tooFast(line int, j reading.Judged, away bool, of *logbook.Alarm) 
 	if j.At.Sub(r.At) >= time.Hour && (rose <= limit || r.Doubt != nil) {
 		r.At, r.PPM, r.Before = j.At, j.Value, r.Last
 	}
-	r.Last = j.Value
+	r.Last, r.Away = j.Value, away
 	switch {
 	case g.FullPPM <= 0:
 		return false

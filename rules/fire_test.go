@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"math"
 	"slices"
 	"testing"
 	"time"
@@ -161,6 +162,36 @@ func TestLinePutBackIsNoFire(t *testing.T) {
 	got := d.fresh()
 	assert.Empty(t, alarms(got, alarmFire))
 	assert.Equal(t, []string{"cleared"}, alarms(got, alarmLineOff))
+}
+
+// A pump stands for hours, its cells use up what stands in them, and all lines are back at
+// once when it runs again: no fire, though lines are read in turn and the first that is back
+// ends the alarm of the pump for all.
+func TestPumpThatRunsAgainIsNoFire(t *testing.T) {
+	d := underGas(t)
+	d.level["a1"], d.level["a2"] = decaying(1300, 0.1), decaying(1250, 0.1)
+	d.run(40)
+	top, low := d.level["a1"], d.level["a2"]
+	d.level["a1"], d.level["a2"] = nil, nil
+	turn := func(minutes int, stands bool) {
+		stood := d.now
+		for end := d.now.Add(time.Duration(minutes) * time.Minute); d.now < end; {
+			for _, c := range []string{"a1", "a2"} {
+				d.now = d.now.Add(5 * time.Minute)
+				ppm := map[string]func(logbook.Time) float64{"a1": top, "a2": low}[c](d.now)
+				if stands {
+					ppm *= math.Exp(-2 * d.now.Hours(stood))
+				}
+				d.read(c, math.Round(ppm))
+			}
+		}
+	}
+	turn(240, true)
+	require.Equal(t, []string{"by-gas raised"}, alarms(d.fresh(), alarmPumpOff))
+	turn(120, false)
+	got := d.fresh()
+	assert.Equal(t, []string{"by-gas cleared"}, alarms(got, alarmPumpOff))
+	assert.Empty(t, alarms(got, alarmFire))
 }
 
 // A line that goes to and fro about a limit shows a fire: one reading over it is borne out by
