@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"undersheet/logbook"
+	"undersheet/logbook/words"
 	"undersheet/report/chart"
 	"undersheet/report/paper"
 )
@@ -123,5 +124,5 @@ func (p *page) airing() {
 		p.say("air/not-read")
 		return
 	}
-	p.put(paper.Picture{Chart: c, Caption: p.text("air/points", "{points}", p.list(names), "{limit}", p.num(r.Limit.PPM), "{of}", r.Limit.Of)})
+	p.put(paper.Picture{Chart: c, Caption: p.text("air/points", "{points}", p.list(names), "{limit}", p.num(r.Limit.PPM), "{of}", words.Source(p.lang, r.Limit.Of))})
 }

@@ -86,7 +86,7 @@ func (p *site) depotPage(r *http.Request, v *rules.View) depotPage {
 
 func (page *depotPage) store(s rules.StoreView) storeCard {
 	c := storeCard{gateView: page.gate(s.Name, s.Gate), Name: s.Name, Path: storePath(s.Name), Inside: page.insideNow(s), Air: page.air(s),
-		Limit: page.figure(float64(s.Gate.LimitPPM)), LimitOf: sentence(s.Gate.LimitOf)}
+		Limit: page.figure(float64(s.Gate.LimitPPM)), LimitOf: sentence(words.Source(page.Lang, s.Gate.LimitOf))}
 	for _, k := range s.Stacks {
 		c.Stacks = append(c.Stacks, page.stackCard(k))
 	}

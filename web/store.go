@@ -173,8 +173,9 @@ func (p *site) store(w http.ResponseWriter, r *http.Request) {
 }
 
 func (p *site) storePage(r *http.Request, v *rules.View, s rules.StoreView) storePage {
-	page := storePage{frame: p.frame(r, v, "page/title", "{name}", s.Name), Name: s.Name, Plan: planPath(s.Name), LimitOf: sentence(s.Gate.LimitOf)}
+	page := storePage{frame: p.frame(r, v, "page/title", "{name}", s.Name), Name: s.Name, Plan: planPath(s.Name)}
 	page.People, page.Limit = page.people(s.People), page.figure(float64(s.Gate.LimitPPM))
+	page.LimitOf = sentence(words.Source(page.Lang, s.Gate.LimitOf))
 	page.Inside, page.Protection, page.Signals, page.Hands = page.insideNow(s), page.protection(s.Protection), page.signals(s), p.recentRows(r.Context(), &page.frame, s.Name)
 	page.ProtectionSource = exposure.ProtectionSource
 	page.gateView, page.Conditions = page.gate(s.Name, s.Gate), page.conditions(s)

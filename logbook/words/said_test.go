@@ -109,3 +109,13 @@ func TestEverySentenceOfSensorsIsSaid(t *testing.T) {
 	}
 	require.Greater(t, count, 60)
 }
+
+// TestLimitsAreSaid: where a limit in force is from is said as each site's set of limits and
+// each gate record write it; the name of the law stays as it is.
+func TestLimitsAreSaid(t *testing.T) {
+	require.Equal(t, "Valeurs limites d'exposition professionnelle, dans le tableau SER des limites nationales, depuis le 2007-01-01 (d'après une source secondaire)",
+		plainSpaces(Source("fr", "Valeurs limites d'exposition professionnelle, in the SER table of national limits, since 2007-01-01 (from a secondary source)")))
+	require.Equal(t, "Commission Directive 2006/15/EC (de mémoire : à vérifier)", plainSpaces(Source("fr", "Commission Directive 2006/15/EC (from memory: look it up)")))
+	require.Equal(t, "aucun pays indiqué : 0,3 ppm fait foi", plainSpaces(Source("fr", "no country set: 0.3 ppm holds")))
+	require.Equal(t, "EH40/2005, since 2007-10-01 (verified)", Source("en", "EH40/2005, since 2007-10-01 (verified)"))
+}
