@@ -3,6 +3,7 @@ package web
 import (
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"time"
 
@@ -246,9 +247,7 @@ func leastRead(air []rules.AirView) float64 {
 // storeActs are the acts that a store may ask for as it stands.
 func (f *frame) storeActs(s rules.StoreView, state string) []actLink {
 	var acts []actLink
-	add := func(kind logbook.Kind, pairs ...string) {
-		acts = append(acts, f.linkToAct(kind, append(pairs, "store", s.Name)...))
-	}
+	add := func(kind logbook.Kind) { acts = append(acts, f.linkToAct(kind, "store", s.Name)) }
 	if s.Inside != "" {
 		add(logbook.KindMaskedExit)
 	}
@@ -264,10 +263,8 @@ func (f *frame) storeActs(s rules.StoreView, state string) []actLink {
 	}
 	add(logbook.KindHandReading)
 	add(logbook.KindMaskedEntry)
-	for _, r := range s.Gate.Reasons {
-		if r.Code == gate.NoClearance || r.Code == gate.RestoredLog {
-			add(logbook.KindNoGasDeclared)
-		}
+	if slices.ContainsFunc(s.Gate.Reasons, func(r logbook.Reason) bool { return r.Code == gate.NoClearance || r.Code == gate.RestoredLog }) {
+		add(logbook.KindNoGasDeclared)
 	}
 	return acts
 }

@@ -53,8 +53,7 @@ stores: [{name: Store 1, air: [{name: door, channel: door, where: door}]}]
 	require.NoError(t, err)
 	d.loop = watch.New(d.store, watch.Options{Clock: clock.Now, Stale: time.Hour, Planned: d.sender.Wake, Logger: slog.New(slog.DiscardHandler),
 		NewState: func() watch.Folder { return brokenState{rules.New()} }, NewPlanner: func() watch.Planner { return alert.NewPlanner(alert.PlannerOptions{}) }})
-	d.handler, err = newPages(d)
-	require.NoError(t, err)
+	d.handler = newPages(d)
 	ctx, stop := context.WithCancel(t.Context())
 	ended := make(chan error, 1)
 	go func() { ended <- d.run(ctx) }()

@@ -98,8 +98,8 @@ func newDaemon(site *logbook.Site, o daemonOptions) (d *daemon, err error) {
 	if err = d.waysOut(); err != nil {
 		return d, err
 	}
-	d.handler, err = newPages(d)
-	return d, err
+	d.handler = newPages(d)
+	return d, nil
 }
 
 // append commits es, and returns what was there under an id of theirs.

@@ -75,7 +75,7 @@ func (p *prover) breathTest(ctx context.Context, t target, e *logbook.LineProved
 	}
 	w := p.watchBreath()
 	p.say("Watching every channel; press Enter when it has had time to show.")
-	if _, _, err := p.wait(ctx, t.channel, w.take); err != nil {
+	if _, err := p.wait(ctx, t.channel, w.take); err != nil {
 		return "", err
 	}
 	for _, name := range slices.Sorted(maps.Keys(w.moved)) {

@@ -93,7 +93,7 @@ func joined(sep string, texts ...string) string {
 // which channel answers. It fills in e and returns what else is to be noted.
 func (p *prover) spanTest(ctx context.Context, t target, e *logbook.LineProved) (note string, err error) {
 	ch := p.site.Channels[t.channel]
-	if e.Span, err = p.askSpan(ctx, t, ch); err != nil {
+	if e.Span, err = p.askSpan(ctx, ch); err != nil {
 		return "", err
 	}
 	e.EndTest = logbook.EndTestSpan
@@ -106,7 +106,7 @@ func (p *prover) spanTest(ctx context.Context, t target, e *logbook.LineProved) 
 	}
 	w := p.watchSpan(t, e.Span)
 	p.say("Watching. It ends by itself when the figure stands still; Enter ends it before.")
-	if _, _, err := p.wait(ctx, t.channel, w.take); err != nil {
+	if _, err := p.wait(ctx, t.channel, w.take); err != nil {
 		return "", err
 	}
 	note = p.judgeSpan(t, ch, w, e)
@@ -115,7 +115,7 @@ func (p *prover) spanTest(ctx context.Context, t target, e *logbook.LineProved) 
 }
 
 // askSpan asks for the concentration of the span gas, in the channel's unit.
-func (p *prover) askSpan(ctx context.Context, t target, ch logbook.Channel) (float64, error) {
+func (p *prover) askSpan(ctx context.Context, ch logbook.Channel) (float64, error) {
 	question := fmt.Sprintf("END OF LINE: concentration of the span gas, as this channel is to show it, in %s?", ch.Unit)
 	again := p.span > 0 && p.spanUnit == ch.Unit
 	if again {
@@ -200,7 +200,7 @@ func (p *prover) ready(ctx context.Context, t target, span float64) error {
 		return nil
 	}
 	p.say("Waiting: %s. Enter goes on all the same.", why)
-	_, _, err := p.wait(ctx, t.channel, func(fresh) bool { return still() == "" })
+	_, err := p.wait(ctx, t.channel, func(fresh) bool { return still() == "" })
 	return err
 }
 

@@ -64,26 +64,27 @@ func (p *prover) say(format string, args ...any) {
 	fmt.Fprintf(p.out, format+"\n", args...)
 }
 
-// wait absorbs readings until a line is typed, or until done, which may be nil,
-// says of a reading that it is enough. focus is the channel whose figures are shown.
-func (p *prover) wait(ctx context.Context, focus string, done func(fresh) bool) (text string, typed bool, err error) {
+// wait absorbs readings until a line is typed, which it returns, or until done, which may
+// be nil, says of a reading that it is enough. focus is the channel whose figures are
+// shown.
+func (p *prover) wait(ctx context.Context, focus string, done func(fresh) bool) (typed string, err error) {
 	for {
 		select {
 		case <-ctx.Done():
 			if err := context.Cause(ctx); !errors.Is(err, context.Canceled) {
-				return "", false, err
+				return "", err
 			}
-			return "", false, errLeft
+			return "", errLeft
 		case text, ok := <-p.typed:
 			if !ok {
-				return "", false, errLeft
+				return "", errLeft
 			}
-			return text, true, nil
+			return text, nil
 		case f := <-p.fresh:
 			p.absorb(f)
 			p.figures(f, focus)
 			if done != nil && done(f) {
-				return "", false, nil
+				return "", nil
 			}
 		}
 	}
@@ -123,7 +124,7 @@ func (p *prover) shown(f fresh) string {
 // ask prints a question and returns what is typed.
 func (p *prover) ask(ctx context.Context, format string, args ...any) (string, error) {
 	p.say(format, args...)
-	text, _, err := p.wait(ctx, "", nil)
+	text, err := p.wait(ctx, "", nil)
 	return text, err
 }
 
@@ -132,7 +133,7 @@ func (p *prover) ask(ctx context.Context, format string, args ...any) (string, e
 func (p *prover) askNumber(ctx context.Context, question, focus string, fits func(float64) string) (*float64, error) {
 	for {
 		p.say("%s", question)
-		text, _, err := p.wait(ctx, focus, nil)
+		text, err := p.wait(ctx, focus, nil)
 		if err != nil || text == "" {
 			return nil, err
 		}
@@ -239,7 +240,7 @@ func (p *prover) readZeros(ctx context.Context) error {
 		missing[t.channel] = true
 	}
 	var gas error
-	_, _, err := p.wait(ctx, "", func(f fresh) bool {
+	_, err := p.wait(ctx, "", func(f fresh) bool {
 		if !missing[f.channel] || f.fault != "" || f.at.Before(from) {
 			return false
 		}
