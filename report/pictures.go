@@ -31,17 +31,7 @@ func (p *page) curves() {
 	if r.Aired.First != 0 {
 		c.XMax = max(c.XMax, r.Aired.First.Hours(started)+airingShown)
 	}
-	var names []string
-	for i, l := range r.Lines {
-		var points []chart.Point
-		for _, h := range l.Hours {
-			if x := h.At.Hours(started) + 0.5; x <= c.XMax {
-				points = append(points, chart.Point{X: max(x, 0), Y: h.Mean})
-			}
-		}
-		c.Series = append(c.Series, chart.Series{Key: l.Key, Points: points, Dash: i, Gap: 1.5})
-		names = append(names, l.Key+" "+l.Name)
-	}
+	names := p.drawLines(&c)
 	if len(r.Lines) > 0 {
 		var band chart.Band
 		for _, x := range r.Lines[0].View.Curve {
@@ -59,18 +49,7 @@ func (p *page) curves() {
 		c.Series = append(c.Series, chart.Series{Points: []chart.Point{{X: x, Y: f.P05}, {X: x, Y: f.P95}}, Strong: true},
 			chart.Series{Points: []chart.Point{{X: x - medianStroke/2, Y: f.P50}, {X: x + medianStroke/2, Y: f.P50}}, Strong: true})
 	}
-	letter := 'a'
-	var alarms []string
-	for i := range r.Alarms {
-		a := &r.Alarms[i]
-		x := a.Time.Hours(started)
-		if a.State != logbook.AlarmRaised || a.Stack != r.Stack.Name || a.Alarm == alarmFollowUp || x < 0 || x > c.XMax || letter > 'z' {
-			continue
-		}
-		c.Marks = append(c.Marks, chart.Mark{Label: string(letter), X: x})
-		alarms = append(alarms, string(letter)+" "+p.code("alarm", a.Alarm))
-		letter++
-	}
+	alarms := p.markAlarms(&c)
 	for _, k := range r.Leaks {
 		if k.OnsetFrom != 0 {
 			c.Spans = append(c.Spans, chart.Span{Label: p.text("chart/onset"), From: k.OnsetFrom.Hours(started), To: k.OnsetTo.Hours(started)})
@@ -86,6 +65,39 @@ func (p *page) curves() {
 		caption += " " + p.text("chart/alarms", "{alarms}", p.list(alarms))
 	}
 	p.put(paper.Picture{Chart: c, Caption: caption + " " + p.text("chart/acts")})
+}
+
+// drawLines draws the hourly means of every line, and returns the names of the lines.
+func (p *page) drawLines(c *chart.Chart) (names []string) {
+	started := p.r.Stack.Started
+	for i, l := range p.r.Lines {
+		var points []chart.Point
+		for _, h := range l.Hours {
+			if x := h.At.Hours(started) + 0.5; x <= c.XMax {
+				points = append(points, chart.Point{X: max(x, 0), Y: h.Mean})
+			}
+		}
+		c.Series = append(c.Series, chart.Series{Key: l.Key, Points: points, Dash: i, Gap: 1.5})
+		names = append(names, l.Key+" "+l.Name)
+	}
+	return names
+}
+
+// markAlarms marks the alarms of the stack, each with a letter, and returns what the letters
+// stand for.
+func (p *page) markAlarms(c *chart.Chart) (letters []string) {
+	letter := 'a'
+	for i := range p.r.Alarms {
+		a := &p.r.Alarms[i]
+		x := a.Time.Hours(p.r.Stack.Started)
+		if a.State != logbook.AlarmRaised || a.Stack != p.r.Stack.Name || a.Alarm == alarmFollowUp || x < 0 || x > c.XMax || letter > 'z' {
+			continue
+		}
+		c.Marks = append(c.Marks, chart.Mark{Label: string(letter), X: x})
+		letters = append(letters, string(letter)+" "+p.code("alarm", a.Alarm))
+		letter++
+	}
+	return letters
 }
 
 // drawn reports whether an act of a kind moves the gas, so that it stands in the

@@ -34,11 +34,8 @@ func (f *Form) Again(e logbook.Acting) (url.Values, error) {
 		case x.Sort == Hidden:
 		case x.Adds:
 			for _, o := range x.Choices {
-				parts, _ := url.ParseQuery(o.Value)
-				for name := range parts {
-					if list, _ := body[name].([]any); slices.Contains(list, any(parts.Get(name))) {
-						v.Set(x.Name, o.Value)
-					}
+				if adds(o, body) {
+					v.Set(x.Name, o.Value)
 				}
 			}
 		case x.Covers != nil:
@@ -75,6 +72,17 @@ func (f *Form) Again(e logbook.Acting) (url.Values, error) {
 		}
 	}
 	return v, nil
+}
+
+// adds reports whether a list of an act's body holds what a choice adds to it.
+func adds(o Option, body map[string]any) bool {
+	parts, _ := url.ParseQuery(o.Value)
+	for name := range parts {
+		if list, _ := body[name].([]any); slices.Contains(list, any(parts.Get(name))) {
+			return true
+		}
+	}
+	return false
 }
 
 // keep holds what an act's body has beside the fields of the form and of every entry.

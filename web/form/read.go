@@ -151,35 +151,8 @@ func (r *reader) value(f *Field, text string) {
 			return
 		}
 		r.body[f.Name] = n
-	case Moment:
-		if at, same := r.form.times[f.Name+" "+text]; same {
-			r.body[f.Name] = at
-			return
-		}
-		now := r.form.depot.Now
-		if f.Ahead {
-			now = now.AddDate(20, 0, 0)
-		}
-		at, err := ParseLocal(r.form.depot.Lang, text, r.form.depot.Zone, now)
-		if err != nil {
-			r.faults = append(r.faults, Fault{f.Name, err.Error()})
-			return
-		}
-		if age := r.form.depot.Now.Sub(at.Std()); age > oldest && r.form.times == nil { // a correction may be of an older act
-			r.fault(f.Name, "form/long-ago", "{days}", strconv.Itoa(int(age.Hours()/24)))
-			return
-		}
-		r.body[f.Name] = at
-	case Day:
-		if at, same := r.form.times[f.Name+" "+text]; same {
-			r.body[f.Name] = at
-			return
-		}
-		if _, err := time.Parse(time.DateOnly, text); err != nil {
-			r.fault(f.Name, "form/no-day", "{text}", short(text))
-			return
-		}
-		r.body[f.Name] = text
+	case Moment, Day:
+		r.time(f, text)
 	case JSON:
 		if !json.Valid([]byte(text)) {
 			r.fault(f.Name, "form/no-json")
@@ -197,6 +170,37 @@ func (r *reader) value(f *Field, text string) {
 	default:
 		r.body[f.Name] = text
 	}
+}
+
+// time reads a moment or a day. One that was filled in by Again and left as it was keeps its
+// time to the microsecond.
+func (r *reader) time(f *Field, text string) {
+	if at, same := r.form.times[f.Name+" "+text]; same {
+		r.body[f.Name] = at
+		return
+	}
+	if f.Sort == Day {
+		if _, err := time.Parse(time.DateOnly, text); err != nil {
+			r.fault(f.Name, "form/no-day", "{text}", short(text))
+			return
+		}
+		r.body[f.Name] = text
+		return
+	}
+	now := r.form.depot.Now
+	if f.Ahead {
+		now = now.AddDate(20, 0, 0)
+	}
+	at, err := ParseLocal(r.form.depot.Lang, text, r.form.depot.Zone, now)
+	if err != nil {
+		r.faults = append(r.faults, Fault{f.Name, err.Error()})
+		return
+	}
+	if age := r.form.depot.Now.Sub(at.Std()); age > oldest && r.form.times == nil { // a correction may be of an older act
+		r.fault(f.Name, "form/long-ago", "{days}", strconv.Itoa(int(age.Hours()/24)))
+		return
+	}
+	r.body[f.Name] = at
 }
 
 // contradiction notes that a number goes with another choice than the one that was made.
