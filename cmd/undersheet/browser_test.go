@@ -152,6 +152,22 @@ func (b *browserTest) fits(path string) {
 	require.LessOrEqual(b.t, ask[int](b, "document.documentElement.scrollWidth"), 390, path)
 }
 
+// narrow: on the smallest telephone, and in the longer words of French, nothing stands beyond
+// the screen either; the tables of a plan scroll.
+func (b *browserTest) narrow(d *depotTest) {
+	b.t.Helper()
+	status, _, errs := tried(b.t, "", "act", "-l", d.book, "--at", d.at.Format(time.RFC3339), "masked-exit", "store=Store 1", "by=Ana Brook") // its name is the longest
+	require.Zero(b.t, status, errs)
+	b.do(chromedp.EmulateViewport(320, 568))
+	for _, path := range []string{"/?lang=fr", "/store/Store%201", "/stack/A", "/alarms", "/follow-ups", "/instruments", "/logbook", "/act", "/act/line-proved?stack=A&line=top"} {
+		b.open(path)
+		require.LessOrEqual(b.t, ask[int](b, "document.documentElement.scrollWidth"), 320, path)
+	}
+	b.do(chromedp.EmulateViewport(390, 844))
+	b.open("/?lang=en")
+	b.open(planOfOwnDose)
+}
+
 // planOfOwnDose is a plan whose dose comes from a label with a long address.
 const planOfOwnDose = "/plan/Store%201/sheet?commodity-0=maize&tonnes-0=180&length-0=9&width-0=6&height-0=5&temp-0=27&per_tonne=2&dose_source=" +
 	"the+label:+https://authority.example/labels/registered/phosphine/2026/01/31/leaflet-of-the-product.pdf"
@@ -185,6 +201,7 @@ func TestTreatmentInABrowser(t *testing.T) {
 		b.fits(path)
 	}
 	b.sees("leaflet-of-the-product.pdf")
+	b.narrow(d)
 	require.Zero(t, ask[int](b, "[...document.querySelectorAll('.scroll')].filter(x => x.scrollWidth > x.clientWidth).length"), "a source in one long word is not cut off in the plan")
 	b.loses(d)
 	b.mu.Lock()
