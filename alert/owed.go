@@ -97,6 +97,9 @@ func (p voice) composeOwed(items []*news, h sqlite.Head) (subject, text string) 
 	w.para(count + ".")
 	for _, n := range items {
 		headline, advice := words.Alarm(w.lang, n.Alarm)
+		if n.What == toldOver { // how pressing it was is over, too
+			headline = p.item(n)
+		}
 		w.para(p.text("mail/item", "{name}", words.Word(p.lang, "mail", n.Priority), "{what}", headline))
 		w.owed(n.Alarm.Owed)
 		if advice = w.advice(n, advice); advice != "" && n.Alarm.State != logbook.AlarmCleared {

@@ -105,7 +105,10 @@ func TestWhatIsOwedIsOneMail(t *testing.T) {
 		for n := range 20 {
 			f.fold(in(logbook.AlarmCleared, check(n, logbook.PriorityMedium), ""))
 		}
-		require.Contains(t, read(by(ByMail, f.after(31*time.Minute))[0]).Subject, "20 things that were owed are over")
+		l = read(by(ByMail, f.after(31*time.Minute))[0])
+		require.Contains(t, l.Subject, "20 things that were owed are over")
+		require.Contains(t, l.Text, "- MEDIUM: Test channel air-1 with a known gas\n")
+		require.NotContains(t, l.Text, "Overdue", "it is over")
 	}
 }
 

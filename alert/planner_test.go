@@ -108,7 +108,7 @@ func TestMessage(t *testing.T) {
 	require.True(t, strings.HasSuffix(l.ID, "@bagmati.example"), l.ID)
 	for _, part := range []string{
 		"Began: 2026-03-01 16:15 +0545 (2026-03-01 10:30 UTC)",
-		"Of the same cause: end-level-at-risk",
+		"Of the same cause: end level at risk",
 		"Stack B, treatment B-7, read last under the sheet:",
 		"- north top: 412 ppm (ok) at 2026-03-01 17:45 +0545 (2026-03-01 12:00 UTC)",
 		"- south low: nothing read yet",

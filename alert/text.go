@@ -191,7 +191,7 @@ func (w *writer) alarm(n *news) string {
 	if advice = w.advice(n, advice); advice != "" {
 		w.para(advice)
 	}
-	w.para(w.text("mail/alarm", "{alarm}", a.Alarm) + w.place(a))
+	w.para(w.text("mail/alarm", "{alarm}", words.Word(w.lang, "alarm", a.Alarm)) + w.place(a))
 	switch {
 	case a.Owed != nil:
 		w.owed(a.Owed)
@@ -205,7 +205,11 @@ func (w *writer) alarm(n *news) string {
 		}
 	}
 	if len(a.Also) > 0 {
-		w.line(w.text("mail/same-cause", "{alarms}", strings.Join(a.Also, ", ")))
+		also := make([]string, len(a.Also))
+		for i, name := range a.Also {
+			also[i] = words.Word(w.lang, "alarm", name)
+		}
+		w.line(w.text("mail/same-cause", "{alarms}", strings.Join(also, ", ")))
 	}
 	return headline
 }
