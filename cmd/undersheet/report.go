@@ -121,7 +121,8 @@ func writeWhole(path string, write func(io.Writer) error) (err error) {
 	}
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, f.Close(), os.Remove(f.Name()))
+			_ = f.Close()           // it is given up, or closed already
+			_ = os.Remove(f.Name()) // it is gone once it has its name
 		}
 	}()
 	if err = write(f); err != nil {
