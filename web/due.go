@@ -10,6 +10,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/words"
 	"undersheet/rules"
+	"undersheet/rules/followup"
 	"undersheet/rules/ledger"
 )
 
@@ -137,7 +138,7 @@ func (f *frame) dueRow(v *rules.View, x *rules.FollowUpView) dueRow {
 	if x.FollowUp == logbook.FollowLicence {
 		row.SettleNote = f.text("due/in-site-file")
 	}
-	if mayWriteOff(x) {
+	if followup.MayWriteOff(x.FollowUp) {
 		row.WriteOff = &actLink{actPath(logbook.KindWrittenOff, "stack", x.Stack, "treatment", x.Treatment, "follow_up", x.FollowUp), f.text("due/write-off")}
 	}
 	return row
@@ -304,10 +305,4 @@ func (f *frame) heldBack(k *rules.StackView) string {
 		return f.text("due/not-issued-open")
 	}
 	return f.text("due/not-issued", "{when}", words.Moment(f.Lang, k.IssueFrom, f.zone))
-}
-
-// mayWriteOff reports whether a named person may say that a follow-up will not be done:
-// not of what ends by itself, and not of what is of no stack.
-func mayWriteOff(x *rules.FollowUpView) bool {
-	return x.Stack != "" && x.FollowUp != logbook.FollowWithholding
 }

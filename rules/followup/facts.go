@@ -83,9 +83,21 @@ func (c *Cages) Judge(after string, d Done) {
 	}
 }
 
-// WriteOff notes that a follow-up will not be done, and reports whether that counts.
+// MayWriteOff reports whether follow-ups of a kind may be written off at all: not withholding,
+// which ends by itself, and not what is owed of an instrument or a person, which no treatment
+// ends.
+func MayWriteOff(kind string) bool {
+	switch kind {
+	case logbook.FollowWithholding, logbook.FollowCalibration, logbook.FollowBumpTest, logbook.FollowLicence, logbook.FollowCanister:
+		return false
+	}
+	return true
+}
+
+// WriteOff notes that a follow-up will not be done, and reports whether that counts: only where
+// it may be written off, and not while gas was last found in the bags that are to be read.
 func (f *Facts) WriteOff(kind string, d Done) bool {
-	if kind == logbook.FollowWithholding || kind == logbook.FollowBagGas && f.GasInBags() {
+	if !MayWriteOff(kind) || kind == logbook.FollowBagGas && f.GasInBags() {
 		return false
 	}
 	if f.WrittenOff == nil {

@@ -3,6 +3,7 @@ package form
 import (
 	"undersheet/logbook"
 	"undersheet/logbook/words"
+	"undersheet/rules/followup"
 )
 
 // treatmentField asks which treatment an act afterwards is of.
@@ -54,17 +55,12 @@ func grainIssued(d Depot) []Field {
 	return []Field{stackField(d), {Name: "tonnes", Unit: "t", Sort: Number, Needed: true}, {Name: "closed_vehicle", Sort: Yes}}
 }
 
-// never are the follow-ups that nobody writes off: one ends by itself, the others are
-// of no treatment.
-var never = map[string]bool{logbook.FollowWithholding: true, logbook.FollowCalibration: true, logbook.FollowBumpTest: true, logbook.FollowLicence: true, logbook.FollowCanister: true}
-
 func writtenOff(d Depot) []Field {
 	f := Field{Name: "follow_up", Sort: Choice, Needed: true}
 	for _, kind := range logbook.FollowUps {
-		if never[kind] {
-			continue
+		if followup.MayWriteOff(kind) {
+			f.Choices = append(f.Choices, Option{Value: kind, Label: words.Text(d.Lang, "follow/"+kind)})
 		}
-		f.Choices = append(f.Choices, Option{Value: kind, Label: words.Text(d.Lang, "follow/"+kind)})
 	}
 	return []Field{stackField(d), f, {Name: "why", Sort: Long, Needed: true, Longest: 500}, treatmentField(d)}
 }
