@@ -10,8 +10,8 @@ import (
 	"undersheet/logbook/words"
 )
 
-// do says the one thing to do about news, and whether the sentence about going in
-// goes before it.
+// do says the one thing to do about news; care: the sentence on how to go in has to stand before
+// it.
 func (p voice) do(n *news) (do string, care bool) {
 	switch n.What {
 	case toldOver:
@@ -40,7 +40,8 @@ func (p voice) what(n *news) string {
 	return strings.TrimSuffix(oneLine(headline), ".")
 }
 
-// standing says since when and in whose charge it is, where that is not plain.
+// standing says since when an alarm stands and who has taken charge of it, where the message
+// does not make that clear by itself.
 func (p voice) standing(n *news) string {
 	var s string
 	if n.Late {
@@ -88,7 +89,7 @@ func (p voice) heading(priority string) string {
 	return p.text("sms/head", "{site}", cut(p.Site.Name, 30), "{priority}", words.Word(p.lang, "mail", priority)) + " "
 }
 
-// care is the sentence about going in, as the hour has it; empty unless it is wanted.
+// care is the sentence about going in, by day or by night; empty unless it is wanted.
 func (p voice) care(wanted bool) string {
 	switch {
 	case !wanted:
@@ -125,9 +126,9 @@ const (
 	whatLeast = 24
 )
 
-// fit writes the text within two parts, if it can: what is the matter is cut
-// first, then what to do is said in few words, or left out where the sentence about
-// going in remains.
+// fit writes the text so that it fits into two parts of an SMS, if it can. First what is the
+// matter is shortened; then what to do is said in few words, or left out if the sentence about
+// going in is there.
 func (b *brief) fit(what, do string) string {
 	least := len([]rune(what))
 	dos := []string{do}
@@ -152,8 +153,8 @@ func (b *brief) fit(what, do string) string {
 	return b.with(cut(what, whatLeast), do)
 }
 
-// digest writes one SMS of several news, the gravest first. Those for which there
-// is no room are counted.
+// digest writes one SMS on several news, the gravest first. News for which there is no room is
+// only counted.
 func (p voice) digest(items []*news) (subject, text string) {
 	since := items[0].Since
 	key := "sms/alarms"
@@ -178,7 +179,7 @@ func (p voice) digest(items []*news) (subject, text string) {
 	return p.subject(highest(items), count), b.with(p.list(items, 1, 36), "")
 }
 
-// item says in few words what is the matter: of what is owed, what it is.
+// item says in few words what is the matter; of something owed, what that is.
 func (p voice) item(n *news) string {
 	if !n.owed() {
 		return p.what(n)

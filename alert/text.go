@@ -13,8 +13,8 @@ import (
 	"undersheet/rules"
 )
 
-// opensWithCare are the alarms at which people are tempted to go in and mend
-// something: what is asked of them opens with notAlone.
+// opensWithCare are the alarms that tempt people to go in and mend something: messages about
+// them begin with who may go in, and how.
 var opensWithCare = []string{"leak", "line-off", "line-blocked", "end-level-at-risk"}
 
 // careful reports whether news is of one of these.
@@ -37,8 +37,8 @@ func (p voice) subject(priority, what string) string {
 	return oneLine(p.text("mail/subject", "{site}", p.Site.Name, "{priority}", words.Word(p.lang, "mail", priority), "{what}", what))
 }
 
-// emergency is the line that ends every message; none is what stands for it where
-// the site has none.
+// emergency is the line that ends every message: the site's own, or none if the site file gives
+// none.
 func (p voice) emergency(none string) string {
 	if line := oneLine(p.Site.Emergency); line != "" {
 		return p.text("mail/emergency", "{line}", line)
@@ -168,8 +168,8 @@ func (w *writer) goingIn() {
 	w.para(w.text("mail/going-in"))
 }
 
-// advice fits what is to be done to the hour: said once where the message opens
-// with it, and at night nobody is told how to go in.
+// advice fits advice to the hour and the message: what the message says at its beginning is not
+// said again, and at night nobody is told how to go in.
 func (w *writer) advice(n *news, advice string) string {
 	if n.careful() {
 		advice = strings.TrimSpace(strings.TrimPrefix(advice, w.text("two-people")))
@@ -225,8 +225,7 @@ func (w *writer) owed(o *logbook.Owed) {
 	}
 }
 
-// standing returns an alarm as it is worded while it stands: who acknowledged it
-// is said apart.
+// standing returns an alarm as if nobody had acknowledged it, since the text says that apart.
 func standing(a *logbook.Alarm) *logbook.Alarm {
 	if a.State != logbook.AlarmSeen {
 		return a

@@ -20,10 +20,10 @@ const (
 // alarmStopped is the alarm after which no entry is folded any more.
 const alarmStopped = "watch-stopped"
 
-// texts addresses news to people's telephones. At night only what wakes people
-// goes out; the rest is held until first light. What is owed is held a little by day
-// too, so that the checks of all instruments are told at once; that one of them is done
-// is told by e-mail and on the pages.
+// texts addresses news to people's telephones. At night only what wakes people goes out; the
+// rest is held until first light. News of what people owe is held for a little by day, too, so
+// that the checks of all instruments make one message; that something owed is done is not told
+// by SMS.
 func (p *Planner) texts(told []*news) []parcel {
 	if p.Site.SMS == nil {
 		p.Held = nil
@@ -44,7 +44,7 @@ func (p *Planner) texts(told []*news) []parcel {
 		case !night || n.wakes():
 			ps = append(ps, p.tell(0, n)...)
 		case n.Alarm != nil && n.Alarm.Alarm == alarmStopped:
-			ps = append(ps, p.tell(logbook.At(p.nights().Light(p.Now.Std())), n)...) // nobody will look at what is held
+			ps = append(ps, p.tell(logbook.At(p.nights().Light(p.Now.Std())), n)...) // now, for light is not called any more once the watch has stopped
 		default:
 			p.Held = append(p.Held, n)
 		}
@@ -56,7 +56,7 @@ func (p *Planner) texts(told []*news) []parcel {
 	return append(ps, p.tell(0, append(due, p.unanswered(night)...)...)...)
 }
 
-// unhold drops what is held of an alarm or a gate: something newer is told.
+// unhold drops held news of an alarm or a gate, because something newer is told of it.
 func (p *Planner) unhold(key string) {
 	p.Held = slices.DeleteFunc(p.Held, func(n *news) bool { return n.Key == key })
 	if len(p.Held) == 0 {
@@ -114,8 +114,8 @@ func (p *Planner) tell(notBefore logbook.Time, told ...*news) []parcel {
 	return ps
 }
 
-// gravity orders what one message tells, since what has no room in it is only counted:
-// by priority, and what lives hang on before the rest.
+// gravity is how grave news is, by which it stands in a shared message, where the last may have
+// no room: by priority, and within one what lives hang on before the rest.
 func (n *news) gravity() int {
 	g := 2 * rank(n.Priority)
 	if n.What == toldFell || n.What != toldOver && n.Alarm != nil && rules.LivesHangOn(n.Alarm.Alarm) {
@@ -124,9 +124,9 @@ func (n *news) gravity() int {
 	return g
 }
 
-// calls reports whether a person gets news by SMS: an end and a repeat only who
-// was told of the alarm, and that somebody took charge of it only who hears that
-// by no e-mail.
+// calls reports whether a person gets news by SMS. The end of an alarm and a repeat go only to
+// those who were told of the alarm by SMS; that somebody took charge of it, only to those among
+// them who get no e-mail.
 func (p *Planner) calls(n *news, person logbook.Person) bool {
 	switch {
 	case person.Phone == "":

@@ -20,7 +20,7 @@ type actPage struct {
 	Cautions                  []string
 	Night                     string // set at night for what would send people into a store
 	About                     *aboutStore
-	ShowConditions            bool // the gate's conditions stand beside the form
+	ShowConditions            bool // the gate's conditions are shown beside the form
 	Stack                     *aboutStack
 	Withheld                  string // why the form is not offered; empty = it is
 	Instead                   []actLink
@@ -84,7 +84,7 @@ func (p *site) actPage(f frame, made *form.Form, sent url.Values, faults []form.
 	return page
 }
 
-// viewOf puts into a field what was sent, else what is preset.
+// viewOf is a field with what was sent for it in it, else with what is preset.
 func viewOf(f form.Field, sent url.Values, fault string) fieldView {
 	v := fieldView{Field: f, ID: "f-" + f.Name, Value: f.Preset, Fault: fault}
 	if sent != nil {

@@ -163,8 +163,9 @@ func (p *site) takeAct(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// send hands an act over. One without a moment of its own that was sent twice is
-// the act that it was the first time.
+// send hands an act over. now: its form gave no time, so it happened now. When such a form is
+// sent twice, the second act has another time than the first under the same id; it is then sent
+// with the time of the first, so that it counts as the same act.
 func (p *site) send(ctx context.Context, e logbook.Acting, now bool) (Answer, error) {
 	if p.opts.Acts == nil {
 		return Answer{}, errors.New("take act: these pages take none")
@@ -252,11 +253,12 @@ func ReadAnswer(ctx context.Context, log Log, lang string, seq uint64) (logbook.
 	return act, a, nil
 }
 
-// take notes a record of the act; false when all were seen.
+// take notes the entry e, if it is a record of the act. It returns false once no more of them
+// can follow.
 func (a *Answer) take(lang string, e logbook.Entry) bool {
 	r, ok := e.(logbook.Recorded)
 	if !ok || r.Rec().Of != a.Seq {
-		return a.State == Pending || ok // its records were committed together
+		return a.State == Pending || ok // its records stand together, with those of other entries at most
 	}
 	words.Fill(lang, e)
 	switch e := e.(type) {

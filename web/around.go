@@ -33,11 +33,11 @@ var goesIn = map[logbook.Kind]bool{logbook.KindLineProved: true, logbook.KindCag
 	logbook.KindAiringStarted: true, logbook.KindAiringResumed: true, logbook.KindSheetRepaired: true, logbook.KindMaskedEntry: true, logbook.KindDoseAdded: true, logbook.KindHandReading: true, logbook.KindEntryConfirmed: true,
 	logbook.KindInspected: true, logbook.KindCagesRetrieved: true, logbook.KindResidueTaken: true}
 
-// around puts beside a form what whoever fills it in has to know.
+// around puts beside a form what whoever fills it in has to know: store, stack, air, cautions.
 func (p *site) around(page *actPage, made *form.Form) {
-	defer func() { page.Still = page.Withheld == "" }() // without a form the page is renewed as a whole
+	defer func() { page.Still = page.Withheld == "" }() // a page without a form may be renewed as a whole
 	store, stack := placeOf(made)
-	if stack != "" { // the page is renewed by its address, which then names the place
+	if stack != "" { // the page is renewed from its address, so that must name the place
 		page.Path = actPath(made.Kind, "stack", stack)
 	} else {
 		page.Path = actPath(made.Kind, "store", store)
@@ -119,8 +119,8 @@ func (p *site) withhold(page *actPage, kind logbook.Kind, s rules.StoreView) {
 	}
 }
 
-// placeFirst are the acts whose form comes only when it is known what it is about:
-// the air there stands beside it.
+// placeFirst names the acts whose form is only shown once the store or stack has been chosen,
+// since the air there has to be shown beside it.
 var placeFirst = map[logbook.Kind]string{logbook.KindMaskedEntry: "store", logbook.KindEntryConfirmed: "store", logbook.KindDoseAdded: "stack"}
 
 // placeFirst asks for the store or the stack before the form is offered.
@@ -160,8 +160,8 @@ func nightsOf(v *rules.View) daylight.Night {
 	return daylight.NightOf(set, zone)
 }
 
-// cautionsOf are the keys of what has to be known before an act, in the order of
-// its weight; "caution/entry" stands for those of every entry.
+// cautionsOf are the keys of what people have to know before an act, the weightiest first;
+// anEntry stands for the cautions of every masked entry.
 var cautionsOf = map[logbook.Kind][]string{
 	logbook.KindMaskedEntry:       {anEntry, "caution/while-inside"},
 	logbook.KindDoseAdded:         {"caution/dose-added", "caution/airing-moves", anEntry},

@@ -49,8 +49,8 @@ func (p *site) wrong(r *http.Request, f *frame) (logbook.Acting, *form.Form) {
 	return e, made
 }
 
-// latest is an act as the newest correction that fits puts it, else as it was written:
-// so that one correction does not undo another.
+// latest is an act as its newest valid correction has it, or as it was written if there is none.
+// The form of a correction begins with it, so that one correction does not undo another.
 func (p *site) latest(ctx context.Context, e logbook.Acting) (logbook.Acting, error) {
 	now := e
 	for x, err := range p.opts.Log.Entries(ctx, e.Head().Seq+1) {

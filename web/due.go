@@ -23,7 +23,7 @@ type duePage struct {
 
 // dueGroup is some follow-ups under a heading.
 type dueGroup struct {
-	ID, Name, None string // None: what stands there when nothing does; empty = the group is left out then
+	ID, Name, None string // None: what is said of an empty group; empty = it is left out
 	Rows           []dueRow
 	Past           bool
 }
@@ -43,7 +43,7 @@ type dueRow struct {
 	WriteOff   *actLink
 	SettleNote string       // how it is settled without a form
 	at         logbook.Time // when it was done or written off
-	Outside    string       // why nobody goes in for it now; empty for what is done outside, and while the store is cleared by day
+	Outside    string       // why nobody goes in for it now; empty where people may, or where it is done outside the store
 }
 
 // due shows what is owed.
@@ -216,9 +216,9 @@ func (f *frame) settle(v *rules.View, x *rules.FollowUpView) *actLink {
 	return nil
 }
 
-// residueForm is the form for what is left of a product: while some of it is under the
-// sheet, that it was taken out; then, where it went. How many pieces, is known of the
-// stack's newest treatment.
+// residueForm is the form for residue: that it was taken out while some is under the sheet, and
+// after that where it went. For the stack's newest treatment the number of pieces is known, and
+// filled in.
 func residueForm(v *rules.View, x *rules.FollowUpView, to func(logbook.Kind, ...string) *actLink) *actLink {
 	kind, left := logbook.KindResidueDisposed, (*ledger.Account).Waiting
 	if x.InStore {
@@ -295,8 +295,8 @@ func (f *frame) dueOf(v *rules.View, keep func(*rules.FollowUpView) bool) []dueR
 	return append(rows, over...)
 }
 
-// heldBack says until when grain of a stack that was treated is not to be issued; empty
-// when it is not held back, and while it is under gas, which says it.
+// heldBack says until when grain of a stack may not be issued. It is empty when the grain is not
+// held back, and while the stack is under gas, which says enough.
 func (f *frame) heldBack(k *rules.StackView) string {
 	switch {
 	case !k.NotToIssue, k.Phase == "", k.Phase == logbook.PhaseDosing, k.Phase == logbook.PhaseExposure:

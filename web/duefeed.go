@@ -108,9 +108,9 @@ func (f *frame) eventOf(site string, x *rules.FollowUpView) calendar.Item {
 	return it
 }
 
-// window is when a follow-up is drawn: from when it is due, because that is what a
-// telephone's list shows, for its window or half an hour, and by day. What is owed by the
-// end of a day, and a window of days, are whole days.
+// window is the time that a follow-up takes up in a calendar. It begins when the follow-up is
+// due, or at the next daylight, and lasts until the end of its window, else half an hour. One
+// that is owed by the end of a day, or whose window is longer than ownDay, takes whole days.
 func (f *frame) window(x *rules.FollowUpView) (start, end time.Time, wholeDay bool) {
 	start, end = x.Due.Std().In(f.zone), x.Until.Std().In(f.zone)
 	switch {

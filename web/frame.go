@@ -30,7 +30,7 @@ type frame struct {
 	Here              string   // which part of the pages this is: depot, alarms, instruments, logbook, acts
 	Raised            int      // alarms that stand
 	Overdue           int      // follow-ups that are overdue
-	Still             bool     // it holds a form: it is not renewed as a whole
+	Still             bool     // the page holds a form, so scripts renew only parts of it
 	Curves            bool     // it has curves that a script draws
 	view              *rules.View
 	now               logbook.Time

@@ -51,8 +51,8 @@ func (p *site) health(v *rules.View) Health {
 	return h
 }
 
-// shutOf returns the reason code that the watch put in front of every gate of v,
-// which no record of a gate holds; "" when there is none.
+// shutOf returns gate.FoldStalled if the watch has put it in front of the gates of v, else "".
+// Status does not tell it, since it never waits for the fold.
 func shutOf(v *rules.View) string {
 	for _, s := range v.Stores {
 		if len(s.Gate.Reasons) > 0 && s.Gate.Reasons[0].Code == gate.FoldStalled {

@@ -49,7 +49,7 @@ func (p *site) spoken(next http.Handler) http.Handler {
 		}
 		w.Header().Add("Vary", "Accept-Language, Cookie")
 		r = r.WithContext(context.WithValue(r.Context(), speech{}, lang))
-		if q.Has(langParam) { // it says nothing of what the page is about
+		if q.Has(langParam) { // take it out: the address of the page is the same in every language
 			q.Del(langParam)
 			u := *r.URL
 			u.RawQuery, r.URL = q.Encode(), &u

@@ -15,9 +15,9 @@ const (
 	recentStale = 5000 // refusals remembered while looking
 )
 
-// recentActs keeps the newest confirmations, declarations, hand readings and
-// masked entries of each store. It reads each entry of the logbook once: at first
-// backwards for a while, then those that were written since.
+// recentActs keeps the newest confirmations, declarations, hand readings and masked entries of
+// each store. It reads each entry of the logbook at most once: the first time backwards from
+// the head, for lookFor, and from then on the entries that were added.
 type recentActs struct {
 	mu      sync.Mutex
 	seen    uint64 // newest entry looked at; 0 = none yet
@@ -42,7 +42,7 @@ func atStore(e logbook.Entry) string {
 	return ""
 }
 
-// read brings what is kept up to the log's head, within lookFor.
+// read brings what is kept up to the head of the log, or as far as it comes within lookFor.
 func (r *recentActs) read(ctx context.Context, log Log) error {
 	head, err := log.Head(ctx)
 	if err != nil {
@@ -87,7 +87,8 @@ func (r *recentActs) read(ctx context.Context, log Log) error {
 	return nil
 }
 
-// take keeps an act with put, and remembers what was refused.
+// take adds an entry, if it is an act to be kept, to its store's list with put; and remembers
+// which acts were refused.
 func (r *recentActs) take(e logbook.Entry, put func([]logbook.Acting, logbook.Acting) []logbook.Acting) {
 	if no, ok := e.(*logbook.Refused); ok {
 		if len(r.refused) >= recentStale {

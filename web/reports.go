@@ -84,8 +84,9 @@ func (p *site) report(w http.ResponseWriter, r *http.Request) {
 	p.file(w, r, write, reportKinds[ending], fileName(made.Course.Name)+ending, download)
 }
 
-// reading waits until no other report is made, for each reads the whole logbook, and
-// gives the answer the time that it takes; not ok: the reader has gone. Call done after.
+// reading waits for its turn to read the whole logbook, since one report is made at a time, and
+// gives the answer to r the time that this takes. Call done afterwards. ok is false if whoever
+// asked has gone meanwhile.
 func (p *site) reading(w http.ResponseWriter, r *http.Request) (ctx context.Context, done func(), ok bool) {
 	select {
 	case p.reports <- struct{}{}:

@@ -3,7 +3,6 @@ package web
 import (
 	"encoding/json"
 	"fmt"
-	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -87,7 +86,7 @@ func (f *frame) say(e logbook.Entry) (who, what string) {
 	return "", ""
 }
 
-// reservations are what is to be held against a reading.
+// reservations say why a reading is to be taken with care.
 func (f *frame) reservations(r *logbook.Reading) string {
 	s := ""
 	if r.Fault != "" {
@@ -152,7 +151,8 @@ func (f *frame) factsOf(e logbook.Acting) []fact {
 	return append(facts, fact{f.text(whoLabel), said})
 }
 
-// lastDay prints until when a thing may be used: a date, in acts of before a moment.
+// lastDay prints the last day on which a thing may be used. Older acts hold a moment instead of
+// a date.
 func (f *frame) lastDay(v string) string {
 	day, at, err := logbook.Expiry(v).Read()
 	switch {
@@ -197,16 +197,11 @@ func (f *frame) valueOf(x form.Field, name string, v any) string {
 	return fmt.Sprint(v)
 }
 
-// chosen are the choices of a field whose items the lists of an act hold.
+// chosen is the label of the first choice of a field that the lists of an act hold; none where
+// they hold none.
 func chosen(x form.Field, body map[string]any) []string {
-	for _, o := range x.Choices {
-		parts, err := url.ParseQuery(o.Value)
-		for name := range parts {
-			list, _ := body[name].([]any)
-			if err == nil && slices.Contains(list, any(parts.Get(name))) {
-				return []string{o.Label}
-			}
-		}
+	if i := slices.IndexFunc(x.Choices, func(o form.Option) bool { return o.In(body) }); i >= 0 {
+		return []string{x.Choices[i].Label}
 	}
 	return nil
 }

@@ -32,8 +32,8 @@ func (f *frame) signals(s rules.StoreView) []fact {
 	return all
 }
 
-// contact says how a contact stands, by the keys of its two words, and since when; one
-// that is read no more is so said.
+// contact says how a contact stands and since when, on and off being the keys of the words for
+// its two states; or that it is not read any more.
 func (f *frame) contact(c rules.ContactView, on, off string) string {
 	if !c.Known {
 		return f.state(reading.None)

@@ -48,8 +48,8 @@ type condition struct {
 	Reading     string   // the readings behind it; empty = none are
 }
 
-// conditionOf are the reason codes that speak against each condition. A code that
-// none of them names is a condition of its own that does not hold.
+// conditionOf are the conditions of a gate, each with the codes of the reasons for which it does
+// not hold. A reason with any other code is shown as a condition of its own.
 var conditionOf = []struct {
 	key   string // of its words
 	last  bool   // judged only when all those before hold
@@ -66,10 +66,11 @@ var conditionOf = []struct {
 	{"condition/confirmed", true, []string{gate.ConfirmOwed, gate.Lapsed}},
 }
 
-// handCodes are reasons that a hand reading takes away.
+// handCodes are the codes of reasons that a new hand reading can take away.
 var handCodes = map[string]bool{gate.HandOwed: true, gate.HandAbove: true, gate.HandTooCoarse: true, gate.HandTooOld: true}
 
-// careCodes are reasons that keep no gate from opening.
+// careCodes are the codes of reasons that do not keep a gate from opening: they say what to look
+// out for.
 var careCodes = map[string]bool{"lines-still-read-gas": true, "withholding": true}
 
 // conditions lists the conditions of a store's gate, each with how it stands.

@@ -14,8 +14,8 @@ import (
 	"undersheet/logbook/words"
 )
 
-// Again fills the form in with an act, so that it can be put right. What the act holds
-// that the form has no field for stays as it is.
+// Again fills the form in with an act, so that it can be corrected. What the act holds and the
+// form has no field for stays as it is.
 func (f *Form) Again(e logbook.Acting) (url.Values, error) {
 	text, err := logbook.Encode(e)
 	if err != nil {
@@ -34,7 +34,7 @@ func (f *Form) Again(e logbook.Acting) (url.Values, error) {
 		case x.Sort == Hidden:
 		case x.Adds:
 			for _, o := range x.Choices {
-				if adds(o, body) {
+				if o.In(body) {
 					v.Set(x.Name, o.Value)
 				}
 			}
@@ -52,7 +52,7 @@ func (f *Form) Again(e logbook.Acting) (url.Values, error) {
 			}
 		case x.Sort == Day:
 			text := written(body[x.Name])
-			if t, err := logbook.ParseTime(text); err == nil { // an act of before holds a moment
+			if t, err := logbook.ParseTime(text); err == nil { // older acts hold a moment instead of a day
 				text = words.LastDay(t, f.depot.Zone).Format(time.DateOnly)
 				f.times[x.Name+" "+text] = t
 			}
@@ -74,9 +74,12 @@ func (f *Form) Again(e logbook.Acting) (url.Values, error) {
 	return v, nil
 }
 
-// adds reports whether a list of an act's body holds what a choice adds to it.
-func adds(o Option, body map[string]any) bool {
-	parts, _ := url.ParseQuery(o.Value)
+// In reports whether the lists of an act, as its JSON object, hold what the choice adds to them.
+func (o Option) In(body map[string]any) bool {
+	parts, err := url.ParseQuery(o.Value)
+	if err != nil {
+		return false
+	}
 	for name := range parts {
 		if list, _ := body[name].([]any); slices.Contains(list, any(parts.Get(name))) {
 			return true

@@ -6,7 +6,7 @@ import (
 	"undersheet/rules/followup"
 )
 
-// treatmentField asks which treatment an act afterwards is of.
+// treatmentField asks which treatment an act after its airing is of.
 func treatmentField(d Depot) Field {
 	var names []string
 	seen := map[string]bool{"": true}

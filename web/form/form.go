@@ -40,7 +40,7 @@ type Field struct {
 	Needed   bool     // the form refuses to go without it
 	Signed   bool     // a number that may be negative
 	Least    float64  // of a number, with Most
-	Most     float64  // what is beyond cannot be meant, a slip of the pen; 0 = no such bound
+	Most     float64  // a number outside Least to Most is a slip of the pen; 0 = no such bounds
 	Suggest  []Option // what people often write there
 	Choices  []Option
 	Preset   string // what stands in it at first
@@ -83,8 +83,8 @@ type Form struct {
 	Fields []Field
 	depot  Depot
 	check  func(d Depot, e logbook.Acting) []Fault
-	kept   map[string]any          // of an act that is put right: what no field stands for
-	times  map[string]logbook.Time // and its moments, by how they are written: an hour that comes twice, and less than a second, are not lost
+	kept   map[string]any          // of an act that is corrected: what it holds beside the fields
+	times  map[string]logbook.Time // of an act that is corrected: its times, by field and the text shown for them, which lacks parts of a second and may stand for two hours
 }
 
 // Fault is what is wrong with one field; Field is empty when it is of the whole form.
