@@ -163,8 +163,10 @@ func (b *browserTest) narrow(d *depotTest) {
 		b.open(path)
 		require.LessOrEqual(b.t, ask[int](b, "document.documentElement.scrollWidth"), 320, path)
 	}
-	b.do(chromedp.EmulateViewport(390, 844))
 	b.open("/?lang=en")
+	b.open(planOfOwnDose)
+	require.LessOrEqual(b.t, ask[int](b, "document.documentElement.scrollWidth"), 320, "the lines to sign on")
+	b.do(chromedp.EmulateViewport(390, 844))
 	b.open(planOfOwnDose)
 }
 
