@@ -63,8 +63,8 @@ func (p *site) frame(r *http.Request, v *rules.View, title string, pairs ...stri
 	return f
 }
 
-// attention lists what somebody has to put right: instruments that do not answer,
-// a logbook that cannot be written, messages that do not go out.
+// attention lists what somebody has to put right: instruments that do not answer, a logbook
+// that cannot be written, messages that do not go out, a beacon that cannot publish.
 func (p *site) attention(f *frame) []string {
 	var all []string
 	if in := p.opts.Intake; in != nil {
@@ -81,6 +81,11 @@ func (p *site) attention(f *frame) []string {
 	if p.opts.Outbox != nil {
 		for _, a := range p.opts.Outbox.Stats().Attention {
 			all = append(all, f.text("page/messages", "{text}", a))
+		}
+	}
+	if p.opts.Machinery.Beacon != nil {
+		if b, err := p.opts.Machinery.Beacon(); err == nil && b.Trouble != "" {
+			all = append(all, f.text("page/beacon", "{text}", b.Trouble))
 		}
 	}
 	return append(all, p.unsent(f)...)

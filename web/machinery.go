@@ -18,6 +18,7 @@ type Machinery struct {
 	Disk       func() (Disk, error)
 	Messengers func() ([]Messenger, error) // by name
 	Modem      func() (Modem, error)
+	Beacon     func() (Beacon, error)
 	Forwards   func() ([]Forward, error) // by name
 }
 
@@ -40,6 +41,13 @@ type Modem struct {
 	SignalDBm   int
 	Parts       uint64 // of messages, taken since the start
 	Failed      uint64 // attempts that failed since the start
+}
+
+// Beacon is how the publishing of gates and alarms on a broker stands.
+type Beacon struct {
+	Connected bool
+	Published uint64 // messages that the broker took since the start
+	Trouble   string // what somebody has to put right; empty = nothing known
 }
 
 // Forward is how one copy of the logbook goes.
@@ -126,6 +134,10 @@ func (g *gathering) machinery(s *site) {
 	}
 	if modem, ok := asked(s, "the modem", m.Modem); ok {
 		g.modem(modem)
+	}
+	if b, ok := asked(s, "the beacon", m.Beacon); ok {
+		g.gauge("beacon_connected", truth(b.Connected))
+		g.counter("beacon_messages_total", b.Published)
 	}
 	fs, _ := asked(s, "the forwards", m.Forwards)
 	for _, f := range fs {

@@ -55,6 +55,7 @@ func full() (*fake, http.Handler) {
 			Modem: func() (Modem, error) {
 				return Modem{Ready: true, Registered: true, SignalKnown: true, SignalDBm: -83, Parts: 6, Failed: 1}, nil
 			},
+			Beacon: func() (Beacon, error) { return Beacon{Connected: true, Published: 12}, nil },
 			Forwards: func() ([]Forward, error) {
 				return []Forward{{Name: "archive", Lag: 19, Oldest: 7 * time.Second, Sent: 4700, Refused: 2, Failed: 5, Attention: true}}, nil
 			},
@@ -101,6 +102,7 @@ func TestMetricsSayWhatTheViewSays(t *testing.T) {
 		`undersheet_stock_pieces{form="pellets"} 3500`, `undersheet_stock_phosphine_grams{form="pellets"} 700`, `undersheet_stock_pieces{form="other"} 3`,
 		`undersheet_channels_owing_check{reason="check-overdue"} 1`, `undersheet_channels_owing_check{reason="check-failed"} 0`, `undersheet_channel_check_due_timestamp_seconds{channel="door",check="bump"} 1.7779896e+09`,
 		`undersheet_modem_ready 1`, `undersheet_modem_parts_sent_total 6`, `undersheet_modem_attempts_failed_total 1`,
+		`undersheet_beacon_connected 1`, `undersheet_beacon_messages_total 12`,
 	} {
 		require.Contains(t, body, want)
 	}

@@ -162,6 +162,8 @@ func wayMetrics() []metric {
 		{"modem_signal_dbm", "Received signal strength of the modem. Absent while it is not known.", nil},
 		{"modem_parts_sent_total", "Parts of SMS that the network took since the start.", nil},
 		{"modem_attempts_failed_total", "Attempts to send an SMS that failed since the start.", nil},
+		{"beacon_connected", "1 while the beacon is connected to its broker.", nil},
+		{"beacon_messages_total", "Messages of the beacon that its broker took since the start.", nil},
 		{"forward_lag_entries", "Entries of the logbook that are not forwarded yet, by forward.", ofForward},
 		{"forward_oldest_age_seconds", "Time since the oldest entry that is not forwarded yet was received, by forward.", ofForward},
 		{"forward_lines_total", "Lines that the destination took since the start, by forward.", ofForward},

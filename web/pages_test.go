@@ -342,12 +342,12 @@ func TestPagesSayWhatToPutRight(t *testing.T) {
 	f.view.Config = &logbook.Site{Emergency: "Call the duty officer on extension 7."}
 	h := f.handler(Options{Intake: intake{ingest.Stats{LogError: "disk full", Instruments: []ingest.Instrument{{Name: "rack", Down: []sensor.Status{{Unit: "unit 7", Detail: "no answer"}}}}}},
 		Outbox: outbox{alert.Stats{Attention: []string{"the mail server refuses the password"}}},
-		Machinery: Machinery{Messengers: func() ([]Messenger, error) {
+		Machinery: Machinery{Beacon: func() (Beacon, error) { return Beacon{Trouble: "the broker refuses the password"}, nil }, Messengers: func() ([]Messenger, error) {
 			return []Messenger{{"mail", 3, 11 * time.Minute, 4}, {"sms", 1, 9 * time.Hour, 0}, {"webhook", 1, time.Minute, 2}}, nil
 		}}})
 	for _, path := range []string{"/", "/stack/B"} {
 		text := parsed(t, get(h, path).Body.String()).text
-		for _, want := range []string{"The logbook cannot be written: disk full", "The instrument rack unit 7 does not answer: no answer", "the mail server refuses the password",
+		for _, want := range []string{"The logbook cannot be written: disk full", "The instrument rack unit 7 does not answer: no answer", "the mail server refuses the password", "Beacon: the broker refuses the password",
 			"Messages by mail do not go out: 3 wait, the oldest for 11 min. Tell people by telephone.", "extension 7"} {
 			require.Contains(t, text, want, path)
 		}

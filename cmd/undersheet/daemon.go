@@ -15,6 +15,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"undersheet/alert"
+	"undersheet/alert/beacon"
 	"undersheet/alert/sms"
 	"undersheet/forward"
 	"undersheet/ingest"
@@ -55,9 +56,10 @@ type daemon struct {
 	ingest   *ingest.Ingest
 	sender   *alert.Sender
 	ticker   *ingest.Clockwork
-	ways     []runner   // in
-	outs     []runner   // out
-	modem    *sms.Modem // nil: none
+	ways     []runner       // in
+	outs     []runner       // out
+	modem    *sms.Modem     // nil: none
+	beacon   *beacon.Beacon // nil: none
 	forwards []*forward.Forwarder
 	door     net.Listener
 	pages    net.Listener

@@ -27,6 +27,9 @@ func (d *daemon) machinery() web.Machinery {
 	if d.modem != nil {
 		m.Modem = d.modemStanding
 	}
+	if d.beacon != nil {
+		m.Beacon = d.beaconStanding
+	}
 	return m
 }
 
@@ -102,6 +105,12 @@ func messengersOf(site *logbook.Site) (ms []web.Messenger) {
 func (d *daemon) modemStanding() (web.Modem, error) {
 	s := d.modem.Stats()
 	return web.Modem{Ready: s.Ready, Registered: s.Registered, SignalKnown: s.SignalKnown, SignalDBm: s.SignalDBm, Parts: s.Parts, Failed: s.Failed}, nil
+}
+
+// beaconStanding says how the beacon stands.
+func (d *daemon) beaconStanding() (web.Beacon, error) {
+	s := d.beacon.Status()
+	return web.Beacon{Connected: s.Connected, Published: s.Published, Trouble: s.Trouble}, nil
 }
 
 // copies says how each copy of the logbook goes.

@@ -22,7 +22,7 @@ import (
 // none of the others.
 func TestMachineryTells(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "site.yaml")
-	require.NoError(t, os.WriteFile(path, []byte(notifySite+"mail: {host: 127.0.0.1, port: 2525, from: depot@gorse.example, tls: none}\npeople: [{name: Ana Brook, email: ana@gorse.example}]\n"), 0o600))
+	require.NoError(t, os.WriteFile(path, []byte(notifySite+"mail: {host: 127.0.0.1, port: 2525, from: depot@gorse.example, tls: none}\nbeacon: {broker: \"tcp://127.0.0.1:1883\"}\npeople: [{name: Ana Brook, email: ana@gorse.example}]\n"), 0o600))
 	site, _, err := configs.Load(path)
 	require.NoError(t, err)
 	settle(site, path)
@@ -57,5 +57,8 @@ func TestMachineryTells(t *testing.T) {
 	require.NoError(t, err)
 	require.Greater(t, disk.Size, uint64(4096))
 	require.Positive(t, disk.Free)
+	beacon, err := m.Beacon()
+	require.NoError(t, err)
+	require.Equal(t, web.Beacon{}, beacon, "it does not run yet")
 	require.Nil(t, m.Modem, "the site has none")
 }

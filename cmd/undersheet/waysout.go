@@ -20,7 +20,7 @@ func (d *daemon) waysOut() error {
 		if err != nil {
 			return fmt.Errorf("beacon: %w", err)
 		}
-		d.outs = append(d.outs, out)
+		d.beacon, d.outs = out, append(d.outs, out)
 	}
 	for _, conf := range d.site.Forward {
 		f, err := forward.New(conf, d.store, forward.Options{Clock: d.opts.Clock.Now, Logger: d.opts.Logger})

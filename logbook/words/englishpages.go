@@ -130,6 +130,7 @@ var englishPages = map[string]string{
 	"page/days-hours":         "{days} d {hours} h",
 	"page/log-failing":        "The logbook cannot be written: {error}",
 	"page/instrument-down":    "The instrument {name} does not answer: {detail}",
+	"page/beacon":             "Beacon: {text}",
 	"page/messages":           "Messages: {text}",
 	"page/messages-wait":      "Messages by {way} do not go out: {count} wait, the oldest for {time}. Tell people by telephone.",
 	"page/log-unread":         "The logbook could not be read: {error}",

@@ -130,6 +130,7 @@ var frenchPages = map[string]string{
 	"page/days-hours":         "{days} j {hours} h",
 	"page/log-failing":        "Le registre ne peut pas être écrit : {error}",
 	"page/instrument-down":    "L'instrument {name} ne répond pas : {detail}",
+	"page/beacon":             "Balise : {text}",
 	"page/messages":           "Messages : {text}",
 	"page/messages-wait":      "Les messages par {way} ne partent pas : {count} en attente, le plus ancien depuis {time}. Prévenez les gens par téléphone.",
 	"page/log-unread":         "Le registre n'a pas pu être lu : {error}",
