@@ -54,13 +54,17 @@ type InstrumentChecked struct {
 	Read    float64 `json:"read"`              // what the channel showed, in Unit
 	Unit    string  `json:"unit"`
 	Passed  bool    `json:"passed"`
-	Due     Time    `json:"due,omitzero"` // when the next one is due
+	Due     Expiry  `json:"due,omitempty"` // the last day on which it holds: the next one is due; empty = not said
 	Act
 }
 
 // Validate implements Entry.
 func (i *InstrumentChecked) Validate() error {
 	err := errors.Join(need("channel", i.Channel, "unit", i.Unit), notNegative("applied", i.Applied))
+	if i.Due != "" {
+		_, _, bad := i.Due.Read()
+		err = errors.Join(err, bad)
+	}
 	switch i.Check {
 	case CheckZero:
 		return err

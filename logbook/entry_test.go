@@ -74,7 +74,7 @@ var lines = []struct {
 	{"residue disposed", `{"time":"2026-03-07T07:00:00Z","kind":"residue-disposed","stack":"B","form":"tablets","count":520,"how":"handed-over","where":"gate","to":"the council"}`,
 		&ResidueDisposed{OnStack: OnStack{"B"}, Product: Product{"tablets", 520}, How: DisposedHanded, Where: "gate", To: "the council"}},
 	{"instrument checked", `{"time":"2026-03-01T07:00:00Z","kind":"instrument-checked","channel":"s2-door","check":"bump","applied":1,"read":0.97,"unit":"ppm","passed":true,"due":"2026-04-01T07:00:00Z"}`,
-		&InstrumentChecked{Channel: "s2-door", Check: CheckBump, Applied: 1, Read: 0.97, Unit: PPM, Passed: true, Due: 1775026800000000}},
+		&InstrumentChecked{Channel: "s2-door", Check: CheckBump, Applied: 1, Read: 0.97, Unit: PPM, Passed: true, Due: "2026-04-01T07:00:00Z"}},
 	{"instrument swapped", `{"time":"2026-03-01T07:00:00Z","kind":"instrument-swapped","channel":"s2-door","out":"17","in":"18"}`,
 		&InstrumentSwapped{Channel: "s2-door", Out: "17", In: "18"}},
 	{"grain inspected", `{"time":"2026-03-09T09:00:00Z","kind":"grain-inspected","stack":"B","insects":"none-found","method":"sieved samples","by":"R. Amadi"}`,

@@ -5,8 +5,8 @@ import (
 	"time"
 )
 
-// Expiry is until when a thing may be used: the date that is printed on it, as
-// "2006-01-02", which counts to its end by the depot's clock. Earlier versions asked for a
+// Expiry is until when a thing may be used or a check holds: a date, as it is printed on the
+// thing or its certificate, "2006-01-02", which counts to its end by the depot's clock. Earlier versions asked for a
 // moment, in RFC 3339: it is not used from then on.
 type Expiry string
 

@@ -168,7 +168,7 @@ func (m *maker) act(e logbook.Acting, recs []logbook.Recorded) {
 // checked is a check as the rules took it: one that is further off than the channel's
 // accuracy has not passed.
 func (m *maker) checked(e *logbook.InstrumentChecked) Check {
-	k := Check{What: e.Check, At: e.Time, By: e.By, Applied: e.Applied, Read: e.Read, Unit: e.Unit, Passed: e.Passed, Due: e.Due}
+	k := Check{What: e.Check, At: e.Time, By: e.By, Applied: e.Applied, Read: e.Read, Unit: e.Unit, Passed: e.Passed, Due: m.player.State.CheckDue(e)}
 	if c := m.player.State.Channels[e.Channel]; c != nil {
 		if j, ok := c.Checks[e.Check]; ok && j.At == min(e.Time, m.player.State.At) {
 			k.Passed = j.Passed

@@ -57,7 +57,7 @@ func (p *page) checked(checks []Check, s CheckState) string {
 			continue
 		}
 		parts = append(parts, p.text("check-was", "{time}", p.time(c.At), "{by}", p.recorded(c.By), "{applied}", p.given(c.Applied), "{read}", p.given(c.Read), "{unit}", c.Unit,
-			"{passed}", p.text(map[bool]string{true: "passed", false: "not-passed"}[c.Passed]), "{due}", p.when(c.Due, "not-said")))
+			"{passed}", p.text(map[bool]string{true: "passed", false: "not-passed"}[c.Passed]), "{due}", p.lastDay(c.Due, "not-said")))
 	}
 	if len(parts) == 0 {
 		return p.text("not-recorded")

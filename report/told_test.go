@@ -23,7 +23,7 @@ func eventful() *story {
 	site.People = []logbook.Person{{Name: "R. Amadi", Licence: "K-17", LicenceUntil: "2026-02-01", Phone: "+254700000010"}}
 	s.add(-40, logbook.KindSiteConfigured, &logbook.SiteConfigured{Site: site})
 	check := func(h float64, channel, what string, applied, read float64, passed bool, due float64) {
-		s.add(h, logbook.KindInstrumentChecked, &logbook.InstrumentChecked{Channel: channel, Check: what, Applied: applied, Read: read, Unit: "ppm", Passed: passed, Due: hour(due), Act: by("I. Fall")})
+		s.add(h, logbook.KindInstrumentChecked, &logbook.InstrumentChecked{Channel: channel, Check: what, Applied: applied, Read: read, Unit: "ppm", Passed: passed, Due: logbook.Expiry(hour(due).String()), Act: by("I. Fall")})
 	}
 	check(-30, "a1", logbook.CheckZero, 0, 0, true, 200)
 	check(-29, "a1", logbook.CheckBump, 100, 98, true, 60)

@@ -62,6 +62,14 @@ func (v voice) when(t logbook.Time, key string) string {
 	return v.time(t)
 }
 
+// lastDay is when, but the date alone where a day ends then.
+func (v voice) lastDay(t logbook.Time, key string) string {
+	if t != 0 && words.EndsDay(t, v.zone) {
+		return words.LastDay(t, v.zone).Format(time.DateOnly)
+	}
+	return v.when(t, key)
+}
+
 // span is a stretch of time; to = 0: it goes on.
 func (v voice) span(from, to logbook.Time) string {
 	if to == 0 {

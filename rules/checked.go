@@ -103,7 +103,7 @@ func (s *State) instrumentChecked(e *logbook.InstrumentChecked) {
 	}
 	at := min(e.Time, s.At)
 	if old, ok := c.Checks[e.Check]; !ok || old.At <= at {
-		c.Checks[e.Check] = Check{at, e.By, passed, e.Due}
+		c.Checks[e.Check] = Check{at, e.By, passed, s.CheckDue(e)}
 	}
 	if passed && e.Check != logbook.CheckZero {
 		if at >= c.OverAt {

@@ -45,6 +45,14 @@ func (s *State) ends(x logbook.Expiry) logbook.Time {
 	return followup.Zone(s.Site.Offsets).End(day)
 }
 
+// CheckDue is the moment after which a check no longer holds; 0 = it does not say.
+func (s *State) CheckDue(e *logbook.InstrumentChecked) logbook.Time {
+	if e.Due == "" {
+		return 0
+	}
+	return s.ends(e.Due)
+}
+
 // worn counts a stay inside against the canister of whoever was in.
 func (s *State) worn(name string, in, out logbook.Time) {
 	c, known := s.Canisters[name]

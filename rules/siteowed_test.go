@@ -17,7 +17,7 @@ func TestWhatIsOwedOfNoStack(t *testing.T) {
 		s.People = []logbook.Person{{Name: "I. Okafor", LicenceUntil: epoch.Add(20 * 24 * time.Hour).Std().Format(time.DateOnly)}}
 	})
 	check := func(passed bool, due time.Duration) {
-		d.act(&logbook.InstrumentChecked{Channel: "door", Check: logbook.CheckCalibration, Applied: 1, Read: 1, Unit: "ppm", Passed: passed, Due: d.now.Add(due)}, logbook.KindInstrumentChecked, 0)
+		d.act(&logbook.InstrumentChecked{Channel: "door", Check: logbook.CheckCalibration, Applied: 1, Read: 1, Unit: "ppm", Passed: passed, Due: logbook.Expiry(d.now.Add(due).String())}, logbook.KindInstrumentChecked, 0)
 	}
 	check(true, 10*24*time.Hour)
 	assert.Equal(t, []string{"licence raised", "calibration raised"}, alarms(d.fresh(), alarmFollowUpDue), "a fortnight and a month ahead")

@@ -155,8 +155,8 @@ func TestActFieldsOfEverySort(t *testing.T) {
 	}{
 		{"checks-signed", []string{"store=Store 1", "in_order=floor, corners", "wanting=signs", "second=Ben Osei"}, func(e logbook.Entry) any { return e.(*logbook.ChecksSigned).InOrder }, []string{"floor", "corners"}},
 		{"dose-placed", []string{"stack=B", "form=tablets", "count=540", "people=Ana Brook,Ben Osei"}, func(e logbook.Entry) any { return e.(*logbook.DosePlaced).People }, []string{"Ana Brook", "Ben Osei"}},
-		{"instrument-checked", []string{"channel=door", "check=zero", "read=0.01", "unit=ppm", "passed=true", "due=2026-07-01T00:00:00Z"},
-			func(e logbook.Entry) any { return e.(*logbook.InstrumentChecked).Due.String() }, "2026-07-01T00:00:00Z"},
+		{"instrument-checked", []string{"channel=door", "check=zero", "read=0.01", "unit=ppm", "passed=true", "due=2026-07-01"},
+			func(e logbook.Entry) any { return e.(*logbook.InstrumentChecked).Due }, logbook.Expiry("2026-07-01")},
 		{"corrected", []string{"of=12", "withdrawn=true", "why=never happened"}, func(e logbook.Entry) any { return e.(*logbook.Corrected).Of }, uint64(12)},
 		{"corrected", []string{"of=12", `entry={"kind":"stock-counted","time":"2026-05-04T06:00:00Z","form":"tablets","count":7,"by":"Ana Brook"}`, "why=miscounted"},
 			func(e logbook.Entry) any {

@@ -53,9 +53,20 @@ func (c *catalogue) ended(f *logbook.FollowUp, zone *time.Location) string {
 }
 
 // OfDay reports whether a follow-up is owed by the end of a day, not by an hour: a licence,
-// and a canister whose date ends.
+// and a canister or a check of an instrument whose date ends.
 func OfDay(f *logbook.FollowUp, zone *time.Location) bool {
-	return f.FollowUp == logbook.FollowLicence || f.FollowUp == logbook.FollowCanister && f.Due.Std().In(zone).Format("15:04:05") == "00:00:00"
+	switch f.FollowUp {
+	case logbook.FollowLicence:
+		return true
+	case logbook.FollowCanister, logbook.FollowCalibration, logbook.FollowBumpTest:
+		return EndsDay(f.Due, zone)
+	}
+	return false
+}
+
+// EndsDay reports whether a day ends at a moment by the clock of zone.
+func EndsDay(at logbook.Time, zone *time.Location) bool {
+	return at.Std().In(zone).Format("15:04:05") == "00:00:00"
 }
 
 // LastDay is a moment on the day that ends at due by the clock of zone.

@@ -46,7 +46,6 @@ type Field struct {
 	Preset   string // what stands in it at first
 	Longest  int    // runes; 0 = 200
 	Advanced bool   // seldom filled in
-	Ahead    bool   // of a moment: it may lie ahead
 	Asks     string // of a whole number above 0: the earlier field that must then say AsksFor; empty = none
 	AsksFor  string
 	Adds     bool // its choice is one more item of the lists that it covers

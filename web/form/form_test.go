@@ -56,7 +56,7 @@ var filled = map[logbook.Kind]string{
 	logbook.KindDosePlaced:        "stack=B&form=tablets&count=285&places=3&people=Ana+Brook,+Ben+Ash&protection=full+masks&by=Ana+Brook",
 	logbook.KindResidueTaken:      "stack=B&form=tablets&count=285&residue=spent&shown_by=no+gas+in+water&by=Ana+Brook",
 	logbook.KindResidueDisposed:   "stack=B&form=tablets&count=285&how=handed-over&where=gate&to=the+council&by=Ana+Brook",
-	logbook.KindInstrumentChecked: "channel=b-north+top&check=bump&applied=1&read=0.97&unit=ppm&passed=yes&due=2026-11-01T09:00&by=Ana+Brook",
+	logbook.KindInstrumentChecked: "channel=b-north+top&check=bump&applied=1&read=0.97&unit=ppm&passed=yes&due=2026-11-01&by=Ana+Brook",
 	logbook.KindInstrumentSwapped: "channel=b-north+top&out=17&in=18&by=Ana+Brook",
 	logbook.KindPhoto:             "place=stack%3DB&name=patch.png&media=image%2Fpng&sha256=4c4b6a3be1314ab86138bef4314dde022e600960d8689a2c8f8631802d20dab6&data=iVBORw0KGgo%3D&by=Ana+Brook",
 	logbook.KindCorrected:         `of=7&why=miscounted&entry={"time":"2026-03-01T08:00:00Z","kind":"dose-added","stack":"B","phosphine_g":90}&by=Ana+Brook`,
@@ -356,6 +356,23 @@ func TestAnActComesBackFromItsForm(t *testing.T) {
 		e.Head().ID = ""
 		require.Equal(t, e, again, kind)
 	}
+}
+
+// When a check is due again is known as a date, and asked as one: a certificate holds for
+// months, and no hour stands on it (common practice).
+func TestNextCheckIsADate(t *testing.T) {
+	f, err := New(logbook.KindInstrumentChecked, depot())
+	require.NoError(t, err)
+	require.Equal(t, Day, f.Field("due").Sort)
+	v, err := url.ParseQuery(filled[logbook.KindInstrumentChecked])
+	require.NoError(t, err)
+	e, faults := f.Read(v)
+	require.Empty(t, faults)
+	require.Equal(t, logbook.Expiry("2026-11-01"), e.(*logbook.InstrumentChecked).Due)
+	v.Del("due")
+	e, faults = f.Read(v)
+	require.Empty(t, faults)
+	require.Empty(t, e.(*logbook.InstrumentChecked).Due)
 }
 
 // What expires is asked as a date; an act of before that holds a moment keeps it when it

@@ -60,7 +60,7 @@ func instrumentChecked(d Depot) []Field {
 		{Name: "read", Sort: Number, Needed: true, Signed: true},
 		{Name: "unit", Sort: Choice, Needed: true, Choices: gasUnits, Preset: logbook.PPM},
 		{Name: "passed", Sort: Yes},
-		{Name: "due", Sort: Moment, Ahead: true},
+		{Name: "due", Sort: Day},
 	}
 }
 

@@ -187,11 +187,7 @@ func (r *reader) time(f *Field, text string) {
 		r.body[f.Name] = text
 		return
 	}
-	now := r.form.depot.Now
-	if f.Ahead {
-		now = now.AddDate(20, 0, 0)
-	}
-	at, err := ParseLocal(r.form.depot.Lang, text, r.form.depot.Zone, now)
+	at, err := ParseLocal(r.form.depot.Lang, text, r.form.depot.Zone, r.form.depot.Now)
 	if err != nil {
 		r.faults = append(r.faults, Fault{f.Name, err.Error()})
 		return
