@@ -7,13 +7,8 @@ import (
 	"strconv"
 
 	"undersheet/logbook"
+	"undersheet/report"
 )
-
-// Columns are the columns of the CSV file (RFC 4180, UTF-8, times in RFC 3339 UTC), which
-// are those of a treatment's report: section names the table that a row is of
-// (season, treatment, sheet, leak, stock, register, forecast, alarm, log), place the
-// treatment, stack, product or alarm, item what the value is.
-var Columns = []string{"section", "time", "place", "item", "value", "unit", "text"}
 
 // table writes rows; the writer keeps the first error.
 type table struct{ w *csv.Writer }
@@ -39,11 +34,14 @@ func (t table) proportion(section, place, item string, p Proportion) {
 	t.value(section, 0, place, item+": 95 % upper bound", high, "", "Clopper-Pearson")
 }
 
-// WriteCSV writes the summary as one table of Columns, a fact a row.
+// WriteCSV writes the summary as one table (RFC 4180, UTF-8, times in RFC 3339 UTC), a fact a
+// row. Its columns are those of a treatment's report, [report.Columns]: section names the table
+// that a row is of (season, treatment, sheet, leak, stock, register, forecast, alarm, log), place
+// the treatment, stack, product or alarm, item what the value is.
 func (s *Season) WriteCSV(w io.Writer) error {
 	t := table{csv.NewWriter(w)}
 	t.w.UseCRLF = true
-	_ = t.w.Write(Columns)
+	_ = t.w.Write(report.Columns)
 	t.say("season", 0, "", "site", s.Site)
 	t.say("season", s.From, "", "from", s.Zone.String())
 	t.say("season", s.To, "", "until", s.Zone.String())

@@ -216,7 +216,7 @@ func table(text string, take func(map[string]string) error) error {
 	r.Comment = '#'
 	lines, err := r.ReadAll()
 	if err != nil {
-		return fmt.Errorf("%w", err)
+		return fmt.Errorf("read table: %w", err)
 	}
 	for i, l := range lines[1:] {
 		f := map[string]string{}
