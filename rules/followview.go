@@ -22,8 +22,9 @@ type FollowUpView struct {
 	Until            logbook.Time // last time; 0 = none is set
 	At               logbook.Time // when it was done or written off
 	By, Result       string
-	InStore          bool // people go into the store for it
-	Soon             bool // it is to be done before long, or was
+	Product          []ProductView // of residue: what was laid for its treatment, by form
+	InStore          bool          // people go into the store for it
+	Soon             bool          // it is to be done before long, or was
 	Overdue          bool
 	Remind, Escalate logbook.Time // when people are reminded, and told that it is overdue; 0 = never
 }
@@ -54,7 +55,11 @@ func (s *State) followViews() []FollowUpView {
 			of := k.place(p.Treatment)
 			for _, i := range p.items(&g) {
 				if i.Open() || p.Treatment == k.Treatment || p.Treatment.Phase != logbook.PhaseClosed {
-					vs = append(vs, s.followView(&of, &i, k.Owed))
+					v := s.followView(&of, &i, k.Owed)
+					if i.Kind == logbook.FollowResidue {
+						v.Product = productViews(p.Product)
+					}
+					vs = append(vs, v)
 				}
 			}
 		}

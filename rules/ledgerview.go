@@ -33,10 +33,10 @@ func (s *State) stockViews() []StockView {
 	return out
 }
 
-func (k *Stack) productViews() []ProductView {
+func productViews(product map[string]*ledger.Account) []ProductView {
 	var out []ProductView
-	for _, form := range sorted(k.Product) {
-		out = append(out, ProductView{form, *k.Product[form]})
+	for _, form := range sorted(product) {
+		out = append(out, ProductView{form, *product[form]})
 	}
 	return out
 }

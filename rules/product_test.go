@@ -122,6 +122,13 @@ func TestResidueNamesItsTreatment(t *testing.T) {
 	d.run(1)
 	d.air()
 	require.Equal(t, []string{"A-1 residue-disposal", "A-2 residue-disposal"}, residue())
+	laid := map[string]int{}
+	for _, x := range d.state.View().FollowUps {
+		if x.FollowUp == logbook.FollowResidue {
+			laid[x.Treatment] = x.Product[0].Inside()
+		}
+	}
+	require.Equal(t, map[string]int{"A-1": 200, "A-2": 50}, laid, "each with its own")
 	d.findings()
 	taken("a-1 ", 200)
 	gone("A-1", 200)

@@ -125,7 +125,7 @@ func (s *State) channelView(name string) ChannelView {
 
 func (s *State) stackView(name string) StackView {
 	k := s.Stacks[name]
-	v := StackView{Name: name, Store: k.Store, Product: k.productViews(), GrainTempC: s.temperature(k), Events: append([]EventView(nil), k.Events...)}
+	v := StackView{Name: name, Store: k.Store, Product: productViews(k.Product), GrainTempC: s.temperature(k), Events: append([]EventView(nil), k.Events...)}
 	t := k.Treatment
 	if t == nil {
 		site, _ := s.siteStack(name)

@@ -134,7 +134,7 @@ func (f *frame) dueRow(v *rules.View, x *rules.FollowUpView) dueRow {
 	if x.Due == 0 { // what it waits for comes first
 		return row
 	}
-	row.Settle, row.Outside = f.settle(v, x), f.outside(v, x)
+	row.Settle, row.Outside = f.settle(x), f.outside(v, x)
 	if x.FollowUp == logbook.FollowLicence {
 		row.SettleNote = f.text("due/in-site-file")
 	}
@@ -183,7 +183,7 @@ func (f *frame) followUp(r *logbook.FollowUp) (who, what string) {
 
 // settle is the form that settles a follow-up, filled in as far as is known; nil where
 // none does.
-func (f *frame) settle(v *rules.View, x *rules.FollowUpView) *actLink {
+func (f *frame) settle(x *rules.FollowUpView) *actLink {
 	to := func(kind logbook.Kind, pairs ...string) *actLink {
 		l := f.linkToAct(kind, pairs...)
 		return &l
@@ -205,7 +205,7 @@ func (f *frame) settle(v *rules.View, x *rules.FollowUpView) *actLink {
 	case logbook.FollowSheetRepair:
 		return to(logbook.KindSheetRepaired, of...)
 	case logbook.FollowResidue:
-		return residueForm(v, x, to)
+		return residueForm(x, to)
 	case logbook.FollowCalibration:
 		return to(logbook.KindInstrumentChecked, "channel", x.Channel, "check", logbook.CheckCalibration)
 	case logbook.FollowBumpTest:
@@ -216,20 +216,17 @@ func (f *frame) settle(v *rules.View, x *rules.FollowUpView) *actLink {
 	return nil
 }
 
-// residueForm is the form for residue: that it was taken out while some is under the sheet, and
-// after that where it went. For the stack's newest treatment the number of pieces is known, and
-// filled in.
-func residueForm(v *rules.View, x *rules.FollowUpView, to func(logbook.Kind, ...string) *actLink) *actLink {
+// residueForm is the form for what is left of a product: while some of it is under the
+// sheet, that it was taken out; then, where it went.
+func residueForm(x *rules.FollowUpView, to func(logbook.Kind, ...string) *actLink) *actLink {
 	kind, left := logbook.KindResidueDisposed, (*ledger.Account).Waiting
 	if x.InStore {
 		kind, left = logbook.KindResidueTaken, (*ledger.Account).Inside
 	}
 	pairs := []string{"stack", x.Stack, "treatment", x.Treatment}
-	if _, k, _ := find(v, x.Stack); k.Treatment == x.Treatment {
-		for i := range k.Product {
-			if n := left(&k.Product[i].Account); n > 0 {
-				return to(kind, append(pairs, "form", k.Product[i].Form, "count", strconv.Itoa(n))...)
-			}
+	for i := range x.Product {
+		if n := left(&x.Product[i].Account); n > 0 {
+			return to(kind, append(pairs, "form", x.Product[i].Form, "count", strconv.Itoa(n))...)
 		}
 	}
 	return to(kind, pairs...)

@@ -29,11 +29,12 @@ func owing() *fake {
 		}
 		return x
 	}
-	f.view.Stores[1].Stacks = []rules.StackView{{Name: "R", Store: "Round Store", Treatment: "R-3", Phase: logbook.PhaseWithholding, NotToIssue: true, IssueFrom: at(20 * time.Hour),
-		Product: []rules.ProductView{{Form: "tablets", Account: ledger.Account{Placed: 57, Taken: 57}}}}}
+	f.view.Stores[1].Stacks = []rules.StackView{{Name: "R", Store: "Round Store", Treatment: "R-3", Phase: logbook.PhaseWithholding, NotToIssue: true, IssueFrom: at(20 * time.Hour)}}
 	f.view.FollowUps = []rules.FollowUpView{
 		open(logbook.FollowInspection, -30*time.Hour, func(x *rules.FollowUpView) { x.InStore, x.Soon, x.Overdue, x.Owner = true, true, true, "Amal Quint" }),
-		open(logbook.FollowResidue, -2*time.Hour, func(x *rules.FollowUpView) { x.Soon = true }),
+		open(logbook.FollowResidue, -2*time.Hour, func(x *rules.FollowUpView) {
+			x.Soon, x.Product = true, []rules.ProductView{{Form: "tablets", Account: ledger.Account{Placed: 57, Taken: 57}}}
+		}),
 		open(logbook.FollowWithholding, 20*time.Hour, func(x *rules.FollowUpView) { x.Remind, x.Escalate = 0, 0 }),
 		open(logbook.FollowBagGas, 34*time.Hour, nil), // 03:00 at the depot
 		open(logbook.FollowSecondTreatment, 240*time.Hour, func(x *rules.FollowUpView) { x.Until = at(312 * time.Hour) }),
@@ -73,7 +74,7 @@ func TestFormsFromFollowUpsAreFilledIn(t *testing.T) {
 	page := frame{Lang: "en", zone: time.UTC, nights: nightsOf(f.view), view: f.view}
 	for i := range f.view.FollowUps {
 		x := &f.view.FollowUps[i]
-		for _, l := range []*actLink{page.settle(f.view, x), page.dueRow(f.view, x).WriteOff} {
+		for _, l := range []*actLink{page.settle(x), page.dueRow(f.view, x).WriteOff} {
 			if l == nil || strings.HasPrefix(l.Path, "/plan/") {
 				continue
 			}
