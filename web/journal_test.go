@@ -132,6 +132,20 @@ func TestEntryPage(t *testing.T) {
 	require.Equal(t, http.StatusNotFound, get(invented().handler(Options{}), "/logbook").Code)
 }
 
+// What a server says of a message that it did not take is quoted, in every language: its words
+// are its own. 451 is a local error in processing (RFC 5321, 4.2.3).
+func TestWordsOfAServerAreQuoted(t *testing.T) {
+	refused := &logbook.Message{Messenger: "mail", To: "Amal Quint", Subject: "Leak", State: "delayed", Attempt: 2, Detail: "451 try again later"}
+	twice := &logbook.Message{Messenger: "mail", To: "Amal Quint", Subject: "Leak", State: "handed-over", Attempt: 3, Detail: "may be a repeat"}
+	for lang, want := range map[string][2]string{"en": {"(in its own words: “451 try again later”)", "Leak (may be a repeat)"}, "fr": {"(dans les termes d'origine : « 451 try again later »)", "Leak (peut-être une répétition)"}} {
+		f := frame{Lang: lang, zone: time.UTC}
+		_, what := f.say(refused)
+		require.Contains(t, strings.ReplaceAll(what, "\u00a0", " "), want[0])
+		_, what = f.say(twice)
+		require.Contains(t, what, want[1])
+	}
+}
+
 // The list of kinds is that of the logbook: a kind added there fails here until it
 // can be asked for.
 func TestEveryKindCanBeAskedFor(t *testing.T) {

@@ -72,7 +72,7 @@ func (f *frame) say(e logbook.Entry) (who, what string) {
 	case *logbook.FollowUp:
 		return f.followUp(e)
 	case *logbook.Message:
-		return e.To, f.text("page/message", "{state}", f.code("state", e.State), "{way}", e.Messenger, "{try}", strconv.Itoa(e.Attempt), "{text}", e.Subject+" "+e.Detail)
+		return e.To, f.message(e)
 	case *logbook.InstrumentState:
 		if e.OK {
 			return e.Instrument, f.text("page/unit-answers", "{unit}", words.Said(f.Lang, e.Unit))
@@ -84,6 +84,20 @@ func (f *frame) say(e logbook.Entry) (who, what string) {
 		return e.Instrument, words.Said(f.Lang, e.Why)
 	}
 	return "", ""
+}
+
+// message says how an attempt to hand over a message ended. What stopped it is mostly the
+// words of a server, in whatever language it speaks: they are quoted.
+func (f *frame) message(m *logbook.Message) string {
+	s := f.text("page/message", "{state}", f.code("state", m.State), "{way}", m.Messenger, "{try}", strconv.Itoa(m.Attempt), "{text}", m.Subject)
+	detail := words.Said(f.Lang, m.Detail)
+	switch {
+	case detail == "":
+		return s
+	case m.State == "handed-over":
+		return s + " (" + detail + ")"
+	}
+	return f.text("page/message-why", "{message}", s, "{why}", detail)
 }
 
 // reservations say why a reading is to be taken with care.

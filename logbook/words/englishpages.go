@@ -152,6 +152,7 @@ var englishPages = map[string]string{
 	"page/accepted-entry":     "entry {seq} {place}",
 	"page/judged-line":        "line {line}, {moment}: {result}",
 	"page/forecast-at":        "at {when}: {forecast}",
+	"page/message-why":        "{message} (in its own words: “{why}”)",
 	"page/message":            "{state} by {way}, try {try}: {text}",
 	"page/unit-answers":       "{unit} answers",
 	"page/unit-down":          "{unit} does not answer: {detail}",

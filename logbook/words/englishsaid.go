@@ -6,6 +6,7 @@ package words
 // stands for any text.
 var englishSaid = joined(sayings("said",
 	"answers",
+	"may be a repeat",
 	"unit {unit}",
 	"topic {topic}",
 	"unit {unit}, function {function}, register {register}: {why}",

@@ -152,6 +152,7 @@ var frenchPages = map[string]string{
 	"page/accepted-entry":     "inscription {seq} {place}",
 	"page/judged-line":        "ligne {line}, {moment} : {result}",
 	"page/forecast-at":        "{when} : {forecast}",
+	"page/message-why":        "{message} (dans les termes d'origine : « {why} »)",
 	"page/message":            "{state} par {way}, essai {try} : {text}",
 	"page/unit-answers":       "{unit} répond",
 	"page/unit-down":          "{unit} ne répond pas : {detail}",

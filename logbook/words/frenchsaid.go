@@ -2,9 +2,10 @@ package words
 
 // frenchSaid is the pair of englishSaid.
 var frenchSaid = map[string]string{
-	"said/answers":       "répond",
-	"said/unit {unit}":   "appareil {unit}",
-	"said/topic {topic}": "sujet {topic}",
+	"said/answers":         "répond",
+	"said/may be a repeat": "peut-être une répétition",
+	"said/unit {unit}":     "appareil {unit}",
+	"said/topic {topic}":   "sujet {topic}",
 	"said/unit {unit}, function {function}, register {register}: {why}":         "appareil {unit}, fonction {function}, registre {register} : {why}",
 	"said/unit {unit}, function {function}, registers {first} to {last}: {why}": "appareil {unit}, fonction {function}, registres {first} à {last} : {why}",
 	"said/no answer":                           "pas de réponse",
