@@ -24,7 +24,7 @@ var bulk = []BulkDensity{
 	{"maize", 0.72, "from memory"}, {"sorghum", 0.72, "from memory"}, {"paddy", 0.58, "from memory"}, {"rice", 0.78, "from memory"}, {"groundnut", 0.28, "from memory (in shell)"},
 }
 
-// bagged is how much less a stack of bags holds than a heap of the same volume:
+// bagged is the weight of a stack of bags over that of a heap of the same volume: it holds
 // 5–15 % less, from memory.
 const bagged = 0.90
 
