@@ -4,7 +4,8 @@ import "math"
 
 // A line that stands still while the others do not: blocked, or its instrument stuck.
 
-// still is how long a line has stood still to the digit, or between two.
+// still is how long a line has read the same digits, or has only changed between two
+// neighbouring ones.
 type still struct {
 	Step      float64 // the smallest between two readings, ppm
 	Low, High float64 // of the readings since it stands still, ppm
@@ -21,10 +22,10 @@ const (
 	quietNoise = 0.01    // of the stated variance: a line as quiet as that may stand still
 )
 
-// still adds to the evidence that a line's readings are alike for no good reason. The
-// chance that two equal ones follow by themselves is that of a normal value rounded to
-// the smallest step seen, step/(2σ√π), taken half again as high; that they lie within a
-// band of so many steps, as much more.
+// still adds to the evidence that a line stands still: that its readings are more alike than
+// its noise allows. The chance that one reading equals the next by itself is that of two
+// normal values rounded to the smallest step seen, step/(2σ√π), taken half again as high to be
+// careful; the chance that they lie within a band of some steps is so many times as high.
 func (l *line) still(r read, now float64) {
 	t := &l.Still
 	if step := math.Abs(r.ppm - l.PPM); l.PPM > 0 && r.fit && step > 0 && (t.Step == 0 || step < t.Step) {
@@ -47,8 +48,8 @@ func (l *line) still(r read, now float64) {
 	}
 }
 
-// stuck says that a line stands still to the digit while a neighbour does not, or that
-// all do.
+// stuck returns the event that a line is blocked, because it stands still to the digit while
+// another line moves; or that the pump has stopped, because all of them stand still.
 func (s *State) stuck(r read, events []Event) []Event {
 	l := &s.Lines[r.line]
 	if s.Held != nil || l.Cause.Kind != "" || l.Still.Same < stuckSure || s.At-l.Still.From < stuckHours {
@@ -94,8 +95,8 @@ func (s *State) flat(f found) bool {
 // to stand still while the others rise is called blocked rather than leaking.
 const sureBlocked = 2.0
 
-// sameDigits is the least −ln of the chance that a line's readings are equal by
-// themselves at which it is not said to fall: one in 150, until it reads anything else.
+// sameDigits is the evidence of standing still, −ln of a chance (one in 150), from which on a
+// line is not said to fall until it reads anything else.
 const sameDigits = 5.0
 
 // doubtful reports whether a leak at a line may as well be a blocked line.

@@ -13,7 +13,7 @@ type fall struct {
 	Unlike        int     // bins in a row in which they differed much: one reading may be wild
 	Level         int     // bins in a row that fell no deeper
 	Stopped       bool    // it was reported as a stopped pump
-	Back          float64 `json:",omitempty"` // hours since which lines that are back had fallen, unreported; 0 = none had
+	Back          float64 `json:",omitempty"` // hours at which a fall began that is over and was not reported; 0 = there was none
 	Good          int     `json:",omitempty"` // bins in a row since they are back
 }
 
@@ -21,7 +21,7 @@ const (
 	fallRuns  = 3
 	fallHours = 1.5  // a fall that still goes on is judged by what is left then
 	alikeLn   = 0.25 // lines that fall alike differ by little more
-	backLn    = 0.35 // a fall of so much of which all lines come back was none of the gas: more than they fall apart by
+	backLn    = 0.35 // if all lines come back from a fall of so much, it was not the gas that fell; it is more than lines that fall alike differ by
 )
 
 // allFalling counts bins in which every line that was read fell far below what is
@@ -69,10 +69,10 @@ func (s *State) allFalling(reads []read) {
 	}
 }
 
-// suddenFall judges a fall of all lines within minutes. When it ends with gas left,
-// or the lines fall unlike, the sheet is open wide. When all go alike to nothing,
-// the pump has stopped and the cells use up what stands in them; when they are back before
-// that was said, it had.
+// suddenFall judges a fall of all lines within minutes. If it ends while gas is left, or the
+// lines fall by different amounts, the sheet is open wide. If all fall alike to nothing, the
+// pump has stopped and the cells use up the gas that stands in them; that is also so if all
+// come back before it was clear.
 func (s *State) suddenFall() []Event {
 	f := &s.Fall
 	if f.Stopped && f.Bins == 0 {

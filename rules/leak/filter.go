@@ -2,19 +2,19 @@ package leak
 
 import "math"
 
-// track is a Kalman filter over a level and the rates that drive it. A reading
-// sees the level, the first state. The rates have unit variance; their size is
-// given at each step, so that what was learned keeps its meaning when the size
+// track is a Kalman filter over a level and the rates that drive it. A reading observes the
+// level, which is the first state. The rates are kept in units of their standard deviation,
+// which is given anew at each step, so that what was learned of them stays valid when that
 // changes.
 type track struct {
 	Mean doubles
 	Cov  doubles // full, by rows
 }
 
-// filter holds what the expected change leaves of ln C: a track of the stack and
-// one of each line, which is how far the line lies from the stack. A reading of a
-// line sees the sum of both levels. What the two are wrong by together is neglected:
-// many readings of other lines stand between two of one.
+// filter holds what is left of ln C once the expected change is taken off: a track of the
+// stack, and one of each line for how far it lies from the stack. A reading of a line observes
+// the sum of both levels. The covariance of the two tracks is neglected, since many readings of
+// other lines come between two of one line.
 type filter struct {
 	Stack track
 	Lines []track
@@ -160,8 +160,8 @@ func (f *filter) see(i int) (mean, variance float64) {
 	return f.Stack.Mean[0] + f.Lines[i].Mean[0], max(f.Stack.Cov[0]+f.Lines[i].Cov[0], 0)
 }
 
-// clipped is an innovation and its variance, noise together with what is not known
-// of the level; where it is out of all proportion it is believed less.
+// clipped returns an innovation and its variance, which is that of the noise and of the level
+// together. An innovation far larger than that is made smaller, since it may be a wild reading.
 func (t *track) clipped(innovation, noise float64) (e, total float64) {
 	return innovation, max(t.Cov[0]+noise, innovation*innovation/(clipSD*clipSD))
 }

@@ -22,13 +22,13 @@ type line struct {
 	Rest  rest    // how restless it is
 }
 
-// told is what a reading tells of the stack's level: the reading less where its
-// line is thought to lie.
+// told is what a reading tells of the stack's level: the reading less how far its line is
+// thought to lie from the stack.
 type told struct{ At, Level, Var float64 }
 
 // hush is what is known of the noise of a line.
 type hush struct {
-	Noise       float64    // its variance over the stated one
+	Noise       float64    // its variance as a multiple of the stated one
 	Tie         float64    // correlation of the noise of a reading with the one before
 	Past        [6]float32 // newest readings, less what was expected, newest first
 	Count       int        // of them
@@ -37,7 +37,7 @@ type hush struct {
 	Weight      float32    // readings that these hold
 }
 
-// far counts readings in a row that are far from the predicted.
+// far counts readings in a row that lie far from what was predicted.
 type far struct {
 	Down, Up int
 	DownAt   float64 // hours of the first below
@@ -199,8 +199,8 @@ func (s *State) find(r read) {
 	l.Known, l.Used, l.Far, l.Good, l.Was, l.Hush.Count = true, 1, far{}, s.At, r.y, 0
 }
 
-// far counts readings that are not of the gas that was predicted. A line that
-// stays above gets a new level; early on one that stays below, too.
+// far counts readings that lie so far from what was predicted that they cannot be of the same
+// gas. A line that stays above gets a new level; in the first hours also one that stays below.
 func (s *State) far(r read) {
 	l := &s.Lines[r.line]
 	if r.innovation > 0 {
@@ -223,9 +223,9 @@ func (s *State) far(r read) {
 	}
 }
 
-// use updates the filter with a reading: the stack's track with what the reading
-// tells of the stack, the line's with how far it lies from what the others told.
-// So far as the lines are noisy alike the two are independent.
+// use updates the filter with a reading: the stack's track with what the reading tells of the
+// stack, and the line's track with how far the reading lies from what the other lines told of
+// it. The two are independent as far as all lines are equally noisy.
 func (s *State) use(r read) {
 	l := &s.Lines[r.line]
 	if s.Ref.known(s.At) && s.At-s.Start >= noiseFrom { // before, what is not noise but release would be learned
@@ -254,8 +254,8 @@ func (s *State) use(r read) {
 // toldHours is how long what a reading told of the stack is of use.
 const toldHours = 0.4
 
-// told is the level of the stack by the newest readings of the lines but i, and its
-// variance; by the track of the stack where there are none.
+// told is the level of the stack by the newest readings of all lines but i, and its variance;
+// where there are no such readings it is taken from the track of the stack.
 func (s *State) told(i int) (level, variance float64) {
 	sum, weight := 0.0, 0.0
 	for j := range s.Lines {
@@ -269,9 +269,9 @@ func (s *State) told(i int) (level, variance float64) {
 	return sum / weight, 1 / weight
 }
 
-// off says that a line came off: it fell to less than half within two readings
-// and stays there, and a neighbour that was read since did not. A line that only
-// rises less than a young fit promised did not fall.
+// off returns the event that a line came off: it fell to less than half within two readings and
+// stays there, while another line that was read since then did not fall. A line that only rises
+// less than a young fit had promised has not fallen.
 func (s *State) off(r read, events []Event) []Event {
 	l := &s.Lines[r.line]
 	if l.Cause.Kind != "" || s.At < s.Hold || l.Far.Down < offRuns || l.Used < jumpRuns || !s.neighbour(r.line, l.Far.DownAt) || r.y-r.innovation < math.Log(leastLevel) || r.y > l.Was-farLn/2 {
@@ -283,8 +283,8 @@ func (s *State) off(r read, events []Event) []Event {
 	return append(events, Event{Kind: LineOff, Line: r.line, Onset: since, OnsetLow: l.Good, OnsetHigh: since})
 }
 
-// neighbour reports whether another line was read after hours and then read as
-// predicted, to its newest reading; a line that is alone has none to contradict it.
+// neighbour reports whether another line was read after the hour since and read as predicted, up
+// to its newest reading. Where there is no other line it is true: nothing contradicts.
 func (s *State) neighbour(i int, since float64) bool {
 	alone := true
 	for j := range s.Lines {
@@ -334,8 +334,8 @@ func (s *State) others(i int) (float64, bool) {
 	return sum / n, true
 }
 
-// back looks at a line that is off or blocked: it clears when three readings in a
-// row are nearer to what the neighbours say than to where it stood.
+// back looks whether a line that is off or blocked is right again: when three readings in a row
+// are nearer to what the other lines tell than to where the line stood.
 func (s *State) back(r read, events []Event) []Event {
 	l := &s.Lines[r.line]
 	if l.Cause.Kind == Drifting {

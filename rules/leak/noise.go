@@ -12,9 +12,9 @@ const (
 	mostTie       = 0.9
 )
 
-// of is the variance that noise of the stated variance counts with. Noise that is
-// tied from one reading to the next averages out more slowly, by (1+ρ)/(1−ρ) for a
-// first-order process.
+// of is the variance with which a reading counts whose stated variance is given. Noise that is
+// correlated from one reading to the next averages out more slowly, so it counts for more: by
+// (1+ρ)/(1−ρ) for a first-order process.
 func (n *hush) of(stated float64) float64 {
 	return n.Noise * stated * (1 + n.Tie) / (1 - n.Tie)
 }

@@ -5,9 +5,10 @@ import (
 	"slices"
 )
 
-// The test follows what a day-old fit expects. A leak that it is not sure of in a day, or
-// that began before there was anything to follow, becomes what is expected. So once an
-// hour it is asked how much the stack lost in half a day, whatever it lost before.
+// The test holds the gas against what a day-old fit expects. If it is not sure of a leak within
+// a day, or the leak began before there was anything to expect, the leak itself becomes what is
+// expected, and the test no longer sees it. So once an hour the stack is also asked how much it
+// lost in half a day, whatever was expected.
 
 // pace is where the lines stood, hour by hour, in the last half day.
 type pace struct {
@@ -18,8 +19,8 @@ type pace struct {
 	Due  singles // what the stack was expected to lose in each of those hours, ln C
 }
 
-// lost is a leak of the stack that was told by what half a day lost. It hides no other: the
-// test goes on from what is expected, of which it is part.
+// lost is a leak of the stack that was told by what half a day lost. It does not hide another
+// leak: it is part of what is expected, and the test goes on from that.
 type lost struct {
 	Event Event
 	Calm  int // hours in a row with less than half of what was too much
@@ -30,7 +31,7 @@ const (
 	paceHours  = 12
 	mostShut   = 1.2  // per day: that a sheet which is shut loses; from memory 0.05 to 1.2
 	leastPace  = 0.65 // per day: less is never called too much; a good sheet loses 0.1 to 0.2, from memory
-	overDue    = 3.0  // times what was expected a day before: gusts of half a day brought 2.6 on one of 810 plain stacks, on no other 2.5
+	overDue    = 3.0  // times what was expected a day before; of 810 stacks without a leak gusts brought one to 2.6, and no other to 2.5
 	dueAfter   = 72.0 // hours after dosing from which on that counts: before, a day-old fit may expect release yet
 	eachHalf   = 0.5  // of the limit, lost in either half of the time: what falls at once is no leak
 	outOfRange = -1
@@ -95,9 +96,9 @@ func (p *pace) forget(line int) {
 	}
 }
 
-// loss is what the stack lost per day from one hour of the half day to another: half of
-// the lines that are read, and more than half of all, lost as much. ok is false where too
-// few are read, or hardly any gas is left.
+// loss is what the stack lost per day from one hour of the half day to another: at least half of
+// the lines that are read lost that much. ok is false unless more than half of all lines are
+// read, and gas is left.
 func (p *pace) loss(from, to int) (perDay float64, ok bool) {
 	lines := len(p.N)
 	if len(p.Due) <= paceHours {

@@ -27,8 +27,8 @@ const (
 	standZ      = 4.5  // of the stack's level above what is expected: to say so
 	flatZ       = 2.5  // to say so when the level then falls at once
 	leastFall   = 0.03 // ln C that was expected meanwhile
-	standShare  = 0.25 // of that: what the level may have moved
-	fellShare   = 0.1  // of what was expected: what the level fell before; one half of 110 stopped pumps of hard stacks fell less than half, a quarter nothing
+	standShare  = 0.25 // of that: how far the level may have moved and still stand
+	fellShare   = 0.1  // of what was expected: how far the level must have fallen before it stood; before half of 110 stopped pumps of hard stacks it fell less than half of it, before a quarter not at all
 	standLn     = 0.005
 	atOnceZ     = 5.5  // of a rise at once: more than standing still shows before it is said, for a step follows a slope to 0.94 at best (their correlation, from 1/3 of the time on)
 	awaySD      = 7.0  // sum over the newest bins at which lines no longer stand
@@ -40,8 +40,9 @@ const (
 	bothZ       = 5.5  // of both together
 )
 
-// still looks for a stack whose lines all stand still though they should fall, or did
-// until they fell at once by what they should have fallen meanwhile.
+// still looks for a stopped pump: for a stack whose lines all stand still though they should
+// fall; or whose lines stood still until they fell, at once, by what they should have fallen
+// meanwhile.
 func (s *State) still() []Event {
 	if s.resumed() {
 		e := standsFrom(s.Flat.Onset, s.At)
@@ -106,9 +107,9 @@ func (s *State) stopped(onset float64, digit bool) Event {
 	return standsFrom(onset, s.At)
 }
 
-// fellBefore reports whether the stack fell, from as far back as is remembered to the
-// at-th onset, by more than a part of what it should at perHour. Of one that never did too
-// much was expected: it does not stand still since then.
+// fellBefore reports whether the stack fell before the at-th onset, as far back as is remembered,
+// by more than a part of what it should have at perHour. If it did not, too much was expected of
+// it all along, and it has not stopped falling at that onset.
 func (s *State) fellBefore(at int, perHour float64) bool {
 	hours := s.Bank.Onset[at] - s.Bank.Onset[0]
 	return s.Bank.Level[0]-s.Bank.Level[at] > fellShare*perHour*hours
@@ -133,8 +134,8 @@ func (s *State) resumed() bool {
 	return s.At-d.at < resumeHours+onsetStep && d.lead > 0 && d.z > resumeZ && math.Hypot(d.z, f.Z) > bothZ && d.by > 0.4*f.Up && d.by < 2*f.Up+0.02
 }
 
-// unlike reports whether it is mostly one line that fell at once, or some far and others
-// not: the gas at all lines falls alike when a pump runs again.
+// unlike reports whether mostly one line fell at once, or some lines far and others not. When a
+// pump runs again the readings of all lines fall alike.
 func (s *State) unlike(d step) bool {
 	far, known := 0, 0
 	for i := range s.Lines {

@@ -2,13 +2,13 @@ package leak
 
 import "math"
 
-// reference is what was expected of each hour when it was still ahead.
+// reference holds, for each hour, what was expected of it before it came.
 type reference struct {
 	First  int     // the hour that the lists begin with
 	Slope  singles // change of ln C per hour, by hour and line
 	SD     singles // of the slope, per hour; no more than leadHours + 1
 	Loss   singles // loss rate per hour
-	Windy  singles // that weather is sized by: what is not known of the loss may be more
+	Windy  singles // loss rate per hour by which weather is sized: root mean square, so higher where the loss is not well known
 	Gust   singles // standard deviation of gusts per hour, as the fit found it
 	Frozen float64 // until this hour nothing new is taken in
 }
@@ -56,9 +56,9 @@ func (r *reference) forget(n int) {
 	r.First += n
 }
 
-// foresee lets the fit predict the hours up to leadHours ahead that were not
-// predicted yet. Unless what was predicted is to be held, each hour predicts them
-// all anew: a fit of the first hours is no measure of the days that follow.
+// foresee has the fit predict those hours up to leadHours ahead that were not predicted yet.
+// Unless hold is set, all of them are predicted anew each hour, since a fit of the first hours
+// says little of the days that follow.
 func (r *reference) foresee(hours float64, lines int, e Expecter, hold bool) {
 	hour := int(math.Floor(hours))
 	if e == nil || hours < r.Frozen {
@@ -152,8 +152,8 @@ func (r *reference) change(line int, from, to float64) float64 {
 	return sum
 }
 
-// doubt throws away what was predicted at hours and since an onset before: readings that
-// were no gas misled the fit, until it has taken them back.
+// doubt throws away what was predicted since an onset, because readings since then that did not
+// show the gas have misled the fit. The fit is asked again once it has taken them back.
 func (r *reference) doubt(onset, hours float64) {
 	if hours < r.Frozen {
 		return // held already

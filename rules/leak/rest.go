@@ -4,7 +4,7 @@ package leak
 // where the sheet is loose on one side, or gas mixes slowly. How much, over hours, is
 // learned from each stack.
 
-// rest is how restless a line is against the others.
+// rest measures how restless a line is against the others, in blocks of restHours.
 type rest struct {
 	From    float64 // hours at which the running block began
 	Sum, N  float64 // of its standardised innovations
@@ -14,9 +14,9 @@ type rest struct {
 
 const (
 	restHours = 6.0  // of a block: a leak beside a line is to be found by then
-	restPrior = 10.0 // blocks that the sizes count for
-	restMost  = 9.0  // square that a block counts with: a leak is no restlessness
-	restAlike = 0.7  // how far what is learned of a line is that of all
+	restPrior = 10.0 // the assumed sizes weigh as much as so many blocks
+	restMost  = 9.0  // most that the square of one block counts, so that a leak is not taken for restlessness
+	restAlike = 0.7  // how far a line is taken to be as restless as all lines are in the mean
 	leastWide = 1.0
 )
 

@@ -5,9 +5,9 @@ import (
 	"slices"
 )
 
-// A line that is back where it stood for a part of the last day does not leak: it was too
-// high before, as where it was blocked while the gas fell and is free again. So is a stack
-// whose pump stood.
+// A line that falls back to where it stood earlier in the last day does not leak: it was too high
+// in between, as when it was blocked while the gas fell and is free again. The same holds for a
+// whole stack whose pump had stopped.
 
 // stood is where the lines stood, ln C less what was expected, hour by hour.
 type stood struct {

@@ -35,10 +35,10 @@ func (e *Event) Misled() (line int, since float64, ok bool) {
 	return 0, 0, false
 }
 
-// LossOf reports what a fit is to be told of the loss rate by an event that was just
-// returned: that it changed, or that what leaked was mended. Of a leak that half a day
-// showed it is told nothing, for it has long followed; and nothing is mended where one of
-// several leaks was none.
+// LossOf reports what a fit is to be told of the loss rate because of an event that was just
+// returned: that it changed, or that the leak was mended. Of a leak that was told by what half a
+// day lost the fit is told nothing, since it has followed it already; and when one of several
+// leaks turns out to be none, nothing was mended.
 func (s *State) LossOf(e *Event) (changed, mended bool) {
 	if e.Kind != Leak || e.Limit > 0 {
 		return false, false
@@ -91,9 +91,8 @@ func (s *State) other(i int, sign float64) (z float64) {
 // suspectZ is the least z of a line that bears a suspicion out.
 const suspectZ = 2.5
 
-// Suspect raises a leak at a line that fell against the others for long, where the
-// test itself bears that out, though not to its threshold. No other leak is raised
-// while one stands.
+// Suspect raises a leak at a line that has long fallen against the others, if the test itself
+// supports that, though not up to its threshold. It raises none while a leak stands.
 func (s *State) Suspect(line int) []Event {
 	if s.Raised != nil || !s.live() || s.Out(line) {
 		return nil
