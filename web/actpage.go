@@ -3,6 +3,7 @@ package web
 import (
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 
 	"undersheet/logbook"
@@ -61,12 +62,7 @@ func (p *site) actPage(f frame, made *form.Form, sent url.Values, faults []form.
 	page := actPage{frame: f, Kind: string(made.Kind), Path: actPath(made.Kind), Title: made.Title, Button: made.Button, Back: "/act"}
 	wrong := map[string]string{}
 	for _, x := range faults {
-		v := faultView{Text: x.Text}
-		if fl := made.Field(x.Field); fl != nil {
-			v.ID, v.Label = "f-"+fl.Name, fl.Label
-			wrong[x.Field] = x.Text
-		}
-		page.Faults = append(page.Faults, v)
+		wrong[x.Field] = x.Text
 	}
 	for _, fl := range made.Fields {
 		v := viewOf(fl, sent, wrong[fl.Name])
@@ -80,8 +76,26 @@ func (p *site) actPage(f frame, made *form.Form, sent url.Values, faults []form.
 			page.Fields = append(page.Fields, v)
 		}
 	}
+	page.blame(faults)
 	p.around(&page, made)
 	return page
+}
+
+// blame lists what is wrong, each with its field.
+func (a *actPage) blame(faults []form.Fault) {
+	asked := slices.Concat(a.Fields, a.More)
+	for _, x := range faults {
+		a.Faults = append(a.Faults, faultOf(x, asked))
+	}
+}
+
+// faultOf is what is wrong, with the field that it is of; without one where none was asked.
+func faultOf(x form.Fault, asked []fieldView) faultView {
+	v := faultView{Text: x.Text}
+	if i := slices.IndexFunc(asked, func(f fieldView) bool { return f.Name == x.Field }); i >= 0 {
+		v.ID, v.Label = asked[i].ID, asked[i].Label
+	}
+	return v
 }
 
 // viewOf is a field with what was sent for it in it, else with what is preset.

@@ -99,11 +99,7 @@ func (p *site) correctPage(f frame, made *form.Form, e logbook.Acting, sent url.
 	page.Night, page.Withheld = "", ""
 	wrong := map[string]string{}
 	for _, x := range faults {
-		v := faultView{Text: x.Text}
-		if x.Field != "" {
-			v.ID, v.Label, wrong[x.Field] = "f-"+x.Field, f.text("page/look-here"), x.Text
-		}
-		page.Faults = append(page.Faults, v)
+		wrong[x.Field] = x.Text
 	}
 	var first []fieldView
 	for _, x := range form.Worded(f.Lang, string(logbook.KindCorrected), correctFields) {
@@ -112,7 +108,12 @@ func (p *site) correctPage(f frame, made *form.Form, e logbook.Acting, sent url.
 	for i := range page.Fields {
 		page.Fields[i].Fault = wrong[page.Fields[i].Name]
 	}
+	for i := range page.More {
+		page.More[i].Fault = wrong[page.More[i].Name]
+		page.MoreOpen = page.MoreOpen || page.More[i].Fault != ""
+	}
 	page.Fields = append(first, page.Fields...)
+	page.blame(faults)
 	return page
 }
 

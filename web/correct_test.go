@@ -39,6 +39,7 @@ func TestCorrection(t *testing.T) {
 	form.Set("id", "web-correct-1")
 	w = post(h, path, form.Encode())
 	require.Equal(t, http.StatusUnprocessableEntity, w.Code, "why, and by whom")
+	require.Contains(t, w.Body.String(), `<a href="#f-correction_why">What was wrong with it</a>`, "a fault is told with the name of its field")
 	form.Set(whyField, "miscounted")
 	form.Set(byField, "Amal Quint")
 	w = post(h, path, form.Encode())

@@ -32,6 +32,7 @@ type frame struct {
 	Overdue           int      // follow-ups that are overdue
 	Still             bool     // the page holds a form, so scripts renew only parts of it
 	Curves            bool     // it has curves that a script draws
+	Pictured          bool     // it takes a photo, which a script makes small
 	view              *rules.View
 	now               logbook.Time
 	zone              *time.Location

@@ -121,7 +121,7 @@ func New(s Source, o Options) http.Handler {
 	mux.HandleFunc("GET /live", p.live)
 	mux.HandleFunc("GET /healthz", p.healthz)
 	mux.Handle("GET /metrics", p.metrics())
-	for _, name := range []string{"style.css", "live.js", "curves.js", "icon.svg", "uplot/uPlot.iife.min.js", "uplot/uPlot.min.css", "uplot/LICENSE"} {
+	for _, name := range []string{"style.css", "live.js", "curves.js", "photo.js", "icon.svg", "uplot/uPlot.iife.min.js", "uplot/uPlot.min.css", "uplot/LICENSE"} {
 		mux.HandleFunc("GET /assets/"+name, func(w http.ResponseWriter, r *http.Request) {
 			http.ServeFileFS(w, r, assets(), name)
 		})

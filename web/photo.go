@@ -19,7 +19,7 @@ type photoPage struct {
 	Stack, Path, Back string
 	Fields            []fieldView
 	Faults            []faultView
-	Most              int    // KiB
+	Most, MostBytes   int    // KiB and bytes of a photo
 	ID                string // the same when it is sent again: it counts once
 }
 
@@ -42,8 +42,8 @@ func (f *frame) hasStack(name string) bool {
 }
 
 func (p *site) photoPage(f frame, stack string, sent func(string) string, faults ...string) photoPage {
-	page := photoPage{frame: f, Stack: stack, Path: photoPath(stack), Back: linkTo(stack).Path, Most: logbook.MostPhoto >> 10}
-	page.Here, page.Still, page.ID = "acts", true, printable(sent("id"))
+	page := photoPage{frame: f, Stack: stack, Path: photoPath(stack), Back: linkTo(stack).Path, Most: logbook.MostPhoto >> 10, MostBytes: logbook.MostPhoto}
+	page.Here, page.Still, page.Pictured, page.ID = "acts", true, true, printable(sent("id"))
 	if page.ID == "" {
 		page.ID = "web-" + rand.Text()
 	}

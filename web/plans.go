@@ -5,6 +5,7 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 
 	"undersheet/logbook/words"
@@ -91,11 +92,6 @@ func (p *site) planPage(r *http.Request, v *rules.View, st *rules.StoreView, sen
 	wrong := map[string]string{}
 	for _, x := range faults {
 		wrong[x.Field] = x.Text
-		view := faultView{Text: x.Text}
-		if x.Field != "" {
-			view.ID, view.Label = "f-"+x.Field, page.text("page/look-here")
-		}
-		page.Faults = append(page.Faults, view)
 	}
 	if len(sent) == 0 {
 		sent = nil
@@ -106,6 +102,7 @@ func (p *site) planPage(r *http.Request, v *rules.View, st *rules.StoreView, sen
 	for _, f := range form.Worded(page.Lang, "plan", paperFields) {
 		page.Paper = append(page.Paper, viewOf(f, sent, wrong[f.Name]))
 	}
+	asked := slices.Concat(page.Fields, page.Paper)
 	for i, s := range st.Stacks {
 		row := planStack{Name: s.Name}
 		known := map[string]string{"commodity": s.Commodity}
@@ -118,6 +115,10 @@ func (p *site) planPage(r *http.Request, v *rules.View, st *rules.StoreView, sen
 			row.Fields = append(row.Fields, viewOf(f, sent, wrong[f.Name]))
 		}
 		page.Stacks = append(page.Stacks, row)
+		asked = append(asked, row.Fields...)
+	}
+	for _, x := range faults {
+		page.Faults = append(page.Faults, faultOf(x, asked))
 	}
 	return page
 }

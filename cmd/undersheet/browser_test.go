@@ -152,6 +152,22 @@ func (b *browserTest) fits(path string) {
 	require.LessOrEqual(b.t, ask[int](b, "document.documentElement.scrollWidth"), 390, path)
 }
 
+// photographs: a telephone's picture is larger than the logbook takes; the page makes it small
+// enough.
+func (b *browserTest) photographs() {
+	b.t.Helper()
+	b.open("/stack/A/photo")
+	b.fill("Your name", "Ana Brook")
+	ask[bool](b, `(() => { const c = document.createElement("canvas"); c.width = c.height = 1500; const x = c.getContext("2d");
+		const noise = x.createImageData(1500, 1500); for (let i = 0; i < noise.data.length; i++) noise.data[i] = i %% 4 === 3 ? 255 : 256 * Math.random(); x.putImageData(noise, 0, 0);
+		c.toBlob((blob) => { const files = new DataTransfer(); files.items.add(new File([blob], "hole.png", { type: "image/png" }));
+			const e = document.getElementById("f-photo"); e.files = files.files; window.large = e.files[0].size; e.dispatchEvent(new Event("change")); }); return true; })()`)
+	const small = `(() => { const e = document.getElementById("f-photo"); return (window.large || 0) > (1 << 20) && e.files.length === 1 && e.files[0].size <= (1 << 20); })()`
+	require.Eventually(b.t, func() bool { return ask[bool](b, small) }, patience, 5*tick, "the photo stays large")
+	b.press("Keep the photo")
+	b.sees("ACCEPTED")
+}
+
 // narrow: on the smallest telephone, and in the longer words of French, nothing stands beyond
 // the screen either; the tables of a plan scroll.
 func (b *browserTest) narrow(d *depotTest) {
@@ -205,6 +221,7 @@ func TestTreatmentInABrowser(t *testing.T) {
 	b.sees("leaflet-of-the-product.pdf")
 	b.narrow(d)
 	require.Zero(t, ask[int](b, "[...document.querySelectorAll('.scroll')].filter(x => x.scrollWidth > x.clientWidth).length"), "a source in one long word is not cut off in the plan")
+	b.photographs()
 	b.loses(d)
 	b.mu.Lock()
 	defer b.mu.Unlock()

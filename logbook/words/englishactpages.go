@@ -78,7 +78,6 @@ var englishActPages = map[string]string{
 	"page/correct-entry":      "Correct entry {seq}: {act}",
 	"caution/correction":      "The entry stays in the logbook as it was written, and so does what was made of it. What is thought from now on is as if the right one had stood in its place.",
 	"caution/no-permission":   "A correction clears nobody to go in: a permission is never corrected, only given anew.",
-	"page/look-here":          "Look here",
 	"page/sent-before":        "This form was sent before with other words, and nothing else was kept. Open it anew.",
 	"page/photo-large":        "the form did not arrive whole, or is larger than {most} KiB: make the photo smaller and send it again",
 	"page/photo-choose":       "choose a photo",

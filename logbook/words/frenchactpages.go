@@ -78,7 +78,6 @@ var frenchActPages = map[string]string{
 	"page/correct-entry":      "Corriger l'inscription {seq} : {act}",
 	"caution/correction":      "L'inscription reste au registre comme elle a été écrite, et ce qui en a été tiré aussi. Ce qui est jugé dès maintenant l'est comme si la juste avait été à sa place.",
 	"caution/no-permission":   "Une correction n'autorise personne à entrer : une autorisation n'est jamais corrigée, seulement donnée de nouveau.",
-	"page/look-here":          "Voyez ici",
 	"page/sent-before":        "Ce formulaire a déjà été envoyé avec un autre contenu, et rien d'autre n'a été gardé. Ouvrez-le de nouveau.",
 	"page/photo-large":        "le formulaire n'est pas arrivé entier, ou dépasse {most} Kio : réduisez la photo et envoyez-la de nouveau",
 	"page/photo-choose":       "choisissez une photo",
