@@ -8,11 +8,10 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// AddDose tells that grams of phosphine were added at hours after t = 0; they
-// are released on their own from then on. It may be told late, and out of order. The
-// fit goes on: what was known of the stack stays known, and the new gas is what its
-// grams promise until the next Refit holds it against readings. More doses than are
-// told apart count with the one nearest in time.
+// AddDose tells that grams of phosphine were added at hours after t = 0, which release their gas
+// from then on. Doses may be told late, and out of order. What the fit knows of the stack stays
+// known; the new gas is taken to be what its grams promise until the next Refit compares it with
+// readings. A dose beyond the most that are told apart counts with the one nearest in time.
 func (s *State) AddDose(hours, grams float64) {
 	if !(hours >= 0 && hours <= maxHours) || !(grams > 0) || !finite(grams) {
 		s.Refused++
@@ -38,8 +37,8 @@ func (s *State) AddDose(hours, grams float64) {
 	s.admit(old, inAdded+at, s.Setup.addedPrior(d), seedB)
 }
 
-// admit makes room in the fit for the parameter that is new at a place, as its prior
-// has it. old is what was told before, seed that of its draws.
+// admit puts a new parameter into the fit at a place, with values drawn from its prior. old is
+// what was told before, seed that of the draws.
 func (s *State) admit(old told, at int, prior normal, seed uint64) {
 	if s.Fit == nil {
 		return
@@ -76,9 +75,10 @@ func scores(seed uint64, refits, params int) []float64 {
 	return zs
 }
 
-// recast gives the fit other parameters, those of its mode (draw −1) and of each draw,
-// with what their log posterior gains. old is what was told that the fit knew. What the stack is known to hold does not change by it: where gas of a dose that
-// is told late should be there by now, the misfit gives it back.
+// recast gives the fit other parameters: to returns those of its mode (draw −1) or of a draw, and
+// by how much their log posterior grows. old is what the fit had been told before. How much gas
+// the stack is known to hold stays as it is: if the curve now rises by the gas of a dose that
+// was told late, the misfit is lowered by as much.
 func (s *State) recast(old told, to func(x []float64, draw int) ([]float64, float64)) {
 	if s.Fit == nil {
 		return

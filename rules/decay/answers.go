@@ -20,11 +20,10 @@ func (s *State) stack(x []float64, days float64) float64 {
 	return w.to(days).air
 }
 
-// ExpectedLnChange returns the change of ln C of a line between two times, in
-// hours after t = 0, that the fit expects, and the standard deviation of what it
-// may truly be: the parameters' errors and the misfit's wandering, not the noise
-// of readings. Before there is a fit, or where a time lies before gas is there,
-// it returns 0 and +Inf.
+// ExpectedLnChange returns by how much the fit expects ln C of a line to change between two
+// times, in hours after t = 0, and the standard deviation of the true change around that: from
+// errors of the parameters and from what the misfit may do, without the noise of readings.
+// Before there is a fit, or for a time before gas is there, it returns 0 and +Inf.
 func (s *State) ExpectedLnChange(line int, from, to float64) (mean, sd float64) {
 	mean, ok := s.lnChange(line, from, to, true)
 	if !ok {
@@ -39,8 +38,8 @@ func (s *State) ExpectedLnChange(line int, from, to float64) (mean, sd float64) 
 	return mean, math.Sqrt(v)
 }
 
-// MeanLnChange is the mean of ExpectedLnChange alone, in a fraction of the time; 0
-// where nothing is known.
+// MeanLnChange returns the mean of ExpectedLnChange without its deviation, which takes a fraction
+// of the time to work out; 0 where nothing is known.
 func (s *State) MeanLnChange(line int, from, to float64) float64 {
 	mean, _ := s.lnChange(line, from, to, false)
 	return mean

@@ -64,14 +64,14 @@ func (s *State) gather(from, till int) [][]sight {
 	return out
 }
 
-// farAbove is how many times what the others show a line's range must be for the line, at its
-// top, to be held for an instrument that failed there. Lines of a stack stand nearer to each
-// other once gas has mixed (from memory).
+// farAbove decides whether an instrument at the top of its range has failed there: it has if that
+// top is so many times what the other lines show. Lines of a stack that truly differ lie nearer
+// to each other once gas has mixed (from memory).
 const farAbove = 2.0
 
-// withoutFailed leaves out of an hour what lay at the top of its range while as many lines or
-// more read far below that: such a limit has no spread that a spike could be told by, and
-// would carry the whole stack with it.
+// withoutFailed leaves out of an hour the lines at the top of their range if as many other lines,
+// or more, read far below that. Readings that all lie at a limit have no spread by which they
+// could be known as wild, and would pull the whole stack up.
 func (s *State) withoutFailed(hour []sight) []sight {
 	most, within, above := 0.0, 0, 0
 	for i := range hour {

@@ -69,9 +69,9 @@ func (k *knots) lookBy(m *model, h int, tent float64, x *[states]float64) {
 	}
 }
 
-// above is the log likelihood of the hours in which all lines were above the range, for a
-// difference at the knots. Those of one stretch stand or fall together, as the misfit goes
-// on from one to the next: the one that is least likely counts for all.
+// above is the log likelihood of the hours in which all lines were above their range, for a
+// difference at the knots. The hours of one stretch are not independent, since the misfit hardly
+// changes from one to the next, so only the least likely hour of each stretch counts.
 func (k *knots) above(diff []float64) float64 {
 	if len(k.over) == 0 {
 		return 0

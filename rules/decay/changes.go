@@ -11,13 +11,13 @@ import (
 const (
 	usualRise   = 0.25 // per day: what a leak adds whose size is not told, from memory
 	usualRiseSD = 1.2  // of its ln
-	toldRiseSD  = 0.7  // of ln rise, beyond its standard error: a rise is found before the gas at every line follows it
+	toldRiseSD  = 0.7  // of ln rise, beside its standard error, for the leak test measures it before the gas at every line has followed
 	leastRise   = 0.01 // per day
 	mostRise    = 20.0
 	mendKeeps   = 0.04     // of what leaks had added, after they were mended
 	mendSD      = 1.6      // of ln of that: now and then a leak is not mended
-	hourSD      = 3.0 / 24 // days: of the hour that is told, and of what mixing keeps from the lines
-	settles     = 4        // hours over which that tells
+	hourSD      = 3.0 / 24 // days: how far off the hour that is told may be, with the delay of mixing
+	settles     = 4        // hours around it in which that matters
 	maxChanges  = 4        // that are told apart
 	learns      = 8.0      // hours after a change began until the fit is sure of the new rate
 )
@@ -85,8 +85,8 @@ func (s *State) change(c change) {
 	}
 }
 
-// mergeOldest makes the two oldest changes one, with the loss rate that they leave: what
-// the first did until the second is no more told apart from other misfit.
+// mergeOldest makes the two oldest changes one, with the loss rate after both. What the first one
+// did before the second came counts as misfit from then on.
 func (s *State) mergeOldest() {
 	old, at := s.told(), inAdded+len(s.Added)
 	a, b := s.Changes[0], s.Changes[1]
@@ -104,8 +104,8 @@ func (s *State) mergeOldest() {
 	}
 }
 
-// unsettle notes how little the hours around a change tell of it at parameters x: it did
-// not come in the very hour that is told, and the gas at the lines follows after that of
+// unsettle makes the hours around each change count for less, at parameters x: the change may not
+// have come in the very hour that was told, and the gas at the lines follows later than that of
 // the stack.
 func (m *model) unsettle(x []float64) {
 	clear(m.unsure)
@@ -125,9 +125,8 @@ func (s *State) unsettled(from, till int) bool {
 	return slices.ContainsFunc(s.Changes, func(c change) bool { return int(c.Hours) < till && from < int(c.Hours)+settles })
 }
 
-// Learning reports whether hours after t = 0 the fit is still to learn a loss rate that
-// it was told had changed: until then a forecast that is better than the one before
-// proves nothing.
+// Learning reports whether, at hours after t = 0, the fit is still learning a loss rate that it was
+// told had changed. While it does, a forecast that is better than the one before proves nothing.
 func (s *State) Learning(hours float64) bool {
 	return slices.ContainsFunc(s.Changes, func(c change) bool { return !c.Mends && c.Hours <= hours && hours < c.Hours+learns })
 }

@@ -191,10 +191,10 @@ func (s *State) now(days float64) present {
 	return p
 }
 
-// left is the most gas, ppm, that there can be at a time in days: all that is in the air
-// and on the commodity at another before it, where ln C of the stack is off by misfit, what
-// the dose has not yet released, and what is added between. Without it a misfit that is
-// carried on says that gas comes from nowhere, as after a dose that nobody told of.
+// left is the most gas that there can be at a time in days, ppm: what is in the air and on the
+// commodity at the earlier time now, where ln C of the stack is off by misfit; what the dose has
+// yet to release; and what is added in between. Forecasts are kept below it, since a misfit that
+// is carried on, as after a dose that nobody told of, would otherwise promise gas from nowhere.
 func (w *walker) left(now, days, misfit float64) float64 {
 	g := w.to(now)
 	sum := (g.air+g.held)*exp(max(misfit, 0)) + g.solid + g.ramp

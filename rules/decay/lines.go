@@ -82,9 +82,9 @@ type pooled struct {
 	seen      bool
 }
 
-// pool runs the lines' filters over the hours and fills m.pooled. With reweigh
-// the spikes' weights are found again against the stack's path. It returns the log
-// likelihood of the deviations.
+// pool runs the filters of the lines over the hours and fills m.pooled, the stack's ln C by hour.
+// With reweigh, what looks like a spike is found anew, by the path of the stack. It returns the
+// log likelihood of how the lines deviate from the stack.
 func (m *model) pool(reweigh bool) float64 {
 	n := len(m.lines)
 	if cap(m.dev) < n {
