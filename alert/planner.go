@@ -334,16 +334,16 @@ func (p *Planner) gate(g *logbook.Gate) []*news {
 // fallen returns the priority of a clearance that fell for the reasons of g;
 // empty when an alarm tells of it.
 func fallen(g *logbook.Gate) string {
-	priority := logbook.PriorityHigh
+	if gate.GasSeen(g.Reasons) {
+		return ""
+	}
 	for _, r := range g.Reasons {
 		switch r.Code {
-		case gate.AboveLimit, gate.HandAbove, gate.OverRange:
-			return ""
 		case gate.Lapsed, gate.Dosing, gate.Inside: // expected: time ran out, or people at work made it
-			priority = logbook.PriorityMedium
+			return logbook.PriorityMedium
 		}
 	}
-	return priority
+	return logbook.PriorityHigh
 }
 
 // rank orders priorities; an unknown one counts as high.

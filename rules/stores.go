@@ -114,7 +114,7 @@ func (s *State) fall(name string, d gate.Decision) {
 		st.RanOut = st.Cleared
 	}
 	st.Cleared, st.HandAfter = nil, s.At
-	if gasIn(d) {
+	if gate.GasSeen(d.Reasons) {
 		st.Rebound = true
 		for _, stack := range s.stacksIn(name) { // whose withholding had ended, too
 			if t := s.Stacks[stack].Treatment; t != nil {
@@ -130,7 +130,7 @@ func (s *State) fall(name string, d gate.Decision) {
 // as it did from the first: an instrument that fails has shown nothing, and fixed points
 // alone clear no store.
 func (s *State) withholdAgain(name string, d gate.Decision) {
-	gas, shown := gasIn(d), d.State == logbook.GateCleared
+	gas, shown := gate.GasSeen(d.Reasons), d.State == logbook.GateCleared
 	for _, stack := range s.stacksIn(name) {
 		k := s.Stacks[stack]
 		t := k.Treatment
@@ -143,16 +143,6 @@ func (s *State) withholdAgain(name string, d gate.Decision) {
 		t.GasFound(s.At, !shown)
 		s.watch()
 	}
-}
-
-// gasIn reports whether a decision saw gas now.
-func gasIn(d gate.Decision) bool {
-	for _, r := range d.Reasons {
-		if r.Code == gate.AboveLimit || r.Code == gate.HandAbove || r.Code == gate.OverRange {
-			return true
-		}
-	}
-	return false
 }
 
 // recordGate proposes a gate record when the state or the reasons changed.

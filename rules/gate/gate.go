@@ -162,6 +162,14 @@ func Decide(s *Store) Decision {
 	return d
 }
 
+// GasSeen reports whether one of the reasons is that gas was read in the store's air. For a
+// clearance that falls then there is the alarm gate-rebound.
+func GasSeen(reasons []logbook.Reason) bool {
+	return slices.ContainsFunc(reasons, func(r logbook.Reason) bool {
+		return r.Code == AboveLimit || r.Code == HandAbove || r.Code == OverRange
+	})
+}
+
 // Next returns when the passing of time alone may first change a decision: when a
 // point falls silent, a hand reading becomes too old, or a confirmation lapses.
 func (s *Store) Next() logbook.Time {
