@@ -125,6 +125,15 @@ var placeFirst = map[logbook.Kind]string{logbook.KindMaskedEntry: "store", logbo
 
 // placeFirst asks for the store or the stack before the form is offered.
 func (p *site) placeFirst(page *actPage, made *form.Form, store, stack string) {
+	if made.Kind == logbook.KindPhoto { // a file is taken beside its stack
+		page.Withheld = page.text("page/photo-first")
+		for _, s := range page.view.Stores {
+			for _, k := range s.Stacks {
+				page.Instead = append(page.Instead, actLink{Path: photoPath(k.Name), Title: page.text("page/stack", "{stack}", k.Name)})
+			}
+		}
+		return
+	}
 	what := placeFirst[made.Kind]
 	if what == "" || store != "" && (what == "store" || stack != "") {
 		return

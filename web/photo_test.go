@@ -33,6 +33,14 @@ func upload(t *testing.T, h http.Handler, by string, data []byte) *httptest.Resp
 
 // A picture stays whole in the logbook; what is no picture, has no name to it, or is too
 // large is not kept.
+// Whoever looks for the photo among the acts is led to a form that takes a file.
+func TestPhotoAmongTheActs(t *testing.T) {
+	h := invented().handler(Options{})
+	page := get(h, "/act/photo-attached").Body.String()
+	require.Contains(t, page, `href="/stack/B/photo"`)
+	require.NotContains(t, page, "base64")
+}
+
 func TestPhotos(t *testing.T) {
 	b, h := acting(t)
 	require.Contains(t, get(h, "/stack/B").Body.String(), `href="/stack/B/photo"`)

@@ -4,6 +4,7 @@ package words
 var englishCodes = map[string]string{
 	"page/own-name":                       "English",
 	"page/choose-store":                   "Choose the store first: its air then stands beside the form.",
+	"page/photo-first":                    "Choose the stack that the picture is of.",
 	"page/choose-stack":                   "Choose the stack first: its air then stands beside the form.",
 	"gate/shut":                           "SHUT",
 	"gate/airing":                         "AIRING",

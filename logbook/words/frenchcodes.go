@@ -4,6 +4,7 @@ package words
 var frenchCodes = map[string]string{
 	"page/own-name":                       "Français",
 	"page/choose-store":                   "Choisissez d'abord le magasin : son air figure alors à côté du formulaire.",
+	"page/photo-first":                    "Choisissez la pile que montre l'image.",
 	"page/choose-stack":                   "Choisissez d'abord la pile : son air figure alors à côté du formulaire.",
 	"gate/shut":                           "FERMÉ",
 	"gate/airing":                         "AÉRATION",
