@@ -130,3 +130,33 @@ func TestOutlook(t *testing.T) {
 	assert.Greater(t, o.Chance, 0.95)
 	assert.Zero(t, o.TopUp)
 }
+
+// At 12 h after dosing the readings say next to nothing of the loss rate. Of an exposure of 20
+// days, as cool grain needs, that makes any chance poor: it is told once the stack has shown
+// how tight it is, while more than 8 days, an eight-day protocol, are left to mend it. Where
+// no such time is left, and where the gas is lost whatever is not known, it is told at once.
+// The gas is that of a sheet which loses a known share per day; 0.05 holds the end level for
+// 20 days from 900 ppm, 0.5 does not (900·e^(−0.05·20) = 331 ppm, by arithmetic).
+func TestAtRiskWaitsForTheReadings(t *testing.T) {
+	told := func(exposure, loss float64, from float64) (hours []float64) {
+		d := aday(t)
+		d.declare()
+		d.act(&logbook.TreatmentStarted{OnStack: onA(), Treatment: "A-1", Protocol: "five-day", Commodity: "maize", Tonnes: 100, VolumeM3: 150, PhosphineG: 100,
+			GrainTempC: 17, ExposureHours: exposure}, logbook.KindTreatmentStarted, 0)
+		d.level["a1"], d.level["a2"] = decaying(from, loss), decaying(0.97*from, loss)
+		d.run(40)
+		for _, a := range of[*logbook.Alarm](d.made) {
+			if a.Alarm == alarmAtRisk && a.State == logbook.AlarmRaised {
+				hours = append(hours, a.Time.Hours(epoch))
+			}
+		}
+		return hours
+	}
+	assert.Empty(t, told(480, 0.05, 900), "a tight sheet")
+	lost := told(480, 0.5, 900)
+	require.Len(t, lost, 1)
+	assert.Less(t, lost[0], 40.0, "more than 18 days before the end")
+	lost = told(200, 0.5, 450)
+	require.Len(t, lost, 1)
+	assert.Less(t, lost[0], 14.0, "no more than 8 days are left: at once")
+}

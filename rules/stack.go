@@ -193,7 +193,25 @@ func (s *State) forecast(k *Stack, t *treatmentOf, hour int, daily bool) {
 	if raised && f.ChanceMet >= fairChance && g.Fit.Learning(float64(hour)) {
 		return // a fit that has just been told of a leak swings to and fro: nothing is over yet
 	}
-	s.alarm(condition{of: of, active: g.Atlow >= 2 || f.ChanceMet < hopelessBelow || raised && f.ChanceMet < fairChance})
+	poor := g.Atlow >= 2 || f.ChanceMet < hopelessBelow
+	s.alarm(condition{of: of, active: raised && f.ChanceMet < fairChance || poor && !(s.tooEarly(t, g) && f.ChanceMet >= lostBelow)})
+}
+
+// Figures of a chance that says little yet. The prior of the loss rate spans a factor of
+// some 4 either way, which over weeks of exposure makes any chance poor.
+const (
+	earlyLeft = 8 * 24 * time.Hour // as long as the longer of the usual exposures takes: so much time left is enough for whatever is to be done
+	earlyFor  = 4 * 24 * time.Hour // after dosing: by then something is known, or nothing is read
+	vagueLoss = 0.5                // standard deviation of ln of the loss rate; 0.8 before the readings tell anything
+	lostBelow = 0.1                // a chance so poor is told at once
+)
+
+// tooEarly reports whether the chance of the end level still rests on what loss rates
+// sheets have rather than on the readings of this one, while more than enough time is left.
+// Where a leak stands it does not.
+func (s *State) tooEarly(t *treatmentOf, g *Gas) bool {
+	_, sd := g.Fit.LossPerDay()
+	return t.PlannedEnd.Sub(s.At) > earlyLeft && s.At.Sub(t.Started) < earlyFor && sd > vagueLoss && !g.leaking()
 }
 
 // collapseWithin is how fast a fair chance must have become a hopeless one to be
