@@ -2,6 +2,7 @@ package rules
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"undersheet/logbook"
@@ -72,11 +73,31 @@ func (s *State) visited(store string, m *Masked, out logbook.Time) {
 	}
 }
 
+// samePerson reports whether two names are one person's: they are typed, so letters may be large
+// or small, and spaces may stand around them.
+func samePerson(a, b string) bool {
+	return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b))
+}
+
+// called returns the name under which m holds a person; else the name, without spaces around it.
+func called[V any](m map[string]V, person string) (name string, known bool) {
+	if _, known = m[person]; known {
+		return person, true
+	}
+	for _, name := range sorted(m) {
+		if samePerson(name, person) {
+			return name, true
+		}
+	}
+	return strings.TrimSpace(person), false
+}
+
 // visit keeps a stay, and notes when the day's exposure is above the limit or not known.
 func (s *State) visit(name string, v Visit) {
 	if s.People == nil {
 		s.People = map[string][]Visit{}
 	}
+	name, _ = called(s.People, name)
 	vs := append(s.People[name], v)
 	if len(vs) > keepVisits {
 		vs = slices.Delete(vs, 0, len(vs)-keepVisits)

@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"cmp"
+	"slices"
 	"time"
 
 	"undersheet/logbook"
@@ -16,15 +18,18 @@ type Canister struct {
 	UsedUp      logbook.Time // when that was as much as is allowed; 0 = not yet
 }
 
-// keepCanisters bounds the people whose canisters are remembered.
+// keepCanisters bounds the people whose canisters are remembered: those that were changed last.
 const keepCanisters = 200
 
 // canisterChanged takes a new canister.
 func (s *State) canisterChanged(e *logbook.CanisterChanged) {
 	at := min(e.Time, s.At)
-	old, known := s.Canisters[e.Person]
-	if known && old.At > at || !known && len(s.Canisters) >= keepCanisters {
+	person, known := called(s.Canisters, e.Person)
+	if known && s.Canisters[person].At > at {
 		return
+	}
+	if !known && len(s.Canisters) >= keepCanisters {
+		delete(s.Canisters, s.oldestCanister())
 	}
 	if s.Canisters == nil {
 		s.Canisters = map[string]Canister{}
@@ -33,7 +38,12 @@ func (s *State) canisterChanged(e *logbook.CanisterChanged) {
 	if expires <= at {
 		s.find(logbook.Finding{Code: "canister-expired", About: e.Person, Value: logbook.Number(at.Hours(expires) / 24)})
 	}
-	s.Canisters[e.Person] = Canister{At: at, Expires: expires, By: e.By, Serial: e.Serial, Minutes: e.Minutes}
+	s.Canisters[person] = Canister{At: at, Expires: expires, By: e.By, Serial: e.Serial, Minutes: e.Minutes}
+}
+
+// oldestCanister is whose canister was changed longest ago.
+func (s *State) oldestCanister() string {
+	return slices.MinFunc(sorted(s.Canisters), func(a, b string) int { return cmp.Compare(s.Canisters[a].At, s.Canisters[b].At) })
 }
 
 // ends is the moment from which on a thing is not used; what cannot be read is expired.
@@ -55,7 +65,8 @@ func (s *State) CheckDue(e *logbook.InstrumentChecked) logbook.Time {
 
 // worn counts a stay inside against the canister of whoever was in.
 func (s *State) worn(name string, in, out logbook.Time) {
-	c, known := s.Canisters[name]
+	name, known := called(s.Canisters, name)
+	c := s.Canisters[name]
 	if !known || out <= c.At {
 		return
 	}

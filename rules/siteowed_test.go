@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"fmt"
 	"slices"
 	"testing"
 	"time"
@@ -75,4 +76,36 @@ func TestACheckThatIsPassedIsDone(t *testing.T) {
 	assert.Equal(t, d.now, d.followUp(logbook.FollowBumpTest).At)
 	check(false)
 	assert.Equal(t, logbook.FollowOpen, d.followUp(logbook.FollowBumpTest).State)
+}
+
+// A name is one person's however it is typed: minutes in gas count against the canister, and
+// one day's visits are added up.
+func TestNamesAreTyped(t *testing.T) {
+	d := aday(t)
+	d.act(&logbook.CanisterChanged{Person: "I. Okafor", Serial: "7", Expires: logbook.Expiry(d.now.Add(90 * 24 * time.Hour).Std().Format(time.DateOnly)), Minutes: 30}, logbook.KindCanister, 0)
+	for _, name := range []string{"i. okafor ", "I. OKAFOR"} {
+		d.act(&logbook.MaskedEntry{OnStore: inBarn(), In: name, AtDoor: "P. Lindqvist", Protection: "full mask"}, logbook.KindMaskedEntry, 0)
+		d.now = d.now.Add(16 * time.Minute)
+		d.act(&logbook.MaskedExit{OnStore: inBarn(), Out: "I. Okafor"}, logbook.KindMaskedExit, 0)
+		require.NotContains(t, findings(d.fresh()), "nobody-inside")
+	}
+	require.Empty(t, d.state.Stores[inBarn().Store].Inside)
+	require.Equal(t, d.now, d.followUp(logbook.FollowCanister).Due, "32 of its 30 minutes are used")
+	people := d.state.PeopleIn(inBarn().Store)
+	require.Len(t, people, 2, "who was inside, and who stood at the door")
+	require.Len(t, people[0].Visits, 2)
+}
+
+// Of more people than are remembered, it is the canister that was changed longest ago that is
+// forgotten, never the new one.
+func TestTheNewestCanistersAreRemembered(t *testing.T) {
+	d := aday(t)
+	expires := logbook.Expiry(d.now.Add(90 * 24 * time.Hour).Std().Format(time.DateOnly))
+	for i := range keepCanisters + 1 {
+		d.now = d.now.Add(time.Minute)
+		d.act(&logbook.CanisterChanged{Person: fmt.Sprintf("Person %d", i), Serial: "7", Expires: expires}, logbook.KindCanister, 0)
+	}
+	require.Len(t, d.state.Canisters, keepCanisters)
+	require.NotContains(t, d.state.Canisters, "Person 0")
+	require.Contains(t, d.state.Canisters, fmt.Sprintf("Person %d", keepCanisters))
 }
