@@ -89,7 +89,7 @@ func (p *page) gate() {
 	p.table("none-recorded", p.columns("from", "state", ">limit", "reasons+++"), rows)
 	var limits []string
 	for _, l := range r.Limits() {
-		limits = append(limits, p.unit(l.PPM, "ppm")+", "+l.Of)
+		limits = append(limits, p.unit(l.PPM, "ppm")+", "+words.Source(p.lang, l.Of))
 	}
 	if len(limits) > 0 {
 		p.note("gate-note", "{limits}", p.list(limits))

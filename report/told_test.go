@@ -303,3 +303,15 @@ func TestForecastsInHindsightAreNotCounted(t *testing.T) {
 	require.Equal(t, 100.0, *r.Forecasts[1].Came)
 	require.Nil(t, r.Forecasts[1].Within)
 }
+
+// Where the limit of the gate and of the air is from is said in the report's language.
+func TestLimitsAreOfThePagesLanguage(t *testing.T) {
+	r := report(t, eventful(), "A-1")
+	for i := range r.Gates {
+		r.Gates[i].LimitOf = "Directive 2006/15/EC, since 2007-10-31 (from memory: look it up)"
+	}
+	r.Limit.Of = r.Gates[0].LimitOf
+	page := string(form(t, r, "html", "fr"))
+	require.Contains(t, page, "Directive 2006/15/EC, depuis le 2007-10-31 (de mémoire")
+	require.NotContains(t, page, "look it up")
+}
