@@ -325,7 +325,7 @@ func (c *checker) feeds(path, name, what string) (logbook.Channel, bool) {
 	case name == "":
 		c.wrong(path, nil, "is missing: name the channel that feeds this %s", what)
 	case !ok:
-		c.wrong(path, name, "there is no channel of this name under channels")
+		c.wrong(path, name, "there is no channel of this name under channels%s", meant(name, sortedKeys(c.site.Channels)))
 	case first != "":
 		c.wrong(path, name, "this channel already feeds something in line %d: one channel feeds one line or one air point", c.find(first).line)
 	case logbook.IsUnit(ch.Unit) && !isGas(ch.Unit):

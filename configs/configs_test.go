@@ -122,7 +122,7 @@ var faultCases = []struct {
 	{"two lines", "{name: top, channel: top}", "{name: top, channel: top}, {name: low, channel: top}", "13:65: stores[0].stacks[0].lines[1].channel: this channel already feeds something in line 13", `"top"`},
 	{"two names", "{name: top, channel: top}", "{name: top, channel: top}, {name: top, channel: low}", "13:51: stores[0].stacks[0].lines[1].name: another line has this name", `"top"`},
 	{"where", "where: door", "where: hall", "10:46: stores[0].air[0].where: must be one of inside, door", `"hall"`},
-	{"slow gate", "detection_limit: 0.03", "detection_limit: 0.03, every: 1h", "10:33: stores[0].air[0].channel: a reading every 1h0m0s is too seldom", `"door"`},
+	{"slow gate", "detection_limit: 0.03", "detection_limit: 0.03, every: 1h", "10:33: stores[0].air[0].channel: a reading every 1h is too seldom", `"door"`},
 	{"two stacks", "      - name: A\n", "      - name: A\n      - name: A\n", "13:15: stores[0].stacks[1].name: another stack has this name: first in line 12", `"A"`},
 	{"temperature", "name: A\n", "name: A\n        temperature: top\n", "13:22: stores[0].stacks[0].temperature: this channel already feeds something in line 14", `"top"`},
 	{"loosened hours", "emergency: call", "protocols: {five-day: {hours: 100}}", "4:31: protocols.five-day.hours: a site may tighten a protocol, never loosen it: hours 100 is shorter than the 120 ", ""},
@@ -130,7 +130,7 @@ var faultCases = []struct {
 	{"loosened airing", "emergency: call", "protocols: {twice: {airing: 1h}}", "4:29: protocols.twice.airing: a site may tighten a protocol, never loosen it: airing 1h0m0s is shorter than the 2h0m0s ", ""},
 	{"no base", "emergency: call", "protocols: {mine: {hours: 200}}", "4:13: protocols.mine.base: is missing: name the built-in protocol", ""},
 	{"unknown base", "emergency: call", "protocols: {mine: {base: six-day}}", "4:26: protocols.mine.base: is no built-in protocol (eight-day, five-day, twice)", `"six-day"`},
-	{"confirm", "emergency: call", "settings: {confirm_every: 48h}", "4:27: settings.confirm_every: must be from 1h0m0s to 24h0m0s", "48h0m0s"},
+	{"confirm", "emergency: call", "settings: {confirm_every: 48h}", "4:27: settings.confirm_every: must be from 1h to 24h", "48h"},
 	{"mail", "emergency: call", "mail: {host: m.example, from: me, tls: none, user: u}", "4:31: mail.from: is no e-mail address", `"me"`},
 	{"mail in the clear", "emergency: call", "mail: {host: m.example, from: a@b.example, tls: none}", "4:49: mail.tls: mail may go unprotected only to this machine", `"none"`},
 	{"mail user", "emergency: call", "mail: {host: m.example, from: a@b.example, user: u}", "4:1: mail: user and password go together", ""},
@@ -264,7 +264,7 @@ func TestWarnings(t *testing.T) {
 		{"cannot show the end level", "range: 2000", "range: 150", "13:38: stores[0].stacks[0].lines[0].channel: its range of 150 ppm does not reach above 150 ppm, the end level of five-day"},
 		{"nobody hears of a line", "emergency: call", "mail: {host: m, from: a@b.example}\npeople: [{name: P, email: p@b.example, from: high}]", "5:1: people: everybody has from: high, so nobody is told of what is of medium priority"},
 		{"no range", "{unit: ppm, range: 2000}", "{unit: ppm}", "6:3: channels.top: range is not stated"},
-		{"withholding", "emergency: call", "settings: {withholding: 24h}", "4:25: settings.withholding: is shorter than the usual 48h0m0s"},
+		{"withholding", "emergency: call", "settings: {withholding: 24h}", "4:25: settings.withholding: is shorter than the usual 48h"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, warnings, err := Parse("s.yaml", []byte(swap(t, small, c.old, c.new)))

@@ -17,12 +17,12 @@ func TestFollowUpFaults(t *testing.T) {
 		{"follow_ups:\n  jar: {owner: Ana Brooke}\n", "follow_ups.jar.owner: is nobody of people: write the name as it stands there", "Ana Brooke"},
 		{"follow_ups:\n  jars: {owner: Ana Brook}\n", "follow_ups.jars: there is no follow-up of this name that anybody does", ""},
 		{"follow_ups:\n  withholding: {owner: Ana Brook}\n", "follow_ups.withholding: there is no follow-up of this name that anybody does", ""},
-		{"follow_ups:\n  jar: {lead: 9000h}\n", "follow_ups.jar.lead: must be from 1m0s to 2880h0m0s", "9000h"},
-		{"follow_ups:\n  default: {after: 1m}\n", "follow_ups.default.after: must be from 1h0m0s to 336h0m0s", "1m"},
+		{"follow_ups:\n  jar: {lead: 9000h}\n", "follow_ups.jar.lead: must be from 1m to 2880h", "9000h"},
+		{"follow_ups:\n  default: {after: 1m}\n", "follow_ups.default.after: must be from 1h to 336h", "1m"},
 		{"follow_ups:\n  jar: {who: Ana Brook}\n", "follow_ups.jar.who: ", ""},
 		{"settings:\n  {inspect_at: \"25:00\"}\n", "settings.inspect_at: is no time of day", "25:00"},
-		{"settings:\n  {jar: 24h}\n", "settings.jar: must be from 168h0m0s to 2880h0m0s", "24h"},
-		{"settings:\n  {second_look: 1h}\n", "settings.second_look: must be from 48h0m0s to 1440h0m0s", "1h"},
+		{"settings:\n  {jar: 24h}\n", "settings.jar: must be from 168h to 2880h", "24h"},
+		{"settings:\n  {second_look: 1h}\n", "settings.second_look: must be from 48h to 1440h", "1h"},
 	} {
 		_, _, err := Parse("s.yaml", []byte(withPeople+c.part))
 		require.ErrorContains(t, err, c.want)

@@ -54,7 +54,7 @@ func (c *checker) feeding(feeders []feeder) {
 			continue
 		}
 		if _, ok := c.site.Channels[f.channel]; !ok {
-			c.wrong(f.path, f.channel, "there is no channel of this name under channels")
+			c.wrong(f.path, f.channel, "there is no channel of this name under channels%s", meant(f.channel, sortedKeys(c.site.Channels)))
 		}
 		if first, twice := sure[f.channel]; twice {
 			c.wrong(f.path, f.channel, "this channel is already fed in line %d: one channel comes from one place", c.find(first).line)

@@ -28,7 +28,7 @@ func (c *checker) reads(path, name, what string, units ...string) {
 	case name == "":
 		c.wrong(path, nil, "is missing: name the channel of this %s", what)
 	case !ok:
-		c.wrong(path, name, "there is no channel of this name under channels")
+		c.wrong(path, name, "there is no channel of this name under channels%s", meant(name, sortedKeys(c.site.Channels)))
 	case first != "":
 		c.wrong(path, name, "this channel already feeds something in line %d: one channel feeds one thing", c.find(first).line)
 	case logbook.IsUnit(ch.Unit) && !slices.Contains(units, ch.Unit):
@@ -88,7 +88,7 @@ func (c *checker) pump(p *logbook.Pump, path string, names, drawn map[string]str
 		ch, ok := c.site.Channels[name]
 		switch first := drawn[name]; {
 		case !ok:
-			c.wrong(at, name, "there is no channel of this name under channels")
+			c.wrong(at, name, "there is no channel of this name under channels%s", meant(name, sortedKeys(c.site.Channels)))
 		case first != "":
 			c.wrong(at, name, "this channel is already drawn in line %d: one pump draws it", c.find(first).line)
 		case logbook.IsUnit(ch.Unit) && !isGas(ch.Unit):

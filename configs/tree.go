@@ -8,6 +8,7 @@ import (
 	"reflect"
 	"sort"
 	"strings"
+	"time"
 	"unicode/utf8"
 
 	"github.com/goccy/go-yaml"
@@ -105,6 +106,11 @@ func (t *tree) fault(path string, got any, rule string, args ...any) {
 // be the secret itself, written in the wrong place.
 func (t *tree) remark(path string, got any, rule string, args ...any) Remark {
 	p := t.find(path)
+	for i, a := range args {
+		if d, ok := a.(time.Duration); ok {
+			args[i] = span(d)
+		}
+	}
 	r := Remark{File: t.name, Line: p.line, Column: p.column, Path: path, Rule: fmt.Sprintf(rule, args...)}
 	if strings.HasSuffix(path, "_env") {
 		got = nil
@@ -113,10 +119,23 @@ func (t *tree) remark(path string, got any, rule string, args ...any) Remark {
 	case nil:
 	case string:
 		r.Got = fmt.Sprintf("%q", short(g))
+	case time.Duration:
+		r.Got = span(g)
 	default:
 		r.Got = fmt.Sprint(g)
 	}
 	return r
+}
+
+// span writes a duration as site files do, without what is none: "48h", "1h30m".
+func span(d time.Duration) string {
+	s := d.String()
+	for _, none := range []string{"m0s", "h0m"} {
+		if strings.HasSuffix(s, none) {
+			s = s[:len(s)-2]
+		}
+	}
+	return s
 }
 
 // short returns the first 60 characters of s.
@@ -283,7 +302,7 @@ func (t *tree) member(node ast.Node, v reflect.Value, fields map[string]reflect.
 	case secretWord(key):
 		t.fault(at, nil, "secrets never stand in a site file: name an environment variable or a file (%s)", strings.Join(secretKeys(fields), ", "))
 	default:
-		t.fault(at, nil, "unknown key; known here: %s", strings.Join(sortedKeys(fields), ", "))
+		t.fault(at, nil, "unknown key; known here: %s%s", strings.Join(sortedKeys(fields), ", "), meant(key, sortedKeys(fields)))
 	}
 }
 

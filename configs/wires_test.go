@@ -63,7 +63,7 @@ var wiredCases = []struct{ name, old, new, want, got string }{
 	{"draws wind", "[top, door]", "[top, speed]", "23:61: pumps[0].draws[1]: this channel is in m/s: a pump draws samples of gas", `"speed"`},
 	{"draws twice", "[top, door]", "[top, top]", "23:61: pumps[0].draws[1]: this channel is already drawn in line 23", `"top"`},
 	{"wind", "direction: vane", "direction: mains", "24:33: wind.direction: this channel already feeds something in line 22", `"mains"`},
-	{"slow life", "on_delay: 30s", "on_delay: 10m", "25:30: alarms.air-gas.on_delay: must be from 1s to 2m0s", "10m0s"},
+	{"slow life", "on_delay: 30s", "on_delay: 10m", "25:30: alarms.air-gas.on_delay: must be from 1s to 2m", "10m"},
 	{"no such alarm", "line-silent:", "leak:", "25:36: alarms.leak: there is no alarm of this name with delays of its own; known here: air-gas, ", ""},
 	{"night", `"21:30"`, `"9 pm"`, "26:26: settings.night.from: is no time of day", `"9 pm"`},
 	{"no night", `"21:30"`, `"05:45"`, "26:12: settings.night: begins and ends at the same time", ""},
