@@ -323,6 +323,9 @@ func TestRestartAnywhereEqualsOneRun(t *testing.T) {
 		}
 	})
 	t.Logf("%d alarms, %d messages, %d clearances", alarms, messages, cleared)
+	if testing.Short() {
+		return // so few histories may hold no alarm by chance
+	}
 	require.Positive(t, alarms)
 	require.Positive(t, messages)
 	require.Positive(t, cleared)
