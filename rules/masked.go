@@ -44,12 +44,16 @@ func (s *State) protection(name string) ProtectionView {
 	return v
 }
 
-// maskedEntry notes who goes in. Protection with a stated factor below what the air asks for
-// is a finding. Protection that is described without a factor is not judged.
+// maskedEntry notes who goes in. That nobody else stands at the door is a finding, and so is
+// protection with a stated factor below what the air asks for. Protection that is described
+// without a factor is not judged.
 func (s *State) maskedEntry(e *logbook.MaskedEntry) {
 	st := s.store(e.Store)
 	now := s.protection(e.Store)
 	st.Inside = append(st.Inside, Masked{Name: e.In, AtDoor: e.AtDoor, Since: min(e.Time, s.At), Air: now.UpperPPM, AirAtDoor: s.airAtDoor(e.Store), Known: now.Known})
+	if strings.TrimSpace(e.AtDoor) == "" || samePerson(e.In, e.AtDoor) {
+		s.find(logbook.Finding{Code: "masked-entry-alone", Store: e.Store, About: e.In})
+	}
 	if apf, ok := statedAPF(e.Protection); ok && apf < now.Step.APF {
 		s.find(logbook.Finding{Code: "protection-below-air", Store: e.Store, About: e.In, Value: logbook.Number(apf), Limit: logbook.Number(now.Step.APF)})
 	}

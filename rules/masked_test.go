@@ -73,6 +73,15 @@ func TestProtectionBelowAir(t *testing.T) {
 	}
 }
 
+// Common practice: nobody goes in alone. Whoever is named twice is one person.
+func TestNobodyGoesInAlone(t *testing.T) {
+	for door, alone := range map[string]bool{"P. Lindqvist": false, "": true, " ": true, "i. Okafor ": true} {
+		d := depot(t)
+		d.act(&logbook.MaskedEntry{OnStore: inBarn(), In: "I. Okafor", AtDoor: door, Protection: "self-contained"}, logbook.KindMaskedEntry, 0)
+		require.Equal(t, alone, slices.Contains(findings(d.fresh()), "masked-entry-alone"), "%q", door)
+	}
+}
+
 // Two go in and one comes out: the store is not empty, the entry that is left is
 // overdue after its own 20 minutes, and nobody can clear the store meanwhile.
 func TestTwoInOneOut(t *testing.T) {

@@ -177,6 +177,7 @@ var englishFindings = map[string]string{
 	"line-proof-failed/span":          "Line {line} is not proved: channel {channel} read {value} ppm of a gas of {limit} ppm, further off than its accuracy.",
 	"line-proof-failed/unit":          "Line {line} is not proved: the figures were given in a unit that is no concentration.",
 	"line-proof-failed/no-channel":    "Line {line} is not proved: the site file does not describe its channel {channel}.",
+	"masked-entry-alone":              "{about} was recorded as going into {store} alone: nobody else is named at the door. Call them out, from the door. Two trained people are the least.",
 	"protection-below-air":            "{about} was recorded as going into {store} with a protection factor of {value}; the air as it is read there asks for {limit} at least. Call them out, from the door.",
 	"store-not-empty":                 "Laying of phosphide in stack {stack} began without the word that {store} is empty: see that only the dosing crew is there.",
 	"dosing-not-recorded":             "Stack {stack} was put under gas and the laying of phosphide was not recorded: the gate was not shut while people laid it.",

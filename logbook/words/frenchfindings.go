@@ -34,6 +34,7 @@ var frenchFindings = map[string]string{
 	"line-proof-failed/span":          "La ligne {line} n'est pas éprouvée : la voie {channel} a lu {value} ppm d'un gaz de {limit} ppm, un écart plus grand que son exactitude.",
 	"line-proof-failed/unit":          "La ligne {line} n'est pas éprouvée : les valeurs ont été données dans une unité qui n'est pas une concentration.",
 	"line-proof-failed/no-channel":    "La ligne {line} n'est pas éprouvée : le fichier du site ne décrit pas sa voie {channel}.",
+	"masked-entry-alone":              "{about} est consigné comme entrant seul dans {store} : personne d'autre n'est nommé à la porte. Faites sortir, en appelant depuis la porte. Deux personnes formées sont le minimum.",
 	"protection-below-air":            "{about} est consigné comme entrant dans {store} avec un facteur de protection de {value} ; l'air tel qu'il y est lu en demande {limit} au moins. Faites sortir, en appelant depuis la porte.",
 	"store-not-empty":                 "La pose du phosphure dans la pile {stack} a commencé sans qu'il soit dit que {store} est vide : veillez à ce que seule l'équipe de pose y soit.",
 	"dosing-not-recorded":             "La pile {stack} a été mise sous gaz et la pose du phosphure n'a pas été consignée : l'accès n'était pas fermé pendant la pose.",
