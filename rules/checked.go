@@ -41,7 +41,7 @@ func (s *State) checksSigned(e *logbook.ChecksSigned) {
 	}
 	put(e.InOrder, true)
 	put(e.Wanting, false)
-	if strings.TrimSpace(e.Second) == "" {
+	if alone(e.By, e.Second) {
 		s.find(logbook.Finding{Code: "checks-signed-alone", Store: e.Store})
 	}
 }

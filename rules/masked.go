@@ -51,7 +51,7 @@ func (s *State) maskedEntry(e *logbook.MaskedEntry) {
 	st := s.store(e.Store)
 	now := s.protection(e.Store)
 	st.Inside = append(st.Inside, Masked{Name: e.In, AtDoor: e.AtDoor, Since: min(e.Time, s.At), Air: now.UpperPPM, AirAtDoor: s.airAtDoor(e.Store), Known: now.Known})
-	if strings.TrimSpace(e.AtDoor) == "" || samePerson(e.In, e.AtDoor) {
+	if alone(e.In, e.AtDoor) {
 		s.find(logbook.Finding{Code: "masked-entry-alone", Store: e.Store, About: e.In})
 	}
 	if apf, ok := statedAPF(e.Protection); ok && apf < now.Step.APF {

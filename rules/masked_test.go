@@ -80,6 +80,12 @@ func TestNobodyGoesInAlone(t *testing.T) {
 		d.act(&logbook.MaskedEntry{OnStore: inBarn(), In: "I. Okafor", AtDoor: door, Protection: "self-contained"}, logbook.KindMaskedEntry, 0)
 		require.Equal(t, alone, slices.Contains(findings(d.fresh()), "masked-entry-alone"), "%q", door)
 	}
+	d := aday(t)
+	d.act(&logbook.DosePlaced{OnStack: onA(), Product: tablets(1), People: []string{"Ada", " ada"}, Protection: "full masks"}, logbook.KindDosePlaced, 0)
+	d.act(&logbook.ChecksSigned{OnStore: inBarn(), InOrder: []string{"keys"}, Second: "ada", Act: logbook.Act{By: "Ada"}}, logbook.KindChecksSigned, 0)
+	found := d.findings()
+	require.Contains(t, found, "dose-placed-alone")
+	require.Contains(t, found, "checks-signed-alone")
 }
 
 // Two go in and one comes out: the store is not empty, the entry that is left is

@@ -79,6 +79,21 @@ func samePerson(a, b string) bool {
 	return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b))
 }
 
+// alone reports whether people are one person at most: some names may be empty, or the same.
+func alone(people ...string) bool {
+	first := ""
+	for _, p := range people {
+		switch p = strings.TrimSpace(p); {
+		case p == "" || samePerson(p, first):
+		case first == "":
+			first = p
+		default:
+			return false
+		}
+	}
+	return true
+}
+
 // called returns the name under which m holds a person; else the name, without spaces around it.
 func called[V any](m map[string]V, person string) (name string, known bool) {
 	if _, known = m[person]; known {

@@ -91,7 +91,7 @@ func (s *State) dosePlaced(e *logbook.DosePlaced, k *Stack, at logbook.Time) {
 	st := s.stock(e.Form)
 	short := st.Use(e.Count)
 	note(short, logbook.Finding{Code: "stock-negative", About: formKey(e.Form), Value: logbook.Number(st.Left)})
-	note(len(e.People) == 1, logbook.Finding{Code: "dose-placed-alone", About: strings.Join(e.People, ", ")})
+	note(len(e.People) > 0 && alone(e.People...), logbook.Finding{Code: "dose-placed-alone", About: strings.Join(e.People, ", ")})
 	note(strings.TrimSpace(e.Protection) == "", logbook.Finding{Code: "dose-placed-no-protection"})
 	for _, name := range e.People {
 		s.licensed(name, k.Store, e.Stack)
