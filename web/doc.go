@@ -8,13 +8,19 @@
 //	/store/NAME               one store: its gate in big words, each condition, air, protection, doors
 //	/stack/NAME               curve, fit, forecast, lines, leak test, events of one stack
 //	/stack/NAME/curve.json    what the script draws; see [Curves]
+//	/stack/NAME/photo         the form that attaches a picture; POST takes it
 //	/alarms                   what stands, and who took charge of it
+//	/follow-ups               what is owed after treatments and around them; /follow-ups.ics is the calendar
 //	/instruments              instruments, channels, proofs of lines
 //	/logbook, /logbook/SEQ    the record with filters, one entry; POST /logbook/verify checks the chain
+//	/logbook/SEQ/photo        the picture of an entry
+//	/logbook/SEQ/correct      the form that corrects an act; POST takes it
+//	/plan/STORE               the form of a plan; /plan/STORE/sheet is the plan, for paper
 //	/act, /act/KIND           the form of each act (package form); POST takes it
 //	/answer/SEQ               what became of an act
 //	/report/NAME              the report of a treatment, in the reader's language; with .pdf, .csv or .json behind it in those
 //	                          forms, with ?download a file
+//	/season                   the summary of a period, ?from= and ?to=; the same forms
 //	/live                     server-sent events: the pages look again when something changed
 //	/metrics                  for Prometheus
 //	/healthz                  200 while the watch keeps up, else 503 and why, as JSON
