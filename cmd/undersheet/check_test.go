@@ -61,7 +61,7 @@ func TestCheckFaults(t *testing.T) {
 	require.ErrorIs(t, err, errReported)
 	require.Empty(t, out)
 	require.Contains(t, errs, path+":14:1: limit: unknown key; known here: ")
-	require.Contains(t, errs, `stores[0].stacks[0].lines[2].channel: there is no channel of this name under channels (got "a-lo")`)
+	require.Contains(t, errs, `stores[0].stacks[0].lines[2].channel: there is no channel of this name under channels; did you mean "a-low"? (got "a-lo")`)
 	require.Contains(t, errs, "warning: "+path+":1:1: limits: no country of the occupational limits is set")
 	require.True(t, strings.HasSuffix(errs, path+": 2 faults: mend the file and check again\n"), errs)
 }
