@@ -1,6 +1,9 @@
 package main
 
-import "undersheet/cmd/bench/scenario"
+import (
+	"undersheet/cmd/bench/scenario"
+	"undersheet/rules/decay"
+)
 
 // curve is what no fit can better: the true course of a stack without its gusts, how
 // strong these are, and the loss rate. What a leak test that is told it misses, gusts
@@ -28,6 +31,9 @@ func (c curve) LossPerDay() (loss, sdLn float64) { return c.loss, 0 }
 
 // GustPerDay implements leak.Expecter, of which 0 says nothing.
 func (c curve) GustPerDay() float64 { return max(c.gust, 1e-3*c.loss) }
+
+// Rises implements leak.Expecter: where the curve is known, the filter knows as much.
+func (c curve) Rises() (at float64, rises []decay.Rise) { return 0, nil }
 
 // told is the delay at which the daemon's leak test finds the leak of a record when it is
 // told what to expect, hours; +Inf = never.

@@ -26,6 +26,9 @@ type fit struct {
 	Refits   int       // so far
 	Run      int       `json:",omitempty"` // hours taken in since the last
 	Weights  numbers   `json:",omitempty"` // of the draws since then, logs; none = all alike
+	Sizes    []sized   // of this refit and of those before
+	Rises    []Rise    // that nobody told of
+	RisesAt  float64   // hours after t = 0 until which readings speak of them
 
 	asked
 }

@@ -54,6 +54,8 @@ func (s *State) refit(till int) {
 	}
 	if f := m.posterior(x, s.Fit); f != nil {
 		f.Refits = s.refits() + 1
+		f.keepSizes(s.Fit, len(m.sights))
+		f.weighRises(m)
 		s.Fit = f
 	}
 }

@@ -164,7 +164,7 @@ func (s *State) UnmarshalJSON(data []byte) error {
 	}
 	if f := in.Fit; f != nil {
 		p := inAdded + len(in.Added) + len(in.Changes)
-		if len(f.X) != p || len(f.Cov) != p*(p+1)/2 || len(f.Move) != p*states || len(f.StateCov) != states*(states+1)/2 || len(f.Dev) != lines || len(f.AltCov) != 0 && len(f.AltCov) != states*(states+1)/2 || !(f.Suspect.Share >= 0 && f.Suspect.Share <= 1) || !(f.PathStep > 0) || len(f.Draws) == 0 || len(f.Draws)%(p+states+1) != 0 || len(f.Weights) != 0 && len(f.Weights)*(p+states+1) != len(f.Draws) || f.Refits < 0 || slices.ContainsFunc(f.Suspect.Settled, func(h int) bool { return h < 0 }) || f.Run < 0 || f.Run > longestRun || !(f.Days >= 0 && f.Days <= maxHours) {
+		if len(f.X) != p || len(f.Cov) != p*(p+1)/2 || len(f.Move) != p*states || len(f.StateCov) != states*(states+1)/2 || len(f.Dev) != lines || len(f.AltCov) != 0 && len(f.AltCov) != states*(states+1)/2 || !(f.Suspect.Share >= 0 && f.Suspect.Share <= 1) || !(f.PathStep > 0) || len(f.Draws) == 0 || len(f.Draws)%(p+states+1) != 0 || len(f.Weights) != 0 && len(f.Weights)*(p+states+1) != len(f.Draws) || f.Refits < 0 || slices.ContainsFunc(f.Suspect.Settled, func(h int) bool { return h < 0 }) || f.Run < 0 || len(f.Sizes) == 0 || !sound(f.Rises) || f.Run > longestRun || !(f.Days >= 0 && f.Days <= maxHours) {
 			return errors.New("read the state of a fit: its parameters do not match its lines and doses")
 		}
 	}

@@ -35,6 +35,7 @@ func (k knowing) MeanLnChange(line int, from, to float64) float64 {
 
 func (knowing) LossPerDay() (mean, sdLn float64) { return loss, 0.08 }
 func (knowing) GustPerDay() float64              { return 0.1 * loss }
+func (knowing) Rises() (float64, []decay.Rise)   { return 0, nil }
 
 // stack is a run of both tests.
 type stack struct {

@@ -1,6 +1,10 @@
 package leak
 
-import "math"
+import (
+	"math"
+
+	"undersheet/rules/decay"
+)
 
 // bank carries, for each candidate onset, the traces that a leak which began then
 // leaves in the error of the filter, and the sums of the likelihood ratio: one for
@@ -200,13 +204,25 @@ func (b *bank) drop(k int) {
 	b.Traces = append(b.Traces[:k*w], b.Traces[(k+1)*w:]...)
 }
 
+// nearest is the onset that lies nearest to hours, of which there must be one.
+func (b *bank) nearest(hours float64) int {
+	at := 0
+	for k, onset := range b.Onset {
+		if math.Abs(onset-hours) < math.Abs(b.Onset[at]-hours) {
+			at = k
+		}
+	}
+	return at
+}
+
 // found is a change of rate that explains the readings best.
 type found struct {
-	line, onset int     // line -1: all alike
-	shape       int     // of what the line does beside the stack
-	share       float64 // how much faster its gas is lost than the stack's; 0 = the stack alone
-	z           float64 // √ of twice the log likelihood ratio, with the sign of the rate
-	rate, sd    float64 // rise of the stack's loss rate per hour: negative for a fall
+	line, onset int         // line -1: all alike
+	shape       int         // of what the line does beside the stack
+	share       float64     // how much faster its gas is lost than the stack's; 0 = the stack alone
+	z           float64     // √ of twice the log likelihood ratio, with the sign of the rate
+	rate, sd    float64     // rise of the stack's loss rate per hour: negative for a fall
+	whole       *decay.Rise // what the fit says of the whole record, where that said so, not the filter
 }
 
 // best is the most likely onset of a rise (sign 1) or fall (-1) of the loss rate
@@ -247,7 +263,7 @@ func (b *bank) at(k, line int, sign, now float64) found {
 			share *= float64(b.Lines)
 			z, rate, sd := expected(num+share*b.Num[at]/b.Wide[line], den+share*share*b.Den[at]/b.Wide[line])
 			if sign*z > sign*out.z {
-				out = found{line, k, shape, share, z, rate, sd}
+				out = found{line: line, onset: k, shape: shape, share: share, z: z, rate: rate, sd: sd}
 			}
 		}
 	}

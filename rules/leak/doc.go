@@ -49,6 +49,14 @@
 // release may bend the curve meanwhile; a leak that is raised for days is therefore
 // cleared with care, not with precision.
 //
+// # What the whole record tells
+//
+// Once an hour the fit holds all that was read with a rise of the loss rate, at some onsets,
+// against the same without ([decay.State.Rises]): what is not known of the curve hides less
+// there than in a prediction of the day before, most of all on a stack out of the wind and
+// where lines are read seldom. Its z has the filter's threshold. Rises younger than a gust,
+// and those that began within 36 h of dosing, are left to the filter.
+//
 // # What half a day lost
 //
 // A leak of the whole stack that is not sure within a day, or that began before the test
@@ -90,7 +98,8 @@
 // within minutes, but to gas still, is a leak. Nor are lines that all stand still, and
 // fall at once when the pump runs again: a leak makes gas fall faster, not at once, which
 // is held against each other in the newest readings of all lines (step.go). A line that only
-// came back to where it stood before, as one that was blocked, does not leak (stood.go).
+// came back to where it stood before, as one that was blocked, does not leak (stood.go); a
+// stack that goes on falling did not come back.
 // Where cells use up what stands in them over more than an hour, a stopped pump looks like
 // an open sheet, and is called a leak. It does not tell a sensor that
 // drifts down on one line from a leak beside that line (see [Event] Alone, and package

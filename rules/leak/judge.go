@@ -58,7 +58,7 @@ func (s *State) likeliest(from int, since, over float64) (best found) {
 		if line >= 0 && (s.Lines[line].Cause.Kind != "" || s.Lines[line].Used < leastSeries || s.Setup.Lines == 1) {
 			continue
 		}
-		f := s.Bank.best(line, 1, s.At)
+		f := s.best(line)
 		if above := f.z - s.threshold(); above > over && s.Bank.Onset[f.onset] >= since && (line < 0 || s.Bank.alone(f.onset, line, f.shape).z > leastAlone) {
 			best, over = f, above
 		}
@@ -74,7 +74,7 @@ func (s *State) refuted(f found) bool {
 
 // call raises the leak that was found.
 func (s *State) call(best found) Event {
-	onset, low, high := s.Bank.since(best, s.At)
+	onset, low, high := s.began(best)
 	s.raise(Event{Kind: Leak, Line: best.line, Onset: onset, OnsetLow: low, OnsetHigh: high, Z: best.z, Alone: s.alone(best)}, best)
 	return s.Raised.Event
 }

@@ -3,6 +3,8 @@ package leak
 import (
 	"math"
 	"slices"
+
+	"undersheet/rules/decay"
 )
 
 // Setup is what the test of a stack is told.
@@ -32,6 +34,9 @@ type Expecter interface {
 	// GustPerDay is how much gusts move the loss rate, its standard deviation per day; 0 =
 	// it is not known.
 	GustPerDay() float64
+	// Rises is what the whole record says of rises of the loss rate that nobody told
+	// of, and hours since dosing until which its readings go.
+	Rises() (at float64, rises []decay.Rise)
 }
 
 // Kind names what an event is about.
@@ -111,6 +116,7 @@ type State struct {
 	Ref     reference
 	Filter  filter
 	Bank    bank
+	Whole   whole
 	Lines   []line
 	Wind    wind
 	Taken   taken   `json:",omitzero"` // falls at once
@@ -215,6 +221,7 @@ func (s *State) Observe(hours float64, obs []Obs, expect Expecter) []Event {
 		s.anew()
 	}
 	s.Ref.foresee(hours, s.Setup.Lines, expect, hours-s.Start >= quietHours)
+	s.Whole.ask(expect)
 	s.advance(hours)
 	turned := s.Pace.turn(hours, s.expectedLoss(hours))
 	events := s.tell(obs)
@@ -278,7 +285,7 @@ func (s *State) Statistic() Stat {
 		return st
 	}
 	for line := -1; line < s.Setup.Lines; line++ {
-		z := s.Bank.best(line, 1, s.At).z
+		z := s.best(line).z
 		if line < 0 {
 			st.Common = z
 		} else {

@@ -240,9 +240,9 @@ func (s *State) use(r read) {
 	s.feel(e / math.Sqrt(total))
 	s.Filter.Stack.update(e, total, g.stack[:])
 	s.Bank.updateStack(e, total, g.stack[:])
+	l.Stand += movesBy(s.At-l.Told.At) * (r.y - l.Ref - l.Stand)
 	l.Told = told{s.At, level, line.Cov[0] + noise}
 	s.Recent.add(s.At, r.line, s.Setup.Lines, r.y-l.Ref)
-	l.Stand += nearShare * (r.y - l.Ref - l.Stand)
 	e, total = line.clipped(level-others, doubt+noise)
 	s.settle(r.line, e/math.Sqrt(total))
 	line.update(e, total, g.line[:])

@@ -105,6 +105,11 @@ func (s *State) UnmarshalJSON(data []byte) error {
 			}
 		}
 	}
+	for _, r := range in.Whole.Rises {
+		if !(r.SD > 0) {
+			return fmt.Errorf("read the state of a leak test: a rise that is known to %v", r.SD)
+		}
+	}
 	if in.Held != nil && len(in.Held.Level) != n {
 		return fmt.Errorf("read the state of a leak test: %d lines stand still of %d", len(in.Held.Level), n)
 	}

@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"undersheet/rules/decay"
 )
 
 // overPromise expects, while the first readings are in, that the gas goes on
@@ -29,6 +31,7 @@ func (o *overPromise) MeanLnChange(line int, from, to float64) float64 {
 
 func (o *overPromise) LossPerDay() (loss, sdLn float64) { return 0.35, 0.2 }
 func (o *overPromise) GustPerDay() float64              { return 0 }
+func (o *overPromise) Rises() (float64, []decay.Rise)   { return 0, nil }
 
 // Gas that rises less than a fit of the first hours promised is no leak, neither
 // then nor when the test goes live. The curve is the one-compartment identity with

@@ -3,6 +3,8 @@ package leak
 import (
 	"math"
 	"math/rand/v2"
+
+	"undersheet/rules/decay"
 )
 
 // plan is one simulated exposure: an invented stack, not a record (no open record
@@ -221,3 +223,6 @@ func (w *world) run(s *State, each func(bin int, obs []Obs) []Obs) (events []tim
 
 // days is how long the test of w was live, in stack-days.
 func (p plan) days() float64 { return (p.hours - quietHours) / 24 }
+
+// Rises is nothing: a fit of two numbers has no record.
+func (*roughFit) Rises() (float64, []decay.Rise) { return 0, nil }

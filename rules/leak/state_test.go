@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"undersheet/rules/decay"
 )
 
 // again writes a state as JSON and reads it back.
@@ -256,3 +258,7 @@ func BenchmarkObserve(b *testing.B) {
 		})
 	}
 }
+
+func (steady) Rises() (float64, []decay.Rise) { return 0, nil }
+
+func (wild) Rises() (float64, []decay.Rise) { return 0, nil }

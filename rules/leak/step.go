@@ -281,13 +281,7 @@ func (s *State) takeStep(line int, d step) {
 		return
 	}
 	s.Taken = s.Taken.with(s.At, d.by)
-	nearest := 0
-	for k, onset := range s.Bank.Onset {
-		if math.Abs(onset-d.at) < math.Abs(s.Bank.Onset[nearest]-d.at) {
-			nearest = k
-		}
-	}
-	for j, t := range s.Bank.stack(nearest, aStep) {
+	for j, t := range s.Bank.stack(s.Bank.nearest(d.at), aStep) {
 		s.Filter.Stack.Mean[j] += d.by * float64(t)
 	}
 	s.Bank.clear()

@@ -19,7 +19,10 @@ const (
 	stoodHours = 24
 	stoodLeast = 6       // of them that are needed
 	stoodPart  = 4       // a line that stood as low for one part in so many of them is back
-	nearShare  = 1 / 3.0 // by which a new reading moves where a line stands
+	nearShare  = 1 / 3.0 // by which a new reading moves where a line stands, at the least
+	nearHours  = 0.4     // e-folding time after which readings that come seldom move it wholly
+	backHours  = 5.0     // after which a stack whose pump runs again is back
+	goesOn     = 0.7     // of the rate that was found: a stack that has fallen by so much lately was not back
 	backShare  = 0.4     // of the fall that was found: a line that lies less below is back; of 67 tears of hard stacks, 95 % showed more, and of 50 skirts and 50 tears elsewhere none was missed for it
 )
 
@@ -48,6 +51,10 @@ func (s *State) stand() {
 	}
 }
 
+// movesBy is by how much a reading moves where its line stands, so many hours after the
+// one before: where readings come seldom, that would else lag hours behind a leak.
+func movesBy(hours float64) float64 { return max(nearShare, 1-math.Exp(-hours/nearHours)) }
+
 // forgetStood drops where a line stood: it is of another place.
 func (s *State) forgetStood(line int) {
 	for k := line; k < len(s.Stood.Ln); k += s.Setup.Lines {
@@ -59,6 +66,9 @@ func (s *State) forgetStood(line int) {
 // it stood before.
 func (s *State) cameBack(f found) bool {
 	n, age := s.Setup.Lines, s.At-s.Bank.Onset[f.onset]
+	if f.line < 0 && s.fallsOn(f.rate, age) {
+		return false
+	}
 	rows := len(s.Stood.Ln)/n - int(math.Ceil(age))
 	var above []float64
 	for k := range max(rows, 0) {
@@ -75,6 +85,18 @@ func (s *State) cameBack(f found) bool {
 		fell = s.Bank.alone(f.onset, f.line, f.shape).rate * faded(age, fade[f.shape])
 	}
 	return above[len(above)/stoodPart] < backShare*fell
+}
+
+// fallsOn reports whether the stack, which was found to fall at a rate per hour since age
+// hours, has fallen in the second half of them, too: what comes back stands then.
+func (s *State) fallsOn(rate, age float64) bool {
+	n, half := s.Setup.Lines, math.Ceil(age/2)
+	k := len(s.Stood.Ln)/n - int(half)
+	if age < backHours || k < 0 {
+		return false
+	}
+	by, ok := s.above(-1, s.Stood.Ln[k*n:k*n+n])
+	return ok && by > goesOn*rate*half
 }
 
 // above is how much higher than now a line stood against the others in a row, or, -1, the
