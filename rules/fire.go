@@ -53,7 +53,7 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 	of := logbook.Alarm{Alarm: alarmFire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Onset: min(j.At, s.At)}
 	stands := s.drawn(t.Lines[line].Channel) == PumpOff
 	known, r := s.Alarms[keyOf(&of)], &k.Gas.Rises[line]
-	active := s.couldBurn(k.Gas, line, j, stands, &of)
+	active := s.couldBurn(k, line, j, stands, &of)
 	if !active && known == nil && r.Doubt == nil {
 		return
 	}
@@ -103,14 +103,14 @@ func (s *State) stillBurns(of *logbook.Alarm, j reading.Judged) bool {
 
 // couldBurn reports whether a reading shows gas that could burn, or more than the dose can
 // explain, and writes code, value and limit of that into of. stands: the line's pump is off.
-func (s *State) couldBurn(g *Gas, line int, j reading.Judged, stands bool, of *logbook.Alarm) bool {
-	over := j.State == reading.OverRange
+func (s *State) couldBurn(k *Stack, line int, j reading.Judged, stands bool, of *logbook.Alarm) bool {
+	g, over := k.Gas, j.State == reading.OverRange
 	switch {
 	case over && !g.doseGives(j.Value):
 		of.Code, of.Limit = codeOverRange, logbook.Round(j.Value)
 	case j.Value >= dose.AlarmLEL*dose.LELppm:
 		of.Code, of.Limit = codeExplosive, dose.AlarmLEL*dose.LELppm
-	case !stands && g.tooFast(line, j, s.lineAway(*of), of):
+	case !stands && g.tooFast(line, j, k.mostRise(j.At), s.lineAway(*of), of):
 	case over: // the dose explains this much, but nobody can see whether the gas rises further
 		of.Code, of.Limit, of.Priority = codeTopOfRange, logbook.Round(j.Value), logbook.PriorityMedium
 	case j.Value >= dose.AttentionLEL*dose.LELppm:
@@ -169,13 +169,13 @@ func (s *State) lineAway(of logbook.Alarm) bool {
 	return s.raised(&of)
 }
 
-// tooFast reports whether a line has risen faster within an hour, or reads more in all, than
-// the dose can explain, and writes code, value and limit into of. For a line that was away
+// tooFast reports whether a line has risen within an hour by more than limit, ppm, or reads more in
+// all than the dose can explain, and writes code, value and limit into of. For a line that was away
 // the rise counts for nothing, only how much it reads; up to its first reading after that,
 // for lines are read in turn, and the first that is back ends it for all. The level of an hour ago is the median
 // of the reading then and its two neighbours, since that reading may itself have been a
 // spike. While a rise is not confirmed it stays measured from the same level.
-func (g *Gas) tooFast(line int, j reading.Judged, away bool, of *logbook.Alarm) bool {
+func (g *Gas) tooFast(line int, j reading.Judged, limit float64, away bool, of *logbook.Alarm) bool {
 	r := &g.Rises[line]
 	switch {
 	case away || r.Away, r.At == 0, r.Doubt == nil && j.At.Sub(r.At) > 90*time.Minute:
@@ -184,7 +184,6 @@ func (g *Gas) tooFast(line int, j reading.Judged, away bool, of *logbook.Alarm) 
 		r.PPM, r.Before = middle(r.Before, r.PPM, j.Value), 0
 	}
 	rose := j.Value - r.PPM
-	limit := g.mostRise(j.At)
 	if j.At.Sub(r.At) >= time.Hour && (rose <= limit || r.Doubt != nil) {
 		r.At, r.PPM, r.Before = j.At, j.Value, r.Last
 	}
@@ -202,12 +201,25 @@ func (g *Gas) tooFast(line int, j reading.Judged, away bool, of *logbook.Alarm) 
 	return false
 }
 
-// mostRise is the largest rise of a line within an hour, ppm, that the dose explains.
-func (g *Gas) mostRise(at logbook.Time) float64 {
-	if dose.FromCylinders(g.Setup.Form) && at.Sub(g.DosedAt) < gasMixes {
+// mostRise is the largest rise of a line within an hour, ppm, that the dose explains. Phosphide
+// that lies beside gas from cylinders may get wet as any other.
+func (k *Stack) mostRise(at logbook.Time) float64 {
+	g := k.Gas
+	if dose.FromCylinders(g.Setup.Form) && at.Sub(g.DosedAt) < gasMixes && !k.phosphideInside() {
 		return math.Inf(1)
 	}
 	return math.Max(riseShare*g.FullPPM, riseFloor)
+}
+
+// phosphideInside reports whether product that releases phosphine is on record as under the
+// sheet.
+func (k *Stack) phosphideInside() bool {
+	for form, a := range k.Product {
+		if !dose.FromCylinders(form) && a.Inside() > 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // middle is the median of three.

@@ -362,3 +362,31 @@ func TestGasFromCylindersIsNoFire(t *testing.T) {
 	assert.Contains(t, after("gas", 0, false, 0, 4400), "above-dose raised")
 	assert.Contains(t, after("gas", 0, false, 0, 9000), "lower-explosive-limit raised")
 }
+
+// Phosphide that is wet gives its gas faster than dry phosphide does, whatever gas was let in
+// beside it: as it says at riseShare.
+func TestPhosphideBesideCylindersIsWatched(t *testing.T) {
+	after := func(form, laid string) []string {
+		d := aday(t, func(s *logbook.Site) {
+			c := s.Channels["a1"]
+			c.Range = 20000
+			s.Channels["a1"] = c
+		})
+		d.act(&logbook.TreatmentStarted{OnStack: onA(), Treatment: "A-1", Protocol: "five-day", Commodity: "maize", Tonnes: 100, VolumeM3: 150, PhosphineG: 200,
+			GrainTempC: 27, Form: form}, logbook.KindTreatmentStarted, 0)
+		d.level["a1"] = flat(300)
+		d.run(30)
+		d.act(&logbook.DosePlaced{OnStack: onA(), Product: logbook.Product{Form: laid, Count: 100}}, logbook.KindDosePlaced, 0)
+		d.act(&logbook.DoseAdded{OnStack: onA(), PhosphineG: 100}, logbook.KindDoseAdded, 0)
+		d.fresh()
+		d.level["a1"] = nil
+		for minute := range 61 {
+			d.now = d.now.Add(time.Minute)
+			d.read("a1", 300+1300*float64(minute)/60)
+		}
+		return alarms(d.fresh(), alarmFire)
+	}
+	assert.Equal(t, []string{"rise raised"}, after("gas", "tablets"))
+	assert.Equal(t, []string{"rise raised"}, after("cylinders and tablets", "gas"))
+	assert.Empty(t, after("gas", "gas"))
+}

@@ -9,6 +9,7 @@ package dose
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"undersheet/rules/commodity"
@@ -103,10 +104,17 @@ func FullPPM(grams, gasSpaceM3, tempC float64) float64 {
 // CylinderGas names the form of phosphine that comes as a gas.
 const CylinderGas = "gas"
 
+// phosphides are in the names of what releases phosphine, in English and French.
+var phosphides = []string{"tablet", "pellet", "sachet", "plate", "phosphid", "comprim", "pastille", "granul", "plaque", "phosphur"}
+
 // FromCylinders reports whether a form, as people write it in English or French, is
-// gas let in from cylinders: all of it is there at once, and no phosphide releases it.
+// gas let in from cylinders and nothing else: all of it is there at once, and no phosphide
+// releases it.
 func FromCylinders(form string) bool {
 	f := strings.ToLower(strings.TrimSpace(form))
+	if slices.ContainsFunc(phosphides, func(name string) bool { return strings.Contains(f, name) }) {
+		return false
+	}
 	return f == CylinderGas || f == "gaz" || strings.Contains(f, "cylinder") || strings.Contains(f, "bouteille")
 }
 

@@ -90,7 +90,7 @@ func TestFromCylinders(t *testing.T) {
 	for _, form := range []string{"gas", " Gas", "cylinder gas", "gas from cylinders", "gaz", "gaz en bouteilles"} {
 		assert.True(t, FromCylinders(form), form)
 	}
-	for _, form := range []string{"", "tablets", "plates", "gas-permeable sachets", "comprimés"} {
+	for _, form := range []string{"", "tablets", "plates", "gas-permeable sachets", "comprimés", "gas from cylinders, and tablets", "bouteilles et plaques"} {
 		assert.False(t, FromCylinders(form), form)
 	}
 }
