@@ -219,7 +219,6 @@ func TestFaultsNameTheirField(t *testing.T) {
 		{logbook.KindTreatmentStarted, "tonnes", "18000", "0 to 10000 t"},
 		{logbook.KindTreatmentStarted, "phosphine_g", "28550", "can burn (from 17900 ppm on)"},
 		{logbook.KindTreatmentStarted, "time", "2025-05-06T14:20", "365 days ago"},
-		{logbook.KindHandReading, "value", "20000", "can burn (from 17900 ppm on)"},
 		{logbook.KindTreatmentStarted, "grain_moisture_pct", "131", "0 to 100"},
 		{logbook.KindDoseAdded, "colour", "red", "no field"},
 		{logbook.KindDoseAdded, "identity", "verified", "no field"},
@@ -233,7 +232,14 @@ func TestFaultsNameTheirField(t *testing.T) {
 			require.Equal(t, c.field, faults[0].Field)
 		}
 	}
-	e, faults := read(t, logbook.KindDoseAdded, func(q url.Values) { q.Set("phosphine_g", "0") })
+	e, faults := read(t, logbook.KindHandReading, func(q url.Values) { q.Set("place", Place("stack", "B", "line", "south & low=1")); q.Set("value", "20000") })
+	require.Nil(t, e)
+	require.Contains(t, faults[0].Text, "can burn (from 17900 ppm on)")
+	require.Contains(t, faults[0].Text, "nobody goes in")
+	e, faults = read(t, logbook.KindHandReading, func(q url.Values) { q.Set("value", "20000") })
+	require.Empty(t, faults, "in the air beside a stack it keeps people out")
+	require.NotNil(t, e)
+	e, faults = read(t, logbook.KindDoseAdded, func(q url.Values) { q.Set("phosphine_g", "0") })
 	require.Nil(t, e)
 	require.Contains(t, faults[0].Text, "must be above 0", "what only the kind itself refuses")
 	_, faults = read(t, logbook.KindDoseAdded, func(q url.Values) { q["by"] = []string{"a", "b"} })

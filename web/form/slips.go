@@ -16,10 +16,14 @@ const (
 	mostM3    = 20000               // under one sheet
 )
 
-// canBurn asks again for a reading that would be at or above the lower explosive limit: it
-// is rather written in the wrong unit.
+// canBurn asks again for a reading of a line at or above the lower explosive limit: it is
+// rather written in the wrong unit. One of the air is taken as it is, since it can only keep
+// people out.
 func canBurn(d Depot, e logbook.Acting) []Fault {
 	h := e.(*logbook.HandReading)
+	if h.Store != "" {
+		return nil
+	}
 	if ppm, err := dose.PPM(float64(h.Value), h.Unit, dose.StandardC, dose.StandardKPa); err != nil || ppm < dose.LELppm {
 		return nil
 	}
