@@ -16,20 +16,25 @@ import (
 
 // Ahead is what the readings of a channel show of a clock that runs ahead of now.
 type Ahead struct {
-	By time.Duration // of the newest of them
-	At logbook.Time  // now, when it came
+	By    time.Duration // of the newest of them
+	At    logbook.Time  // now, when it came
+	Since logbook.Time  // now, when the first of them came
 }
 
 // readClock notes what a judged reading shows of its channel's clock: one in its turn
 // shows that it is right. newest is the channel's newest reading before it.
 func (s *State) readClock(name string, c *Channel, newest logbook.Time, j *reading.Judged) {
-	_, ahead := s.Ahead[name]
+	known, ahead := s.Ahead[name]
 	switch {
 	case j.State == reading.Future:
 		if s.Ahead == nil {
 			s.Ahead = map[string]Ahead{}
 		}
-		s.Ahead[name] = Ahead{By: j.At.Sub(s.At), At: s.At}
+		if !ahead {
+			known.Since = s.At
+		}
+		known.By, known.At = j.At.Sub(s.At), s.At
+		s.Ahead[name] = known
 		s.Due = 0
 	case ahead && c.Newest > newest:
 		delete(s.Ahead, name)
@@ -77,7 +82,22 @@ func (s *State) passClocks() {
 		for _, name := range channels {
 			most = max(most, s.aheadBy(name))
 		}
+		another := s.anotherClock(key, channels)
 		s.alarm(condition{of: logbook.Alarm{Alarm: alarmClock, Channel: key.Channel, Value: logbook.Number(math.Round(most.Minutes()))}, active: true,
-			also: func() []string { return s.silenced(channels) }})
+			anew: another, sure: another, also: func() []string { return s.silenced(channels) }})
 	}
+}
+
+// anotherClock reports whether a channel has run ahead for long enough by a clock of its own
+// since people were told of one behind the same broker: they know nothing of this one.
+func (s *State) anotherClock(key AlarmKey, channels []string) bool {
+	a, on := s.Alarms[key], s.kindOf(alarmClock).on
+	if a == nil || !a.Raised || !slices.ContainsFunc(s.Site.Instruments, func(in logbook.Instrument) bool { return in.Name == key.Channel && in.MQTT != nil }) {
+		return false
+	}
+	return slices.ContainsFunc(channels, func(name string) bool {
+		since := s.Ahead[name].Since
+		s.again(since.Add(on))
+		return since > a.Since && s.At.Sub(since) >= on
+	})
 }

@@ -83,3 +83,30 @@ func TestClockAheadIsOfWhatIsSent(t *testing.T) {
 	assert.Equal(t, []string{"cleared", "cleared", "cleared"}, alarms(rs, alarmClock))
 	assert.Equal(t, []string{"raised"}, linesOf(rs, alarmLineSilent, "top"))
 }
+
+// Behind one broker stand many clocks. One that runs ahead later is told, too: the alarm of
+// the first was of what the first sends.
+func TestAnotherClockAhead(t *testing.T) {
+	d := underGas(t, func(s *logbook.Site) {
+		s.Instruments = []logbook.Instrument{{Name: "broker", MQTT: &logbook.MQTT{Sources: []logbook.MQTTSource{{Topic: "gas/+", Channel: "{2}"}}}}}
+	})
+	d.run(3)
+	ahead := func(hours float64, channels ...string) []string {
+		d.fresh()
+		for _, name := range channels {
+			d.level[name] = nil
+		}
+		for end := d.now.Add(hoursOf(hours)); d.now < end; {
+			d.run(5.0 / 60)
+			for _, name := range channels {
+				d.commit(d.stamp(&logbook.Reading{Channel: name, Value: 0.02, Unit: logbook.PPM}, logbook.KindReading, -30*time.Minute))
+			}
+		}
+		return alarms(d.fresh(), alarmClock)
+	}
+	assert.Equal(t, []string{"raised"}, ahead(2, "a1"))
+	assert.Equal(t, []string{"raised"}, ahead(2, "a1", "inside"))
+	a := d.state.Alarms[AlarmKey{Alarm: alarmClock, Channel: "broker"}]
+	assert.Equal(t, []string{"line-silent A top", "point-silent Long Barn beside A"}, a.Record.Also)
+	assert.Empty(t, ahead(3, "a1", "inside"))
+}
