@@ -232,7 +232,10 @@ func TestFaultsNameTheirField(t *testing.T) {
 			require.Equal(t, c.field, faults[0].Field)
 		}
 	}
-	e, faults := read(t, logbook.KindHandReading, func(q url.Values) { q.Set("place", Place("stack", "B", "line", "south & low=1")); q.Set("value", "20000") })
+	e, faults := read(t, logbook.KindHandReading, func(q url.Values) {
+		q.Set("place", Place("stack", "B", "line", "south & low=1"))
+		q.Set("value", "20000")
+	})
 	require.Nil(t, e)
 	require.Contains(t, faults[0].Text, "can burn (from 17900 ppm on)")
 	require.Contains(t, faults[0].Text, "nobody goes in")
