@@ -77,7 +77,7 @@ func (s *State) priors() []normal {
 		inYield:   s.Setup.yieldPrior(),
 		inRelease: s.Setup.releasePrior(),
 		inLoss:    {math.Log(priorLoss), priorLossSD},
-		inLag:     {math.Log(priorLagDays), priorLagSD},
+		inLag:     s.Setup.lagPrior(),
 		inSorb:    s.Setup.sorbPrior(),
 		inFree:    s.Setup.freePrior(),
 		inRamp:    {priorRampDays, priorRampSD},

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"undersheet/rules/commodity"
+	"undersheet/rules/dose"
 )
 
 // Setup is what is known of a treatment when it starts. 0 = unknown, for every
@@ -14,7 +15,7 @@ type Setup struct {
 	TempC       float64 // °C of the grain
 	MoisturePct float64 // % of the grain
 	Commodity   string  // as people write it: "milled rice", "riz paddy"; see package commodity
-	Form        string  // formulation: "tablets", "plates", …; only "plate" and "magnesium" are told apart
+	Form        string  // formulation: "tablets", "plates", "gas", …; see isPlate and dose.FromCylinders
 	// SamplingLossPerDay is what the sampling pump takes from the gas space and does not
 	// give back, as a first-order loss: flow in m³ per day over gas space. It is known,
 	// not estimated, and adds to the loss that is.
@@ -81,6 +82,9 @@ const (
 	releasePerPct    = 0.03 // of ln release, per % of moisture
 	usualMoisture    = 12.5 // %
 	plateFaster      = 0.3  // of ln release: magnesium plates react faster than aluminium tablets
+	cylinderRelease  = 24.0 // per day: gas from cylinders is there at once and mixes within hours, from memory
+	cylinderSD       = 0.7
+	cylinderLagDays  = 0.02 // half an hour
 	priorLoss        = 0.25 // per day
 	priorLossSD      = 0.80
 	priorLagDays     = 0.104 // 2.5 h
@@ -105,6 +109,9 @@ const (
 
 // releasePrior is the prior of ln release, from temperature, moisture and form.
 func (s Setup) releasePrior() normal {
+	if dose.FromCylinders(s.Form) {
+		return normal{math.Log(cylinderRelease), cylinderSD}
+	}
 	p := normal{math.Log(priorRelease25C), priorReleaseSD}
 	if s.TempC > 0 && s.TempC < 60 {
 		p.mean += releasePerDegree * (min(max(s.TempC, 5), 45) - 25)
@@ -118,6 +125,14 @@ func (s Setup) releasePrior() normal {
 		p.mean += plateFaster
 	}
 	return p
+}
+
+// lagPrior is the prior of ln lag in days.
+func (s Setup) lagPrior() normal {
+	if dose.FromCylinders(s.Form) {
+		return normal{math.Log(cylinderLagDays), priorLagSD}
+	}
+	return normal{math.Log(priorLagDays), priorLagSD}
 }
 
 // sorbPrior is the prior of sorption. Rice without its husk takes up less than other
@@ -168,12 +183,11 @@ func (s Setup) ppmOf(grams float64) float64 {
 	if !(grams > 0) || !(s.GasSpaceM3 > 0) {
 		return 0
 	}
-	const molarMass, gasConstant, pascal = 33.99758, 8.314462618, 101325
-	t := 25.0
+	t := dose.StandardC
 	if s.TempC > 0 && s.TempC < 60 {
 		t = s.TempC
 	}
-	ppm := 1e6 * grams / molarMass * gasConstant * (t + 273.15) / pascal / s.GasSpaceM3
+	ppm := 1000 * grams / s.GasSpaceM3 / dose.MgPerPPM(t, dose.StandardKPa)
 	if !finite(ppm) || ppm > 1e6 {
 		return 0
 	}
