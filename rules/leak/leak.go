@@ -235,6 +235,7 @@ func (s *State) Observe(hours float64, obs []Obs, expect Expecter) []Event {
 	for _, e := range events {
 		if e.Kind != Leak && !e.Cleared {
 			s.Ref.doubt(min(e.Onset, e.OnsetLow), hours)
+			s.Whole.Rises = nil // until the fit has taken those readings back
 			s.Pace.forget(e.Line)
 		}
 	}
