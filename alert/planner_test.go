@@ -69,7 +69,7 @@ func (f *feed) after(d time.Duration) []sqlite.Outgoing {
 
 func leak(state string) *logbook.Alarm {
 	return &logbook.Alarm{State: state, Alarm: "leak", Store: "Store 2", Stack: "B", Line: "north top", Onset: noon.Add(-90 * time.Minute),
-		Priority: logbook.PriorityHigh, Value: 0.9, Limit: 0.3, Also: []string{"end-level-at-risk"},
+		Priority: logbook.PriorityHigh, Value: 0.9, Limit: 0.3, Also: []string{"end-level-at-risk", "line-silent A top"},
 		Grounds: &logbook.Grounds{From: noon.Add(-2 * time.Hour), To: noon.Add(-time.Hour), Statistic: 6.2, Threshold: 4.9}}
 }
 
@@ -108,7 +108,7 @@ func TestMessage(t *testing.T) {
 	require.True(t, strings.HasSuffix(l.ID, "@bagmati.example"), l.ID)
 	for _, part := range []string{
 		"Began: 2026-03-01 16:15 +0545 (2026-03-01 10:30 UTC)",
-		"Of the same cause: end level at risk",
+		"Of the same cause: end level at risk, line silent A top",
 		"Stack B, treatment B-7, read last under the sheet:",
 		"- north top: 412 ppm (ok) at 2026-03-01 17:45 +0545 (2026-03-01 12:00 UTC)",
 		"- south low: nothing read yet",

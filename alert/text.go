@@ -207,7 +207,7 @@ func (w *writer) alarm(n *news) string {
 	if len(a.Also) > 0 {
 		also := make([]string, len(a.Also))
 		for i, name := range a.Also {
-			also[i] = words.Word(w.lang, "alarm", name)
+			also[i] = words.Consequence(w.lang, name)
 		}
 		w.line(w.text("mail/same-cause", "{alarms}", strings.Join(also, ", ")))
 	}

@@ -202,7 +202,7 @@ func (f *frame) alarms(v *rules.View, keep func(*rules.AlarmView) bool) []alarmV
 			x := alarmView{Priority: a.Alarm.Priority, Urgency: f.code("priority", a.Alarm.Priority), Headline: headline, Advice: advice, Since: f.clock(a.Since), Seen: f.seenBy(&a)}
 			var also []string
 			for _, name := range a.Alarm.Also {
-				also = append(also, f.code("alarm", name))
+				also = append(also, words.Consequence(f.Lang, name))
 			}
 			x.Also = strings.Join(also, ", ")
 			if x.Seen == "" {

@@ -70,11 +70,11 @@ func TestStorePageSaysWhatProtectionTheAirAllows(t *testing.T) {
 func TestAlarmsPage(t *testing.T) {
 	f := invented()
 	f.view.Alarms[0].Acknowledged, f.view.Alarms[0].By = logbook.At(now), "Ivo Pell"
-	f.view.Alarms[1].Alarm.Also = []string{"end-level-at-risk", "uneven-gas"}
+	f.view.Alarms[1].Alarm.Also = []string{"end-level-at-risk", "line-silent A top"}
 	h := f.handler(Options{})
 	p := parsed(t, get(h, "/alarms").Body.String())
 	require.Contains(t, p.text, "acknowledged by Ivo Pell")
-	require.Contains(t, p.text, "speaks also for: end level at risk, uneven gas")
+	require.Contains(t, p.text, "speaks also for: end level at risk, line silent A top")
 	var ways []string
 	for _, l := range p.links {
 		if strings.HasPrefix(l, "/act/") {

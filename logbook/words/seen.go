@@ -118,6 +118,13 @@ func (c *catalogue) word(kind, code string) string {
 // "state" and others. A code without a word is shown as it is.
 func Word(lang, kind, code string) string { return of(lang).word(kind, code) }
 
+// Consequence returns what an alarm's record names as following from it, in words: the
+// alarm, and its place where it has one.
+func Consequence(lang, name string) string {
+	code, place, _ := strings.Cut(name, " ")
+	return strings.TrimSpace(Word(lang, "alarm", code) + " " + place)
+}
+
 // Text returns the sentence or label of a key with values put in the place of their
 // names: pairs are "{name}", value, … A key without a sentence is shown as it is.
 func Text(lang, key string, pairs ...string) string {
