@@ -76,6 +76,14 @@ func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 	return g
 }
 
+// fits reports whether all that is kept line by line is of so many lines.
+func (g *Gas) fits(lines int) bool {
+	h := &g.Hourly
+	return g.Fit != nil && g.Leak != nil && g.Faults != nil && len(g.Setup.Lines) == lines && len(g.Bin.Sums) == lines && len(g.Rises) == lines &&
+		len(h.Reads) == len(h.Sums) && (len(h.Sums) == lines || len(h.Sums) == 0 && len(h.Means) == 0) &&
+		!slices.ContainsFunc(h.Means, func(means []float32) bool { return len(means) != lines })
+}
+
 // samplingLoss is the share of a stack's gas, per day, that sampling pumps draw off and blow
 // outside: a pump's flow over the gas space, times the share of the stack's lines among all
 // that the pump draws in turn. A pump that returns the gas to the stack takes none. Pumps are

@@ -147,12 +147,18 @@ func (s *State) Seq() uint64 { return s.LastSeq }
 // Now returns the running maximum of received.
 func (s *State) Now() logbook.Time { return s.At }
 
-// UnmarshalJSON reads a snapshot.
+// UnmarshalJSON reads a snapshot. It refuses one in which what is known of a stack's gas does
+// not fit its lines, as one of a program that kept it otherwise, and leaves s as it was.
 func (s *State) UnmarshalJSON(b []byte) error {
 	type plain State
 	p := plain(*New())
 	if err := json.Unmarshal(b, &p); err != nil {
 		return fmt.Errorf("read snapshot: %w", err)
+	}
+	for _, name := range sorted(p.Stacks) {
+		if k := p.Stacks[name]; k.Gas != nil && (k.Treatment == nil || !k.Gas.fits(len(k.Treatment.Lines))) {
+			return fmt.Errorf("read snapshot: what is known of the gas of stack %q does not fit its lines", name)
+		}
 	}
 	*s = State(p)
 	s.index()
