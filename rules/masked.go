@@ -69,11 +69,11 @@ func (s *State) maskedExit(e *logbook.MaskedExit) {
 	}
 	out := 0
 	for i, m := range st.Inside {
-		if e.Out != "" && samePerson(m.Name, e.Out) {
+		if e.Out != "" && SamePerson(m.Name, e.Out) {
 			out = i
 		}
 	}
-	if e.Out != "" && !samePerson(st.Inside[out].Name, e.Out) {
+	if e.Out != "" && !SamePerson(st.Inside[out].Name, e.Out) {
 		s.find(logbook.Finding{Code: "nobody-inside", Store: e.Store, About: e.Out})
 		return
 	}

@@ -73,9 +73,9 @@ func (s *State) visited(store string, m *Masked, out logbook.Time) {
 	}
 }
 
-// samePerson reports whether two names are one person's: they are typed, so letters may be large
+// SamePerson reports whether two names are one person's: they are typed, so letters may be large
 // or small, and spaces may stand around them.
-func samePerson(a, b string) bool {
+func SamePerson(a, b string) bool {
 	return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b))
 }
 
@@ -84,7 +84,7 @@ func alone(people ...string) bool {
 	first := ""
 	for _, p := range people {
 		switch p = strings.TrimSpace(p); {
-		case p == "" || samePerson(p, first):
+		case p == "" || SamePerson(p, first):
 		case first == "":
 			first = p
 		default:
@@ -100,7 +100,7 @@ func called[V any](m map[string]V, person string) (name string, known bool) {
 		return person, true
 	}
 	for _, name := range sorted(m) {
-		if samePerson(name, person) {
+		if SamePerson(name, person) {
 			return name, true
 		}
 	}

@@ -112,7 +112,7 @@ func (s *State) dosePlaced(e *logbook.DosePlaced, k *Stack, at logbook.Time) {
 func (s *State) licensed(name, store, stack string) {
 	for _, p := range s.Site.People {
 		last, err := time.Parse(time.DateOnly, p.LicenceUntil)
-		if err == nil && samePerson(p.Name, name) && s.At.Std().After(last.Add(36*time.Hour)) {
+		if err == nil && SamePerson(p.Name, name) && s.At.Std().After(last.Add(36*time.Hour)) {
 			s.find(logbook.Finding{Code: "licence-expired", Store: store, Stack: stack, About: p.Name})
 		}
 	}

@@ -169,7 +169,7 @@ func inside(d Depot) []Option {
 // twoPeople: nobody is inside alone.
 func twoPeople(d Depot, e logbook.Acting) []Fault {
 	m := e.(*logbook.MaskedEntry)
-	if strings.EqualFold(strings.TrimSpace(m.In), strings.TrimSpace(m.AtDoor)) {
+	if rules.SamePerson(m.In, m.AtDoor) {
 		return []Fault{{"at_door", words.Text(d.Lang, "form/same-person")}}
 	}
 	return nil
