@@ -120,10 +120,11 @@ func falseLeaks(site *logbook.Site) float64 {
 }
 
 // release is the rate at which an added dose gives off its gas, per day: as fitted in this
-// exposure, else the usual one.
+// exposure, else that of tablets. Beside gas from cylinders it is that of tablets, too: what
+// is added later may be phosphide, and how fast the gas was there says nothing of that.
 func (k *Stack) release() float64 {
 	const usual = 1.15 // per day at 25 °C, from memory
-	if k.Gas == nil {
+	if k.Gas == nil || dose.FromCylinders(k.Gas.Setup.Form) {
 		return usual
 	}
 	if p, ok := k.Gas.Fit.Params(); ok && p.ReleasePerDay.Value > 0 {
