@@ -221,9 +221,13 @@ const (
 
 // stepped reports whether a leak that was found is a fall at once, of its line or of all.
 func (s *State) stepped(f found) bool {
+	z := f.z
+	if f.whole != nil { // of many more readings than a step is seen in
+		z = s.Bank.at(f.onset, -1, 1, s.At).z
+	}
 	for _, line := range []int{f.line, -1} {
 		d := s.stepOf(line, f.line)
-		if d.z > 0 && d.z*d.z > stepPart*f.z*f.z && d.at > s.Bank.Onset[f.onset]-onsetStep && s.passes(line, d) {
+		if d.z > 0 && d.z*d.z > stepPart*z*z && d.at > s.Bank.Onset[f.onset]-onsetStep && s.passes(line, d) {
 			return true
 		}
 	}
