@@ -10,31 +10,44 @@ import (
 	"undersheet/logbook"
 )
 
+// dosed is a depot whose first line reads up to 20,000 ppm, with 200 g of a form under stack A.
+func dosed(t *testing.T, form string) *day {
+	t.Helper()
+	d := aday(t, func(s *logbook.Site) {
+		c := s.Channels["a1"]
+		c.Range = 20000
+		s.Channels["a1"] = c
+	})
+	d.act(&logbook.TreatmentStarted{OnStack: onA(), Treatment: "A-1", Protocol: "five-day", Commodity: "maize", Tonnes: 100, VolumeM3: 150, PhosphineG: 200,
+		GrainTempC: 27, Form: form}, logbook.KindTreatmentStarted, 0)
+	return d
+}
+
+// firesIn is what is told of fire in an hour in which the first line, read every minute, goes
+// from one level to another.
+func firesIn(d *day, from, to float64) []string {
+	d.fresh()
+	d.level["a1"] = nil
+	for minute := range 61 {
+		d.now = d.now.Add(time.Minute)
+		d.read("a1", from+(to-from)*float64(minute)/60)
+	}
+	return alarms(d.fresh(), alarmFire)
+}
+
 // Gas let in from cylinders is all there at once: a line may come to the whole dose in the
 // first hour, at dosing and after an added one. 200 g in 72 m³ give about 2,000 ppm at the
 // most, by the ideal gas law. What stands far over that is told, and a rise once the gas
 // has spread, as phosphide told the same rise is at any time.
 func TestGasFromCylindersIsNoFire(t *testing.T) {
 	after := func(form string, hours float64, add bool, from, to float64) []string {
-		d := aday(t, func(s *logbook.Site) {
-			c := s.Channels["a1"]
-			c.Range = 20000
-			s.Channels["a1"] = c
-		})
-		d.act(&logbook.TreatmentStarted{OnStack: onA(), Treatment: "A-1", Protocol: "five-day", Commodity: "maize", Tonnes: 100, VolumeM3: 150, PhosphineG: 200,
-			GrainTempC: 27, Form: form}, logbook.KindTreatmentStarted, 0)
+		d := dosed(t, form)
 		d.level["a1"] = flat(from)
 		d.run(hours)
 		if add {
 			d.act(&logbook.DoseAdded{OnStack: onA(), PhosphineG: 100}, logbook.KindDoseAdded, 0)
 		}
-		d.fresh()
-		d.level["a1"] = nil
-		for minute := range 61 { // read every minute
-			d.now = d.now.Add(time.Minute)
-			d.read("a1", from+(to-from)*float64(minute)/60)
-		}
-		return alarms(d.fresh(), alarmFire)
+		return firesIn(d, from, to)
 	}
 	assert.Empty(t, after("gas", 0, false, 0, 1700))
 	assert.Empty(t, after("gas", 30, true, 300, 1600))
@@ -48,24 +61,12 @@ func TestGasFromCylindersIsNoFire(t *testing.T) {
 // beside it: as it says at riseShare.
 func TestPhosphideBesideCylindersIsWatched(t *testing.T) {
 	after := func(form, laid string) []string {
-		d := aday(t, func(s *logbook.Site) {
-			c := s.Channels["a1"]
-			c.Range = 20000
-			s.Channels["a1"] = c
-		})
-		d.act(&logbook.TreatmentStarted{OnStack: onA(), Treatment: "A-1", Protocol: "five-day", Commodity: "maize", Tonnes: 100, VolumeM3: 150, PhosphineG: 200,
-			GrainTempC: 27, Form: form}, logbook.KindTreatmentStarted, 0)
+		d := dosed(t, form)
 		d.level["a1"] = flat(300)
 		d.run(30)
 		d.act(&logbook.DosePlaced{OnStack: onA(), Product: logbook.Product{Form: laid, Count: 100}}, logbook.KindDosePlaced, 0)
 		d.act(&logbook.DoseAdded{OnStack: onA(), PhosphineG: 100}, logbook.KindDoseAdded, 0)
-		d.fresh()
-		d.level["a1"] = nil
-		for minute := range 61 {
-			d.now = d.now.Add(time.Minute)
-			d.read("a1", 300+1300*float64(minute)/60)
-		}
-		return alarms(d.fresh(), alarmFire)
+		return firesIn(d, 300, 1600)
 	}
 	assert.Equal(t, []string{"rise raised"}, after("gas", "tablets"))
 	assert.Equal(t, []string{"rise raised"}, after("cylinders and tablets", "gas"))

@@ -24,8 +24,8 @@ var riseAges = [...]int{1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 17, 20, 24, 29}
 // Figures of rises.
 const (
 	earliestRise = 8   // hours after t = 0: the curve has hardly begun before
-	mostNewest   = 2.5 // standard deviations that the newest hour counts with, until the next bears it out: readings scatter with longer tails than a normal law
-	sizesBefore  = 6   // hours: the sizes of the misfit are those known so long ago, so that a leak is taken for no gust
+	mostNewest   = 2.5 // standard deviations that the newest hour counts with, until the next bears it out: one hour of noise called two leaks on 300 quiet hard stacks of the bench
+	sizesBefore  = 6   // hours: the sizes of the misfit are those known so long ago, so that a leak is taken for no gust; of 0, 6, 12 and 24 it found most on 40 hard stacks at as many false leaks
 )
 
 // sized is the sizes of the misfit that a refit found, and its hour.
@@ -63,6 +63,7 @@ func (f *fit) keepSizes(before *fit, hour int) {
 
 // weighRises notes what all that was read says of rises. It leaves the model at other sizes.
 func (f *fit) weighRises(m *model) {
+	m.exact = slices.ContainsFunc(m.sights, overAll)
 	f.Rises, f.RisesAt = m.rises(f.X, f.Sizes[0].Size), float64(len(m.sights))
 }
 

@@ -25,9 +25,7 @@ func (s *State) Update(hours float64) {
 	if s.Fit != nil && !s.Late && till >= runsFrom {
 		if f := s.run(till); f != nil {
 			s.Fit = f
-			m := newModel(s, till)
-			m.exact = slices.ContainsFunc(m.sights, overAll)
-			f.weighRises(m)
+			f.weighRises(newModel(s, till))
 			return
 		}
 	}

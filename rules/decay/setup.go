@@ -83,8 +83,8 @@ const (
 	usualMoisture    = 12.5 // %
 	plateFaster      = 0.3  // of ln release: magnesium plates react faster than aluminium tablets
 	cylinderRelease  = 24.0 // per day: gas from cylinders is there at once and mixes within hours, from memory
-	cylinderSD       = 0.7
-	cylinderLagDays  = 0.02 // half an hour
+	cylinderSD       = 0.7  // from memory, too
+	cylinderLagDays  = 0.02 // half an hour, in which a dose is let in: from memory
 	priorLoss        = 0.25 // per day
 	priorLossSD      = 0.80
 	priorLagDays     = 0.104 // 2.5 h
@@ -180,14 +180,11 @@ func (s Setup) yieldPrior() normal {
 // ideal gas law at 101.325 kPa and the grain's temperature (25 °C if unknown);
 // 0 where grams or gas space are unknown.
 func (s Setup) ppmOf(grams float64) float64 {
-	if !(grams > 0) || !(s.GasSpaceM3 > 0) {
-		return 0
-	}
 	t := dose.StandardC
 	if s.TempC > 0 && s.TempC < 60 {
 		t = s.TempC
 	}
-	ppm := 1000 * grams / s.GasSpaceM3 / dose.MgPerPPM(t, dose.StandardKPa)
+	ppm := dose.FullPPM(grams, s.GasSpaceM3, t)
 	if !finite(ppm) || ppm > 1e6 {
 		return 0
 	}
