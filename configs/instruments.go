@@ -2,7 +2,6 @@ package configs
 
 import (
 	"fmt"
-	"net"
 	"net/url"
 	"regexp"
 	"slices"
@@ -11,6 +10,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/trust"
 )
 
 // feeder is an instrument's register or source that gives a channel.
@@ -241,7 +241,7 @@ func (c *checker) broker(m *logbook.MQTT, path string) {
 	if (m.Cert == "") != (m.Key == "") {
 		c.wrong(path, nil, "cert and key go together: give both or neither")
 	}
-	if plain && (m.PasswordEnv != "" || m.PasswordFile != "") && !loopback(u.Hostname()) {
+	if plain && (m.PasswordEnv != "" || m.PasswordFile != "") && !trust.Loopback(u.Hostname()) {
 		c.warn(path+".broker", m.Broker, "the password crosses the network in the clear: use tls://")
 	}
 }
@@ -250,12 +250,6 @@ func (c *checker) broker(m *logbook.MQTT, path string) {
 func isPort(s string) bool {
 	n, err := strconv.Atoi(s)
 	return err == nil && n >= 1 && n <= 65535
-}
-
-// loopback reports whether host is this machine.
-func loopback(host string) bool {
-	ip := net.ParseIP(host)
-	return host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
 var envName = regexp.MustCompile(`^[A-Za-z_][A-Za-z0-9_]*$`)

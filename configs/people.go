@@ -9,6 +9,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/words"
 	"undersheet/rules/protocol"
+	"undersheet/trust"
 )
 
 // protocols judges what the site tightens; nothing may be loosened.
@@ -104,7 +105,7 @@ func (c *checker) mail() {
 	} else {
 		c.address("mail.from", m.From)
 	}
-	if c.oneOf("mail.tls", m.TLS, "starttls", "tls", "none") && m.TLS == "none" && !loopback(m.Host) {
+	if c.oneOf("mail.tls", m.TLS, "starttls", "tls", "none") && m.TLS == "none" && !trust.Loopback(m.Host) {
 		c.wrong("mail.tls", m.TLS, "mail may go unprotected only to this machine (localhost, 127.0.0.1, ::1)")
 	}
 	c.secret("mail", "password", m.PasswordEnv, m.PasswordFile)

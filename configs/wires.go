@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"undersheet/logbook"
+	"undersheet/trust"
 )
 
 // ways judges the ways out beside mail.
@@ -73,7 +74,7 @@ func (c *checker) server(path, address string, ca bool) {
 		c.wrong(path, nil, "secrets never stand in a site file, not in an address either: use the keys that end in _env or _file")
 	case err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Hostname() == "" || u.Fragment != "":
 		c.wrong(path, address, "is no address of a server: %s", want)
-	case u.Scheme == "http" && !loopback(u.Hostname()):
+	case u.Scheme == "http" && !trust.Loopback(u.Hostname()):
 		c.wrong(path, address, "would cross the network in the clear: %s", want)
 	case u.Scheme == "http" && ca:
 		c.wrong(path, address, "http is not encrypted, so ca would do nothing: use https://")

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"iter"
 	"log/slog"
-	"os"
 	"strings"
 	"sync"
 	"time"
@@ -36,14 +35,13 @@ type Cursors interface {
 
 // Options say how a Forwarder works. The zero value is right for a daemon.
 type Options struct {
-	Clock   func() time.Time        // for ages in Stats and for Settle; nil: time.Now
-	Logger  *slog.Logger            // nil: slog.Default()
-	Getenv  func(key string) string // where user_env and password_env look; nil: os.Getenv
-	Lines   int                     // most entries of a batch; 0 = 5000
-	Bytes   int                     // size above which a batch ends, before compression; 0 = 1 MiB
-	Gather  time.Duration           // how long entries are gathered before a batch that is not full; 0 = 10 s
-	Timeout time.Duration           // deadline of one request; 0 = 30 s
-	Settle  time.Duration           // how long a server may take to put what it took on its disk; 0 = 10 s. Not for files
+	Clock   func() time.Time // for ages in Stats and for Settle; nil: time.Now
+	Logger  *slog.Logger     // nil: slog.Default()
+	Lines   int              // most entries of a batch; 0 = 5000
+	Bytes   int              // size above which a batch ends, before compression; 0 = 1 MiB
+	Gather  time.Duration    // how long entries are gathered before a batch that is not full; 0 = 10 s
+	Timeout time.Duration    // deadline of one request; 0 = 30 s
+	Settle  time.Duration    // how long a server may take to put what it took on its disk; 0 = 10 s. Not for files
 }
 
 // withDefaults fills in what is 0.
@@ -53,9 +51,6 @@ func (o Options) withDefaults() Options {
 	}
 	if o.Logger == nil {
 		o.Logger = slog.Default()
-	}
-	if o.Getenv == nil {
-		o.Getenv = os.Getenv
 	}
 	for _, d := range []struct {
 		set     *time.Duration

@@ -45,7 +45,8 @@ func TestSecrets(t *testing.T) {
 		require.NoError(t, os.WriteFile(path, []byte(v+"\n"), 0o600))
 		return path
 	}
-	env := func(key string) string { return map[string]string{"TOKEN": "t0ken", "USER_NAME": "depot"}[key] }
+	t.Setenv("TOKEN", "t0ken")
+	t.Setenv("USER_NAME", "depot")
 	base := logbook.Forward{URL: tls.URL + "/write?db=depot", CA: certificate(t, tls)}
 	for name, change := range map[string]func(c *logbook.Forward){
 		"token":    func(c *logbook.Forward) { c.PasswordEnv = "TOKEN" },
@@ -57,7 +58,7 @@ func TestSecrets(t *testing.T) {
 			conf.Name = name
 			change(&conf)
 			fill(t, s, 0, 20)
-			f := newHasty(t, conf, s, Options{Getenv: env})
+			f := newHasty(t, conf, s, Options{})
 			run(t, f)
 			arrive(t, f)
 			require.Empty(t, f.Stats().LastError)
@@ -68,7 +69,7 @@ func TestSecrets(t *testing.T) {
 		conf, s := base, store(t)
 		conf.Name, conf.UserEnv, conf.PasswordFile = "later", "USER_NAME", secret("later", "")
 		fill(t, s, 0, 20)
-		f := newHasty(t, conf, s, Options{Getenv: env, Logger: slog.New(slog.NewTextHandler(&told, nil))})
+		f := newHasty(t, conf, s, Options{Logger: slog.New(slog.NewTextHandler(&told, nil))})
 		stop := run(t, f)
 		wait := func(says string) {
 			require.Eventually(t, func() bool { return strings.Contains(f.Stats().LastError, says) }, patience, time.Millisecond)
@@ -115,7 +116,7 @@ func TestNewRefuses(t *testing.T) {
 		"two users":   {logbook.Forward{Name: "a", URL: "https://db.example/", UserEnv: "U", UserFile: "f"}, "not both"},
 		"two words":   {logbook.Forward{Name: "a", URL: "https://db.example/", PasswordEnv: "U", PasswordFile: "f"}, "not both"},
 		"no CA":       {logbook.Forward{Name: "a", URL: "https://db.example/", CA: "/none"}, "read certificates"},
-		"bad CA":      {logbook.Forward{Name: "a", URL: "https://db.example/", CA: notPEM}, "no PEM"},
+		"bad CA":      {logbook.Forward{Name: "a", URL: "https://db.example/", CA: notPEM}, "no certificate in PEM form"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			f, err := New(tt.conf, store(t), Options{})

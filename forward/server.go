@@ -5,7 +5,6 @@ import (
 	"compress/gzip"
 	"context"
 	"crypto/tls"
-	"crypto/x509"
 	"errors"
 	"fmt"
 	"io"
@@ -14,13 +13,13 @@ import (
 	"net/http"
 	"net/http/httptrace"
 	"net/url"
-	"os"
 	"strconv"
 	"strings"
 	"time"
 
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
+	"undersheet/trust"
 )
 
 // server is a destination that takes batches over HTTP.
@@ -44,7 +43,7 @@ func newServer(conf logbook.Forward, o Options) (*server, error) {
 	if err := errors.Join(checkURL(u), checkSecrets(conf)); err != nil {
 		return nil, err
 	}
-	roots, err := loadRoots(conf.CA)
+	roots, err := trust.Authorities(conf.CA)
 	if err != nil {
 		return nil, err
 	}
@@ -66,7 +65,7 @@ func checkURL(u *url.URL) error {
 	switch {
 	case u.Scheme != "https" && u.Scheme != "http" || u.Hostname() == "":
 		return errors.New("url: must begin with https:// (or http:// to this computer) and a host")
-	case u.Scheme == "http" && !loopback(u.Hostname()):
+	case u.Scheme == "http" && !trust.Loopback(u.Hostname()):
 		return fmt.Errorf("url: plain http is allowed only when the server runs on this computer (host localhost or 127.0.0.1, got %q): use https", u.Hostname())
 	case u.User != nil || q.Has("u") || q.Has("p") || q.Has("token") || q.Has("password"):
 		return errors.New("url: holds a user or a secret: give user_env or user_file, and password_env or password_file")
@@ -74,12 +73,6 @@ func checkURL(u *url.URL) error {
 		return errors.New("url: lines have nanoseconds: leave precision out of the query")
 	}
 	return nil
-}
-
-// loopback reports whether host is this computer by its very name.
-func loopback(host string) bool {
-	ip := net.ParseIP(host)
-	return host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
 // checkSecrets refuses two places for one secret, and a user alone.
@@ -95,55 +88,13 @@ func checkSecrets(c logbook.Forward) error {
 	return nil
 }
 
-// loadRoots returns the certificates in the file at path; nil, for the
-// computer's own, when path is empty.
-func loadRoots(path string) (*x509.CertPool, error) {
-	if path == "" {
-		return nil, nil
-	}
-	pem, err := os.ReadFile(path)
-	if err != nil {
-		return nil, fmt.Errorf("ca: read certificates: %w", err)
-	}
-	roots := x509.NewCertPool()
-	if !roots.AppendCertsFromPEM(pem) {
-		return nil, fmt.Errorf("ca: %q holds no PEM certificate", path)
-	}
-	return roots, nil
-}
-
-// secret reads a secret from the environment or a file; "" when neither is named.
-func (s *server) secret(key, env, file string) (string, error) {
-	var v string
-	switch {
-	case env != "":
-		if v = s.opts.Getenv(env); v == "" {
-			return "", fmt.Errorf("%s_env: the environment variable %q is empty", key, env)
-		}
-	case file != "":
-		f, err := os.Open(file)
-		if err != nil {
-			return "", fmt.Errorf("%s_file: %w", key, err)
-		}
-		defer f.Close()
-		b, err := io.ReadAll(io.LimitReader(f, 64<<10))
-		if err != nil {
-			return "", fmt.Errorf("%s_file: %w", key, err)
-		}
-		if v = strings.TrimRight(string(b), "\r\n"); v == "" {
-			return "", fmt.Errorf("%s_file: %q is empty", key, file)
-		}
-	}
-	return v, nil
-}
-
 // authorise puts the password into r.
 func (s *server) authorise(r *http.Request) error {
-	user, err := s.secret("user", s.conf.UserEnv, s.conf.UserFile)
+	user, err := trust.Secret("user", s.conf.UserEnv, s.conf.UserFile)
 	if err != nil {
 		return err
 	}
-	password, err := s.secret("password", s.conf.PasswordEnv, s.conf.PasswordFile)
+	password, err := trust.Secret("password", s.conf.PasswordEnv, s.conf.PasswordFile)
 	switch {
 	case err != nil:
 		return err

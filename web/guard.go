@@ -6,9 +6,10 @@ import (
 	"fmt"
 	"net"
 	"net/http"
-	"net/netip"
 	"strings"
 	"time"
+
+	"undersheet/trust"
 )
 
 // Limits of the server, on the wire's clock. They are hard.
@@ -28,19 +29,10 @@ func CheckLoopback(addr string) error {
 	if err != nil {
 		return fmt.Errorf("listen on %q: want host:port, for example 127.0.0.1:8080", addr)
 	}
-	if !loopback(host) {
+	if !trust.Loopback(host) {
 		return fmt.Errorf("listen on %q: only 127.0.0.1, ::1 or localhost while nobody signs in; for another machine or a phone, use an ssh tunnel", addr)
 	}
 	return nil
-}
-
-// loopback reports whether host names this machine and nothing else.
-func loopback(host string) bool {
-	if strings.EqualFold(strings.TrimSuffix(host, "."), "localhost") {
-		return true
-	}
-	ip, err := netip.ParseAddr(host)
-	return err == nil && ip.Unmap().IsLoopback()
 }
 
 // fromHere reports whether a request came from this machine and was meant for it.
@@ -50,7 +42,7 @@ func fromHere(r *http.Request) bool {
 		host = h
 	}
 	sender, _, err := net.SplitHostPort(r.RemoteAddr)
-	return err == nil && loopback(strings.Trim(host, "[]")) && loopback(sender)
+	return err == nil && trust.Loopback(strings.Trim(host, "[]")) && trust.Loopback(sender)
 }
 
 // guard lets only requests of this machine through, and tells browsers to load

@@ -13,6 +13,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules"
 	"undersheet/sensor/mqtt"
+	"undersheet/trust"
 )
 
 // Source is what is shown.
@@ -112,10 +113,10 @@ func check(c logbook.Beacon) error {
 		"broker: want tcp://host:1883 or tls://host:8883, without user and password")
 	must(c.Topic == cleanTopic(c.Topic) && len(c.Topic) < mostTopic/2, "topic: must have no + # $ at its beginning, control character or empty level (got %.100q)", c.Topic)
 	must((c.Cert == "") == (c.Key == ""), "cert: give cert and key, or neither")
-	user, err := mqtt.ResolveSecret(c.UserEnv, c.UserFile)
-	must(err == nil, "user_env: %w", err)
-	password, err := mqtt.ResolveSecret(c.PasswordEnv, c.PasswordFile)
-	must(err == nil, "password_env: %w", err)
+	user, err := trust.Secret("user", c.UserEnv, c.UserFile)
+	must(err == nil, "%w", err)
+	password, err := trust.Secret("password", c.PasswordEnv, c.PasswordFile)
+	must(err == nil, "%w", err)
 	must(password == "" || user != "", "user_env: is missing beside the password")
 	if (c.Cert == "") == (c.Key == "") {
 		_, err = mqtt.TLS(c.Broker, c.CA, c.Cert, c.Key)

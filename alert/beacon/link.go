@@ -13,6 +13,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/sensor/mqtt"
+	"undersheet/trust"
 )
 
 // Bounds of one connection.
@@ -70,11 +71,11 @@ func (b *Beacon) connect(ctx context.Context) (*link, error) {
 // options are those of one connection. Reconnection is this package's own, so
 // that each failure is heard of, and the state of that moment is published.
 func (b *Beacon) options(l *link) (*paho.ClientOptions, error) {
-	user, err := mqtt.ResolveSecret(b.conf.UserEnv, b.conf.UserFile)
+	user, err := trust.Secret("user", b.conf.UserEnv, b.conf.UserFile)
 	if err != nil {
 		return nil, err
 	}
-	password, err := mqtt.ResolveSecret(b.conf.PasswordEnv, b.conf.PasswordFile)
+	password, err := trust.Secret("password", b.conf.PasswordEnv, b.conf.PasswordFile)
 	if err != nil {
 		return nil, err
 	}

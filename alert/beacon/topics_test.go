@@ -139,7 +139,7 @@ func TestNewRefuses(t *testing.T) {
 		"no such cert":    {func(c *logbook.Beacon) { c.Broker, c.Cert, c.Key = "tls://localhost:8883", empty, empty }, "beacon.cert"},
 		"no user":         {func(c *logbook.Beacon) { c.PasswordEnv = "DEPOT_PASSWORD" }, "beacon.user_env"},
 		"unset":           {func(c *logbook.Beacon) { c.UserEnv = "DEPOT_NOBODY" }, "beacon.user_env"},
-		"empty password":  {func(c *logbook.Beacon) { c.UserEnv, c.PasswordFile = "DEPOT_PASSWORD", empty }, "beacon.password_env"},
+		"empty password":  {func(c *logbook.Beacon) { c.UserEnv, c.PasswordFile = "DEPOT_PASSWORD", empty }, "beacon.password_file"},
 		"two faults, one": {func(c *logbook.Beacon) { c.Broker, c.Topic = "", "#" }, "beacon.broker"},
 		"two faults, two": {func(c *logbook.Beacon) { c.Broker, c.Topic = "", "#" }, "beacon.topic"},
 	} {

@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"net"
 	"net/mail"
-	"os"
 	"strconv"
 	"strings"
 	"time"
@@ -17,6 +16,7 @@ import (
 
 	"undersheet/alert"
 	"undersheet/logbook"
+	"undersheet/trust"
 )
 
 // Ways of encryption in a site file.
@@ -28,9 +28,8 @@ const (
 
 // Options are what the site file does not say.
 type Options struct {
-	Timeout time.Duration       // longest wait for the server, per letter; 0 = 30 s
-	Getenv  func(string) string // where a password is looked up; nil = os.Getenv
-	Version string              // of the program, for the User-Agent header
+	Timeout time.Duration // longest wait for the server, per letter; 0 = 30 s
+	Version string        // of the program, for the User-Agent header
 }
 
 // Server is a mail server that takes letters.
@@ -46,9 +45,6 @@ func New(conf logbook.Mail, opts Options) (*Server, error) {
 	if opts.Timeout <= 0 {
 		opts.Timeout = 30 * time.Second
 	}
-	if opts.Getenv == nil {
-		opts.Getenv = os.Getenv
-	}
 	if conf.TLS == "" {
 		conf.TLS = StartTLS
 	}
@@ -58,10 +54,11 @@ func New(conf logbook.Mail, opts Options) (*Server, error) {
 	if err := check(conf); err != nil {
 		return nil, err
 	}
-	s := &Server{conf: conf, opts: opts}
-	if err := s.loadRoots(); err != nil {
-		return nil, err
+	roots, err := trust.Authorities(conf.CA)
+	if err != nil {
+		return nil, fmt.Errorf("mail.%w", err)
 	}
+	s := &Server{conf: conf, opts: opts, roots: roots}
 	if _, err := s.password(); err != nil {
 		return nil, err
 	}
@@ -80,14 +77,12 @@ func check(c logbook.Mail) error {
 		return fmt.Errorf("mail.port: must be 1 to 65535 (got %d)", c.Port)
 	case c.TLS != StartTLS && c.TLS != ImplicitTLS && c.TLS != NoTLS:
 		return fmt.Errorf("mail.tls: must be starttls, tls or none (got %q)", c.TLS)
-	case c.TLS == NoTLS && !loopback(c.Host):
+	case c.TLS == NoTLS && !trust.Loopback(c.Host):
 		return fmt.Errorf("mail.tls: none is allowed only when the server runs on this computer (host localhost or 127.0.0.1, got %q): use starttls", c.Host)
 	case c.User != "" && c.PasswordEnv == "" && c.PasswordFile == "":
 		return errors.New("mail.user: needs password_env or password_file beside it")
 	case c.User == "" && (c.PasswordEnv != "" || c.PasswordFile != ""):
 		return errors.New("mail.user: is missing beside the password")
-	case c.PasswordEnv != "" && c.PasswordFile != "":
-		return errors.New("mail.password_env: give either password_env or password_file, not both")
 	}
 	if _, err := mail.ParseAddress(c.From); err != nil {
 		return fmt.Errorf("mail.from: %q is not a mail address: %w", c.From, err)
@@ -95,48 +90,9 @@ func check(c logbook.Mail) error {
 	return nil
 }
 
-// loopback reports whether host is this computer by its very name.
-func loopback(host string) bool {
-	ip := net.ParseIP(host)
-	return host == "localhost" || ip != nil && ip.IsLoopback()
-}
-
-func (s *Server) loadRoots() error {
-	if s.conf.CA == "" {
-		return nil
-	}
-	pem, err := os.ReadFile(s.conf.CA)
-	if err != nil {
-		return fmt.Errorf("mail.ca: read certificates: %w", err)
-	}
-	s.roots = x509.NewCertPool()
-	if !s.roots.AppendCertsFromPEM(pem) {
-		return fmt.Errorf("mail.ca: %q holds no PEM certificate", s.conf.CA)
-	}
-	return nil
-}
-
 // password reads the password from where the site file says; "" without a user.
 func (s *Server) password() (string, error) {
-	switch {
-	case s.conf.User == "":
-		return "", nil
-	case s.conf.PasswordEnv != "":
-		p := s.opts.Getenv(s.conf.PasswordEnv)
-		if p == "" {
-			return "", fmt.Errorf("mail.password_env: the environment variable %q is empty", s.conf.PasswordEnv)
-		}
-		return p, nil
-	}
-	b, err := os.ReadFile(s.conf.PasswordFile)
-	if err != nil {
-		return "", fmt.Errorf("mail.password_file: read password: %w", err)
-	}
-	p := strings.TrimRight(string(b), "\r\n")
-	if p == "" {
-		return "", fmt.Errorf("mail.password_file: %q is empty", s.conf.PasswordFile)
-	}
-	return p, nil
+	return trust.Secret("mail.password", s.conf.PasswordEnv, s.conf.PasswordFile)
 }
 
 // Deliver implements alert.Messenger.

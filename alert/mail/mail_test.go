@@ -26,9 +26,11 @@ import (
 	"undersheet/logbook"
 )
 
-// env looks passwords up.
-func env(name string) string {
-	return map[string]string{"DEPOT_MAIL": "s3cret ü", "WRONG": "guess"}[name]
+// TestMain sets the passwords that site files of these tests name.
+func TestMain(m *testing.M) {
+	os.Setenv("DEPOT_MAIL", "s3cret ü")
+	os.Setenv("WRONG", "guess")
+	m.Run()
 }
 
 func config(port int) logbook.Mail {
@@ -46,7 +48,7 @@ func letter() *alert.Delivery {
 
 func newServer(t *testing.T, conf logbook.Mail) *Server {
 	t.Helper()
-	s, err := New(conf, Options{Timeout: 5 * time.Second, Getenv: env, Version: "1.2"})
+	s, err := New(conf, Options{Timeout: 5 * time.Second, Version: "1.2"})
 	require.NoError(t, err)
 	return s
 }
@@ -247,7 +249,7 @@ func TestServerThatHangs(t *testing.T) {
 			}
 		}()
 		set := config(l.Addr().(*net.TCPAddr).Port)
-		s, err := New(set, Options{Timeout: 300 * time.Millisecond, Getenv: env})
+		s, err := New(set, Options{Timeout: 300 * time.Millisecond})
 		require.NoError(t, err)
 		began := time.Now()
 		f := failure(t, s.Deliver(t.Context(), letter()))
@@ -290,7 +292,7 @@ func TestNewRefuses(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			set := config(25)
 			tt.change(&set)
-			s, err := New(set, Options{Getenv: env})
+			s, err := New(set, Options{})
 			require.ErrorContains(t, err, tt.says)
 			require.Nil(t, s)
 		})

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"log/slog"
 	"math/rand/v2"
-	"os"
 	"strings"
 	"sync"
 	"time"
@@ -15,6 +14,7 @@ import (
 	"undersheet/alert/sms/pdu"
 	"undersheet/logbook"
 	"undersheet/sensor/port"
+	"undersheet/trust"
 )
 
 // Modes in a site file.
@@ -29,9 +29,8 @@ const defaultBaud = 115200
 // Options are what the site file does not say. The waits are on the wire's own
 // clock, whatever the depot's clock does.
 type Options struct {
-	Clock  func() time.Time    // of the times in Stats; nil = time.Now
-	Logger *slog.Logger        // nil = slog.Default()
-	Getenv func(string) string // where a PIN is looked up; nil = os.Getenv
+	Clock  func() time.Time // of the times in Stats; nil = time.Now
+	Logger *slog.Logger     // nil = slog.Default()
 
 	Ready    time.Duration // longest wait of Deliver for a modem that is not ready; 0 = 10 s
 	Whole    time.Duration // longest that all parts of one message may take; 0 = 2 min
@@ -51,9 +50,6 @@ func (o Options) withDefaults() Options {
 	}
 	if o.Logger == nil {
 		o.Logger = slog.Default()
-	}
-	if o.Getenv == nil {
-		o.Getenv = os.Getenv
 	}
 	for d, usual := range map[*time.Duration]time.Duration{&o.Ready: 10 * time.Second, &o.Whole: 2 * time.Minute, &o.Command: 5 * time.Second,
 		&o.Send: time.Minute, &o.Register: 20 * time.Second, &o.Again: time.Second, &o.Quiet: 300 * time.Millisecond, &o.Look: time.Minute, &o.Pause: 2 * time.Second} {
@@ -147,25 +143,13 @@ func (m *Modem) check() error {
 // pin reads the PIN from where the site file says; empty when it says nothing.
 // The PIN itself is in none of the errors.
 func (m *Modem) pin() (string, error) {
-	field, p := "sms.pin_env", ""
-	switch {
-	case m.conf.PINFile != "" && m.conf.PINEnv != "":
-		return "", errors.New("sms.pin_env: give either pin_env or pin_file, not both")
-	case m.conf.PINFile != "":
-		field = "sms.pin_file"
-		b, err := os.ReadFile(m.conf.PINFile)
-		if err != nil {
-			return "", fmt.Errorf("sms.pin_file: read PIN: %w", err)
-		}
-		p = string(b)
-	case m.conf.PINEnv != "":
-		p = m.opts.Getenv(m.conf.PINEnv)
-	default:
-		return "", nil
+	p, err := trust.Secret("sms.pin", m.conf.PINEnv, m.conf.PINFile)
+	if err != nil || m.conf.PINEnv == "" && m.conf.PINFile == "" {
+		return "", err
 	}
 	p = strings.TrimSpace(p)
 	if len(p) < 4 || len(p) > 8 || strings.Trim(p, "0123456789") != "" { // TS 31.101, section 9.5.1: four to eight digits
-		return "", fmt.Errorf("%s: there is no PIN of 4 to 8 digits", field)
+		return "", errors.New("sms.pin_env, sms.pin_file: there is no PIN of 4 to 8 digits")
 	}
 	return p, nil
 }

@@ -141,13 +141,12 @@ func (s *safe) Write(p []byte) (int, error) {
 
 // The PIN is in no log, error or statistic, whatever goes wrong with it.
 func TestThePINIsNowhere(t *testing.T) {
-	t.Parallel()
 	const pin = "86420"
+	t.Setenv("DEPOT_PIN", pin)
 	for _, fault := range []modem.Fault{{}, {On: "AT+CPIN=", Silent: true}, {On: "AT+CPIN=", Unplug: true}} {
 		var log safe
 		o := quick()
 		o.Logger = slog.New(slog.NewTextHandler(&log, &slog.HandlerOptions{Level: slog.LevelDebug}))
-		o.Getenv = func(string) string { return pin }
 		r := newRig(t, modem.Options{PIN: "4711", Faults: []modem.Fault{fault}}, logbook.SMS{PINEnv: "DEPOT_PIN"}, o)
 		r.until(t, "down", func(s sms.Stats) bool { return s.LastError != "" })
 		require.NoError(t, r.far.Plug())

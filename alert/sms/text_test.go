@@ -107,26 +107,26 @@ func TestLetterWithoutANumber(t *testing.T) {
 }
 
 func TestNewSaysEverythingThatIsWrong(t *testing.T) {
-	t.Parallel()
-	getenv := func(name string) string { return map[string]string{"GOOD": " 4711\n", "BAD": "47x1"}[name] }
+	t.Setenv("GOOD", " 4711\n")
+	t.Setenv("BAD", "47x1")
 	for want, conf := range map[string]logbook.SMS{
-		"sms.port: missing":                       {},
-		"sms.baud: must be from 300":              {Port: "x", Baud: 1},
-		`sms.mode: must be pdu or text`:           {Port: "x", Mode: "PDU"},
-		"sms.centre: telephone number":            {Port: "x", Centre: "the usual one"},
-		"sms.pin_env: there is no PIN of 4 to 8":  {Port: "x", PINEnv: "BAD"},
-		"sms.pin_env: give either":                {Port: "x", PINEnv: "GOOD", PINFile: "y"},
-		"sms.pin_file: read PIN":                  {Port: "x", PINFile: "/does/not/exist"},
-		"sms.pin_file: there is no PIN of 4 to 8": {Port: "x", PINFile: pinFile(t, "123456789")},
+		"sms.port: missing":                          {},
+		"sms.baud: must be from 300":                 {Port: "x", Baud: 1},
+		`sms.mode: must be pdu or text`:              {Port: "x", Mode: "PDU"},
+		"sms.centre: telephone number":               {Port: "x", Centre: "the usual one"},
+		"there is no PIN of 4 to 8 digits":           {Port: "x", PINEnv: "BAD"},
+		"sms.pin_env: give either":                   {Port: "x", PINEnv: "GOOD", PINFile: "y"},
+		"sms.pin_file: read secret":                  {Port: "x", PINFile: "/does/not/exist"},
+		"sms.pin_env, sms.pin_file: there is no PIN": {Port: "x", PINFile: pinFile(t, "123456789")},
 	} {
-		m, err := sms.New(conf, sms.Options{Getenv: getenv})
+		m, err := sms.New(conf, sms.Options{})
 		require.ErrorContains(t, err, want)
 		require.Nil(t, m)
 		require.NotContains(t, err.Error(), "47x1")
 	}
 	_, err := sms.New(logbook.SMS{Mode: "x", Baud: 1}, sms.Options{})
 	require.Len(t, strings.Split(err.Error(), "\n"), 3, "all faults at once")
-	m, err := sms.New(logbook.SMS{Port: "x", PINEnv: "GOOD", Centre: "+44 7785 016005"}, sms.Options{Getenv: getenv})
+	m, err := sms.New(logbook.SMS{Port: "x", PINEnv: "GOOD", Centre: "+44 7785 016005"}, sms.Options{})
 	require.NoError(t, err)
 	require.Equal(t, "sms", m.Name())
 	require.Equal(t, "the modem was not opened yet", m.Stats().Trouble)

@@ -8,18 +8,18 @@ import (
 	"net"
 	"net/http"
 	"net/url"
-	"os"
 	"strings"
 	"syscall"
 
 	"undersheet/logbook"
+	"undersheet/trust"
 )
 
 // mostHeader bounds the header of an answer, in bytes.
 const mostHeader = 64 << 10
 
 // newHook checks one webhook. The error begins with the field.
-func newHook(c logbook.Webhook, o Options) (*hook, error) {
+func newHook(c logbook.Webhook) (*hook, error) {
 	if c.Name == "" {
 		return nil, errors.New("name: is missing")
 	}
@@ -27,11 +27,11 @@ func newHook(c logbook.Webhook, o Options) (*hook, error) {
 	if err != nil {
 		return nil, err
 	}
-	roots, err := readRoots(c.CA)
+	roots, err := trust.Authorities(c.CA)
 	if err != nil {
 		return nil, err
 	}
-	if _, err := readSecret(c.SecretEnv, c.SecretFile, o.Getenv); err != nil {
+	if _, err := readSecret(c); err != nil {
 		return nil, err
 	}
 	return &hook{conf: c, address: u.Scheme + "://" + u.Host + u.EscapedPath(), client: newClient(u, roots)}, nil
@@ -45,16 +45,10 @@ func checkURL(s string) (*url.URL, error) {
 		return nil, errors.New("url: want https://host/path, or http:// for a server on this machine")
 	case u.User != nil:
 		return nil, errors.New("url: secrets never stand in a site file, not in an address either: take user and password out")
-	case u.Scheme == "http" && !loopback(u.Hostname()):
+	case u.Scheme == "http" && !trust.Loopback(u.Hostname()):
 		return nil, fmt.Errorf("url: http to %q would cross the network in the clear: use https", u.Host)
 	}
 	return u, nil
-}
-
-// loopback reports whether host is this computer by its very name.
-func loopback(host string) bool {
-	ip := net.ParseIP(host)
-	return host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
 // checkSource reports why s cannot be the source of events.
@@ -64,23 +58,6 @@ func checkSource(s string) error {
 		return fmt.Errorf("source: %q is no URI reference (RFC 3986): use the one that Source makes of the site's name", s)
 	}
 	return nil
-}
-
-// readRoots reads the certificates that vouch for a server; nil = those that this
-// machine trusts.
-func readRoots(file string) (*x509.CertPool, error) {
-	if file == "" {
-		return nil, nil
-	}
-	pem, err := os.ReadFile(file)
-	if err != nil {
-		return nil, fmt.Errorf("ca: read certificates: %w", err)
-	}
-	roots := x509.NewCertPool()
-	if !roots.AppendCertsFromPEM(pem) {
-		return nil, fmt.Errorf("ca: %q holds no certificate in PEM form", file)
-	}
-	return roots, nil
 }
 
 // newClient makes the client of one webhook. Connections are not kept: one that

@@ -41,7 +41,7 @@ func TestNewRefuses(t *testing.T) {
 			first, c := hookTo("https://hook.example"), hookTo("https://hook.example/in")
 			first.Name = "first"
 			tt.change(&c)
-			h, err := New([]logbook.Webhook{first, c}, Options{Source: Source("depot"), Getenv: env})
+			h, err := New([]logbook.Webhook{first, c}, Options{Source: Source("depot")})
 			require.ErrorContains(t, err, tt.says)
 			require.NotContains(t, err.Error(), "hidden")
 			require.NotContains(t, err.Error(), "guess")

@@ -3,6 +3,7 @@ package webhook
 import (
 	"encoding/json"
 	"net/url"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -73,14 +74,16 @@ func parsed(t *testing.T, body []byte) map[string]any {
 
 func newHooks(t *testing.T, confs ...logbook.Webhook) *Hooks {
 	t.Helper()
-	h, err := New(confs, Options{Source: Source("Kivuma depot"), Emergency: "+00 1", Version: "1.2", Timeout: 5 * time.Second, Getenv: env})
+	h, err := New(confs, Options{Source: Source("Kivuma depot"), Emergency: "+00 1", Version: "1.2", Timeout: 5 * time.Second})
 	require.NoError(t, err)
 	return h
 }
 
-// env looks secrets up.
-func env(name string) string {
-	return map[string]string{"HOOK": secret, "SHORT": "guess"}[name]
+// TestMain sets the secrets that site files of these tests name.
+func TestMain(m *testing.M) {
+	os.Setenv("HOOK", secret)
+	os.Setenv("SHORT", "guess")
+	m.Run()
 }
 
 func TestEventOfAnAlarm(t *testing.T) {

@@ -8,7 +8,6 @@ import (
 	"io"
 	"net/http"
 	"net/http/httptrace"
-	"os"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -23,11 +22,10 @@ const Name = "webhook"
 
 // Options are what the site file does not say of its webhooks.
 type Options struct {
-	Source    string              // of the events, a URI reference; required: Source(site)
-	Emergency string              // the site's emergency line
-	Version   string              // of the program, for the User-Agent header
-	Timeout   time.Duration       // longest wait for a webhook, per letter; 0 = 10 s
-	Getenv    func(string) string // where a secret is looked up; nil = os.Getenv
+	Source    string        // of the events, a URI reference; required: Source(site)
+	Emergency string        // the site's emergency line
+	Version   string        // of the program, for the User-Agent header
+	Timeout   time.Duration // longest wait for a webhook, per letter; 0 = 10 s
 }
 
 // Hooks are the webhooks of a site. Their methods may be called from many
@@ -55,16 +53,13 @@ func New(confs []logbook.Webhook, o Options) (*Hooks, error) {
 	if o.Timeout <= 0 {
 		o.Timeout = 10 * time.Second
 	}
-	if o.Getenv == nil {
-		o.Getenv = os.Getenv
-	}
 	h := &Hooks{opts: o, hooks: map[string]*hook{}}
 	var faults []error
 	if err := checkSource(o.Source); err != nil {
 		faults = append(faults, err)
 	}
 	for i, c := range confs {
-		k, err := newHook(c, o)
+		k, err := newHook(c)
 		if err == nil && h.hooks[c.Name] != nil {
 			err = fmt.Errorf("name: %q is the name of another webhook", c.Name)
 		}
@@ -134,7 +129,7 @@ func (h *Hooks) request(ctx context.Context, c logbook.Webhook, d *alert.Deliver
 	if err != nil {
 		return nil, err
 	}
-	secret, err := readSecret(c.SecretEnv, c.SecretFile, h.opts.Getenv)
+	secret, err := readSecret(c)
 	if err != nil {
 		return nil, err
 	}

@@ -226,7 +226,7 @@ func TestMisbehavingServers(t *testing.T) {
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()
-			h, err := New([]logbook.Webhook{hookTo(raw(t, tt.early, tt.talk))}, Options{Source: Source("depot"), Timeout: 400 * time.Millisecond, Getenv: env})
+			h, err := New([]logbook.Webhook{hookTo(raw(t, tt.early, tt.talk))}, Options{Source: Source("depot"), Timeout: 400 * time.Millisecond})
 			require.NoError(t, err)
 			began := time.Now()
 			f := failure(t, h, letter())
@@ -257,7 +257,7 @@ func TestARefusalIsReadInPart(t *testing.T) {
 		io.WriteString(c, "HTTP/1.1 400 Bad\r\n\r\nno such depot")
 		<-gone
 	})
-	h, err := New([]logbook.Webhook{hookTo(flood), {Name: "siren", URL: trickle, SecretEnv: "HOOK"}}, Options{Source: Source("depot"), Timeout: time.Hour, Getenv: env})
+	h, err := New([]logbook.Webhook{hookTo(flood), {Name: "siren", URL: trickle, SecretEnv: "HOOK"}}, Options{Source: Source("depot"), Timeout: time.Hour})
 	require.NoError(t, err)
 	require.True(t, failure(t, h, letter()).Permanent)
 	require.Less(t, sent.Load(), int64(32<<20), "what the kernel's buffers hold, not all of it")
@@ -314,7 +314,7 @@ func TestNobodyListens(t *testing.T) {
 func TestStopCutsAnAttemptShort(t *testing.T) {
 	came := make(chan struct{}, 1)
 	url := raw(t, false, func(_ net.Conn, gone <-chan struct{}) { came <- struct{}{}; <-gone })
-	h, err := New([]logbook.Webhook{hookTo(url)}, Options{Source: Source("depot"), Timeout: time.Hour, Getenv: env})
+	h, err := New([]logbook.Webhook{hookTo(url)}, Options{Source: Source("depot"), Timeout: time.Hour})
 	require.NoError(t, err)
 	ctx, cancel := context.WithCancel(t.Context())
 	go func() { <-came; cancel() }()
@@ -334,7 +334,7 @@ func TestAHookThatHangsIsLeftAlone(t *testing.T) {
 	bad := hookTo(raw(t, false, func(_ net.Conn, gone <-chan struct{}) { asked.Add(1); <-gone }))
 	fine := hookTo(good.URL)
 	fine.Name = "siren"
-	h, err := New([]logbook.Webhook{bad, fine}, Options{Source: Source("depot"), Timeout: 100 * time.Millisecond, Getenv: env})
+	h, err := New([]logbook.Webhook{bad, fine}, Options{Source: Source("depot"), Timeout: 100 * time.Millisecond})
 	require.NoError(t, err)
 	d := letter()
 	failure(t, h, d)

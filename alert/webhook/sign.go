@@ -7,10 +7,12 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
-	"os"
 	"strconv"
 	"strings"
 	"time"
+
+	"undersheet/logbook"
+	"undersheet/trust"
 )
 
 // Headers of a request.
@@ -95,28 +97,14 @@ func mac(key []byte, parts ...[]byte) []byte {
 	return m.Sum(nil)
 }
 
-// readSecret reads a secret from the environment variable env or from file,
-// whichever is named. Line ends at the end of a file do not count. Errors never
-// show the secret.
-func readSecret(env, file string, getenv func(string) string) (string, error) {
-	var s, field string
-	switch {
-	case (env == "") == (file == ""):
+// readSecret reads the secret that signs the messages to c.
+func readSecret(c logbook.Webhook) (string, error) {
+	if c.SecretEnv == "" && c.SecretFile == "" {
 		return "", errors.New("secret_env: give either secret_env or secret_file: without a signature nobody can tell a message from a forged one")
-	case env != "":
-		field, s = "secret_env", getenv(env)
-		if s == "" {
-			return "", fmt.Errorf("secret_env: the environment variable %q is empty", env)
-		}
-	default:
-		b, err := os.ReadFile(file)
-		if err != nil {
-			return "", fmt.Errorf("secret_file: read secret: %w", err)
-		}
-		field, s = "secret_file", strings.TrimRight(string(b), "\r\n")
 	}
-	if len(s) < leastSecret {
-		return "", fmt.Errorf("%s: the secret has %d bytes, want %d or more: make one with openssl rand -hex 32", field, len(s), leastSecret)
+	s, err := trust.Secret("secret", c.SecretEnv, c.SecretFile)
+	if err == nil && len(s) < leastSecret {
+		err = fmt.Errorf("secret_env, secret_file: the secret has %d bytes, want %d or more: make one with openssl rand -hex 32", len(s), leastSecret)
 	}
-	return s, nil
+	return s, err
 }

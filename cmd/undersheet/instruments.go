@@ -12,6 +12,7 @@ import (
 	"undersheet/sensor/modbus"
 	"undersheet/sensor/mqtt"
 	"undersheet/sensor/port"
+	"undersheet/trust"
 )
 
 // runner is a component: Run blocks until ctx ends or it cannot go on.
@@ -82,10 +83,10 @@ func mqttClient(site *logbook.Site, in logbook.Instrument, sink sensor.Sink, clo
 		c.ClientID = clientID(site.Name, in.Name)
 	}
 	var err error
-	if c.User, err = mqtt.ResolveSecret(m.UserEnv, m.UserFile); err != nil {
+	if c.User, err = trust.Secret("mqtt.user", m.UserEnv, m.UserFile); err != nil {
 		return nil, err
 	}
-	if c.Password, err = mqtt.ResolveSecret(m.PasswordEnv, m.PasswordFile); err != nil {
+	if c.Password, err = trust.Secret("mqtt.password", m.PasswordEnv, m.PasswordFile); err != nil {
 		return nil, err
 	}
 	for _, s := range m.Sources {

@@ -4,8 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
-	"os"
-	"strings"
 	"time"
 
 	"undersheet/sensor"
@@ -96,31 +94,4 @@ func (c Config) Validate() error {
 		check(s.Decode != nil, "sources[%d]: decode: missing", i)
 	}
 	return errors.Join(faults...)
-}
-
-// ResolveSecret returns the secret that stands in the environment variable env
-// or in file, whichever is named; "" when neither is. Line ends at the end of a
-// file do not count. Errors never show the secret.
-func ResolveSecret(env, file string) (string, error) {
-	switch {
-	case env != "" && file != "":
-		return "", fmt.Errorf("read secret: both the environment variable %q and the file %q are named: name one", env, file)
-	case env != "":
-		v, ok := os.LookupEnv(env)
-		if !ok || v == "" {
-			return "", fmt.Errorf("read secret: the environment variable %q is not set: set it for this process", env)
-		}
-		return v, nil
-	case file != "":
-		b, err := os.ReadFile(file)
-		if err != nil {
-			return "", fmt.Errorf("read secret: %w", err)
-		}
-		v := strings.TrimRight(string(b), "\r\n")
-		if v == "" {
-			return "", fmt.Errorf("read secret: the file %q is empty", file)
-		}
-		return v, nil
-	}
-	return "", nil
 }

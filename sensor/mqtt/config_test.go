@@ -1,8 +1,6 @@
 package mqtt_test
 
 import (
-	"os"
-	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -45,30 +43,4 @@ func TestConfigTellsAllFaults(t *testing.T) {
 		require.ErrorContains(t, err, part)
 	}
 	require.NotContains(t, err.Error(), "hush")
-}
-
-func TestResolveSecret(t *testing.T) {
-	t.Setenv("UNDERSHEET_TEST_SECRET", "hush")
-	file := filepath.Join(t.TempDir(), "secret")
-	require.NoError(t, os.WriteFile(file, []byte("hush \r\n"), 0o600))
-	empty := file + ".empty"
-	require.NoError(t, os.WriteFile(empty, []byte("\n"), 0o600))
-	for _, c := range []struct{ env, file, want, fault string }{
-		{},
-		{env: "UNDERSHEET_TEST_SECRET", want: "hush"},
-		{file: file, want: "hush "},
-		{env: "UNDERSHEET_TEST_NO_SECRET", fault: "is not set"},
-		{file: file + ".gone", fault: "no such file"},
-		{file: empty, fault: "is empty"},
-		{env: "UNDERSHEET_TEST_SECRET", file: file, fault: "name one"},
-	} {
-		got, err := mqtt.ResolveSecret(c.env, c.file)
-		require.Equal(t, c.want, got)
-		if c.fault == "" {
-			require.NoError(t, err)
-			continue
-		}
-		require.ErrorContains(t, err, c.fault)
-		require.NotContains(t, err.Error(), "hush")
-	}
 }

@@ -3,12 +3,12 @@ package mqtt
 import (
 	"context"
 	"crypto/tls"
-	"crypto/x509"
 	"fmt"
 	"net"
 	"net/url"
-	"os"
 	"time"
+
+	"undersheet/trust"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 )
@@ -46,17 +46,11 @@ func TLS(broker, ca, cert, key string) (*tls.Config, error) {
 	if u.Scheme != "tls" {
 		return nil, nil
 	}
-	t := &tls.Config{ServerName: u.Hostname(), MinVersion: tls.VersionTLS12}
-	if ca != "" {
-		pem, err := os.ReadFile(ca)
-		if err != nil {
-			return nil, fmt.Errorf("ca: read certificates: %w", err)
-		}
-		t.RootCAs = x509.NewCertPool()
-		if !t.RootCAs.AppendCertsFromPEM(pem) {
-			return nil, fmt.Errorf("ca: %q holds no certificate in PEM form", ca)
-		}
+	authorities, err := trust.Authorities(ca)
+	if err != nil {
+		return nil, err
 	}
+	t := &tls.Config{ServerName: u.Hostname(), MinVersion: tls.VersionTLS12, RootCAs: authorities}
 	if cert != "" {
 		pair, err := tls.LoadX509KeyPair(cert, key)
 		if err != nil {

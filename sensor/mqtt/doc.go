@@ -7,7 +7,7 @@
 //	}, sink, mqtt.Options{})
 //	err := c.Run(ctx)
 //
-// Check the Config with its Validate before; [ResolveSecret] reads user and
+// Check the Config with its Validate before; package trust reads user and
 // password from where they are kept.
 //
 // A message is acknowledged only after the sink has taken everything in it. What
