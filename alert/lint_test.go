@@ -126,7 +126,7 @@ func TestLint(t *testing.T) {
 }
 
 // strings of the source: the keys of the map variable englishAlarms under
-// logbook/words, and the constants alarm… under rules.
+// logbook/words, and the constants Alarm… under rules.
 func sourceNames(t *testing.T) (sentences, alarms []string) {
 	read := func(dir string, each func(ast.Node)) {
 		files, err := filepath.Glob(filepath.Join(dir, "*.go"))
@@ -153,7 +153,7 @@ func sourceNames(t *testing.T) (sentences, alarms []string) {
 			sentences = append(sentences, text(e.(*ast.KeyValueExpr).Key))
 		}
 	})
-	isAlarm := regexp.MustCompile(`^alarm[A-Z]\w*$`)
+	isAlarm := regexp.MustCompile(`^Alarm[A-Z]\w*$`)
 	read("../rules", func(n ast.Node) {
 		if v, ok := n.(*ast.ValueSpec); ok && isAlarm.MatchString(v.Names[0].Name) && len(v.Values) == 1 {
 			if lit, ok := v.Values[0].(*ast.BasicLit); ok && lit.Kind == token.STRING {

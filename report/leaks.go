@@ -1,12 +1,8 @@
 package report
 
-import "undersheet/logbook"
-
-// Alarms that the report tells in a way of their own: of a leak, and of what is owed,
-// which says nothing of the gas.
-const (
-	alarmLeak     = "leak"
-	alarmFollowUp = "follow-up-due"
+import (
+	"undersheet/logbook"
+	"undersheet/rules"
 )
 
 // Leak is one leak as it was told.
@@ -28,7 +24,7 @@ func (r *Report) leaks() []Leak {
 	var out []Leak
 	for i := range r.Alarms {
 		a := &r.Alarms[i]
-		if a.Alarm != alarmLeak || a.Stack != r.Stack.Name {
+		if a.Alarm != rules.AlarmLeak || a.Stack != r.Stack.Name {
 			continue
 		}
 		switch a.State {

@@ -313,7 +313,7 @@ func (s *State) start(e *logbook.TreatmentStarted, k *Stack, at logbook.Time) {
 	}
 	if k.Resisted != nil && !k.Resisted.Held { // to treat again is the answer where the gas had not held, but not to resistance
 		k.Resisted = nil
-		s.endAlarms(e.Stack, alarmLiveInsects)
+		s.endAlarms(e.Stack, AlarmLiveInsects)
 	}
 	s.worked(k.Store, at)
 	k.Gas = newGas(s.Site, k.Treatment, s.temperature(k))

@@ -12,34 +12,34 @@ import (
 	"undersheet/rules/reading"
 )
 
-// Names of alarms.
+// Names of alarms, as records, pages and messages carry them.
 const (
-	alarmLeak         = "leak"
-	alarmAtRisk       = "end-level-at-risk"
-	alarmMissed       = "end-level-missed"
-	alarmUneven       = "uneven-gas"
-	alarmUntold       = "untold-dose"
-	alarmAirGas       = "air-gas"
-	alarmRebound      = "gate-rebound"
-	alarmLineSilent   = "line-silent"
-	alarmLineOff      = "line-off"
-	alarmLineBlocked  = "line-blocked"
-	alarmSwapped      = "lines-swapped"
-	alarmDrift        = "instrument-drift"
-	alarmFault        = "instrument-fault"
-	alarmInstrument   = "instrument-silent"
-	alarmClock        = "clock-ahead"
-	alarmPointSilent  = "point-silent"
-	alarmSensorSilent = "sensor-silent"
-	alarmFire         = "fire-risk"
-	alarmTooCold      = "too-cold"
-	alarmMaskedLong   = "masked-entry-overdue"
-	alarmFollowUpDue  = "follow-up-due"
-	alarmResistance   = "suspected-resistance"
-	alarmLiveInsects  = "live-insects"
-	alarmDoorOpened   = "door-opened"
-	alarmPowerLost    = "power-lost"
-	alarmPumpOff      = "pump-off"
+	AlarmLeak         = "leak"
+	AlarmAtRisk       = "end-level-at-risk"
+	AlarmMissed       = "end-level-missed"
+	AlarmUneven       = "uneven-gas"
+	AlarmUntold       = "untold-dose"
+	AlarmAirGas       = "air-gas"
+	AlarmRebound      = "gate-rebound"
+	AlarmLineSilent   = "line-silent"
+	AlarmLineOff      = "line-off"
+	AlarmLineBlocked  = "line-blocked"
+	AlarmSwapped      = "lines-swapped"
+	AlarmDrift        = "instrument-drift"
+	AlarmFault        = "instrument-fault"
+	AlarmInstrument   = "instrument-silent"
+	AlarmClock        = "clock-ahead"
+	AlarmPointSilent  = "point-silent"
+	AlarmSensorSilent = "sensor-silent"
+	AlarmFire         = "fire-risk"
+	AlarmTooCold      = "too-cold"
+	AlarmMaskedLong   = "masked-entry-overdue"
+	AlarmFollowUpDue  = "follow-up-due"
+	AlarmResistance   = "suspected-resistance"
+	AlarmLiveInsects  = "live-insects"
+	AlarmDoorOpened   = "door-opened"
+	AlarmPowerLost    = "power-lost"
+	AlarmPumpOff      = "pump-off"
 )
 
 // Cases of alarms that decide how grave they are.
@@ -52,7 +52,7 @@ const (
 	codeExplosive  = "lower-explosive-limit"
 	codeCollapsing = "collapsing" // of end-level-at-risk, as is the next: hardly a chance is left
 	codeResisted   = "resisted"   // insects lived through gas that held the end level: to add more is no advice
-	codeOrDrift    = "or-drift"   // of leak: at one line alone, whose instrument may drift instead
+	CodeOrDrift    = "or-drift"   // of leak: at one line alone, whose instrument may drift instead
 	codeHalfDay    = "half-day"   // of leak: too much gas went in half a day, whenever that began
 	codeByGas      = "by-gas"     // of pump-off: all lines of a stack say so
 	codeNeverOn    = "never-on"   // of line-off: it has shown none of the gas since dosing
@@ -191,7 +191,7 @@ func (s *State) raise(a *Alarm, c *condition, k *kind) {
 		a.Record.Onset = a.From
 	}
 	a.Record.Wake = wakes(&a.Record)
-	if stack := s.Stacks[c.of.Stack]; c.of.Alarm == alarmLeak && stack != nil && stack.Treatment != nil {
+	if stack := s.Stacks[c.of.Stack]; c.of.Alarm == AlarmLeak && stack != nil && stack.Treatment != nil {
 		stack.Treatment.After.Torn = s.At
 	}
 	s.putAlarm(a, logbook.AlarmRaised)
@@ -250,7 +250,7 @@ func (s *State) endAlarms(stack string, names ...string) {
 }
 
 // underSheet are the alarms that have no meaning once the sheet is off.
-var underSheet = []string{alarmLeak, alarmAtRisk, alarmUneven, alarmUntold, alarmLineSilent, alarmLineOff, alarmLineBlocked, alarmSwapped, alarmDrift, alarmPumpOff, alarmFire, alarmTooCold}
+var underSheet = []string{AlarmLeak, AlarmAtRisk, AlarmUneven, AlarmUntold, AlarmLineSilent, AlarmLineOff, AlarmLineBlocked, AlarmSwapped, AlarmDrift, AlarmPumpOff, AlarmFire, AlarmTooCold}
 
 // acknowledge notes that a person takes charge of a standing alarm. An act may leave out
 // store, line and so on as long as just one standing alarm fits what it says.

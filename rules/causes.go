@@ -18,12 +18,12 @@ import (
 
 // powerKey names the alarm of mains that are lost.
 func powerKey(m logbook.Contact) AlarmKey {
-	return AlarmKey{Alarm: alarmPowerLost, Point: m.Name, Channel: m.Channel}
+	return AlarmKey{Alarm: AlarmPowerLost, Point: m.Name, Channel: m.Channel}
 }
 
 // pumpKey names the alarm of a pump that is off.
 func pumpKey(p *logbook.Pump) AlarmKey {
-	return AlarmKey{Alarm: alarmPumpOff, Point: p.Name, Channel: p.Channel}
+	return AlarmKey{Alarm: AlarmPumpOff, Point: p.Name, Channel: p.Channel}
 }
 
 // instrumentKey names the alarm of an instrument, or of one unit on its line.
@@ -31,12 +31,12 @@ func instrumentKey(name, unit string) AlarmKey {
 	if unit != "" {
 		name += ", " + unit
 	}
-	return AlarmKey{Alarm: alarmInstrument, Channel: name}
+	return AlarmKey{Alarm: AlarmInstrument, Channel: name}
 }
 
 // cause says what may speak for an alarm; the zero cause is nothing.
 type cause struct {
-	of         string // alarmPowerLost, alarmPumpOff or alarmInstrument: that and all that stand behind it
+	of         string // AlarmPowerLost, AlarmPumpOff or AlarmInstrument: that and all that stand behind it
 	began      logbook.Time
 	channel    string // whose samples or readings fail
 	name, unit string // of an instrument that fails
@@ -45,13 +45,13 @@ type cause struct {
 // speaker returns the alarm of a cause, if it stands or is about to be raised; else nil.
 func (s *State) speaker(c cause) *Alarm {
 	switch {
-	case c.of == alarmPowerLost:
+	case c.of == AlarmPowerLost:
 		return s.power(c.began)
-	case c.of == alarmPumpOff:
+	case c.of == AlarmPumpOff:
 		return s.pumping(c.channel)
-	case c.of == alarmInstrument && c.name != "":
+	case c.of == AlarmInstrument && c.name != "":
 		return s.muting(c)
-	case c.of == alarmInstrument:
+	case c.of == AlarmInstrument:
 		return s.silencing(c)
 	}
 	return nil
@@ -180,12 +180,12 @@ func (s *State) silenced(channels []string) []string {
 		case !fed || f.grain:
 			continue
 		case f.signal != "":
-			of.Alarm = alarmSensorSilent
+			of.Alarm = AlarmSensorSilent
 		case f.line >= 0:
 			site, _ := s.siteStack(f.stack)
-			of.Alarm, of.Line = alarmLineSilent, site.Lines[f.line].Name
+			of.Alarm, of.Line = AlarmLineSilent, site.Lines[f.line].Name
 		default:
-			of.Alarm = alarmPointSilent
+			of.Alarm = AlarmPointSilent
 		}
 		if k := s.kindOf(of.Alarm); s.can(&k, &of) {
 			names = append(names, consequence(&of))

@@ -138,14 +138,14 @@ func (s *State) endOrphans() {
 // successor returns the channel that now stands where that of an alarm stood.
 func (s *State) successor(of *logbook.Alarm) (channel string, found bool) {
 	st, _ := s.siteStore(of.Store)
-	contacts := map[string][]logbook.Contact{alarmDoorOpened: st.Doors, alarmFire: st.Water}[of.Alarm]
+	contacts := map[string][]logbook.Contact{AlarmDoorOpened: st.Doors, AlarmFire: st.Water}[of.Alarm]
 	for _, c := range contacts {
 		if c.Name == of.Point {
 			return c.Channel, true
 		}
 	}
 	for _, p := range st.Air {
-		if of.Alarm == alarmAirGas && p.Name == of.Point {
+		if of.Alarm == AlarmAirGas && p.Name == of.Point {
 			return p.Channel, true
 		}
 	}

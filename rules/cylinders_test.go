@@ -32,7 +32,7 @@ func firesIn(d *day, from, to float64) []string {
 		d.now = d.now.Add(time.Minute)
 		d.read("a1", from+(to-from)*float64(minute)/60)
 	}
-	return alarms(d.fresh(), alarmFire)
+	return alarms(d.fresh(), AlarmFire)
 }
 
 // Gas let in from cylinders is all there at once: a line may come to the whole dose in the

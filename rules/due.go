@@ -67,7 +67,7 @@ func (s *State) stir(ch logbook.Channel, c *Channel, f feed, was string) {
 			k.Due = 0
 			return
 		}
-		after, _ := s.quiet(alarmLineSilent, f.channel, c)
+		after, _ := s.quiet(AlarmLineSilent, f.channel, c)
 		k.Due = min(k.Due, c.Newest.Add(after)+1)
 	case f.where != "" && !f.shared && reading.IsGas(ch): // readAir looks at its store
 	case f.channel != "":

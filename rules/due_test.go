@@ -65,7 +65,7 @@ func TestSilenceIsDueSoonerForALineReadMoreOften(t *testing.T) {
 	d.only("b1", 9, 20*time.Second) // within one bin of the leak test, which looks at the stack itself
 	d.fresh()
 	d.only("door2", 35, time.Minute)
-	require.Equal(t, []string{"raised"}, alarms(d.fresh(), alarmLineSilent), "before the hour is full")
+	require.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmLineSilent), "before the hour is full")
 	bothWays(t, d.log)
 }
 

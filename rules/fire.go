@@ -50,7 +50,7 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 	if !j.Fits || j.State == reading.Late || k.Gas == nil {
 		return
 	}
-	of := logbook.Alarm{Alarm: alarmFire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Onset: min(j.At, s.At)}
+	of := logbook.Alarm{Alarm: AlarmFire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Onset: min(j.At, s.At)}
 	stands := s.drawn(t.Lines[line].Channel) == PumpOff
 	known, r := s.Alarms[keyOf(&of)], &k.Gas.Rises[line]
 	active := s.couldBurn(k, line, j, stands, &of)
@@ -98,7 +98,7 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 // unconfirmed sign of one, or below it by less than the deadband, and so does not end it.
 // Of a rise it reports false: that ends with any reading that is no rise.
 func (s *State) stillBurns(of *logbook.Alarm, j reading.Judged) bool {
-	return of.Code != codeRise && j.Value >= float64(of.Limit)*(1-s.kindOf(alarmFire).deadband)
+	return of.Code != codeRise && j.Value >= float64(of.Limit)*(1-s.kindOf(AlarmFire).deadband)
 }
 
 // couldBurn reports whether a reading shows gas that could burn, or more than the dose can
@@ -160,12 +160,12 @@ func (s *State) fireUnanswered(k *Stack, t *treatmentOf, line int) {
 // lineAway reports whether a line is known not to draw the stack's gas. When such a line is
 // put right its readings jump up, and that is no fire.
 func (s *State) lineAway(of logbook.Alarm) bool {
-	for _, name := range []string{alarmLineOff, alarmLineBlocked} {
+	for _, name := range []string{AlarmLineOff, AlarmLineBlocked} {
 		if of.Alarm = name; s.raised(&of) {
 			return true
 		}
 	}
-	of.Alarm, of.Line = alarmPumpOff, ""
+	of.Alarm, of.Line = AlarmPumpOff, ""
 	return s.raised(&of)
 }
 

@@ -127,7 +127,7 @@ func (g *script) signals() []logbook.Entry {
 	by := logbook.Act{By: "P. Lindqvist"}
 	switch rapid.IntRange(0, 5).Draw(g.t, "wired act") {
 	case 0:
-		name := rapid.SampledFrom([]string{alarmAirGas, alarmDoorOpened, alarmPowerLost, alarmFire, alarmPumpOff, alarmPointSilent}).Draw(g.t, "alarm")
+		name := rapid.SampledFrom([]string{AlarmAirGas, AlarmDoorOpened, AlarmPowerLost, AlarmFire, AlarmPumpOff, AlarmPointSilent}).Draw(g.t, "alarm")
 		es = append(es, g.stamp(&logbook.AlarmAcknowledged{Alarm: name, Act: by}, logbook.KindAcknowledged, 0))
 	case 1:
 		v := rapid.SampledFrom([]float64{0, 1, 395, 1e300}).Draw(g.t, "proof")

@@ -38,32 +38,32 @@ type kind struct {
 // comes back inside a cleared store wakes nobody, for by night nobody is in it; at
 // its door it is air-gas as well.
 var kinds = map[string]kind{
-	alarmLeak:         {priority: logbook.PriorityHigh, during: inExposure, fixed: true},
-	alarmLineOff:      {priority: logbook.PriorityMedium, during: inExposure, fixed: true},
-	alarmLineBlocked:  {priority: logbook.PriorityMedium, during: inExposure, fixed: true},
-	alarmSwapped:      {priority: logbook.PriorityMedium, during: inExposure, fixed: true},
-	alarmDrift:        {priority: logbook.PriorityMedium, during: inExposure, fixed: true},
-	alarmAtRisk:       {priority: logbook.PriorityHigh, during: inExposure, fixed: true, wake: ofCode(codeCollapsing)}, // its own deadband: raised under 0.5, over at 0.7
-	alarmMissed:       {priority: logbook.PriorityHigh, during: inExposure, fixed: true},
-	alarmFollowUpDue:  {priority: logbook.PriorityMedium, fixed: true}, // low ahead of its time, high when overdue
-	alarmResistance:   {priority: logbook.PriorityHigh, fixed: true},
-	alarmLiveInsects:  {priority: logbook.PriorityHigh, fixed: true},
-	alarmUneven:       {priority: logbook.PriorityMedium, on: 2 * time.Hour, off: 2 * time.Hour, deadband: 0.05, during: inExposure},
-	alarmUntold:       {priority: logbook.PriorityMedium, on: 90 * time.Minute, off: 24 * time.Hour, during: inExposure, fixed: true}, // it is looked at once an hour, and must show twice
-	alarmTooCold:      {priority: logbook.PriorityMedium, off: time.Hour, deadband: 0.03, during: inExposure},                         // half a degree at 15 °C
-	alarmAirGas:       {priority: logbook.PriorityHigh, on: 2 * time.Minute, off: 15 * time.Minute, deadband: 0.1, life: true, wake: wherePeopleAre},
-	alarmRebound:      {priority: logbook.PriorityHigh, life: true},
-	alarmFire:         {priority: logbook.PriorityHigh, off: 30 * time.Minute, deadband: 0.1, life: true, wake: func(a *logbook.Alarm) bool { return !onlyAttention(a.Code) }},
-	alarmDoorOpened:   {priority: logbook.PriorityHigh, off: 5 * time.Minute, during: beforeAired, life: true, wake: always},
-	alarmMaskedLong:   {priority: logbook.PriorityHigh, life: true, wake: always}, // somebody may lie in gas: an emergency at any hour
-	alarmFault:        {priority: logbook.PriorityMedium, on: 10 * time.Minute, off: 10 * time.Minute},
-	alarmInstrument:   {priority: logbook.PriorityMedium, on: 5 * time.Minute, off: time.Minute},
-	alarmClock:        {priority: logbook.PriorityMedium, on: 10 * time.Minute, off: 10 * time.Minute},
-	alarmLineSilent:   {priority: logbook.PriorityMedium, on: 10 * time.Minute, during: inExposure}, // at least the usual interval
-	alarmPointSilent:  {priority: logbook.PriorityLow, on: 5 * time.Minute, during: atWork},
-	alarmSensorSilent: {priority: logbook.PriorityLow, on: 10 * time.Minute, during: inExposure},
-	alarmPowerLost:    {priority: logbook.PriorityMedium, on: time.Minute, off: time.Minute, during: untilHandled},
-	alarmPumpOff:      {priority: logbook.PriorityMedium, on: 2 * time.Minute, off: 2 * time.Minute, during: untilHandled},
+	AlarmLeak:         {priority: logbook.PriorityHigh, during: inExposure, fixed: true},
+	AlarmLineOff:      {priority: logbook.PriorityMedium, during: inExposure, fixed: true},
+	AlarmLineBlocked:  {priority: logbook.PriorityMedium, during: inExposure, fixed: true},
+	AlarmSwapped:      {priority: logbook.PriorityMedium, during: inExposure, fixed: true},
+	AlarmDrift:        {priority: logbook.PriorityMedium, during: inExposure, fixed: true},
+	AlarmAtRisk:       {priority: logbook.PriorityHigh, during: inExposure, fixed: true, wake: ofCode(codeCollapsing)}, // its own deadband: raised under 0.5, over at 0.7
+	AlarmMissed:       {priority: logbook.PriorityHigh, during: inExposure, fixed: true},
+	AlarmFollowUpDue:  {priority: logbook.PriorityMedium, fixed: true}, // low ahead of its time, high when overdue
+	AlarmResistance:   {priority: logbook.PriorityHigh, fixed: true},
+	AlarmLiveInsects:  {priority: logbook.PriorityHigh, fixed: true},
+	AlarmUneven:       {priority: logbook.PriorityMedium, on: 2 * time.Hour, off: 2 * time.Hour, deadband: 0.05, during: inExposure},
+	AlarmUntold:       {priority: logbook.PriorityMedium, on: 90 * time.Minute, off: 24 * time.Hour, during: inExposure, fixed: true}, // it is looked at once an hour, and must show twice
+	AlarmTooCold:      {priority: logbook.PriorityMedium, off: time.Hour, deadband: 0.03, during: inExposure},                         // half a degree at 15 °C
+	AlarmAirGas:       {priority: logbook.PriorityHigh, on: 2 * time.Minute, off: 15 * time.Minute, deadband: 0.1, life: true, wake: wherePeopleAre},
+	AlarmRebound:      {priority: logbook.PriorityHigh, life: true},
+	AlarmFire:         {priority: logbook.PriorityHigh, off: 30 * time.Minute, deadband: 0.1, life: true, wake: func(a *logbook.Alarm) bool { return !onlyAttention(a.Code) }},
+	AlarmDoorOpened:   {priority: logbook.PriorityHigh, off: 5 * time.Minute, during: beforeAired, life: true, wake: always},
+	AlarmMaskedLong:   {priority: logbook.PriorityHigh, life: true, wake: always}, // somebody may lie in gas: an emergency at any hour
+	AlarmFault:        {priority: logbook.PriorityMedium, on: 10 * time.Minute, off: 10 * time.Minute},
+	AlarmInstrument:   {priority: logbook.PriorityMedium, on: 5 * time.Minute, off: time.Minute},
+	AlarmClock:        {priority: logbook.PriorityMedium, on: 10 * time.Minute, off: 10 * time.Minute},
+	AlarmLineSilent:   {priority: logbook.PriorityMedium, on: 10 * time.Minute, during: inExposure}, // at least the usual interval
+	AlarmPointSilent:  {priority: logbook.PriorityLow, on: 5 * time.Minute, during: atWork},
+	AlarmSensorSilent: {priority: logbook.PriorityLow, on: 10 * time.Minute, during: inExposure},
+	AlarmPowerLost:    {priority: logbook.PriorityMedium, on: time.Minute, off: time.Minute, during: untilHandled},
+	AlarmPumpOff:      {priority: logbook.PriorityMedium, on: 2 * time.Minute, off: 2 * time.Minute, during: untilHandled},
 }
 
 // LivesHangOn reports whether lives hang on the alarms of a name: a site can only

@@ -48,9 +48,9 @@ func gassed(t *testing.T) *day {
 
 func TestAcknowledge(t *testing.T) {
 	d := gassed(t)
-	d.ack(logbook.AlarmAcknowledged{Alarm: alarmAirGas, Store: "Long Barn", Point: "office", Channel: "office"})
+	d.ack(logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Store: "Long Barn", Point: "office", Channel: "office"})
 	rs := d.fresh()
-	assert.Equal(t, []string{"office acknowledged"}, alarms(rs, alarmAirGas))
+	assert.Equal(t, []string{"office acknowledged"}, alarms(rs, AlarmAirGas))
 	seen := of[*logbook.Alarm](rs)[0]
 	assert.Equal(t, "P. Lindqvist", seen.By)
 	assert.Equal(t, logbook.Number(0.3), seen.Limit)
@@ -62,17 +62,17 @@ func TestAcknowledge(t *testing.T) {
 			assert.Zero(t, a.Acknowledged)
 		}
 	}
-	d.ack(logbook.AlarmAcknowledged{Alarm: alarmAirGas, Point: "office"})
+	d.ack(logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Point: "office"})
 	rs = d.fresh()
 	assert.Empty(t, of[*logbook.Alarm](rs), "once is enough")
 	assert.NotContains(t, findings(rs), "nothing-to-acknowledge")
 	d.level["office"] = flat(0.02)
 	d.run(1)
-	assert.Equal(t, []string{"office cleared"}, alarms(d.fresh(), alarmAirGas), "an acknowledged alarm simply clears")
+	assert.Equal(t, []string{"office cleared"}, alarms(d.fresh(), AlarmAirGas), "an acknowledged alarm simply clears")
 	d.level["office"] = flat(0.5)
 	d.run(1)
-	assert.Equal(t, []string{"office raised"}, alarms(d.fresh(), alarmAirGas))
-	assert.ElementsMatch(t, []string{"", "", ""}, d.acked(alarmAirGas), "raised again, it needs another acknowledgement")
+	assert.Equal(t, []string{"office raised"}, alarms(d.fresh(), AlarmAirGas))
+	assert.ElementsMatch(t, []string{"", "", ""}, d.acked(AlarmAirGas), "raised again, it needs another acknowledgement")
 }
 
 // What is left out matches anything, as long as one standing alarm fits.
@@ -82,10 +82,10 @@ func TestAcknowledgeNeedsOneAlarm(t *testing.T) {
 		named logbook.AlarmAcknowledged
 		fit   logbook.Number
 	}{
-		"several fit":   {logbook.AlarmAcknowledged{Alarm: alarmAirGas}, 3},
-		"two fit":       {logbook.AlarmAcknowledged{Alarm: alarmAirGas, Store: "Long Barn"}, 2},
-		"no such place": {logbook.AlarmAcknowledged{Alarm: alarmAirGas, Store: "Long Barn", Point: "beside A"}, 0},
-		"no such alarm": {logbook.AlarmAcknowledged{Alarm: alarmLeak}, 0},
+		"several fit":   {logbook.AlarmAcknowledged{Alarm: AlarmAirGas}, 3},
+		"two fit":       {logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Store: "Long Barn"}, 2},
+		"no such place": {logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Store: "Long Barn", Point: "beside A"}, 0},
+		"no such alarm": {logbook.AlarmAcknowledged{Alarm: AlarmLeak}, 0},
 	} {
 		d.now = d.now.Add(time.Second)
 		d.ack(c.named)
@@ -95,11 +95,11 @@ func TestAcknowledgeNeedsOneAlarm(t *testing.T) {
 		assert.Empty(t, alarms(rs, c.named.Alarm), name)
 		require.Len(t, of[*logbook.Accepted](rs), 1, "a fact is accepted: %s", name)
 	}
-	d.ack(logbook.AlarmAcknowledged{Alarm: alarmAirGas, Store: "Brick Store"})
-	assert.Equal(t, []string{"door acknowledged"}, alarms(d.fresh(), alarmAirGas))
-	d.ack(logbook.AlarmAcknowledged{Alarm: alarmAirGas, Store: "Tin Shed"})
+	d.ack(logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Store: "Brick Store"})
+	assert.Equal(t, []string{"door acknowledged"}, alarms(d.fresh(), AlarmAirGas))
+	d.ack(logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Store: "Tin Shed"})
 	require.Len(t, of[*logbook.Refused](d.fresh()), 1, "no such store")
-	late := &logbook.AlarmAcknowledged{Alarm: alarmAirGas, Point: "office"}
+	late := &logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Point: "office"}
 	d.act(late, logbook.KindAcknowledged, time.Hour)
 	assert.Contains(t, findings(d.fresh()), "nothing-to-acknowledge", "dated before it was raised: of an earlier one")
 }
@@ -115,20 +115,20 @@ func TestGraverNeedsAnotherAcknowledgement(t *testing.T) {
 		logbook.KindTreatmentStarted, 0)
 	d.now = d.now.Add(time.Hour)
 	d.read("a1", 1800)
-	d.ack(logbook.AlarmAcknowledged{Alarm: alarmFire, Stack: "A"})
-	assert.Equal(t, []string{"attention raised", "attention acknowledged"}, alarms(d.made, alarmFire))
-	assert.Equal(t, []string{"P. Lindqvist"}, d.acked(alarmFire))
+	d.ack(logbook.AlarmAcknowledged{Alarm: AlarmFire, Stack: "A"})
+	assert.Equal(t, []string{"attention raised", "attention acknowledged"}, alarms(d.made, AlarmFire))
+	assert.Equal(t, []string{"P. Lindqvist"}, d.acked(AlarmFire))
 	d.fresh()
 	d.now = d.now.Add(time.Hour)
 	d.read("a1", 4500)
-	assert.Equal(t, []string{"lower-explosive-limit raised"}, alarms(d.fresh(), alarmFire))
-	assert.Equal(t, []string{""}, d.acked(alarmFire))
+	assert.Equal(t, []string{"lower-explosive-limit raised"}, alarms(d.fresh(), AlarmFire))
+	assert.Equal(t, []string{""}, d.acked(AlarmFire))
 }
 
 // Who acknowledged what is kept over a restart.
 func TestAcknowledgementSurvivesARestart(t *testing.T) {
 	d := gassed(t)
-	d.ack(logbook.AlarmAcknowledged{Alarm: alarmAirGas, Point: "office"})
+	d.ack(logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Point: "office"})
 	b, err := json.Marshal(d.state)
 	require.NoError(t, err)
 	var again State
@@ -137,7 +137,7 @@ func TestAcknowledgementSurvivesARestart(t *testing.T) {
 		b := again.View().Alarms[i]
 		assert.Equal(t, []any{a.Alarm.Point, a.Since, a.Acknowledged, a.By}, []any{b.Alarm.Point, b.Since, b.Acknowledged, b.By})
 	}
-	assert.Contains(t, d.acked(alarmAirGas), "P. Lindqvist")
+	assert.Contains(t, d.acked(AlarmAirGas), "P. Lindqvist")
 }
 
 // A level must come back by the deadband before its alarm is over, so that it does
@@ -146,13 +146,13 @@ func TestDeadband(t *testing.T) {
 	d := gassed(t)
 	d.level["office"] = func(logbook.Time) float64 { return 0.28 }
 	d.run(2)
-	assert.Empty(t, alarms(d.fresh(), alarmAirGas), "below 0.3, not below 0.27")
+	assert.Empty(t, alarms(d.fresh(), AlarmAirGas), "below 0.3, not below 0.27")
 	d.level["office"] = func(logbook.Time) float64 { return 0.26 }
 	d.run(1)
-	assert.Equal(t, []string{"office cleared"}, alarms(d.fresh(), alarmAirGas))
+	assert.Equal(t, []string{"office cleared"}, alarms(d.fresh(), AlarmAirGas))
 	d.level["office"] = func(logbook.Time) float64 { return 0.28 }
 	d.run(2)
-	assert.Empty(t, alarms(d.fresh(), alarmAirGas), "it was never at the limit")
+	assert.Empty(t, alarms(d.fresh(), AlarmAirGas), "it was never at the limit")
 }
 
 // A site sets delays as it likes, but those of alarms on which lives hang only to
@@ -161,22 +161,22 @@ func TestDelaysOfTheSite(t *testing.T) {
 	minutes := func(n int) logbook.Duration { return logbook.Duration(time.Duration(n) * time.Minute) }
 	s := New()
 	s.Site = &logbook.Site{Alarms: map[string]logbook.Delays{
-		alarmFault:      {On: minutes(30), Off: minutes(1), Deadband: 0.2},
-		alarmAirGas:     {On: minutes(30), Off: minutes(1), Deadband: 0.01},
-		alarmDoorOpened: {On: minutes(30)},
-		alarmFire:       {Off: minutes(60)},
-		alarmLeak:       {On: minutes(60)},
-		alarmUneven:     {On: logbook.Duration(1000 * time.Hour), Off: logbook.Duration(1000 * time.Hour), Deadband: 7},
+		AlarmFault:      {On: minutes(30), Off: minutes(1), Deadband: 0.2},
+		AlarmAirGas:     {On: minutes(30), Off: minutes(1), Deadband: 0.01},
+		AlarmDoorOpened: {On: minutes(30)},
+		AlarmFire:       {Off: minutes(60)},
+		AlarmLeak:       {On: minutes(60)},
+		AlarmUneven:     {On: logbook.Duration(1000 * time.Hour), Off: logbook.Duration(1000 * time.Hour), Deadband: 7},
 	}}
 	get := func(name string) []any { k := s.kindOf(name); return []any{k.on, k.off, k.deadband} }
-	assert.Equal(t, []any{30 * time.Minute, time.Minute, 0.2}, get(alarmFault))
-	assert.Equal(t, []any{2 * time.Minute, 15 * time.Minute, 0.1}, get(alarmAirGas), "never later, never over sooner")
-	assert.Equal(t, time.Duration(0), get(alarmDoorOpened)[0])
-	assert.Equal(t, time.Hour, get(alarmFire)[1])
-	assert.Equal(t, time.Duration(0), get(alarmLeak)[0])
-	assert.Equal(t, []any{2 * time.Hour, 24 * time.Hour, 0.5}, get(alarmUneven), "an alarm that waits for weeks is none")
-	s.Site.Alarms[alarmAirGas] = logbook.Delays{On: logbook.Duration(30 * time.Second), Off: minutes(60), Deadband: 0.3}
-	assert.Equal(t, []any{30 * time.Second, time.Hour, 0.3}, get(alarmAirGas), "sooner, over later")
+	assert.Equal(t, []any{30 * time.Minute, time.Minute, 0.2}, get(AlarmFault))
+	assert.Equal(t, []any{2 * time.Minute, 15 * time.Minute, 0.1}, get(AlarmAirGas), "never later, never over sooner")
+	assert.Equal(t, time.Duration(0), get(AlarmDoorOpened)[0])
+	assert.Equal(t, time.Hour, get(AlarmFire)[1])
+	assert.Equal(t, time.Duration(0), get(AlarmLeak)[0])
+	assert.Equal(t, []any{2 * time.Hour, 24 * time.Hour, 0.5}, get(AlarmUneven), "an alarm that waits for weeks is none")
+	s.Site.Alarms[AlarmAirGas] = logbook.Delays{On: logbook.Duration(30 * time.Second), Off: minutes(60), Deadband: 0.3}
+	assert.Equal(t, []any{30 * time.Second, time.Hour, 0.3}, get(AlarmAirGas), "sooner, over later")
 }
 
 // Every alarm has its kind, with a priority; nobody is woken for more than the
@@ -186,7 +186,7 @@ func TestEveryAlarmHasItsKind(t *testing.T) {
 	require.NoError(t, err)
 	n := 0
 	ast.Inspect(file, func(node ast.Node) bool {
-		if v, ok := node.(*ast.ValueSpec); ok && strings.HasPrefix(v.Names[0].Name, "alarm") {
+		if v, ok := node.(*ast.ValueSpec); ok && strings.HasPrefix(v.Names[0].Name, "Alarm") {
 			name, err := strconv.Unquote(v.Values[0].(*ast.BasicLit).Value)
 			require.NoError(t, err)
 			k, ok := kinds[name]
@@ -201,12 +201,12 @@ func TestEveryAlarmHasItsKind(t *testing.T) {
 		alarm, code string
 		wake        bool
 	}{
-		{alarmAirGas, logbook.WhereDoor, true}, {alarmAirGas, logbook.WhereOffice, true}, {alarmAirGas, logbook.WhereDwelling, true},
-		{alarmAirGas, logbook.WhereInside, false}, {alarmAirGas, "", false}, {alarmAirGas, logbook.WhereOutside, false},
-		{alarmDoorOpened, "", true}, {alarmMaskedLong, "", true},
-		{alarmFire, codeAttention, false}, {alarmFire, codeTopOfRange, false}, {alarmFire, "water", true}, {alarmFire, "rise", true}, {alarmFire, "over-range", true},
-		{alarmAtRisk, "", false}, {alarmAtRisk, codeCollapsing, true},
-		{alarmLeak, "", false}, {alarmRebound, "", false}, {alarmPowerLost, "", false}, {alarmPumpOff, "", false}, {"of a newer program", "", false},
+		{AlarmAirGas, logbook.WhereDoor, true}, {AlarmAirGas, logbook.WhereOffice, true}, {AlarmAirGas, logbook.WhereDwelling, true},
+		{AlarmAirGas, logbook.WhereInside, false}, {AlarmAirGas, "", false}, {AlarmAirGas, logbook.WhereOutside, false},
+		{AlarmDoorOpened, "", true}, {AlarmMaskedLong, "", true},
+		{AlarmFire, codeAttention, false}, {AlarmFire, codeTopOfRange, false}, {AlarmFire, "water", true}, {AlarmFire, "rise", true}, {AlarmFire, "over-range", true},
+		{AlarmAtRisk, "", false}, {AlarmAtRisk, codeCollapsing, true},
+		{AlarmLeak, "", false}, {AlarmRebound, "", false}, {AlarmPowerLost, "", false}, {AlarmPumpOff, "", false}, {"of a newer program", "", false},
 	} {
 		assert.Equal(t, c.wake, wakes(&logbook.Alarm{Alarm: c.alarm, Code: c.code}), "%s %s", c.alarm, c.code)
 	}
@@ -229,7 +229,7 @@ func TestCollapsingChance(t *testing.T) {
 	assert.False(t, chance(0.19), "it was never fair")
 	assert.False(t, chance(0.5))
 	assert.False(t, chance(0.19), "no leak stands")
-	d.state.alarm(condition{of: logbook.Alarm{Alarm: alarmLeak, Stack: "A", Store: "Long Barn", Line: "top"}, active: true})
+	d.state.alarm(condition{of: logbook.Alarm{Alarm: AlarmLeak, Stack: "A", Store: "Long Barn", Line: "top"}, active: true})
 	assert.True(t, chance(0.19))
 	assert.False(t, chance(0.2))
 	d.state.At = d.state.At.Add(6 * time.Hour)
@@ -253,19 +253,19 @@ func TestTornSheetCollapses(t *testing.T) {
 	}
 	d.level["a1"], d.level["a2"] = level(1), level(0.93)
 	d.run(39)
-	require.Empty(t, alarms(d.fresh(), alarmAtRisk))
+	require.Empty(t, alarms(d.fresh(), AlarmAtRisk))
 	for h := 0; h < 20; h++ {
 		d.run(1)
 	}
 	rs := d.fresh()
-	assert.Contains(t, alarms(rs, alarmLeak), "raised")
+	assert.Contains(t, alarms(rs, AlarmLeak), "raised")
 	got := of[*logbook.Alarm](rs)
 	woken := 0
 	for _, a := range got {
-		if a.Alarm == alarmAtRisk && a.State == logbook.AlarmRaised && a.Code == codeCollapsing {
+		if a.Alarm == AlarmAtRisk && a.State == logbook.AlarmRaised && a.Code == codeCollapsing {
 			assert.True(t, a.Wake)
 			woken++
 		}
 	}
-	assert.Equal(t, 1, woken, "%v", alarms(rs, alarmAtRisk))
+	assert.Equal(t, 1, woken, "%v", alarms(rs, AlarmAtRisk))
 }

@@ -158,7 +158,7 @@ func (s *State) forget(told *map[string]Owed, known []string, of place) {
 		}
 		o.State, o.At, o.Result = logbook.FollowWrittenOff, s.At, followup.NoLonger
 		s.putOwed(&of, &o)
-		s.alarm(condition{of: logbook.Alarm{Alarm: alarmFollowUpDue, Code: o.FollowUp, Store: of.store, Stack: of.stack, Channel: o.Channel,
+		s.alarm(condition{of: logbook.Alarm{Alarm: AlarmFollowUpDue, Code: o.FollowUp, Store: of.store, Stack: of.stack, Channel: o.Channel,
 			Owed: &logbook.Owed{Treatment: o.Treatment, Person: o.Person}}, atOnce: true})
 	}
 	if len(*told) == 0 {
@@ -173,7 +173,7 @@ var pressing = []string{followup.Ahead: logbook.PriorityLow, followup.Due: logbo
 func (s *State) followAlarm(of *place, i *followup.Item, r *followup.Rule) {
 	level, next := i.Level(r, s.At)
 	s.again(next)
-	a := logbook.Alarm{Alarm: alarmFollowUpDue, Code: i.Kind, Store: of.store, Stack: of.stack, Channel: of.channel,
+	a := logbook.Alarm{Alarm: AlarmFollowUpDue, Code: i.Kind, Store: of.store, Stack: of.stack, Channel: of.channel,
 		Owed: &logbook.Owed{Treatment: of.treatment, Person: of.person, Due: i.Due, Until: i.Until, Owner: r.Owner}}
 	c := condition{active: level > followup.Quiet && !r.Silent}
 	if c.active {
@@ -208,9 +208,9 @@ func (s *State) alive(k *Stack, t *treatmentOf) {
 	if !t.Live() || was != nil && was.Treatment == t.Called() && was.Held == held {
 		return
 	}
-	code := alarmLiveInsects
+	code := AlarmLiveInsects
 	if held {
-		code = alarmResistance
+		code = AlarmResistance
 	}
 	s.find(logbook.Finding{Code: code, Store: k.Store, Stack: t.Stack, About: t.Called()})
 	if was == nil || was.Treatment == t.Called() || held || !was.Held { // a suspicion of resistance stays, whatever another treatment shows
@@ -228,9 +228,9 @@ func (s *State) resistance(name string, k *Stack) {
 	if r == nil {
 		return
 	}
-	for _, alarm := range []string{alarmResistance, alarmLiveInsects} {
+	for _, alarm := range []string{AlarmResistance, AlarmLiveInsects} {
 		of := logbook.Alarm{Alarm: alarm, Store: k.Store, Stack: name}
-		active := r.Held == (alarm == alarmResistance) && s.At < r.At.Add(resistedFor)
+		active := r.Held == (alarm == AlarmResistance) && s.At < r.At.Add(resistedFor)
 		if active {
 			of.Code, of.Onset = r.Treatment, r.At
 			s.again(r.At.Add(resistedFor))

@@ -29,7 +29,7 @@ func (s *State) roomAlarms(name string, st *Store, site *logbook.Store) {
 	}
 	for _, d := range site.Doors {
 		open, known, since := s.contact(d)
-		of := logbook.Alarm{Alarm: alarmDoorOpened, Store: name, Point: d.Name, Channel: d.Channel, Onset: since}
+		of := logbook.Alarm{Alarm: AlarmDoorOpened, Store: name, Point: d.Name, Channel: d.Channel, Onset: since}
 		if len(st.Inside) > 0 {
 			of.Code = codeOverdue
 		}
@@ -41,7 +41,7 @@ func (s *State) roomAlarms(name string, st *Store, site *logbook.Store) {
 	}
 	for _, w := range site.Water {
 		wet, known, since := s.contact(w)
-		of := logbook.Alarm{Alarm: alarmFire, Code: codeWater, Store: name, Point: w.Name, Channel: w.Channel, Onset: since}
+		of := logbook.Alarm{Alarm: AlarmFire, Code: codeWater, Store: name, Point: w.Name, Channel: w.Channel, Onset: since}
 		s.alarm(condition{of: of, active: (known && wet || !known && s.raised(&of)) && s.phosphideIn(name)})
 		s.sensorAlarms(name, w)
 	}
@@ -84,10 +84,10 @@ func (s *State) sensorAlarms(store string, c logbook.Contact) {
 	of := logbook.Alarm{Store: store, Point: c.Name, Channel: c.Channel}
 	h := s.channel(c.Channel)
 	silent := of
-	silent.Alarm = alarmSensorSilent
+	silent.Alarm = AlarmSensorSilent
 	began := s.exposedSince(store)
 	s.silenceAlarm(silent, began != 0, h, began)
-	if began != 0 || s.raised(&logbook.Alarm{Alarm: alarmFault, Store: store, Point: c.Name, Channel: c.Channel}) {
+	if began != 0 || s.raised(&logbook.Alarm{Alarm: AlarmFault, Store: store, Point: c.Name, Channel: c.Channel}) {
 		s.faultAlarm(h, of)
 	}
 }
@@ -114,7 +114,7 @@ func (s *State) silenceAlarm(of logbook.Alarm, watched bool, h *Channel, began l
 	of.Value, of.Onset = logbook.Number(s.At.Sub(since).Minutes()), since
 	after, slow := s.quiet(of.Alarm, of.Channel, h)
 	s.again(since.Add(after) + 1)
-	s.alarm(condition{of: of, active: watched && s.At.Sub(since) > after, slow: slow, cause: cause{of: alarmInstrument, channel: of.Channel}})
+	s.alarm(condition{of: of, active: watched && s.At.Sub(since) > after, slow: slow, cause: cause{of: AlarmInstrument, channel: of.Channel}})
 }
 
 // quiet returns after how much silence the condition of a silence alarm begins, and for how
@@ -131,7 +131,7 @@ func (s *State) passCauses() {
 	s.passSiteOwed()
 	for _, m := range s.Site.Mains {
 		there, known, since := s.contact(m)
-		of := logbook.Alarm{Alarm: alarmPowerLost, Point: m.Name, Channel: m.Channel, Onset: since}
+		of := logbook.Alarm{Alarm: AlarmPowerLost, Point: m.Name, Channel: m.Channel, Onset: since}
 		s.alarm(condition{of: of, active: known && !there, also: s.onMains})
 		s.sensorAlarms("", m)
 	}
@@ -143,9 +143,9 @@ func (s *State) passCauses() {
 	s.passClocks()
 	for _, key := range sorted(s.Instruments) {
 		i := s.Instruments[key]
-		of := logbook.Alarm{Alarm: alarmInstrument, Channel: instrumentKey(i.Name, i.Unit).Channel, Code: i.Unit, Onset: i.Since,
+		of := logbook.Alarm{Alarm: AlarmInstrument, Channel: instrumentKey(i.Name, i.Unit).Channel, Code: i.Unit, Onset: i.Since,
 			Value: logbook.Number(s.At.Sub(i.Since).Minutes())}
-		s.alarm(condition{of: of, active: !i.OK, cause: cause{of: alarmInstrument, name: i.Name, unit: i.Unit},
+		s.alarm(condition{of: of, active: !i.OK, cause: cause{of: AlarmInstrument, name: i.Name, unit: i.Unit},
 			also: func() []string { return s.silenced(s.fedBy(i.Name, i.Unit)) }})
 	}
 }
@@ -153,12 +153,12 @@ func (s *State) passCauses() {
 // onMains lists the alarms that lost mains may bring. The site file does not say which devices
 // need mains, so it names none of them.
 func (s *State) onMains() []string {
-	names := []string{alarmLineSilent, alarmPointSilent}
+	names := []string{AlarmLineSilent, AlarmPointSilent}
 	if len(s.Site.Instruments) > 0 {
-		names = append(names, alarmInstrument)
+		names = append(names, AlarmInstrument)
 	}
 	if len(s.Site.Pumps) > 0 {
-		names = append(names, alarmPumpOff)
+		names = append(names, AlarmPumpOff)
 	}
 	return names
 }
@@ -174,7 +174,7 @@ func (s *State) pumpAlarms(p *logbook.Pump) {
 	if sig := s.Signals[p.Channel]; sig != nil {
 		of.Value = logbook.Number(sig.Value)
 	}
-	s.alarm(condition{of: of, active: state == PumpOff && s.wanted(p), cause: cause{of: alarmPowerLost}, also: func() []string { return s.silenced(p.Draws) }})
+	s.alarm(condition{of: of, active: state == PumpOff && s.wanted(p), cause: cause{of: AlarmPowerLost}, also: func() []string { return s.silenced(p.Draws) }})
 	s.sensorAlarms("", logbook.Contact{Name: p.Name, Channel: p.Channel})
 }
 

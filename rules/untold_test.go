@@ -37,7 +37,7 @@ func TestUntoldDose(t *testing.T) {
 	d.run(12)
 	var asked []*logbook.Alarm
 	for _, a := range of[*logbook.Alarm](d.fresh()) {
-		if a.Alarm == alarmUntold {
+		if a.Alarm == AlarmUntold {
 			asked = append(asked, a)
 		}
 	}
@@ -45,9 +45,9 @@ func TestUntoldDose(t *testing.T) {
 	assert.Equal(t, []any{logbook.AlarmRaised, logbook.PriorityMedium, false, "A", ""}, []any{asked[0].State, asked[0].Priority, asked[0].Wake, asked[0].Stack, asked[0].Line})
 	assert.Greater(t, float64(asked[0].Value), untoldRise)
 	d.act(&logbook.DoseAdded{OnStack: onA(), PhosphineG: 70}, logbook.KindDoseAdded, d.now.Sub(laid))
-	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarmUntold))
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), AlarmUntold))
 	d.run(24)
-	assert.Empty(t, alarms(d.fresh(), alarmUntold))
+	assert.Empty(t, alarms(d.fresh(), AlarmUntold))
 }
 
 // What nobody answers is over once the gas has gone on as it should for a day.
@@ -57,11 +57,11 @@ func TestUntoldDoseUnanswered(t *testing.T) {
 	d.run(52)
 	d.level["a1"], d.level["a2"] = gasFrom(900, 0, 0), gasFrom(750, 0, 0) // from a cylinder
 	d.run(4)
-	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarmUntold))
+	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmUntold))
 	d.run(20)
-	assert.Empty(t, alarms(d.fresh(), alarmUntold))
+	assert.Empty(t, alarms(d.fresh(), AlarmUntold))
 	d.run(20)
-	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarmUntold))
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), AlarmUntold))
 }
 
 // Nothing is asked where the gas goes as it should, where a dose is on record, where one line
@@ -95,7 +95,7 @@ func TestNoUntoldDose(t *testing.T) {
 			d.run(54)
 			happens(d)
 			d.run(30)
-			assert.Empty(t, alarms(d.made, alarmUntold))
+			assert.Empty(t, alarms(d.made, AlarmUntold))
 		})
 	}
 }

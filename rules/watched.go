@@ -28,10 +28,10 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 		by := cause{}
 		switch e.Kind {
 		case leak.Leak:
-			of.Alarm, of.Also = alarmLeak, []string{alarmAtRisk, alarmUneven} // what is likely to follow
+			of.Alarm, of.Also = AlarmLeak, []string{AlarmAtRisk, AlarmUneven} // what is likely to follow
 			switch {
 			case e.Alone:
-				of.Code = codeOrDrift
+				of.Code = CodeOrDrift
 			case e.Limit > 0:
 				of.Code = codeHalfDay
 			}
@@ -43,19 +43,19 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 				k.Gas.Fit.LossMended(k.Gas.mended(e.Onset, s.At.Hours(t.Started)))
 			}
 		case leak.LineOff:
-			of.Alarm = alarmLineOff
+			of.Alarm = AlarmLineOff
 			if e.Onset == 0 {
 				of.Code = codeNeverOn
 			}
 		case leak.Blocked:
-			of.Alarm = alarmLineBlocked
+			of.Alarm = AlarmLineBlocked
 		case leak.PumpStop:
-			of.Alarm, of.Code = alarmPumpOff, codeByGas
-			by = cause{of: alarmPumpOff, channel: t.Lines[0].Channel}
+			of.Alarm, of.Code = AlarmPumpOff, codeByGas
+			by = cause{of: AlarmPumpOff, channel: t.Lines[0].Channel}
 		case leak.Swapped:
-			of.Alarm, of.Line = alarmSwapped, of.Line+" and "+t.Lines[e.Other].Name
+			of.Alarm, of.Line = AlarmSwapped, of.Line+" and "+t.Lines[e.Other].Name
 		case leak.Drifting:
-			of.Alarm, of.Value, of.Limit = alarmDrift, logbook.Number(e.Rate), 0
+			of.Alarm, of.Value, of.Limit = AlarmDrift, logbook.Number(e.Rate), 0
 		default:
 			continue
 		}
@@ -88,7 +88,7 @@ func (s *State) storeAlarms(name string, in *gate.Store, d gate.Decision) {
 	st := s.store(name)
 	site, known := s.siteStore(name)
 	st.Rebound = st.Rebound && known && airInDoubt(d)
-	s.alarm(condition{of: logbook.Alarm{Alarm: alarmRebound, Store: name,
+	s.alarm(condition{of: logbook.Alarm{Alarm: AlarmRebound, Store: name,
 		Value: worst(in), Limit: logbook.Number(in.Limit)}, active: st.Rebound})
 	busy := false // with work or gas, so that gas inside is evidence of a leak
 	for _, k := range in.Stacks {
@@ -146,7 +146,7 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 	}
 	inside := p.Where == "" || p.Where == logbook.WhereInside
 	gas := of
-	gas.Alarm, gas.Code, gas.Value, gas.Limit = alarmAirGas, p.Where, logbook.Number(c.Last.Value), logbook.Number(limit)
+	gas.Alarm, gas.Code, gas.Value, gas.Limit = AlarmAirGas, p.Where, logbook.Number(c.Last.Value), logbook.Number(limit)
 	silentFor, silent := s.silent(c, ch)
 	found := s.above(&gas)
 	if shown := c.Newest != 0 && c.Last.Counts; !shown || !found && (silent || !s.trusted(p.Channel, c.Last.At)) {
@@ -156,14 +156,14 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 		}
 	}
 	s.alarm(condition{of: gas, active: found && !(inside && (busy || rebound))})
-	of.Alarm, of.Value, of.Onset = alarmPointSilent, logbook.Number(silentFor.Minutes()), c.Newest
+	of.Alarm, of.Value, of.Onset = AlarmPointSilent, logbook.Number(silentFor.Minutes()), c.Newest
 	if wherePeopleAre(&gas) {
 		of.Priority = logbook.PriorityMedium // while it is silent nobody would be woken for gas there
 	}
 	if c.Newest == 0 {
 		of.Value = 0
 	}
-	s.alarm(condition{of: of, active: silent, cause: cause{of: alarmInstrument, channel: p.Channel}})
+	s.alarm(condition{of: of, active: silent, cause: cause{of: AlarmInstrument, channel: p.Channel}})
 	s.faultAlarm(c, logbook.Alarm{Store: store, Point: p.Name, Channel: p.Channel})
 }
 
@@ -183,10 +183,10 @@ func dwellingLimit(p logbook.AirPoint, ch logbook.Channel, workers float64) floa
 // faultAlarm says that an instrument's readings are not to be trusted.
 func (s *State) faultAlarm(c *Channel, of logbook.Alarm) {
 	is := c.Last.State
-	of.Alarm, of.Code, of.Value = alarmFault, is, logbook.Number(c.Last.Raw)
+	of.Alarm, of.Code, of.Value = AlarmFault, is, logbook.Number(c.Last.Raw)
 	by := cause{}
 	if is == reading.Stuck { // a pump that is off leaves the same air in the tube
-		by = cause{of: alarmPumpOff, channel: of.Channel}
+		by = cause{of: AlarmPumpOff, channel: of.Channel}
 	}
 	s.alarm(condition{of: of, active: broken(is), cause: by})
 }
@@ -203,7 +203,7 @@ func (s *State) maskedAlarms(name string, st *Store) {
 	if d := s.Site.Settings.MaskedEntryMax.Std(); d > 0 {
 		most = d
 	}
-	of := logbook.Alarm{Alarm: alarmMaskedLong, Store: name, Limit: logbook.Number(most.Minutes())}
+	of := logbook.Alarm{Alarm: AlarmMaskedLong, Store: name, Limit: logbook.Number(most.Minutes())}
 	over, more := false, false
 	for i := range st.Inside {
 		m := &st.Inside[i]

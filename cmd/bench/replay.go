@@ -132,14 +132,14 @@ func (c *course) forecast(x *logbook.Forecast, hour int) {
 }
 
 // kindsOf are the events that alarms tell of.
-var kindsOf = map[string]leak.Kind{"leak": leak.Leak, "line-off": leak.LineOff, "line-blocked": leak.Blocked, "pump-off": leak.PumpStop,
-	"lines-swapped": leak.Swapped, "instrument-drift": leak.Drifting}
+var kindsOf = map[string]leak.Kind{rules.AlarmLeak: leak.Leak, rules.AlarmLineOff: leak.LineOff, rules.AlarmLineBlocked: leak.Blocked,
+	rules.AlarmPumpOff: leak.PumpStop, rules.AlarmSwapped: leak.Swapped, rules.AlarmDrift: leak.Drifting}
 
 // alarm notes an alarm that was raised or cleared. A name that is none of the leak
 // test's stands for itself.
 func (c *course) alarm(x *logbook.Alarm, hours float64) {
 	line := lineOf(x.Line)
-	if x.Alarm == "line-silent" && line >= 0 && x.State == logbook.AlarmRaised {
+	if x.Alarm == rules.AlarmLineSilent && line >= 0 && x.State == logbook.AlarmRaised {
 		c.silent[line] = x.Onset.Hours(t0)
 		return
 	}
@@ -151,7 +151,7 @@ func (c *course) alarm(x *logbook.Alarm, hours float64) {
 		return
 	}
 	c.events = append(c.events, event{leak.Event{Kind: kind, Line: line, Onset: x.Onset.Hours(t0), LossBefore: float64(x.Limit),
-		LossAfter: float64(x.Value), Alone: x.Code == "or-drift", Cleared: x.State == logbook.AlarmCleared}, hours})
+		LossAfter: float64(x.Value), Alone: x.Code == rules.CodeOrDrift, Cleared: x.State == logbook.AlarmCleared}, hours})
 }
 
 // lineOf is the number of a line by its name; -1 = none.

@@ -163,7 +163,7 @@ func inConstant(pkg string, n *ast.ValueSpec, add func(string, ast.Expr)) {
 		case i >= len(n.Values):
 		case pkg == "gate" && ast.IsExported(name.Name):
 			add("Reason", n.Values[i])
-		case pkg == "rules" && strings.HasPrefix(name.Name, "alarm"):
+		case pkg == "rules" && strings.HasPrefix(name.Name, "Alarm"):
 			add("Alarm", n.Values[i])
 		}
 	}

@@ -199,9 +199,6 @@ func (c *course) lowest(moment string) (float64, bool) {
 	return low, len(c.t.Lines) > 0
 }
 
-// leak is the name of the alarm that tells a leak.
-const leak = "leak"
-
 // alarm counts an alarm.
 func (g *gatherer) alarm(a *logbook.Alarm) {
 	key := alarmKey{a.Alarm, a.Store, a.Stack, a.Line, a.Point, a.Channel}
@@ -218,7 +215,7 @@ func (g *gatherer) alarm(a *logbook.Alarm) {
 		kind.Raised++
 		g.raised[key] = false
 		g.days[a.Time.Std().In(g.s.Zone).Format(time.DateOnly)]++
-		if a.Alarm == leak {
+		if a.Alarm == rules.AlarmLeak {
 			g.leaked(a)
 		}
 	case logbook.AlarmSeen:
