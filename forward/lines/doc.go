@@ -19,7 +19,7 @@
 //	finding          channel code line site stack store                 elsewhere:s threshold:f value:f
 //	forecast         line site stack store                              chance_met:f elsewhere:s for_ms:i p05_ppm:f p50_ppm:f p95_ppm:f
 //	gate             site store                                         elsewhere:s limit_ppm:f reasons:i state:s state_code:i upper_ppm:f why:s
-//	hand_reading     line point site stack store unit                   detection_limit:f elsewhere:s method:s value:f
+//	hand_reading     line point site stack store unit                   detection_limit:f elsewhere:s method:s value:f where:s
 //	instrument       address instrument site                            elsewhere:s ok:i
 //	phase            site stack store                                   elsewhere:s phase:s phase_code:i treatment:s verdict:s verdict_code:i
 //	reading          channel line place point site stack store unit use active:i fault:s faulty:f retained:f value:f

@@ -45,3 +45,12 @@ func TestElevation(t *testing.T) {
 	}
 	assert.InDelta(t, 12*60, up, 2)
 }
+
+// Reda & Andreas, Solar Position Algorithm for Solar Radiation Applications,
+// NREL/TP-560-34302, 2003/2008, the example of its appendix: on 2003-10-17 at 12:30:30,
+// 7 h behind UTC, at 39.742476° N and 105.1786° W, the sun stands at 39.872046° without
+// refraction (from memory).
+func TestElevationOfReda(t *testing.T) {
+	at := time.Date(2003, 10, 17, 12, 30, 30, 0, time.FixedZone("", -7*3600))
+	assert.InDelta(t, 39.872046, Elevation(logbook.At(at), 39.742476, -105.1786), 0.01)
+}

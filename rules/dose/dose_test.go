@@ -76,6 +76,7 @@ func TestGasSpace(t *testing.T) {
 		{90, 260, 180, 90, true, "a given gas space wins"},
 		{0, 260, 180, 260 - 180/1.45, true, ""},
 		{0, 260, 500, 26, false, "figures that do not fit together: never solid"},
+		{0, 260, 1.45 * 240, 26, false, "a gas space of less than a tenth is no more likely"},
 		{0, 260, 0, 260, false, "how much lies in it is not told"},
 		{0, 0, 180, 0, false, ""},
 	} {

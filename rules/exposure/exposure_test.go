@@ -47,6 +47,34 @@ func TestAirOf29CFR(t *testing.T) {
 	assert.InDelta(t, 50, a.Mean15(start.Add(8*time.Hour)), 1e-9)
 }
 
+// The trapezoid rule is exact on a straight line (calculus): its mean over any time is
+// its value in the middle, also where that time begins between two readings.
+func TestAirOfAStraightLine(t *testing.T) {
+	var a Air
+	for m := 0; m <= 480; m += 7 {
+		a.Add(start.Add(time.Duration(m)*time.Minute), float64(m), 10*time.Minute)
+	}
+	last := start.Add(476 * time.Minute)
+	assert.InDelta(t, 476-7.5, a.Mean15(last), 1e-9)
+	twa, covered := a.TWA8(last)
+	assert.InDelta(t, 476.0*476/2/480, twa, 1e-9, "what was not read adds nothing")
+	assert.InDelta(t, 476.0/60, covered, 1e-9)
+	assert.InDelta(t, (476+466)/2.0, a.Mean15(last.Add(5*time.Minute)), 1e-9, "nothing is made up for the time since the last reading")
+}
+
+// The first reading of a moment stands, and a point read every second is remembered in
+// no more than keepPoints readings.
+func TestAirIsBounded(t *testing.T) {
+	var a Air
+	for s := range 1200 {
+		at := start.Add(time.Duration(s) * time.Second)
+		a.Add(at, 2, time.Minute)
+		a.Add(at, 9, time.Minute)
+	}
+	assert.Len(t, a.Points, keepPoints)
+	assert.InDelta(t, 2, a.Mean15(start.Add(1199*time.Second)), 1e-9)
+}
+
 func TestAirDoesNotBridgeGaps(t *testing.T) {
 	var a Air
 	a.Add(start, 1, 10*time.Minute)

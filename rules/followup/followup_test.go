@@ -63,6 +63,45 @@ func TestBagGas(t *testing.T) {
 	assert.True(t, f.WriteOff(logbook.FollowJar, Done{At: hours(13), By: "x"}))
 }
 
+// What was found later of an earlier day takes back nothing that was found since.
+func TestFactsInAnyOrder(t *testing.T) {
+	f := Facts{Gas: hours(5)}
+	f.Bags(Done{At: hours(9), By: "Ana"}, true)
+	f.Bags(Done{At: hours(8), By: "Ben"}, true)
+	f.Bags(Done{At: hours(4)}, false)
+	assert.Equal(t, [2]any{"Ana", hours(5)}, [2]any{f.NoGas.By, f.Gas})
+	for h := range 12 {
+		f.Look(Done{At: hours(float64(100 - h))})
+	}
+	assert.Equal(t, [3]any{8, hours(89), hours(96)}, [3]any{len(f.Looks), f.Looks[0].At, f.Looks[7].At}, "the first ones are kept, oldest first")
+	c := Cages{Retrieved: Done{At: hours(130), By: "Ana"}}
+	c.Judge("", Done{At: hours(140), Result: logbook.InsectsLive})
+	c.Judge("", Done{At: hours(150), Result: logbook.InsectsNone})
+	c.Judge(logbook.JudgedMonth, Done{At: hours(860), Result: logbook.InsectsNone})
+	assert.Equal(t, "Ana", c.Retrieved.By, "the day they were judged is not the day they were taken out")
+	assert.Equal(t, []string{logbook.InsectsLive, logbook.InsectsNone}, []string{c.Exposure.Result, c.Month.Result}, "insects once found alive stay found")
+	c = Cages{}
+	c.Judge("", Done{At: hours(140), By: "Ben"})
+	assert.Equal(t, "Ben", c.Retrieved.By, "cages that were judged must have been taken out")
+}
+
+// Central Europe puts its clocks forward on the last Sunday of March at 01:00 UTC
+// (Directive 2000/84/EC, article 2): 29 March 2026.
+func TestZone(t *testing.T) {
+	day := time.Date(2026, 3, 29, 0, 0, 0, 0, time.UTC)
+	z := Zone{{Seconds: 3600}, {From: logbook.At(day.Add(time.Hour)), Seconds: 7200}}
+	utc := func(d, h, m int) logbook.Time { return logbook.At(time.Date(2026, 3, d, h, m, 0, 0, time.UTC)) }
+	assert.Equal(t, utc(28, 23, 0), z.End(day.AddDate(0, 0, -1)))
+	assert.Equal(t, utc(29, 22, 0), z.End(day), "a day of 23 hours")
+	assert.Equal(t, utc(28, 7, 0), z.Next(utc(28, 6, 30), 8*time.Hour))
+	assert.Equal(t, utc(28, 7, 0), z.Next(utc(28, 7, 0), 8*time.Hour), "from that very moment on")
+	assert.Equal(t, utc(29, 6, 0), z.Next(utc(28, 7, 1), 8*time.Hour), "8 o'clock in summer")
+	assert.Equal(t, utc(30, 6, 0), z.Next(utc(29, 6, 1), 8*time.Hour))
+	assert.Equal(t, utc(29, 8, 0), Zone{}.Next(utc(28, 8, 1), 8*time.Hour), "UTC")
+	early := Zone{{From: utc(20, 0, 0), Seconds: 3600}}
+	assert.Equal(t, utc(1, 23, 0), early.End(utc(1, 0, 0).Std()), "the first offset holds before it, too")
+}
+
 // A second look is owed where the site asks for one, and the first found nothing.
 func TestSecondLook(t *testing.T) {
 	g := figures

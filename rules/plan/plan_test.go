@@ -228,6 +228,48 @@ func TestSheetAndSnakes(t *testing.T) {
 	assert.Equal(t, 4.0, figure(t, fs, "trays").Value, "360 tablets at 100 a tray")
 }
 
+// A stack of 8 × 6 m, 4 m high, with a metre on the floor all round is 18 × 16 m to cover. With
+// joins of 1 m, two by two of 12 × 9 m are 23 × 17 m, and three of 20 × 6 m side by side 20 × 16 m,
+// whichever of their sides is named first. By hand.
+func TestSheetsLieEitherWay(t *testing.T) {
+	a := ask(t)
+	for size, want := range map[[2]float64]float64{{12, 9}: 4, {9, 12}: 4, {6, 20}: 3, {20, 6}: 3, {30, 30}: 1} {
+		a.SheetM = size
+		p, err := plan.Make(a)
+		require.NoError(t, err)
+		assert.Equal(t, want, figure(t, p.Stacks[0].Figures, "sheets").Value, size)
+	}
+}
+
+// What is not told of a stack is worked out with the bulk density of the extension sheet
+// (wheat 0.75 t/m³), less a tenth for bags, from memory.
+func TestVolumeOfWeight(t *testing.T) {
+	a := ask(t)
+	a.Stacks[0].LengthM, a.Stacks[0].WidthM, a.Stacks[0].HeightM = 0, 0, 0
+	p, err := plan.Make(a)
+	require.NoError(t, err)
+	assert.InDelta(t, 120/(0.75*0.9), figure(t, p.Stacks[0].Figures, "volume").Value, 1e-9)
+	a = ask(t)
+	a.Stacks[0].Tonnes = 0
+	p, err = plan.Make(a)
+	require.NoError(t, err)
+	assert.InDelta(t, 8*6*4*0.75*0.9, figure(t, p.Stacks[0].Figures, "weight").Value, 1e-9)
+}
+
+// Outdoors a zone stands for the store: without its size nobody begins.
+func TestZoneOutdoors(t *testing.T) {
+	a := ask(t)
+	a.Outdoors = true
+	p, err := plan.Make(a)
+	require.NoError(t, err)
+	assert.Contains(t, p.Says, plan.Say{Code: "zone-owed", Stops: true})
+	a.ZoneM = 20
+	p, err = plan.Make(a)
+	require.NoError(t, err)
+	assert.False(t, codes(p.Says)["zone-owed"])
+	assert.Equal(t, 20.0, figure(t, p.Figures, "exclusion-zone").Value)
+}
+
 func TestAiringIsByDaylight(t *testing.T) {
 	zone, err := time.LoadLocation("Africa/Lagos")
 	require.NoError(t, err)

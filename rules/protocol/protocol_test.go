@@ -12,6 +12,7 @@ import (
 // The figures of common practice; 150 ppm to the end is also the recommendation of
 // Brice & Golob 2000, J. agric. Engng Res. 76:17-26.
 func TestBuiltIn(t *testing.T) {
+	assert.Equal(t, []string{EightDay, FiveDay, Twice}, Names(), "sorted")
 	for name, want := range map[string][3]float64{FiveDay: {120, 150, 0}, EightDay: {192, 38, 0}, Twice: {120, 150, 10}} {
 		p, known := Resolve(nil, name)
 		assert.True(t, known)
@@ -25,6 +26,7 @@ func TestASiteOnlyTightens(t *testing.T) {
 		FiveDay:     {Hours: 96, EndLevel: 200, EndLevelUnit: "ppm", Airing: logbook.Duration(time.Hour)},
 		"cool":      {Base: FiveDay, Hours: 240},
 		"by weight": {Base: FiveDay, EndLevel: 300, EndLevelUnit: "mg/m3"},
+		"in pairs":  {Base: Twice, SecondAfterDays: 9, SecondWindow: logbook.Duration(36 * time.Hour), Source: "the depot's own"},
 		"made up":   {Base: "nobody's"},
 	}}
 	p, known := Resolve(site, FiveDay)
@@ -37,6 +39,12 @@ func TestASiteOnlyTightens(t *testing.T) {
 	p, _ = Resolve(site, "by weight")
 	assert.Equal(t, "mg/m3", p.EndLevelUnit, "a threshold stays in the unit in which it was set")
 	assert.InDelta(t, 215.9, EndPPM(p), 0.05, "0.3 g/m³ at 25 °C, ideal gas law")
+	p, _ = Resolve(site, "in pairs")
+	assert.Equal(t, []any{9.0, 36 * time.Hour, "the depot's own"}, []any{p.SecondAfterDays, p.SecondWindow.Std(), p.Source})
+	plain, _ := BuiltIn(Twice)
+	site.Protocols["in pairs"] = logbook.Protocol{Base: Twice}
+	p, _ = Resolve(site, "in pairs")
+	assert.Equal(t, []any{plain.SecondAfterDays, plain.SecondWindow, plain.Source}, []any{p.SecondAfterDays, p.SecondWindow, p.Source}, "what a site leaves out stays")
 	for _, name := range []string{"made up", "never heard of"} {
 		p, known = Resolve(nil, name)
 		assert.False(t, known, name)
