@@ -111,7 +111,7 @@ func normalSettings(s *logbook.Settings) {
 // normalWires fills in pumps, the modem, webhooks and the beacon.
 func normalWires(s *logbook.Site) {
 	for i := range s.Pumps {
-		orNumber(&s.Pumps[i].Least, s.Pumps[i].Flow/2)
+		orNumber(&s.Pumps[i].Least, s.Pumps[i].LeastFlow())
 	}
 	if m := s.SMS; m != nil {
 		orNumber(&m.Baud, DefaultModemBaud)

@@ -59,6 +59,7 @@ var wiredCases = []struct{ name, old, new, want, got string }{
 	{"no returns", ", returns: outside", "", "23:9: pumps[0].returns: is missing", ""},
 	{"no flow", "flow: 1.2, ", "", "23:9: pumps[0].flow: is missing", ""},
 	{"least", "flow: 1.2", "flow: 1.2, least: 2", "23:55: pumps[0].least: must be above 0 and below the flow (1.2 L/min)", "2"},
+	{"negative least", "flow: 1.2", "flow: 1.2, least: -1", "23:55: pumps[0].least: must be above 0 and below the flow (1.2 L/min)", "-1"},
 	{"draws nothing", "draws: [top, door], ", "", "23:9: pumps[0].draws: is missing", ""},
 	{"draws wind", "[top, door]", "[top, speed]", "23:61: pumps[0].draws[1]: this channel is in m/s: a pump draws samples of gas", `"speed"`},
 	{"draws twice", "[top, door]", "[top, top]", "23:61: pumps[0].draws[1]: this channel is already drawn in line 23", `"top"`},

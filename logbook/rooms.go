@@ -28,6 +28,14 @@ type Pump struct {
 	Returns string   `json:"returns" yaml:"returns"`           // stack or outside
 }
 
+// LeastFlow is the flow in L/min under which the pump counts as off.
+func (p *Pump) LeastFlow() float64 {
+	if p.Least > 0 {
+		return p.Least
+	}
+	return p.Flow / 2
+}
+
 // Wind is where the wind of the site is read.
 type Wind struct {
 	Speed     string `json:"speed,omitempty" yaml:"speed"`         // channel, m/s

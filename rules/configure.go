@@ -70,7 +70,7 @@ func samePump(a, b *logbook.Site, channel string) bool {
 	watched := func(s *logbook.Site) (by string, from float64) {
 		for i := range s.Pumps {
 			if p := &s.Pumps[i]; p.Channel != "" && slices.Contains(p.Draws, channel) {
-				return p.Channel, least(p)
+				return p.Channel, p.LeastFlow()
 			}
 		}
 		return "", 0

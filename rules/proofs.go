@@ -121,8 +121,8 @@ func (s *State) lacks(e *logbook.LineProved, channel string) (out []lack) {
 	} else if !(math.Abs(zero) <= zeroError) {
 		out = append(out, lack{proofZero, zero, zeroError})
 	}
-	if p := s.pumpOf(channel); p != nil && e.Flow != nil && least(p) > 0 && !(*e.Flow >= least(p)) {
-		out = append(out, lack{proofFlow, *e.Flow, least(p)})
+	if p := s.pumpOf(channel); p != nil && e.Flow != nil && p.LeastFlow() > 0 && !(*e.Flow >= p.LeastFlow()) {
+		out = append(out, lack{proofFlow, *e.Flow, p.LeastFlow()})
 	}
 	if e.EndTest != logbook.EndTestSpan {
 		return out

@@ -9,17 +9,9 @@ import (
 // in L/min, or its state.
 func (s *State) runs(p *logbook.Pump, value float64) bool {
 	if s.Site.Channels[p.Channel].Unit == logbook.LMin {
-		return value >= least(p)
+		return value >= p.LeastFlow()
 	}
 	return value >= 0.5
-}
-
-// least is the flow in L/min under which a pump counts as off.
-func least(p *logbook.Pump) float64 {
-	if p.Least > 0 {
-		return p.Least
-	}
-	return p.Flow / 2
 }
 
 // pump tells whether a pump runs, and since when. One whose own channel says
@@ -67,7 +59,7 @@ func (s *State) pumpViews() []PumpView {
 	var vs []PumpView
 	for i := range s.Site.Pumps {
 		p := &s.Site.Pumps[i]
-		v := PumpView{Name: p.Name, Channel: p.Channel, Returns: p.Returns, Flow: p.Flow, Least: least(p), Draws: p.Draws}
+		v := PumpView{Name: p.Name, Channel: p.Channel, Returns: p.Returns, Flow: p.Flow, Least: p.LeastFlow(), Draws: p.Draws}
 		v.State, v.Since = s.pump(p)
 		if v.Last.State = reading.None; p.Channel != "" {
 			v.Last = s.sample(p.Channel)

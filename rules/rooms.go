@@ -169,7 +169,7 @@ func (s *State) pumpAlarms(p *logbook.Pump) {
 	key := pumpKey(p)
 	of := logbook.Alarm{Alarm: key.Alarm, Point: key.Point, Channel: key.Channel, Onset: since, Limit: 1}
 	if s.Site.Channels[p.Channel].Unit == logbook.LMin {
-		of.Limit = logbook.Number(least(p))
+		of.Limit = logbook.Number(p.LeastFlow())
 	}
 	if sig := s.Signals[p.Channel]; sig != nil {
 		of.Value = logbook.Number(sig.Value)

@@ -14,6 +14,7 @@ import (
 	"golang.org/x/term"
 
 	"undersheet/logbook"
+	"undersheet/rules/reading"
 	"undersheet/sensor"
 )
 
@@ -240,7 +241,7 @@ func (row *channelRow) wrong(site *logbook.Site, r sensor.Reading) string {
 	if row.absent = !ok; !ok {
 		return "this channel is not in the site file"
 	}
-	if _, fits := inChannelUnit(ch, r.Value, r.Unit); !fits {
+	if _, fits := reading.InChannelUnit(ch, r.Value, r.Unit); !fits {
 		return fmt.Sprintf("the unit %s does not fit the channel's, %s", r.Unit, ch.Unit)
 	}
 	return ""

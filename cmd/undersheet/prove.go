@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -18,6 +19,7 @@ import (
 	"undersheet/logbook/sqlite"
 	"undersheet/logbook/sqlite/door"
 	limits "undersheet/rules/exposure"
+	"undersheet/rules/proof"
 )
 
 // target is one line of a stack, or one air point of a store, to be proved.
@@ -60,7 +62,7 @@ func (c *listenCmd) prove(ctx context.Context, con *console) error {
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
 	p := &prover{site: site, targets: targets, out: con.out, now: time.Now, readings: zeroReadings,
-		typed: typedLines(ctx, con.in), fresh: make(chan fresh, queuedFresh), heard: map[string][]fresh{},
+		typed: typedLines(ctx, con.in), fresh: make(chan proof.Reading, queuedFresh), heard: map[string][]proof.Reading{},
 		record: func(ctx context.Context, e *logbook.LineProved) (string, error) {
 			return keepProof(ctx, site.Logbook, e)
 		}}
@@ -97,7 +99,7 @@ func (c *listenCmd) allowed(ctx context.Context, con *console, site *logbook.Sit
 	var targets []target
 	for i := range site.Stores {
 		st := &site.Stores[i]
-		if why := s.refuses(st, daemon); why != "" {
+		if why := refused(s, st, daemon); why != "" {
 			fmt.Fprintf(con.err, "%s is left out: %s\n", st.Name, why)
 			continue
 		}
@@ -126,71 +128,28 @@ func targetsOf(s *logbook.Store) []target {
 	return all
 }
 
-// standing is what a logbook says of gas in the stores.
-type standing struct {
-	phase    map[string]string // of stacks
-	gate     map[string]string // of stores
-	declared map[string]bool   // stores in which nothing is under gas by a signed word newer than any treatment
-	storeOf  map[string]string // of stacks
-}
-
 // standings reads what a logbook says of gas in the stores, from its first entry.
-func standings(ctx context.Context, site *logbook.Site, store *sqlite.Store) (*standing, error) {
-	s := &standing{phase: map[string]string{}, gate: map[string]string{}, declared: map[string]bool{}, storeOf: map[string]string{}}
-	for _, st := range site.Stores {
-		for _, k := range st.Stacks {
-			s.storeOf[k.Name] = st.Name
-		}
-	}
+func standings(ctx context.Context, site *logbook.Site, store *sqlite.Store) (*proof.Standing, error) {
+	s := proof.NewStanding(site)
 	for e, err := range store.Entries(ctx, 1) {
 		if err != nil {
 			return nil, err
 		}
-		s.take(e)
+		s.Take(e)
 	}
 	return s, nil
 }
 
-// take takes in one entry. People's acts count at once, as a daemon may be behind.
-func (s *standing) take(e logbook.Entry) {
-	under := func(stack, phase string) {
-		s.phase[stack] = phase
-		s.declared[s.storeOf[stack]] = false
-	}
-	switch e := e.(type) {
-	case *logbook.DosingStarted:
-		under(e.Stack, logbook.PhaseDosing)
-	case *logbook.TreatmentStarted:
-		under(e.Stack, logbook.PhaseExposure)
-	case *logbook.AiringStarted:
-		under(e.Stack, logbook.PhaseAiring)
-	case *logbook.Phase:
-		under(e.Stack, e.Phase)
-	case *logbook.Gate:
-		s.gate[e.Store] = e.State
-	case *logbook.Accepted:
-		if e.Entry == logbook.KindNoGasDeclared {
-			s.declared[e.Store] = true
-		}
-	}
-}
-
-// refuses says why nobody may prove lines in a store; "" when the logbook knows
+// refused says why nobody may prove lines in a store; "" when the logbook knows
 // of no gas in it. A clearance counts only while a daemon watches over it.
-func (s *standing) refuses(st *logbook.Store, daemon bool) string {
-	for _, k := range st.Stacks {
-		switch phase := s.phase[k.Name]; phase {
-		case logbook.PhaseDosing, logbook.PhaseExposure, logbook.PhaseAiring:
-			return fmt.Sprintf("stack %s is under gas by the logbook (%s); nobody goes in to prove lines", k.Name, phase)
-		}
+func refused(s *proof.Standing, st *logbook.Store, daemon bool) string {
+	if stack, phase, under := s.UnderGas(st); under {
+		return fmt.Sprintf("stack %s is under gas by the logbook (%s); nobody goes in to prove lines", stack, phase)
 	}
-	if s.declared[st.Name] || daemon && s.gate[st.Name] == logbook.GateCleared {
+	if s.Allows(st, daemon) {
 		return ""
 	}
-	gate := s.gate[st.Name]
-	if gate == "" {
-		gate = "not decided yet"
-	}
+	gate := cmp.Or(s.Gate(st.Name), "not decided yet")
 	if !daemon && gate == logbook.GateCleared {
 		gate += ", but no daemon watches over it now"
 	}

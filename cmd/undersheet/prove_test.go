@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/proof"
 )
 
 // proveSite is an invented store with two lines and a door.
@@ -73,7 +74,7 @@ func newTalk(t *testing.T, door bool) *talk {
 	if !door {
 		targets = targets[1:]
 	}
-	k.p = &prover{site: site, targets: targets, typed: k.typed, fresh: make(chan fresh), out: &k.out, now: k.now, limit: 0.3, readings: 2, heard: map[string][]fresh{},
+	k.p = &prover{site: site, targets: targets, typed: k.typed, fresh: make(chan proof.Reading), out: &k.out, now: k.now, limit: 0.3, readings: 2, heard: proof.Heard{},
 		record: func(_ context.Context, e *logbook.LineProved) (string, error) {
 			require.NoError(t, logbook.Check(e))
 			if k.fails--; k.fails >= 0 {
@@ -106,20 +107,20 @@ func (k *talk) types(lines ...string) {
 func (k *talk) reads(channel string, values ...float64) {
 	k.t.Helper()
 	for _, v := range values {
-		k.gives(fresh{channel: channel, value: v})
+		k.gives(proof.Reading{Channel: channel, Value: v})
 	}
 }
 
-func (k *talk) gives(f fresh) {
+func (k *talk) gives(f proof.Reading) {
 	k.t.Helper()
-	f.at = k.now().Add(time.Second)
+	f.At = k.now().Add(time.Second)
 	select {
 	case k.p.fresh <- f:
 	case <-time.After(10 * time.Second):
-		k.t.Fatalf("nobody wanted a reading of %s:\n%s", f.channel, k.out.String())
+		k.t.Fatalf("nobody wanted a reading of %s:\n%s", f.Channel, k.out.String())
 	}
 	k.mu.Lock()
-	k.at = f.at
+	k.at = f.At
 	k.mu.Unlock()
 }
 
@@ -222,7 +223,7 @@ func TestProveOddAnswers(t *testing.T) {
 	k.reads("top", 0)
 	k.reads("low", 0)
 	k.types("")
-	k.gives(fresh{channel: "top", fault: "status \"E1\""})
+	k.gives(proof.Reading{Channel: "top", Fault: "status \"E1\""})
 	k.types("", "")
 	k.types("", "", "")
 	k.types("", "s") // nothing answered; left
@@ -244,7 +245,7 @@ func TestProveZero(t *testing.T) {
 	k := newTalk(t, true)
 	k.types("yes", "Ana Brook", "Odile Marsh", "s", "")
 	k.reads("top", 3, 3)
-	k.gives(fresh{channel: "low", fault: "shows \"OL\", no number"})
+	k.gives(proof.Reading{Channel: "low", Fault: "shows \"OL\", no number"})
 	k.reads("door", 0.29)
 	k.types("")
 	k.types("r", "")
@@ -323,11 +324,11 @@ func TestStanding(t *testing.T) {
 		"over, and declared anew":   {[]logbook.Entry{&logbook.Phase{Stack: "A", Phase: logbook.PhaseClosed}, declared}, false, ""},
 		"over, cleared and watched": {[]logbook.Entry{&logbook.Phase{Stack: "A", Phase: logbook.PhaseWithholding}, cleared}, true, ""},
 	} {
-		s := &standing{phase: map[string]string{}, gate: map[string]string{}, declared: map[string]bool{}, storeOf: map[string]string{"A": "Store 1"}}
+		s := proof.NewStanding(site)
 		for _, e := range c.entries {
-			s.take(e)
+			s.Take(e)
 		}
-		why := s.refuses(st, c.daemon)
+		why := refused(s, st, c.daemon)
 		if c.want == "" {
 			require.Empty(t, why, name)
 		} else {

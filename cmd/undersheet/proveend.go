@@ -11,16 +11,8 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/proof"
 	"undersheet/rules/reading"
-)
-
-// A channel answers a test at the end of a line when it rises by answerShare of
-// the span gas, and by more than its own zero error and digits explain. It stands
-// still when its last steadyCount readings differ by no more than steadyShare. Common practice.
-const (
-	answerShare = 0.1
-	steadyShare = 0.02
-	steadyCount = 3
 )
 
 // proveOne proves one target and records it.
@@ -104,9 +96,9 @@ func (p *prover) spanTest(ctx context.Context, t target, e *logbook.LineProved) 
 	if _, err := p.ask(ctx, "Let the gas in at the end of %s, and press Enter at that moment.", t); err != nil {
 		return "", err
 	}
-	w := p.watchSpan(t, e.Span)
+	w := proof.WatchSpan(p.site, t.channel, e.Span, p.heard, p.now())
 	p.say("Watching. It ends by itself when the figure stands still; Enter ends it before.")
-	if _, err := p.wait(ctx, t.channel, w.take); err != nil {
+	if _, err := p.wait(ctx, t.channel, w.Take); err != nil {
 		return "", err
 	}
 	note = p.judgeSpan(t, ch, w, e)
@@ -137,7 +129,7 @@ func (p *prover) askSpan(ctx context.Context, ch logbook.Channel) (float64, erro
 // spanFits says why a span gas of v in the channel's unit cannot prove its line;
 // "" when it can.
 func spanFits(ch logbook.Channel, v float64) string {
-	switch least := 2 * max(ch.Zero(), ch.Resolution) / (1 - answerShare); {
+	switch least := proof.LeastSpan(ch); {
 	case !(v > 0):
 		return "A concentration is above 0."
 	case v < least:
@@ -148,48 +140,16 @@ func spanFits(ch logbook.Channel, v float64) string {
 	return ""
 }
 
-// step is by how much a channel must rise to have answered a span gas of the
-// given concentration in unit of another channel.
-func (p *prover) step(channel string, span float64, of logbook.Channel) float64 {
-	ch := p.site.Channels[channel]
-	v, ok := inChannelUnit(ch, span, of.Unit)
-	if !ok {
-		return math.Inf(1)
-	}
-	return max(answerShare*v, 2*ch.Zero(), 2*ch.Resolution)
-}
-
-// gasChannels lists the site's gas channels, sorted.
-func (p *prover) gasChannels() []string {
-	var names []string
-	for _, name := range slices.Sorted(maps.Keys(p.site.Channels)) {
-		if reading.IsGas(p.site.Channels[name]) {
-			names = append(names, name)
-		}
-	}
-	return names
-}
-
-// last returns the last sound reading of a channel.
-func (p *prover) last(channel string) (fresh, bool) {
-	for _, f := range slices.Backward(p.heard[channel]) {
-		if f.fault == "" {
-			return f, true
-		}
-	}
-	return fresh{}, false
-}
-
 // ready waits until the channel under test reads, and nothing reads gas that was
 // let in before. Enter goes on all the same.
 func (p *prover) ready(ctx context.Context, t target, span float64) error {
 	of := p.site.Channels[t.channel]
 	still := func() string {
-		if _, ok := p.last(t.channel); !ok {
+		if _, ok := p.heard.Last(t.channel); !ok {
 			return "no reading of " + t.channel + " came yet"
 		}
-		for _, name := range p.gasChannels() {
-			if f, ok := p.last(name); ok && f.value-p.zeros[name] > p.step(name, span, of) {
+		for _, name := range proof.GasChannels(p.site) {
+			if f, ok := p.heard.Last(name); ok && f.Value-p.zeros[name] > proof.Rise(p.site.Channels[name], span, of.Unit) {
 				return p.shown(f) + " still"
 			}
 		}
@@ -200,141 +160,49 @@ func (p *prover) ready(ctx context.Context, t target, span float64) error {
 		return nil
 	}
 	p.say("Waiting: %s. Enter goes on all the same.", why)
-	_, err := p.wait(ctx, t.channel, func(fresh) bool { return still() == "" })
+	_, err := p.wait(ctx, t.channel, func(proof.Reading) bool { return still() == "" })
 	return err
 }
 
-// spanWatch watches all gas channels while span gas is let in at one end.
-type spanWatch struct {
-	own      string
-	from     time.Time
-	base     map[string]float64 // before
-	step     map[string]float64 // rise that is an answer
-	steady   float64            // own channel's figure stands still within this
-	answered map[string]time.Time
-	top      map[string]float64
-	values   []float64       // of own since it answered
-	waiting  map[string]bool // live channels not read since own answered
-	fault    string          // of own since from
-}
-
-// watchSpan makes a watch that begins now.
-func (p *prover) watchSpan(t target, span float64) *spanWatch {
-	of := p.site.Channels[t.channel]
-	w := &spanWatch{own: t.channel, from: p.now(), base: map[string]float64{}, step: map[string]float64{}, answered: map[string]time.Time{},
-		top: map[string]float64{}, waiting: map[string]bool{}, steady: max(2*of.Resolution, steadyShare*span)}
-	for _, name := range p.gasChannels() {
-		w.step[name] = p.step(name, span, of)
-		if f, ok := p.last(name); ok {
-			w.base[name] = f.value
-			w.waiting[name] = name != t.channel && p.now().Sub(f.at) <= reading.MinGap
-		}
-	}
-	return w
-}
-
-// take takes in a reading and reports whether the test is over: the channel under
-// test answered and stands still, and every other live channel was read since.
-func (w *spanWatch) take(f fresh) (done bool) {
-	step, gas := w.step[f.channel]
-	if !gas || f.at.Before(w.from) {
-		return false
-	}
-	if f.fault != "" {
-		if f.channel == w.own {
-			w.fault = f.fault
-		}
-		return false
-	}
-	if _, seen := w.answered[f.channel]; !seen && f.value-w.base[f.channel] > step {
-		w.answered[f.channel] = f.at
-	}
-	w.top[f.channel] = max(w.top[f.channel], f.value)
-	_, answered := w.answered[w.own]
-	if answered && f.channel == w.own {
-		w.values = append(w.values, f.value)
-	}
-	if answered {
-		delete(w.waiting, f.channel)
-	}
-	return answered && w.still() && !slices.Contains(slices.Collect(maps.Values(w.waiting)), true)
-}
-
-// still reports whether the channel under test stands still.
-func (w *spanWatch) still() bool {
-	if len(w.values) < steadyCount {
-		return false
-	}
-	last := w.values[len(w.values)-steadyCount:]
-	return slices.Max(last)-slices.Min(last) <= w.steady
-}
-
-// read is what the channel under test showed: the mean of its last readings when
-// it stood still, else the highest.
-func (w *spanWatch) read() float64 {
-	if !w.still() {
-		return w.top[w.own]
-	}
-	sum := 0.0
-	for _, v := range w.values[len(w.values)-steadyCount:] {
-		sum += v
-	}
-	return sum / steadyCount
-}
-
-// others lists the channels that answered beside the one under test, the first first.
-func (w *spanWatch) others() []string {
-	names := slices.DeleteFunc(slices.Sorted(maps.Keys(w.answered)), func(n string) bool { return n == w.own })
-	slices.SortStableFunc(names, func(a, b string) int { return w.answered[a].Compare(w.answered[b]) })
-	return names
-}
-
 // judgeSpan says what came of a test with span gas, fills in e and returns a note.
-func (p *prover) judgeSpan(t target, ch logbook.Channel, w *spanWatch, e *logbook.LineProved) (note string) {
-	at, own := w.answered[t.channel]
-	others := w.others()
+func (p *prover) judgeSpan(t target, ch logbook.Channel, w *proof.Span, e *logbook.LineProved) (note string) {
+	lag, own := w.Lag(t.channel)
+	others := w.Others()
 	e.Seen = own && len(others) == 0
 	switch {
 	case own:
-		e.Channel, e.Lag, e.Read = t.channel, logbook.Duration(at.Sub(w.from)), max(0, w.read())
+		e.Channel, e.Lag, e.Read = t.channel, logbook.Duration(lag), max(0, w.Read())
 		off := math.Abs(e.Read-e.Span) <= ch.Accuracy*e.Span+ch.Zero()
 		mark, word := " ", "within"
 		if !off {
 			mark, word = "!", "OUTSIDE"
 		}
 		p.say("%s %s answered after %v with %s of %s, %s its accuracy of %.0f %% and zero error", mark, t.channel,
-			at.Sub(w.from).Round(time.Second), figure(e.Read, ch.Unit), figure(e.Span, ch.Unit), word, 100*ch.Accuracy)
+			lag.Round(time.Second), figure(e.Read, ch.Unit), figure(e.Span, ch.Unit), word, 100*ch.Accuracy)
 	case len(others) > 0:
-		e.Channel, e.Lag = others[0], logbook.Duration(w.answered[others[0]].Sub(w.from))
-		if v, ok := inChannelUnit(ch, w.top[others[0]], p.site.Channels[others[0]].Unit); ok {
+		lag, _ = w.Lag(others[0])
+		e.Channel, e.Lag = others[0], logbook.Duration(lag)
+		if v, ok := reading.InChannelUnit(ch, w.Top(others[0]), p.site.Channels[others[0]].Unit); ok {
 			e.Read = max(0, v)
 		}
 		p.say("! %s did not answer. %s did: the tubes or the channels of the two are swapped.", t.channel, p.placeOf(others[0]))
 	default:
-		e.Read = max(0, w.top[t.channel])
+		e.Read = max(0, w.Top(t.channel))
 		p.say("! nothing answered: a blocked or broken line, no flow, a gas that the instrument does not see, or too short a wait.")
 	}
-	if w.fault != "" {
-		note = "fault of " + t.channel + ": " + tame(w.fault)
+	if fault := w.Fault(); fault != "" {
+		note = "fault of " + t.channel + ": " + tame(fault)
 		p.say("! %s", note)
 	}
 	if own && len(others) > 0 {
 		p.say("! %s answered too: the line branches, or the gas reached a second end.", p.placeOf(others[0]))
 		note = joined("; ", note, "answered too: "+strings.Join(others, ", "))
 	}
-	if silent := p.notRead(w); len(silent) > 0 {
+	if silent := w.NotRead(); len(silent) > 0 {
 		note = joined("; ", note, "not read meanwhile: "+strings.Join(silent, ", "))
 		p.say("! not read meanwhile: %s. Nobody knows whether gas came there.", strings.Join(silent, ", "))
 	}
 	return note
-}
-
-// notRead lists gas channels of which nothing came while the test went on.
-func (p *prover) notRead(w *spanWatch) []string {
-	return slices.DeleteFunc(p.gasChannels(), func(n string) bool {
-		_, read := w.top[n]
-		return read || n == w.own
-	})
 }
 
 // placeOf names where a channel's sample comes from.

@@ -7,18 +7,10 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
-	"undersheet/rules/dose"
+	"undersheet/rules/proof"
 	"undersheet/rules/reading"
 	"undersheet/sensor"
 )
-
-// fresh is a reading as proofs see it.
-type fresh struct {
-	channel string
-	value   float64 // in the channel's unit
-	fault   string  // why it counts for nothing
-	at      time.Time
-}
 
 const (
 	queuedFresh = 256                    // readings that wait for the dialogue
@@ -28,7 +20,7 @@ const (
 
 // feeds are where the dialogue's readings come from: the logbook while a daemon
 // holds the instruments, else the instruments themselves.
-func (c *listenCmd) feeds(ctx context.Context, con *console, site *logbook.Site, store *sqlite.Store, daemon bool, to chan<- fresh, busy func(error)) ([]runner, error) {
+func (c *listenCmd) feeds(ctx context.Context, con *console, site *logbook.Site, store *sqlite.Store, daemon bool, to chan<- proof.Reading, busy func(error)) ([]runner, error) {
 	if daemon {
 		head, err := store.Head(ctx)
 		if err != nil {
@@ -53,14 +45,14 @@ func (c *listenCmd) feeds(ctx context.Context, con *console, site *logbook.Site,
 
 // freshOf makes a fresh of a reading; false when it counts for nothing here: an
 // unknown channel, or a broker's stored value.
-func freshOf(site *logbook.Site, channel string, value float64, unit, fault string, retained bool, at time.Time) (fresh, bool) {
+func freshOf(site *logbook.Site, channel string, value float64, unit, fault string, retained bool, at time.Time) (proof.Reading, bool) {
 	ch, ok := site.Channels[channel]
 	if !ok || retained {
-		return fresh{}, false
+		return proof.Reading{}, false
 	}
-	f := fresh{channel: channel, fault: fault, at: at}
-	if f.value, ok = inChannelUnit(ch, value, unit); !ok && fault == "" {
-		f.fault = fmt.Sprintf("unit %s does not fit the channel's, %s", unit, ch.Unit)
+	f := proof.Reading{Channel: channel, Fault: fault, At: at}
+	if f.Value, ok = reading.InChannelUnit(ch, value, unit); !ok && fault == "" {
+		f.Fault = fmt.Sprintf("unit %s does not fit the channel's, %s", unit, ch.Unit)
 	}
 	return f, true
 }
@@ -68,7 +60,7 @@ func freshOf(site *logbook.Site, channel string, value float64, unit, fault stri
 // freshSink gives the dialogue what instruments send.
 type freshSink struct {
 	site *logbook.Site
-	to   chan<- fresh
+	to   chan<- proof.Reading
 	out  *console
 }
 
@@ -108,7 +100,7 @@ type logFeed struct {
 	site  *logbook.Site
 	store *sqlite.Store
 	next  uint64 // seq
-	to    chan<- fresh
+	to    chan<- proof.Reading
 }
 
 // Run implements runner.
@@ -147,20 +139,4 @@ func (l *logFeed) give(ctx context.Context, r *logbook.Reading) {
 	case l.to <- f:
 	case <-ctx.Done():
 	}
-}
-
-// inChannelUnit brings a value to the unit of its channel; false when its unit
-// does not fit. No unit means the channel's own.
-func inChannelUnit(ch logbook.Channel, value float64, unit string) (float64, bool) {
-	if unit == "" || unit == ch.Unit {
-		return value, true
-	}
-	if !reading.IsGas(ch) {
-		return 0, false
-	}
-	ppm, err := dose.PPM(value, unit, dose.StandardC, dose.StandardKPa)
-	if err != nil {
-		return 0, false
-	}
-	return ppm / reading.PPM(ch, 1), true
 }

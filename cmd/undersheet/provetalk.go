@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/proof"
 	"undersheet/rules/reading"
 )
 
@@ -29,8 +30,8 @@ var errLeft = errors.New("the dialogue ended before all was proved; what was rec
 type prover struct {
 	site     *logbook.Site
 	targets  []target
-	typed    <-chan string // what the technician types, line by line; closed at its end
-	fresh    chan fresh    // readings as they come
+	typed    <-chan string      // what the technician types, line by line; closed at its end
+	fresh    chan proof.Reading // readings as they come
 	out      io.Writer
 	live     bool // out can rewrite a line
 	now      func() time.Time
@@ -38,8 +39,8 @@ type prover struct {
 	readings int     // of each channel, for its zero
 	record   func(context.Context, *logbook.LineProved) (string, error)
 
-	figured    fresh              // that was shown last
-	heard      map[string][]fresh // last readings of each channel, oldest first
+	figured    proof.Reading // that was shown last
+	heard      proof.Heard   // last readings of each channel, oldest first
 	by, second string
 	breath     bool    // the end test is a breath out
 	span       float64 // last concentration typed, in spanUnit
@@ -67,7 +68,7 @@ func (p *prover) say(format string, args ...any) {
 // wait absorbs readings until a line is typed, which it returns, or until done, which may
 // be nil, says of a reading that it is enough. focus is the channel whose figures are
 // shown.
-func (p *prover) wait(ctx context.Context, focus string, done func(fresh) bool) (typed string, err error) {
+func (p *prover) wait(ctx context.Context, focus string, done func(proof.Reading) bool) (typed string, err error) {
 	for {
 		select {
 		case <-ctx.Done():
@@ -91,21 +92,21 @@ func (p *prover) wait(ctx context.Context, focus string, done func(fresh) bool) 
 }
 
 // absorb keeps a reading.
-func (p *prover) absorb(f fresh) {
-	last := append(p.heard[f.channel], f)
-	p.heard[f.channel] = last[max(0, len(last)-keptFresh):]
+func (p *prover) absorb(f proof.Reading) {
+	last := append(p.heard[f.Channel], f)
+	p.heard[f.Channel] = last[max(0, len(last)-keptFresh):]
 }
 
 // figures shows a reading of the channel in focus.
-func (p *prover) figures(f fresh, focus string) {
-	if f.channel != focus {
+func (p *prover) figures(f proof.Reading, focus string) {
+	if f.Channel != focus {
 		return
 	}
-	if was := p.figured; was.channel == f.channel && was.value == f.value && was.fault == f.fault && f.at.Sub(was.at) < sameFigure {
+	if was := p.figured; was.Channel == f.Channel && was.Value == f.Value && was.Fault == f.Fault && f.At.Sub(was.At) < sameFigure {
 		return
 	}
 	p.figured = f
-	text := fmt.Sprintf("    %s  %s", f.at.Format("15:04:05"), p.shown(f))
+	text := fmt.Sprintf("    %s  %s", f.At.Format("15:04:05"), p.shown(f))
 	if p.live {
 		fmt.Fprint(p.out, "\r\x1b[K"+text)
 		return
@@ -114,11 +115,11 @@ func (p *prover) figures(f fresh, focus string) {
 }
 
 // shown writes a reading.
-func (p *prover) shown(f fresh) string {
-	if f.fault != "" {
-		return fmt.Sprintf("%s: fault: %s", f.channel, tame(f.fault))
+func (p *prover) shown(f proof.Reading) string {
+	if f.Fault != "" {
+		return fmt.Sprintf("%s: fault: %s", f.Channel, tame(f.Fault))
 	}
-	return fmt.Sprintf("%s %s", f.channel, figure(f.value, p.site.Channels[f.channel].Unit))
+	return fmt.Sprintf("%s %s", f.Channel, figure(f.Value, p.site.Channels[f.Channel].Unit))
 }
 
 // ask prints a question and returns what is typed.
@@ -240,16 +241,16 @@ func (p *prover) readZeros(ctx context.Context) error {
 		missing[t.channel] = true
 	}
 	var gas error
-	_, err := p.wait(ctx, "", func(f fresh) bool {
-		if !missing[f.channel] || f.fault != "" || f.at.Before(from) {
+	_, err := p.wait(ctx, "", func(f proof.Reading) bool {
+		if !missing[f.Channel] || f.Fault != "" || f.At.Before(from) {
 			return false
 		}
 		if gas = p.gasInAir(f); gas != nil {
 			return true
 		}
-		if got[f.channel] = append(got[f.channel], f.value); len(got[f.channel]) >= p.readings {
-			delete(missing, f.channel)
-			p.say("  %s has its %d readings, %d to go", f.channel, p.readings, len(missing))
+		if got[f.Channel] = append(got[f.Channel], f.Value); len(got[f.Channel]) >= p.readings {
+			delete(missing, f.Channel)
+			p.say("  %s has its %d readings, %d to go", f.Channel, p.readings, len(missing))
 		}
 		return len(missing) == 0
 	})
@@ -264,12 +265,12 @@ func (p *prover) readZeros(ctx context.Context) error {
 }
 
 // gasInAir is the error of a gate air point that reads gas: nobody stays.
-func (p *prover) gasInAir(f fresh) error {
+func (p *prover) gasInAir(f proof.Reading) error {
 	for _, t := range p.targets {
-		ch := p.site.Channels[f.channel]
-		if t.point != "" && t.channel == f.channel && reading.IsGas(ch) && reading.PPM(ch, f.value) >= p.limit {
+		ch := p.site.Channels[f.Channel]
+		if t.point != "" && t.channel == f.Channel && reading.IsGas(ch) && reading.PPM(ch, f.Value) >= p.limit {
 			return fmt.Errorf("%s reads %s: go out of %s now. Either there is gas, or this instrument's zero is wrong: "+
-				"find out from outside, with a hand meter, and only then begin again", t, figure(f.value, ch.Unit), t.store)
+				"find out from outside, with a hand meter, and only then begin again", t, figure(f.Value, ch.Unit), t.store)
 		}
 	}
 	return nil
@@ -280,7 +281,7 @@ func (p *prover) sayZero(t target, values []float64) {
 	ch := p.site.Channels[t.channel]
 	if len(values) == 0 {
 		why := "nothing came of it"
-		if last := p.heard[t.channel]; len(last) > 0 && last[len(last)-1].fault != "" {
+		if last := p.heard[t.channel]; len(last) > 0 && last[len(last)-1].Fault != "" {
 			why = p.shown(last[len(last)-1])
 		}
 		p.say("! %s: zero not tested: %s", t, why)
@@ -330,11 +331,7 @@ func (p *prover) flow(ctx context.Context, t target) (flow *float64, note string
 // judgeFlow says what is odd about a flow, and returns a note; own is what the
 // pump's channel read, nil when it did not.
 func (p *prover) judgeFlow(pump logbook.Pump, flow float64, own *float64) (note string) {
-	least := pump.Least
-	if least == 0 {
-		least = pump.Flow / 2
-	}
-	if pump.Name != "" && flow < least {
+	if least := pump.LeastFlow(); pump.Name != "" && flow < least {
 		p.say("! %s is less than the %s under which pump %s counts as off: look for a kink, water or a blocked filter.", figure(flow, logbook.LMin), figure(least, logbook.LMin), pump.Name)
 	}
 	if own == nil {
@@ -358,8 +355,8 @@ func (p *prover) pumpOf(channel string) (pump logbook.Pump, flow *float64) {
 			if len(last) == 0 || p.site.Channels[pump.Channel].Unit != logbook.LMin {
 				return pump, nil
 			}
-			if f := last[len(last)-1]; f.fault == "" && f.value >= 0 && p.now().Sub(f.at) <= reading.MinGap {
-				return pump, &f.value
+			if f := last[len(last)-1]; f.Fault == "" && f.Value >= 0 && p.now().Sub(f.At) <= reading.MinGap {
+				return pump, &f.Value
 			}
 			return pump, nil
 		}

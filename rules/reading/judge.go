@@ -280,6 +280,22 @@ func isGas(ch *logbook.Channel) bool {
 	return ch.Unit == logbook.PPM || ch.Unit == logbook.MgM3 || ch.Unit == logbook.GM3
 }
 
+// InChannelUnit brings a value to the unit of its channel; false when its unit does not fit. No
+// unit means the channel's own. Mass and volume are converted at 25 °C and 101.325 kPa.
+func InChannelUnit(ch logbook.Channel, value float64, unit string) (float64, bool) {
+	if unit == "" || unit == ch.Unit {
+		return value, true
+	}
+	if !IsGas(ch) {
+		return 0, false
+	}
+	ppm, err := dose.PPM(value, unit, dose.StandardC, dose.StandardKPa)
+	if err != nil {
+		return 0, false
+	}
+	return ppm / PPM(ch, 1), true
+}
+
 // inUnit brings a value to ppm for a gas channel, else leaves it; false when the
 // unit does not fit the channel. Conversion is at 25 °C and 101.325 kPa.
 func inUnit(ch *logbook.Channel, value float64, unit string) (float64, bool) {
