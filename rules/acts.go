@@ -338,6 +338,10 @@ func (s *State) air(e *logbook.AiringStarted, k *Stack, at logbook.Time) {
 		s.newTreatment(k, e.Stack, at)
 		t = k.Treatment
 	}
+	if laid := t.LastLaid(); at < laid { // it is the airing of something before: what was laid since is still under the sheet
+		s.find(logbook.Finding{Code: "airing-before-dose", Store: k.Store, Stack: e.Stack, Value: logbook.Number(laid.Hours(at))})
+		return
+	}
 	first := t.AiringFirst == 0
 	t.Air(at)
 	at = t.AiringFirst

@@ -237,14 +237,27 @@ func TestBackdatedAndFutureDatedFacts(t *testing.T) {
 	d := underGas(t)
 	d.fresh()
 	d.act(&logbook.AiringStarted{OnStack: onA()}, logbook.KindAiringStarted, 40*time.Hour)
-	assert.Contains(t, findings(d.fresh()), "act-backdated")
-	assert.Equal(t, d.state.Stacks["A"].Treatment.Started, d.state.Stacks["A"].Treatment.AiringSince, "never from before the gas")
+	assert.Subset(t, findings(d.fresh()), []string{"act-backdated", "airing-before-dose"})
+	assert.Equal(t, logbook.GateShut, d.gate(), "what was opened before the gas was laid let none of it out: common practice")
+	d.act(&logbook.AiringStarted{OnStack: onA()}, logbook.KindAiringStarted, 0)
 	assert.Equal(t, logbook.GateAiring, d.gate())
+	assert.Equal(t, d.now, d.state.Stacks["A"].Treatment.AiringFirst)
 	e := underGas(t)
 	e.fresh()
 	e.act(&logbook.AiringStarted{OnStack: onA()}, logbook.KindAiringStarted, -time.Hour)
 	assert.Contains(t, findings(e.fresh()), "future-dated")
 	assert.Equal(t, e.now, e.state.Stacks["A"].Treatment.AiringSince)
+}
+
+// An airing from before a top-up let nothing of the top-up out: common practice.
+func TestAiringFromBeforeAnAddedDose(t *testing.T) {
+	d := underGas(t)
+	d.run(2)
+	d.act(&logbook.DoseAdded{OnStack: onA(), PhosphineG: 100}, logbook.KindDoseAdded, 0)
+	d.fresh()
+	d.act(&logbook.AiringStarted{OnStack: onA()}, logbook.KindAiringStarted, time.Hour)
+	assert.Contains(t, findings(d.fresh()), "airing-before-dose")
+	assert.Equal(t, logbook.GateShut, d.gate())
 }
 
 // Phosphide that is laid while no exposure runs shuts the gate, whatever it is called.

@@ -1,8 +1,11 @@
 package rules
 
 import (
+	"cmp"
+	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"undersheet/logbook"
 	"undersheet/rules/exposure"
@@ -60,26 +63,32 @@ func (s *State) maskedEntry(e *logbook.MaskedEntry) {
 }
 
 // maskedExit notes that the person whom it names has come out; where it names nobody, the one
-// who went in first. The name of somebody who is not inside is a finding.
+// who went in first. The name of somebody who is not inside is a finding, and so is an exit
+// from before the entry: it ended an earlier visit, and whoever is in is still in.
 func (s *State) maskedExit(e *logbook.MaskedExit) {
-	st := s.store(e.Store)
-	if len(st.Inside) == 0 {
-		s.find(logbook.Finding{Code: "nobody-inside", Store: e.Store, About: e.By})
-		return
-	}
-	out := 0
+	st, at := s.store(e.Store), min(e.Time, s.At)
+	named, out := -1, -1
 	for i, m := range st.Inside {
-		if e.Out != "" && SamePerson(m.Name, e.Out) {
+		if e.Out != "" && !SamePerson(m.Name, e.Out) {
+			continue
+		}
+		if named < 0 {
+			named = i
+		}
+		if m.Since.Sub(at) < time.Minute && (out < 0 || e.Out != "") { // people write down whole minutes
 			out = i
 		}
 	}
-	if e.Out != "" && !SamePerson(st.Inside[out].Name, e.Out) {
-		s.find(logbook.Finding{Code: "nobody-inside", Store: e.Store, About: e.Out})
-		return
+	switch {
+	case named < 0:
+		s.find(logbook.Finding{Code: "nobody-inside", Store: e.Store, About: cmp.Or(e.Out, e.By)})
+	case out < 0:
+		s.find(logbook.Finding{Code: "exit-before-entry", Store: e.Store, About: st.Inside[named].Name, Value: logbook.Number(st.Inside[named].Since.Hours(at))})
+	default:
+		s.visited(e.Store, &st.Inside[out], at)
+		st.Inside = slices.Delete(st.Inside, out, out+1)
+		s.worked(e.Store, at)
 	}
-	s.visited(e.Store, &st.Inside[out], min(e.Time, s.At))
-	st.Inside = append(st.Inside[:out], st.Inside[out+1:]...)
-	s.worked(e.Store, min(e.Time, s.At))
 }
 
 // airAtDoor is the highest upper value at the doors of a store, ppm.

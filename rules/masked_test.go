@@ -123,3 +123,19 @@ func TestTwoInOneOut(t *testing.T) {
 	d.run(0.1)
 	assert.Equal(t, logbook.GateCheckOwed, d.gate())
 }
+
+// An exit from before the entry ended an earlier visit: who is in stays in until an exit
+// that can be theirs. Common practice: the one at the door counts who went in and who came out.
+func TestAnExitFromBeforeTheEntry(t *testing.T) {
+	for _, named := range []string{"I. Okafor", ""} {
+		d := cleared(t)
+		d.act(&logbook.MaskedEntry{OnStore: inBarn(), In: "I. Okafor", AtDoor: "P. Lindqvist", Protection: "self-contained"}, logbook.KindMaskedEntry, 0)
+		d.run(0.2)
+		d.fresh()
+		d.act(&logbook.MaskedExit{OnStore: inBarn(), Out: named}, logbook.KindMaskedExit, time.Hour)
+		assert.Contains(t, findings(d.fresh()), "exit-before-entry")
+		assert.Equal(t, logbook.GateShut, d.gate())
+		d.act(&logbook.MaskedExit{OnStore: inBarn(), Out: named}, logbook.KindMaskedExit, 0)
+		assert.Empty(t, d.state.Stores["Long Barn"].Inside)
+	}
+}

@@ -164,6 +164,7 @@ var englishFindings = map[string]string{
 	"hand-reading-below-detection": "A hand reading at {about} of {value} is below the detection limit of its method, {limit}: it says only that there is less than that.",
 	"unknown-line":                 "Stack {stack} has no line {about}: what was recorded of it is kept and fills nothing. Look at the spelling.",
 	"unknown-point":                "{store} has no air point {about}: what was recorded of it is kept. Beside stack B, for example, is written \"beside B\".",
+	"exit-before-entry":            "An exit from {store} was recorded for {value} hours before {about} went in: {about} still counts as inside. Count the people at the door, and record who came out and when.",
 	"nobody-inside":                "An exit from {store} was recorded ({about}), but nobody of that name is on record as inside. Count the people at the door.",
 
 	"line-not-proved":                 "The last good proof of line {line} of stack {stack} is from before its last treatment, or the newest proof, {tenths} days old, failed: prove the line before phosphide is laid.",
@@ -194,6 +195,7 @@ var englishFindings = map[string]string{
 	"cool":                            "The grain of stack {stack} is at {value} °C: below {limit} °C phosphine works slowly and eggs hatch late. Ask the licensed fumigator for a longer exposure.",
 	"airing-early":                    "The airing of stack {stack} began after {value} of {limit} hours: the treatment has failed. Reason given: {about}.",
 	"airing-early-no-reason":          "The airing of stack {stack} began early and no reason was given: a reason is owed.",
+	"airing-before-dose":              "An airing of stack {stack} was recorded for {value} hours before phosphide was last laid there: it aired nothing of that, and the stack stays under gas. If the stack is being aired, record it with its right time.",
 	"airing-before-release-over":      "The airing of stack {stack} began {value} hours before the added phosphide has given off its gas: it may go on giving gas in the open.",
 	"no-exposure-running":             "“{kind}” was recorded for stack {stack}, which is not in exposure: it is kept on record.",
 	"not-airing":                      "“{kind}” was recorded for stack {stack}, which is not being aired: it is kept on record.",

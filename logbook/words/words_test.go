@@ -22,7 +22,7 @@ var (
 		pump-off pump-not-known`)
 	refusedCodes = strings.Fields(`unknown-store unknown-stack no-name gate-not-check-owed hand-readings-owed no-treatment-running
 		already-running store-under-gas masked-entry-open future-dated not-in-exposure not-airing no-site unknown-unit`)
-	findingCodes = strings.Fields(`unknown-channel unknown-unit unit-mismatch future late second-value duplicate-treatment store-not-empty
+	findingCodes = strings.Fields(`unknown-channel unknown-unit unit-mismatch future late second-value duplicate-treatment store-not-empty airing-before-dose exit-before-entry
 		unknown-protocol exposure-shorter-than-protocol commodity-unsuited dose-could-burn dose-missing volume-missing gas-space-unknown too-cold cool airing-early
 		airing-early-no-reason no-exposure-running dosing-not-recorded clock-stepped payload-refused hand-reading-below-detection
 		over-range fault stuck below-zero unknown-line unknown-point no-limits-country second-treatment-due act-backdated nobody-inside

@@ -128,6 +128,15 @@ func (t *Treatment) AddDose(at logbook.Time, grams, releasePerDay float64) {
 	t.ReleaseUntil = max(t.ReleaseUntil, released(at, releasePerDay))
 }
 
+// LastLaid is when phosphine was last laid, and the sheet shut over it.
+func (t *Treatment) LastLaid() logbook.Time {
+	last := max(t.DosingAt, t.Started)
+	for _, d := range t.Extra {
+		last = max(last, d.At)
+	}
+	return last
+}
+
 // released is when phosphine that was laid at a time has been given off; 0 = not known.
 func released(at logbook.Time, perDay float64) logbook.Time {
 	if !(perDay > 0) {
