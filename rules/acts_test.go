@@ -249,6 +249,20 @@ func TestBackdatedAndFutureDatedFacts(t *testing.T) {
 	assert.Equal(t, e.now, e.state.Stacks["A"].Treatment.AiringSince)
 }
 
+// A stack that is aired again was not looked at since, whenever that airing is said to have
+// begun: the clearance falls, and a hand reading beside it is owed. Common practice.
+func TestAiredAgainAfterAClearance(t *testing.T) {
+	for _, back := range []time.Duration{0, 10 * time.Hour} {
+		d := cleared(t)
+		d.run(11)
+		require.Equal(t, logbook.GateCleared, d.gate())
+		d.act(&logbook.AiringStarted{OnStack: onA()}, logbook.KindAiringStarted, back)
+		assert.NotEqual(t, logbook.GateCleared, d.gate(), "%s ago", back)
+		d.run(3)
+		assert.Contains(t, d.reasons(), gate.HandTooOld)
+	}
+}
+
 // An airing from before a top-up let nothing of the top-up out: common practice.
 func TestAiringFromBeforeAnAddedDose(t *testing.T) {
 	d := underGas(t)

@@ -24,13 +24,14 @@ type history struct {
 	acts  []uint64
 	check func(after string)
 	foul  float64 // chance of a reading that is not clean
+	busy  float64 // chance of an act out of turn between two readings
 }
 
 func newHistory(seed uint64) *history {
 	h := &history{rng: rand.New(rand.NewPCG(seed, 7)), now: epoch}
 	h.o = &reentry{site: testSite(), hidden: map[uint64]bool{}}
 	h.o.every = pick(h, 3*time.Minute, 5*time.Minute, 10*time.Minute)
-	h.foul = []float64{0, 0.002, 0.02}[h.rng.IntN(3)]
+	h.foul, h.busy = pick(h, 0, 0.002, 0.04), pick(h, 0.01, 0.05)
 	h.daemon = newDaemon(testSite())
 	return h
 }
@@ -100,7 +101,7 @@ func (h *history) pass(d time.Duration, foul float64) {
 	for end := h.now.Add(d); h.now < end; {
 		h.now = h.now.Add(h.o.every)
 		h.read(foul)
-		if foul > 0 && h.chance(0.02) {
+		if foul > 0 && h.chance(h.busy) {
 			h.act()
 		}
 	}
@@ -191,10 +192,11 @@ func (h *history) whole() {
 		h.give(&logbook.AiringStarted{OnStack: logbook.OnStack{Stack: s}, Early: "drill", Act: someone}, logbook.KindAiringStarted, 0)
 		h.pass(pick(h, 0, 30*time.Minute), h.foul)
 	}
-	h.pass(pick(h, 2*time.Hour, 3*time.Hour, 130*time.Minute), h.foul)
+	h.pass(pick(h, 100*time.Minute, 2*time.Hour, 130*time.Minute, 3*time.Hour), h.foul)
 	for _, s := range stacks {
 		h.hand(s, 0.05, 0.05, 0)
 	}
+	h.pass(pick(h, 0, 0, 40*time.Minute, 70*time.Minute), h.foul)
 	h.give(&logbook.EntryConfirmed{OnStore: barn, Act: someone}, logbook.KindEntryConfirmed, 0)
 	h.pass(pick(h, time.Hour, 13*time.Hour), h.foul)
 }
@@ -228,7 +230,7 @@ func reentryEnough() uint64 {
 	if n, err := strconv.ParseUint(os.Getenv("REENTRY"), 10, 64); err == nil {
 		return n
 	}
-	return 40
+	return 80
 }
 
 // A gate is never more open than the facts allow, and whatever happened: people who then do

@@ -96,14 +96,14 @@ func Decide(s *Store) Decision {
 	d := Decision{Read: read(s)}
 	shut := shutReasons(s)
 	conditions := conditionReasons(s)
-	d.Failed = len(shut)+len(conditions) > 0
+	d.Failed = len(shut)+len(conditions) > 0 || s.Cleared != nil && s.airing()
 	d.Lapsed = !d.Failed && s.Cleared != nil && lapsed(s)
 	switch {
 	case len(shut) > 0:
 		d.State, d.Reasons = logbook.GateShut, append(shut, conditions...)
 	case len(conditions) > 0:
 		d.State, d.Reasons = logbook.GateAiring, conditions
-	case s.Cleared != nil && !d.Lapsed:
+	case s.Cleared != nil && !d.Failed && !d.Lapsed:
 		d.State = logbook.GateCleared
 	default:
 		d.State, d.Reasons = logbook.GateCheckOwed, Owed(s)
@@ -112,6 +112,12 @@ func Decide(s *Store) Decision {
 		}
 	}
 	return d
+}
+
+// airing reports whether a stack is being aired. A confirmation ends the airing of every stack
+// of its store, so beside a standing one it is an airing that nobody has looked at since.
+func (s *Store) airing() bool {
+	return slices.ContainsFunc(s.Stacks, func(k Stack) bool { return k.Phase == logbook.PhaseAiring })
 }
 
 // Next returns when the passing of time alone may first change a decision: when a
@@ -309,7 +315,7 @@ func (s *Store) handOwed(k Stack) (logbook.Reason, bool) {
 
 func lapsed(s *Store) bool {
 	for _, k := range s.Stacks {
-		if k.Phase == logbook.PhaseAiring || k.Phase == logbook.PhaseWithholding {
+		if k.Phase == logbook.PhaseWithholding {
 			return s.Now.Sub(s.Cleared.At) >= again(s)
 		}
 	}

@@ -55,6 +55,8 @@ func TestEveryConditionMet(t *testing.T) {
 	assert.Equal(t, logbook.GateCheckOwed, d.State)
 	assert.Equal(t, []string{ConfirmOwed}, codes(d.Reasons))
 	s.Cleared = &Clearance{At: noon, By: "N. Ferreira"}
+	assert.True(t, Decide(s).Failed, "a stack is still being aired")
+	s.Stacks[0].Phase = logbook.PhaseWithholding
 	d = Decide(s)
 	assert.Equal(t, logbook.GateCleared, d.State)
 	assert.False(t, d.Failed || d.Lapsed)
