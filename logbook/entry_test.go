@@ -194,6 +194,9 @@ func TestDecodeRefuses(t *testing.T) {
 		{`{"time":"2026-03-01T14:00:00Z","kind":"dose-added","stack":"B","phosphine_g":-1}`, `"phosphine_g" must be above 0`},
 		{`{"time":"2026-03-01T14:00:00Z","kind":"hand-reading","stack":"B","store":"S","line":"l","point":"p","value":1,"unit":"ppm","method":"tube"}`, "names either"},
 		{`{"time":"2026-03-01T14:00:00Z","kind":"hand-reading","stack":"B","line":"l","value":1,"unit":"C","method":"tube"}`, `the unit "C"`},
+		{`{"time":"2026-03-01T14:00:00Z","kind":"cages-judged","stack":"B","after":"exposure","result":"none-found","live":2,"by":"R. Amadi"}`, "2 live insects were counted"},
+		{`{"time":"2026-03-01T14:00:00Z","kind":"cages-judged","stack":"B","after":"lunch","result":"none-found","by":"R. Amadi"}`, `the field "after" is "lunch"`},
+		{`{"time":"2026-03-01T14:00:00Z","kind":"cages-judged","stack":"B","after":"exposure","result":"fewer","by":"R. Amadi"}`, `the field "result" is "fewer"`},
 	} {
 		e, err := Decode([]byte(c.line))
 		require.ErrorContains(t, err, c.want, c.line)

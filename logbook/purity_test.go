@@ -8,6 +8,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -228,4 +229,37 @@ func TestDocCheckFinds(t *testing.T) {
 		packages, docs := docs(t, folder)
 		require.Equal(t, []int{c.packages, c.docs}, []int{packages, docs}, name)
 	}
+}
+
+// The map for contributors says what the packages of each room may import of ours. Of what it
+// allows, the folders below are allowed as well, and each room its own.
+func TestTheMapOfRoomsIsTrue(t *testing.T) {
+	text, err := os.ReadFile("../DEVELOPERS.md")
+	require.NoError(t, err)
+	may := map[string][]string{}
+	row := regexp.MustCompile("(?m)^\\| `([a-z/]+)/` \\| .* \\| ([a-z/, ]+) \\|$")
+	for _, m := range row.FindAllStringSubmatch(string(text), -1) {
+		may[m[1]] = strings.Split(m[2], ", ")
+	}
+	require.Greater(t, len(may), 10, "the table was not found")
+	seen := map[string]bool{}
+	for _, folder := range folders(t, ".", true) {
+		room := strings.TrimPrefix(filepath.ToSlash(folder), "../")
+		for may[room] == nil && room != "." {
+			room = path.Dir(room)
+		}
+		_, files := sources(t, folder)
+		for _, f := range files {
+			for _, i := range f.Imports {
+				p, ours := strings.CutPrefix(strings.Trim(i.Path.Value, `"`), "undersheet/")
+				if !ours || slices.Equal(may[room], []string{"all"}) {
+					continue
+				}
+				seen[room] = true
+				in := func(allowed string) bool { return strings.HasPrefix(p+"/", allowed+"/") }
+				require.True(t, in(room) || slices.ContainsFunc(may[room], in), "%s imports %s, which the map does not allow %s", folder, p, room)
+			}
+		}
+	}
+	require.Greater(t, len(seen), 8)
 }

@@ -14,6 +14,7 @@ import (
 
 	"undersheet/configs"
 	"undersheet/logbook"
+	"undersheet/logbook/words"
 	"undersheet/report/planned"
 	"undersheet/rules/plan"
 )
@@ -53,6 +54,32 @@ func TestBothForms(t *testing.T) {
 	contains(t, page.String(), "Not to begin like this")
 	contains(t, page.String(), "Ada Moss")
 	wellFormed(t, page.String())
+}
+
+// As text a plan says all that the page says: what it rests on, when it is shut and opened,
+// what stands against it, every check, the cautions.
+func TestTextHasEveryPart(t *testing.T) {
+	s := sheet(t)
+	var b strings.Builder
+	require.NoError(t, s.WriteText(&b))
+	want := []string{s.Plan.Protocol, words.Plan("en", "caution", "", 0), words.Plan("en", "law-may-add", "", 0)}
+	for _, at := range []logbook.Time{s.Plan.Times.Shut, s.Plan.Times.End, s.Plan.Times.AirFrom, s.Plan.Times.AirLatest} {
+		want = append(want, at.Std().UTC().Format("Mon 2 January 2006 15:04"))
+	}
+	for _, c := range s.Plan.Checks {
+		want = append(want, "[ ] "+words.Plan("en", c, "", 0))
+	}
+	for _, sp := range s.Plan.Stacks {
+		for _, x := range sp.Says {
+			want = append(want, words.Plan("en", x.Code, words.Source("en", x.About), x.Value))
+		}
+	}
+	for _, w := range want {
+		assert.Contains(t, b.String(), w)
+	}
+	for _, x := range s.Plan.Stacks[1].Says {
+		assert.Equal(t, x.Stops, strings.Contains(b.String(), "STOP: "+words.Plan("en", x.Code, words.Source("en", x.About), x.Value)), x.Code)
+	}
 }
 
 // Every check, place and sheet of a plan has words.
