@@ -291,6 +291,9 @@ func TestWarningsOfTwoThings(t *testing.T) {
 		"19:52: instruments[0].mqtt.sources[0].channel: no channel of this site has a name of this form": small + swap(t, mqttPart, "{2}", "x-{2}"),
 		`17:15: instruments[0].mqtt.broker: the password crosses the network in the clear`: small + swap(t, mqttPart,
 			"tcp://localhost:1883\n", "tcp://b.example:1883\n      user_env: U\n      password_env: P\n"),
+		"register: is taken as an address on the wire, from 0: if it is the number in the instrument's papers, write 12 (got 30013)": small + swap(t, modbusPart, "top, register: 0", "top, register: 30013"),
+		"write 0 (got 40001)": small + swap(t, modbusPart, "top, register: 0", "top, function: 3, register: 40001"),
+		"people: there is a modem (key sms), and nobody has a phone": small + "mail: {host: m.example, from: a@b.example}\nsms: {port: /dev/ttyACM0}\npeople: [{name: P, email: p@b.example}]\n",
 		"people: there is no mail server":                            small + "people: [{name: P, email: p@b.example}]\n",
 		"people[0]: P has no email and no phone and is told nothing": small + "people: [{name: P}]\n",
 	} {

@@ -156,9 +156,22 @@ func (c *checker) register(r *logbook.ModbusRegister, path string) {
 			last, orders = 65534, []string{"abcd", "cdab", "badc", "dcba"}
 		}
 		c.within(path+".register", float64(r.Register), 0, last, "")
+		c.numbered(r, path+".register")
 		c.oneOf(path+".order", r.Order, orders...)
 	}
 	c.unitFits(path+".unit", r.Unit, r.Channel)
+}
+
+// numbered warns of a register given by the number that papers print, from 30001 for input and
+// from 40001 for holding registers, in place of its address on the wire.
+func (c *checker) numbered(r *logbook.ModbusRegister, path string) {
+	first := 30001
+	if r.Function == 3 {
+		first = 40001
+	}
+	if r.Register >= first && r.Register < first+9999 {
+		c.warn(path, r.Register, "is taken as an address on the wire, from 0: if it is the number in the instrument's papers, write %d", r.Register-first)
+	}
 }
 
 // ownRegisters refuses a register that another channel of the unit is read from: one line's

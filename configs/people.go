@@ -3,6 +3,7 @@ package configs
 import (
 	"fmt"
 	"net/mail"
+	"slices"
 	"strings"
 	"time"
 
@@ -142,6 +143,8 @@ func (c *checker) people() {
 		c.warn("people", nil, "nobody has an e-mail address or a phone: alarms are shown on the pages only")
 	case c.site.Mail == nil && c.site.SMS == nil:
 		c.warn("people", nil, "there is no mail server and no modem (keys mail and sms): alarms are shown on the pages only")
+	case c.site.SMS != nil && !slices.ContainsFunc(c.site.People, func(p logbook.Person) bool { return p.Phone != "" }):
+		c.warn("people", nil, "there is a modem (key sms), and nobody has a phone: nobody is woken where lives hang on it")
 	case !ordinary:
 		c.warn("people", nil, "everybody has from: high, so nobody is told of what is of medium priority, for example a line that came off")
 	}

@@ -81,6 +81,23 @@ func (c *checker) server(path, address string, ca bool) {
 	}
 }
 
+// lines judges the query of an address that takes line protocol.
+func (c *checker) lines(path, address string) {
+	u, err := url.Parse(address)
+	if err != nil {
+		return // server has told
+	}
+	q := u.Query()
+	if p := q.Get("precision"); q.Has("precision") && p != "ns" && p != "n" {
+		c.wrong(path, p, "lines have nanoseconds: leave precision out of the query")
+	}
+	for _, key := range []string{"u", "p", "token", "password"} {
+		if q.Has(key) {
+			c.wrong(path, nil, "secrets never stand in a site file, not in an address either: take %q out of the query and use the keys that end in _env or _file", key)
+		}
+	}
+}
+
 // beacon judges the broker on which gates and alarms are published.
 func (c *checker) beacon() {
 	b := c.site.Beacon
@@ -123,6 +140,7 @@ func (c *checker) forwards() {
 		}
 		if f.URL != "" {
 			c.server(path+".url", f.URL, f.CA != "")
+			c.lines(path+".url", f.URL)
 		} else {
 			c.named(path+".file", f.File, files, "file")
 			if c.site.Logbook != "" && filepath.Clean(f.File) == filepath.Clean(c.site.Logbook) {

@@ -80,6 +80,8 @@ var wiredCases = []struct{ name, old, new, want, got string }{
 	{"unsigned hook", ", secret_env: HOOK", "", "28:12: webhooks[0]: has no secret", ""},
 	{"beacon topic", `1883"}`, `1883", topic: "a/+"}`, "29:49: beacon.topic: is published to, so it has no + and no #", `"a/+"`},
 	{"beacon broker", "tcp://localhost", "udp://localhost", "29:18: beacon.broker: is no address of a broker", `"udp://localhost:1883"`},
+	{"precision", "write?db=d", "write?db=d&precision=u", "30:59: forward[1].url: lines have nanoseconds", `"u"`},
+	{"token in a query", "write?db=d", "write?db=d&token=abc", "30:59: forward[1].url: secrets never stand in a site file", ""},
 	{"two places", "file: out.lp", `file: out.lp, url: "http://127.0.0.1/"`, "30:11: forward[0]: goes to exactly one place", ""},
 	{"logbook overwritten", `forward: [{name: file, file: out.lp}, {`, "logbook: d.db\nforward: [{name: file, file: ./d.db}, {", "31:30: forward[0].file: is the logbook itself", `"./d.db"`},
 	{"phone", "+254700000001", "0700 000", "31:27: people[0].phone: is no number for an SMS", `"0700 000"`},

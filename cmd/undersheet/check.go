@@ -23,7 +23,8 @@ func (checkCmd) Help() string {
 	return `A site file describes a depot: its stores, the stacks in them, the sampling lines and air points, the
 instruments that read them, and who is told. "check" reads it as strictly as "serve" does, prints every fault at
 once as FILE:LINE:COLUMN, and ends with status 1 when there is one. Without a fault it prints what it understood,
-the occupational limits that the re-entry gates are held to, and warnings. It opens no port and no logbook.
+the occupational limits that the re-entry gates are held to, warnings, and what "serve" would miss if it started
+here: secrets and certificates. It opens no port and no logbook.
 
 To start a file of your own:
 
@@ -53,6 +54,7 @@ func (c *checkCmd) Run(con *console) error {
 		return err
 	}
 	tellSite(con.out, path, site, warnings, time.Now())
+	tellNotReady(con.out, site)
 	return nil
 }
 
@@ -83,6 +85,16 @@ func tellSite(w io.Writer, path string, s *logbook.Site, warnings []configs.Warn
 	if len(warnings) > 0 {
 		fmt.Fprintf(w, "\n%s:\n", count(len(warnings), "warning"))
 		tellWarnings(w, warnings)
+	}
+}
+
+// tellNotReady prints for what "serve" would not start on this machine, as this user,
+// though the file is right: secrets and certificates that are not there.
+func tellNotReady(w io.Writer, s *logbook.Site) {
+	d := &daemon{site: s, opts: daemonOptions{Clock: wallClock{}}} // without a logbook: nothing is started
+	_, in := waysIn(s, nil, wallClock{})
+	if err := errors.Join(in, d.messengers(), d.waysOut()); err != nil {
+		fmt.Fprintf(w, "\nnot ready: on this machine, as this user, \"undersheet serve\" would not start:\n%v\n", err)
 	}
 }
 

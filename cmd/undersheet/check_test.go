@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -48,6 +49,33 @@ func TestCheckExample(t *testing.T) {
 		}
 		require.NotContains(t, out, "warning")
 	}
+}
+
+// TestCheckNotReady: a file without a fault, whose secrets are not here, is told apart from
+// one that "serve" starts with.
+func TestCheckNotReady(t *testing.T) {
+	dir := t.TempDir()
+	secret := filepath.Join(dir, "secret")
+	path := filepath.Join(dir, "site.yaml")
+	text := strings.ReplaceAll(string(configs.Example()), "/etc/undersheet/", dir+"/")
+	text = regexp.MustCompile(`(?m)^ +ca: .*\n`).ReplaceAllString(text, "")
+	text = strings.ReplaceAll(text, dir+"/hook-secret", secret)
+	require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
+	out, _, err := runCheck(t, path)
+	require.NoError(t, err)
+	require.Contains(t, out, "would not start:\n")
+	for _, want := range []string{`instrument "broker": mqtt.user_env: the environment variable "UNDERSHEET_MQTT_USER" is empty`, "mail.password_file: read secret: open " + dir, "beacon.user_env: "} {
+		require.Contains(t, out, want)
+	}
+
+	t.Setenv("UNDERSHEET_MQTT_USER", "depot")
+	t.Setenv("UNDERSHEET_MQTT_PASSWORD", "invented")
+	for name, text := range map[string]string{"secret": strings.Repeat("ab", 32), "mail-password": "invented", "sim-pin": "1234"} {
+		require.NoError(t, os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600))
+	}
+	out, _, err = runCheck(t, path)
+	require.NoError(t, err)
+	require.NotContains(t, out, "not ready")
 }
 
 // TestCheckFaults: faults go to standard error with place and count, warnings
