@@ -6,6 +6,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/dose"
+	"undersheet/rules/proof"
 	"undersheet/rules/reading"
 )
 
@@ -112,8 +113,7 @@ func (s *State) lacks(e *logbook.LineProved, channel string) (out []lack) {
 	if e.Channel != "" && e.Channel != channel {
 		out = append(out, lack{code: proofChannel})
 	}
-	digit := math.Max(reading.PPM(ch, ch.Resolution), 0)
-	zeroError := math.Max(reading.PPM(ch, ch.Zero()), digit)
+	zeroError := reading.PPM(ch, proof.ZeroError(ch))
 	if e.Zero == nil {
 		out = append(out, lack{code: proofNoZero})
 	} else if zero, err := ppmOf(*e.Zero, e.Unit); err != nil {
@@ -129,21 +129,15 @@ func (s *State) lacks(e *logbook.LineProved, channel string) (out []lack) {
 	}
 	span, errSpan := ppmOf(e.Span, e.Unit)
 	read, errRead := ppmOf(e.Read, e.Unit)
-	if errSpan != nil || errRead != nil {
+	shown, fits := reading.InChannelUnit(ch, e.Span, e.Unit)
+	if errSpan != nil || errRead != nil || !fits {
 		return append(out, lack{code: proofUnit})
 	}
-	accuracy := ch.Accuracy
-	if !(accuracy > 0) {
-		accuracy = unknownAccuracy
-	}
-	if !(math.Abs(read-span) <= accuracy*span+zeroError+digit) {
+	if !(math.Abs(read-span) <= reading.PPM(ch, proof.SpanError(ch, shown))) {
 		out = append(out, lack{proofSpan, read, span})
 	}
 	return out
 }
-
-// unknownAccuracy stands for an accuracy that the site does not state, as in the fit.
-const unknownAccuracy = 0.05
 
 // ppmOf brings a figure of a proof to ppm at 25 °C.
 func ppmOf(value float64, unit string) (float64, error) {

@@ -16,7 +16,7 @@ import (
 func number(v float64) *float64 { return &v }
 
 // proof is a good proof of line top of stack A with 400 ppm of span gas.
-func proof() *logbook.LineProved {
+func proofOf() *logbook.LineProved {
 	return &logbook.LineProved{Stack: "A", Line: "top", Zero: number(0), Flow: number(1), EndTest: logbook.EndTestSpan, Span: 400, Read: 400,
 		Unit: logbook.PPM, Seen: true, Channel: "a1"}
 }
@@ -46,7 +46,7 @@ func TestProofOfALine(t *testing.T) {
 		"everything is wrong": {func(p *logbook.LineProved) { p.Seen, p.Zero, p.Flow, p.Read = false, number(9), number(0), 1 }, []string{"not-seen", "zero", "flow", "span"}},
 	} {
 		d := aday(t, wired)
-		p := proof()
+		p := proofOf()
 		c.change(p)
 		d.act(p, logbook.KindLineProved, 0)
 		rs := d.fresh()
@@ -77,7 +77,7 @@ func TestProofOfAnAirPoint(t *testing.T) {
 	d.now = d.now.Add(time.Second)
 	d.act(p, logbook.KindLineProved, 0)
 	assert.Contains(t, findings(d.fresh()), "unknown-point")
-	q := proof()
+	q := proofOf()
 	q.Line = "middle"
 	d.act(q, logbook.KindLineProved, 0)
 	rs := d.fresh()
@@ -102,8 +102,8 @@ func TestLinesNotProved(t *testing.T) {
 		return lines
 	}
 	d = aday(t, wired, rack)
-	d.act(proof(), logbook.KindLineProved, 0)
-	bad := proof()
+	d.act(proofOf(), logbook.KindLineProved, 0)
+	bad := proofOf()
 	bad.Line, bad.Channel, bad.Seen = "low", "a2", false
 	d.act(bad, logbook.KindLineProved, 0)
 	d.fresh()
@@ -116,7 +116,7 @@ func TestLinesNotProved(t *testing.T) {
 	assert.Equal(t, []string{"top", "low"}, missing(d), "airing lifted the sheet")
 	d.air()
 	d.run(1)
-	d.act(proof(), logbook.KindLineProved, 0)
+	d.act(proofOf(), logbook.KindLineProved, 0)
 	d.dose("five-day")
 	assert.Equal(t, []string{"low"}, missing(d))
 }
@@ -125,8 +125,8 @@ func TestLinesNotProved(t *testing.T) {
 func TestNewestProofCounts(t *testing.T) {
 	d := aday(t, wired)
 	d.now = d.now.Add(time.Hour)
-	d.act(proof(), logbook.KindLineProved, 0)
-	bad := proof()
+	d.act(proofOf(), logbook.KindLineProved, 0)
+	bad := proofOf()
 	bad.Seen = false
 	d.act(bad, logbook.KindLineProved, 10*time.Minute)
 	assert.True(t, d.state.View().Stores[0].Stacks[0].Lines[0].Proved.OK)

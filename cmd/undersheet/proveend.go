@@ -172,9 +172,8 @@ func (p *prover) judgeSpan(t target, ch logbook.Channel, w *proof.Span, e *logbo
 	switch {
 	case own:
 		e.Channel, e.Lag, e.Read = t.channel, logbook.Duration(lag), max(0, w.Read())
-		off := math.Abs(e.Read-e.Span) <= ch.Accuracy*e.Span+ch.Zero()
 		mark, word := " ", "within"
-		if !off {
+		if !(math.Abs(e.Read-e.Span) <= proof.SpanError(ch, e.Span)) {
 			mark, word = "!", "OUTSIDE"
 		}
 		p.say("%s %s answered after %v with %s of %s, %s its accuracy of %.0f %% and zero error", mark, t.channel,

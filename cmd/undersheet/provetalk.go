@@ -294,10 +294,10 @@ func (p *prover) sayZero(t target, values []float64) {
 	mean := sum / float64(len(values))
 	p.zeros[t.channel] = mean
 	mark, word := " ", "within"
-	if math.Abs(mean) > ch.Zero() {
+	if math.Abs(mean) > proof.ZeroError(ch) {
 		mark, word = "!", "OUTSIDE"
 	}
-	p.say("%s %s: %s is the mean of %s, %s its zero error of %s", mark, t, figure(mean, ch.Unit), count(len(values), "reading"), word, figure(ch.Zero(), ch.Unit))
+	p.say("%s %s: %s is the mean of %s, %s its zero error of %s", mark, t, figure(mean, ch.Unit), count(len(values), "reading"), word, figure(proof.ZeroError(ch), ch.Unit))
 }
 
 // flow asks for the flow at the open end of a line, L/min; nil when it is not tested.

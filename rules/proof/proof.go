@@ -48,3 +48,20 @@ func (h Heard) Last(channel string) (Reading, bool) {
 func GasChannels(site *logbook.Site) []string {
 	return slices.DeleteFunc(slices.Sorted(maps.Keys(site.Channels)), func(n string) bool { return !reading.IsGas(site.Channels[n]) })
 }
+
+// unknownAccuracy stands for an accuracy that the site does not state, as in the fit.
+const unknownAccuracy = 0.05
+
+// ZeroError is how far from 0 the zero of a line may lie, in the channel's unit: its
+// zero error, or one digit.
+func ZeroError(ch logbook.Channel) float64 { return max(ch.Zero(), ch.Resolution) }
+
+// SpanError is how far from the concentration of a span gas its reading may lie, in
+// the channel's unit: accuracy, zero error and one digit together.
+func SpanError(ch logbook.Channel, span float64) float64 {
+	accuracy := ch.Accuracy
+	if !(accuracy > 0) {
+		accuracy = unknownAccuracy
+	}
+	return accuracy*span + ZeroError(ch) + ch.Resolution
+}

@@ -40,6 +40,15 @@ func TestRise(t *testing.T) {
 	assert.Equal(t, []string{"low", "top"}, proof.GasChannels(site))
 }
 
+// What a reading may be off, by hand: 5 % of 300 ppm, 1 ppm of zero error and 1 ppm of digits;
+// where the site states no accuracy, 5 % stands for it.
+func TestErrors(t *testing.T) {
+	assert.Equal(t, 1.0, proof.ZeroError(site.Channels["top"]))
+	assert.Equal(t, 0.1, proof.ZeroError(site.Channels["flow"]), "a digit")
+	assert.InDelta(t, 17, proof.SpanError(site.Channels["top"], 300), 1e-12)
+	assert.InDelta(t, 22, proof.SpanError(site.Channels["low"], 400), 1e-12)
+}
+
 // It ends when the channel stands still and the other one was read since; what it read is
 // the mean of the last three.
 func TestSpanAnsweredAlone(t *testing.T) {

@@ -21,7 +21,7 @@ const (
 
 // LeastSpan is the weakest span gas, in the channel's unit, that can prove its line.
 func LeastSpan(ch logbook.Channel) float64 {
-	return 2 * max(ch.Zero(), ch.Resolution) / (1 - answerShare)
+	return 2 * ZeroError(ch) / (1 - answerShare)
 }
 
 // Rise is by how much a channel must rise, in its unit, to have answered a span gas
@@ -31,7 +31,7 @@ func Rise(ch logbook.Channel, span float64, unit string) float64 {
 	if !ok {
 		return math.Inf(1)
 	}
-	return max(answerShare*v, 2*ch.Zero(), 2*ch.Resolution)
+	return max(answerShare*v, 2*ZeroError(ch))
 }
 
 // Span watches all gas channels of a site while span gas is let in at one end.
