@@ -5,21 +5,16 @@ import (
 	"log/slog"
 	"sync/atomic"
 
+	"undersheet/ingest"
+	"undersheet/logbook"
 	"undersheet/sensor"
 )
 
 // aloud hands on what the instruments give, and says in the service's own log when one
-// stops answering, answers again, or the logbook takes nothing: whoever set the service up
-// looks there first, and a full disk keeps every page's record from being written.
+// stops answering and answers again: whoever set the service up looks there first.
 type aloud struct {
 	sensor.Sink
-	logger  *slog.Logger
-	failing atomic.Bool // the logbook took nothing, and that was logged
-}
-
-// Readings implements sensor.Sink.
-func (a *aloud) Readings(ctx context.Context, rs []sensor.Reading) error {
-	return a.kept(ctx, a.Sink.Readings(ctx, rs))
+	logger *slog.Logger
 }
 
 // Status implements sensor.Sink.
@@ -29,22 +24,22 @@ func (a *aloud) Status(ctx context.Context, s sensor.Status) error {
 	} else {
 		a.logger.Warn("an instrument does not answer", "instrument", s.Instrument, "unit", s.Unit, "why", s.Detail)
 	}
-	return a.kept(ctx, a.Sink.Status(ctx, s))
+	return a.Sink.Status(ctx, s)
 }
 
-// Refused implements sensor.Sink.
-func (a *aloud) Refused(ctx context.Context, r sensor.Refused) error {
-	return a.kept(ctx, a.Sink.Refused(ctx, r))
-}
-
-// kept logs once that the logbook takes nothing, and once that it does again.
-func (a *aloud) kept(ctx context.Context, err error) error {
-	switch {
-	case ctx.Err() != nil:
-	case err != nil && !a.failing.Swap(true):
-		a.logger.Error("the logbook takes nothing; it is tried again, and every gate counts as shut meanwhile", "error", err)
-	case err == nil && a.failing.Swap(false):
-		a.logger.Info("the logbook takes entries again")
+// keptAloud returns an Append that says in the service's log once that the logbook takes
+// nothing, and once that it does again: a full disk keeps messages, too, from being written.
+func keptAloud(keep ingest.Append, logger *slog.Logger) ingest.Append {
+	var failing atomic.Bool
+	return func(ctx context.Context, es []logbook.Entry) ([]logbook.Entry, error) {
+		known, err := keep(ctx, es)
+		switch {
+		case ctx.Err() != nil: // a daemon that stops is no trouble
+		case err != nil && !failing.Swap(true):
+			logger.Error("the logbook takes nothing; it is tried again, and every gate counts as shut meanwhile", "error", err)
+		case err == nil && failing.Swap(false):
+			logger.Info("the logbook takes entries again")
+		}
+		return known, err
 	}
-	return err
 }

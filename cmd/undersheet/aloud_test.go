@@ -7,44 +7,51 @@ import (
 	"log/slog"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"undersheet/ingest"
+	"undersheet/logbook"
 	"undersheet/sensor"
 )
 
-// full is a sink whose disk is full as long as err is set.
-type full struct{ err error }
-
-func (f *full) Readings(context.Context, []sensor.Reading) error { return f.err }
-func (f *full) Status(context.Context, sensor.Status) error      { return f.err }
-func (f *full) Refused(context.Context, sensor.Refused) error    { return f.err }
-
-// What keeps a depot from being watched stands in the service's log: once when it begins,
-// and once when it is over.
+// What keeps a depot from being watched stands in the service's log, through the daemon's own
+// way in, which tries for as long as the disk is full: once when it begins, and once when it
+// is over.
 func TestTroubleStandsInTheServicesLog(t *testing.T) {
 	var log bytes.Buffer
-	disk := &full{}
-	a := &aloud{Sink: disk, logger: slog.New(slog.NewTextHandler(&log, nil))}
+	logger := slog.New(slog.NewTextHandler(&log, nil))
 	ctx := t.Context()
-	require.NoError(t, a.Readings(ctx, nil))
-	require.Empty(t, log.String())
-	disk.err = errors.New("the disk is full")
-	for range 3 {
-		require.Error(t, a.Readings(ctx, nil))
+	full, tries := 0, 0
+	stopped, stop := context.WithCancel(ctx)
+	defer stop()
+	disk := func(_ context.Context, es []logbook.Entry) ([]logbook.Entry, error) {
+		if tries++; full > 0 {
+			full--
+			return nil, errors.New("the disk is full")
+		}
+		return make([]logbook.Entry, len(es)), nil
 	}
-	require.Equal(t, 1, strings.Count(log.String(), "level=ERROR"))
+	now := func(time.Duration) <-chan time.Time { c := make(chan time.Time, 1); c <- time.Time{}; return c }
+	a := &aloud{Sink: ingest.New(keptAloud(disk, logger), ingest.Options{After: now}), logger: logger}
+	read := []sensor.Reading{{Channel: "a-top", Value: 412, Unit: "ppm"}}
+
+	require.NoError(t, a.Readings(ctx, read))
+	require.Empty(t, log.String())
+	full = 3
+	require.NoError(t, a.Readings(ctx, read))
+	require.Equal(t, 5, tries)
+	require.Equal(t, 1, strings.Count(log.String(), "level=ERROR"), log.String())
 	require.Contains(t, log.String(), "the disk is full")
-	disk.err = nil
-	require.NoError(t, a.Refused(ctx, sensor.Refused{}))
-	require.NoError(t, a.Readings(ctx, nil))
 	require.Equal(t, 1, strings.Count(log.String(), "takes entries again"))
+
 	require.NoError(t, a.Status(ctx, sensor.Status{Instrument: "rack 1", Detail: "no such port"}))
 	require.Contains(t, log.String(), `level=WARN msg="an instrument does not answer" instrument="rack 1" unit="" why="no such port"`)
-	stopped, stop := context.WithCancel(ctx)
-	stop()
-	disk.err = context.Canceled
+
 	log.Reset()
-	require.Error(t, a.Readings(stopped, nil))
+	stop()
+	full = 1
+	require.Error(t, a.Readings(stopped, read))
 	require.Empty(t, log.String(), "a daemon that stops is no trouble")
 }

@@ -87,7 +87,7 @@ func newDaemon(site *logbook.Site, o daemonOptions) (d *daemon, err error) {
 	if d.pages, err = listenLoopback(o.Listen); err != nil {
 		return d, err
 	}
-	d.ingest = ingest.New(d.append, ingest.Options{Now: o.Clock.Now, Unit: d.unit})
+	d.ingest = ingest.New(keptAloud(d.append, o.Logger), ingest.Options{Now: o.Clock.Now, Unit: d.unit})
 	d.ticker = ingest.NewClockwork(d.ingest, d.head, ingest.ClockOptions{Clock: o.Clock})
 	if d.ways, err = waysIn(site, &aloud{Sink: d.ingest, logger: o.Logger}, o.Clock); err != nil {
 		return d, err
