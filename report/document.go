@@ -93,7 +93,7 @@ func (p *page) short() {
 	}
 	p.head("short")
 	terms := paper.Terms{
-		{Name: p.text("term/exposure"), Value: p.text("exposure-was", "{hours}", p.num(r.Course.ExposureHours), "{span}", p.span(r.Course.Started, r.Course.AiringStarted))},
+		{Name: p.text("term/exposure"), Value: p.text("exposure-was", "{hours}", p.tenths(r.Course.ExposureHours), "{span}", p.span(r.Course.Started, r.Course.AiringStarted))},
 		{Name: p.text("term/end-level"), Value: p.lowestEnd()},
 		{Name: p.text("term/lowest-ctp"), Value: p.lowestCTP()},
 		{Name: p.text("term/criteria"), Value: p.text("criteria-count", "{met}", fmt.Sprint(met), "{not}", fmt.Sprint(not), "{open}", fmt.Sprint(len(r.Success.Criteria)-met-not))},

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"cmp"
 	"encoding/json"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -84,6 +85,11 @@ func (v voice) num(x float64) string {
 		return words.Figure(v.lang, s)
 	}
 	return v.text("under", "{value}", words.Figure(v.lang, "0.001"))
+}
+
+// tenths writes a figure that a limit is set for from below: in tenths, and never as more than it is.
+func (v voice) tenths(x float64) string {
+	return v.given(math.Floor(10*x+1e-6) / 10)
 }
 
 // given writes a figure as it was entered.

@@ -272,6 +272,7 @@ func (s *State) dosing(e *logbook.DosingStarted, k *Stack, at logbook.Time) {
 	if t := k.Treatment; t != nil && t.Phase != logbook.PhaseClosed && t.Phase != logbook.PhaseWithholding {
 		s.find(logbook.Finding{Code: "already-running", Stack: e.Stack, About: t.Name})
 		if t.Phase == logbook.PhaseExposure || t.Phase == logbook.PhaseDosing {
+			t.Lay(at)
 			return
 		}
 	}
@@ -338,8 +339,8 @@ func (s *State) air(e *logbook.AiringStarted, k *Stack, at logbook.Time) {
 		s.newTreatment(k, e.Stack, at)
 		t = k.Treatment
 	}
-	if laid := t.LastLaid(); at < laid { // it is the airing of something before: what was laid since is still under the sheet
-		s.find(logbook.Finding{Code: "airing-before-dose", Store: k.Store, Stack: e.Stack, Value: logbook.Number(laid.Hours(at))})
+	if at < t.Laid { // it is the airing of something before: what was laid since is still under the sheet
+		s.find(logbook.Finding{Code: "airing-before-dose", Store: k.Store, Stack: e.Stack, Value: logbook.Number(t.Laid.Hours(at))})
 		return
 	}
 	first := t.AiringFirst == 0

@@ -263,15 +263,22 @@ func TestAiredAgainAfterAClearance(t *testing.T) {
 	}
 }
 
-// An airing from before a top-up let nothing of the top-up out: common practice.
-func TestAiringFromBeforeAnAddedDose(t *testing.T) {
-	d := underGas(t)
-	d.run(2)
-	d.act(&logbook.DoseAdded{OnStack: onA(), PhosphineG: 100}, logbook.KindDoseAdded, 0)
-	d.fresh()
-	d.act(&logbook.AiringStarted{OnStack: onA()}, logbook.KindAiringStarted, time.Hour)
-	assert.Contains(t, findings(d.fresh()), "airing-before-dose")
-	assert.Equal(t, logbook.GateShut, d.gate())
+// An airing from before phosphide was laid once more, whatever that was called, let nothing of
+// it out: common practice.
+func TestAiringFromBeforeMoreWasLaid(t *testing.T) {
+	for kind, more := range map[logbook.Kind]logbook.Acting{
+		logbook.KindDoseAdded:     &logbook.DoseAdded{OnStack: onA(), PhosphineG: 100},
+		logbook.KindDosingStarted: &logbook.DosingStarted{OnStack: onA(), StoreEmpty: true},
+		logbook.KindDosePlaced:    &logbook.DosePlaced{OnStack: onA(), Product: tablets(30)},
+	} {
+		d := underGas(t)
+		d.run(2)
+		d.act(more, kind, 0)
+		d.fresh()
+		d.act(&logbook.AiringStarted{OnStack: onA()}, logbook.KindAiringStarted, time.Hour)
+		assert.Contains(t, findings(d.fresh()), "airing-before-dose", kind)
+		assert.Equal(t, logbook.GateShut, d.gate(), kind)
+	}
 }
 
 // Phosphide that is laid while no exposure runs shuts the gate, whatever it is called.

@@ -81,6 +81,8 @@ func (s *State) stockCounted(e *logbook.StockCounted) {
 func (s *State) dosePlaced(e *logbook.DosePlaced, k *Stack, at logbook.Time) {
 	if t := k.Treatment; e.Count > 0 && (t == nil || t.AiringFirst != 0 && at >= t.AiringFirst) {
 		s.newTreatment(k, e.Stack, at)
+	} else if e.Count > 0 {
+		t.Lay(at)
 	}
 	note := func(when bool, f logbook.Finding) {
 		if when {

@@ -55,6 +55,7 @@ type Treatment struct {
 	DosingAt     logbook.Time
 	Started      logbook.Time // t = 0; 0 while dosing, or when airing came first
 	PlannedEnd   logbook.Time
+	Laid         logbook.Time // when phosphide was last laid, or the sheet shut over it
 	Extra        []Dose       // phosphine added on the way
 	ReleaseUntil logbook.Time // when an added dose has given off its gas
 	Extended     bool         // the exposure was extended
@@ -86,7 +87,7 @@ type Dose struct {
 
 // Dosing begins a treatment in the phase dosing.
 func Dosing(stack logbook.Stack, at logbook.Time) *Treatment {
-	return &Treatment{Stack: stack.Name, DosingAt: at, Phase: logbook.PhaseDosing,
+	return &Treatment{Stack: stack.Name, DosingAt: at, Laid: at, Phase: logbook.PhaseDosing,
 		Verdict: logbook.VerdictProvisional, Lines: lines(stack)}
 }
 
@@ -102,6 +103,7 @@ func lines(stack logbook.Stack) []Line {
 func (t *Treatment) Start(e *logbook.TreatmentStarted, p logbook.Protocol, at logbook.Time) {
 	t.Name, t.Given, t.Protocol, t.Started = e.Treatment, *e, p, at
 	t.Phase = logbook.PhaseExposure
+	t.Lay(at)
 	for i := range t.Lines {
 		t.Lines[i].CTP = exposure.CTP{Began: at, Level: t.EndPPM()}
 	}
@@ -124,18 +126,13 @@ func (t *Treatment) plan(hours float64) {
 // airing before that leaves live phosphide under the sheet. releasePerDay is the
 // rate at which the form gives off gas; 90 % is taken as done.
 func (t *Treatment) AddDose(at logbook.Time, grams, releasePerDay float64) {
+	t.Lay(at)
 	t.Extra = append(t.Extra, Dose{at, grams})
 	t.ReleaseUntil = max(t.ReleaseUntil, released(at, releasePerDay))
 }
 
-// LastLaid is when phosphine was last laid, and the sheet shut over it.
-func (t *Treatment) LastLaid() logbook.Time {
-	last := max(t.DosingAt, t.Started)
-	for _, d := range t.Extra {
-		last = max(last, d.At)
-	}
-	return last
-}
+// Lay notes that phosphide was laid, or the sheet shut over it, at a time.
+func (t *Treatment) Lay(at logbook.Time) { t.Laid = max(t.Laid, at) }
 
 // released is when phosphine that was laid at a time has been given off; 0 = not known.
 func released(at logbook.Time, perDay float64) logbook.Time {
@@ -152,10 +149,10 @@ func (t *Treatment) EarliestAiring(addedAt logbook.Time, releasePerDay float64) 
 }
 
 // Air starts the airing at the given time, or starts it anew. Whatever time somebody wrote
-// down, airing does not count from before the treatment began, nor from before an earlier
+// down, airing does not count from before phosphide was last laid, nor from before an earlier
 // start, pause or restart.
 func (t *Treatment) Air(at logbook.Time) {
-	at = max(at, t.DosingAt, t.Started, t.AiringSince)
+	at = max(at, t.Laid, t.AiringSince)
 	if t.AiringFirst == 0 {
 		t.AiringFirst = at
 	}
