@@ -11,8 +11,8 @@ import (
 	"undersheet/logbook"
 )
 
-// MaxSize is the largest site file that is read, in bytes.
-const MaxSize = 1 << 20
+// maxSize is the largest site file that is read, in bytes.
+const maxSize = 1 << 20
 
 // Remark is something about one place of a site file: a fault or a warning.
 type Remark struct {
@@ -56,8 +56,8 @@ func (f Faults) Error() string {
 //go:embed example-site.yaml
 var example []byte
 
-// ExampleName is what the example site is called in remarks about it.
-const ExampleName = "example-site.yaml"
+// exampleName is what the example site is called in remarks about it.
+const exampleName = "example-site.yaml"
 
 // Example returns a site file that teaches its keys: an invented depot with
 // invented people.
@@ -71,7 +71,7 @@ func Load(path string) (*logbook.Site, []Warning, error) {
 		return nil, nil, fmt.Errorf("read site file: %w", err)
 	}
 	defer f.Close()
-	text, err := io.ReadAll(io.LimitReader(f, MaxSize+1))
+	text, err := io.ReadAll(io.LimitReader(f, maxSize+1))
 	if err != nil {
 		return nil, nil, fmt.Errorf("read site file %s: %w", path, err)
 	}
@@ -84,7 +84,7 @@ func Parse(name string, text []byte) (*logbook.Site, []Warning, error) {
 	c := &checker{tree: newTree(name), site: new(logbook.Site)}
 	c.read(text, c.site)
 	if c.readable && !c.broken[""] {
-		Normalise(c.site)
+		normalise(c.site)
 		c.check()
 	}
 	sortRemarks(c.faults)

@@ -51,7 +51,7 @@ const (
 
 // TestExample: what is shipped as an example is without fault, and says so.
 func TestExample(t *testing.T) {
-	site, warnings, err := Parse(ExampleName, Example())
+	site, warnings, err := Parse(exampleName, Example())
 	require.NoError(t, err)
 	require.Empty(t, warnings)
 	require.Len(t, site.Stores, 2)
@@ -325,7 +325,7 @@ func TestLoad(t *testing.T) {
 	_, _, err := Load(filepath.Join(dir, "none.yaml"))
 	require.ErrorIs(t, err, os.ErrNotExist)
 	for name, c := range map[string]struct{ text, want string }{
-		"large": {strings.Repeat("#", MaxSize+1), ":1:1: the file is larger than"}, "latin1": {"site: \xe9", ":1:1: the file is not UTF-8"},
+		"large": {strings.Repeat("#", maxSize+1), ":1:1: the file is larger than"}, "latin1": {"site: \xe9", ":1:1: the file is not UTF-8"},
 		"empty": {"", ":1:1: the file is empty"}, "comment": {"# nothing\n", ":1:1: the file is empty"},
 		"two": {"site: a\n---\nsite: b\n", ":3:5: a site file is one YAML document"}, "text": {"hello", ":1:1: wants keys with values"},
 	} {
@@ -364,11 +364,11 @@ func FuzzParse(f *testing.F) {
 func TestLanguages(t *testing.T) {
 	site := logbook.Site{Language: "fr", People: []logbook.Person{{Name: "P"}, {Name: "Q", Language: "en"}}}
 	require.Equal(t, "fr", site.Reads(site.People[0]))
-	Normalise(&site)
+	normalise(&site)
 	require.Equal(t, []string{"fr", "en"}, []string{site.People[0].Language, site.People[1].Language})
 	site = logbook.Site{People: []logbook.Person{{Name: "P"}}}
 	require.Equal(t, "en", site.Reads(site.People[0]))
-	Normalise(&site)
+	normalise(&site)
 	require.Equal(t, "en", site.Language)
 	require.Equal(t, "en", (*logbook.Site)(nil).Speaks(), "before a site is known")
 }

@@ -96,12 +96,12 @@ func (e limitEntry) check() error {
 	return nil
 }
 
-// LimitSets returns the occupational limits of a country (ISO 3166-1 alpha-2, or
+// limitSets returns the occupational limits of a country (ISO 3166-1 alpha-2, or
 // EU), oldest first, and whether it is known. Dates begin at midnight in loc, the
 // site's time zone; the oldest set holds before its date too, so that a clock
 // that is wrong never meets a looser figure. A member of the EU without figures
 // of its own has EU's.
-func LimitSets(country string, loc *time.Location) ([]logbook.LimitSet, bool) {
+func limitSets(country string, loc *time.Location) ([]logbook.LimitSet, bool) {
 	t := limits()
 	entries, own := t.Countries[country]
 	if !own {

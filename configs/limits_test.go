@@ -19,7 +19,7 @@ func TestLimitData(t *testing.T) {
 	}
 	require.NotEmpty(t, Countries())
 	for _, country := range Countries() {
-		sets, ok := LimitSets(country, time.UTC)
+		sets, ok := limitSets(country, time.UTC)
 		require.True(t, ok, country)
 		for i, s := range sets {
 			require.NotEmpty(t, s.Source, country)
@@ -61,14 +61,14 @@ func TestPublishedLimits(t *testing.T) {
 		"EU": {{twa(0.1), short(0.2)}},                                       // Directive 2006/15/EC, from memory
 		"NL": {{twa(0.1), short(0.2)}},                                       // by the EU's
 	} {
-		sets, ok := LimitSets(country, time.UTC)
+		sets, ok := limitSets(country, time.UTC)
 		require.True(t, ok)
 		require.Len(t, sets, len(want), country)
 		for i := range sets {
 			require.Equal(t, want[i], sets[i].Levels, country)
 		}
 	}
-	_, ok := LimitSets("ZZ", time.UTC)
+	_, ok := limitSets("ZZ", time.UTC)
 	require.False(t, ok)
 	require.Contains(t, LimitNote("US"), "50 ppm")
 }
@@ -78,7 +78,7 @@ func TestPublishedLimits(t *testing.T) {
 func TestAustralianChange(t *testing.T) {
 	perth, err := time.LoadLocation("Australia/Perth")
 	require.NoError(t, err)
-	sets, _ := LimitSets("AU", perth)
+	sets, _ := limitSets("AU", perth)
 	require.Equal(t, "2026-11-30T16:00:00Z", sets[1].From.String()) // UTC+8
 	s, _, err := Parse("s.yaml", []byte(swap(t, swap(t, small, "GB", "AU"), "Africa/Nairobi", "Australia/Perth")))
 	require.NoError(t, err)

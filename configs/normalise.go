@@ -7,36 +7,31 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules"
 	"undersheet/rules/daylight"
 	"undersheet/rules/followup"
+	"undersheet/rules/gate"
+	"undersheet/sensor/frames"
+	"undersheet/sensor/modbus"
+	"undersheet/sensor/port"
 )
 
-// Defaults of what a site file leaves out.
+// Defaults of what a site file leaves out and no other package knows.
 const (
-	DefaultAccuracy       = 0.05 // fraction of the reading
-	DefaultConfirmEvery   = 12 * time.Hour
-	DefaultWithholding    = followup.DefaultWithholding
-	DefaultFalseLeakDays  = 500 // stack-days
-	DefaultMaskedEntryMax = 20 * time.Minute
-	DefaultPoll           = 60 * time.Second
-	DefaultTimeout        = 300 * time.Millisecond
-	DefaultBaud           = 9600
-	DefaultModemBaud      = 115200
-	DefaultNightFrom      = daylight.NightFrom
-	DefaultNightTo        = daylight.NightTo
-	DefaultInspectAt      = "16:30"
-	DefaultLanguage       = "en"
+	defaultAccuracy      = 0.05 // fraction of the reading
+	defaultFalseLeakDays = 500  // stack-days
+	defaultModemBaud     = 115200
 )
 
-// Normalise fills in what a site file leaves out; a site that is normalised
+// normalise fills in what a site file leaves out; a site that is normalised
 // already stays as it is. It judges nothing and never fails: an unknown country
 // or time zone simply gives no limits or UTC.
-func Normalise(s *logbook.Site) {
+func normalise(s *logbook.Site) {
 	loc, err := time.LoadLocation(s.Timezone)
 	if err != nil {
 		loc = time.UTC
 	}
-	s.LimitSets, _ = LimitSets(s.Limits, loc)
+	s.LimitSets, _ = limitSets(s.Limits, loc)
 	s.Offsets = offsets(loc)
 	for name, ch := range s.Channels {
 		s.Channels[name] = normalChannel(ch)
@@ -50,7 +45,7 @@ func Normalise(s *logbook.Site) {
 	normalSettings(&s.Settings)
 	normalMail(s.Mail)
 	normalWires(s)
-	orText(&s.Language, DefaultLanguage)
+	orText(&s.Language, s.Speaks())
 	for i := range s.People {
 		orText(&s.People[i].From, logbook.PriorityMedium)
 		orText(&s.People[i].Language, s.Language)
@@ -69,7 +64,7 @@ func normalChannel(ch logbook.Channel) logbook.Channel {
 		return ch
 	}
 	orText(&ch.Gas, "ph3")
-	orNumber(&ch.Accuracy, DefaultAccuracy)
+	orNumber(&ch.Accuracy, defaultAccuracy)
 	fine := 1.0
 	if ch.Range > 0 && ch.Range < 100 {
 		fine = 0.01
@@ -97,14 +92,14 @@ func normalStore(s *logbook.Store) {
 
 // normalSettings fills in the settings that are left out.
 func normalSettings(s *logbook.Settings) {
-	orNumber(&s.ConfirmEvery, logbook.Duration(DefaultConfirmEvery))
-	orNumber(&s.Withholding, logbook.Duration(DefaultWithholding))
-	orNumber(&s.FalseLeakDays, DefaultFalseLeakDays)
-	orNumber(&s.MaskedEntryMax, logbook.Duration(DefaultMaskedEntryMax))
-	orText(&s.InspectAt, DefaultInspectAt)
+	orNumber(&s.ConfirmEvery, logbook.Duration(gate.DefaultAgain))
+	orNumber(&s.Withholding, logbook.Duration(followup.DefaultWithholding))
+	orNumber(&s.FalseLeakDays, defaultFalseLeakDays)
+	orNumber(&s.MaskedEntryMax, logbook.Duration(rules.DefaultMaskedEntryMax))
+	orText(&s.InspectAt, followup.DefaultInspectAt)
 	orNumber(&s.Jar, logbook.Duration(followup.DefaultJar))
 	if s.Night == nil {
-		s.Night = &logbook.Night{From: DefaultNightFrom, To: DefaultNightTo}
+		s.Night = &logbook.Night{From: daylight.NightFrom, To: daylight.NightTo}
 	}
 }
 
@@ -114,7 +109,7 @@ func normalWires(s *logbook.Site) {
 		orNumber(&s.Pumps[i].Least, s.Pumps[i].LeastFlow())
 	}
 	if m := s.SMS; m != nil {
-		orNumber(&m.Baud, DefaultModemBaud)
+		orNumber(&m.Baud, defaultModemBaud)
 		orText(&m.Mode, "pdu")
 	}
 	for i := range s.Webhooks {
@@ -164,7 +159,7 @@ func normalInstrument(site string, in *logbook.Instrument) {
 // implementation guide V1.02", section 2.5.1: even parity and one stop bit, or
 // no parity and two.
 func normalModbus(m *logbook.Modbus) {
-	orNumber(&m.Baud, DefaultBaud)
+	orNumber(&m.Baud, port.DefaultBaud)
 	orText(&m.Parity, "even")
 	stop := 1
 	if m.Parity == "none" {
@@ -173,8 +168,8 @@ func normalModbus(m *logbook.Modbus) {
 	orNumber(&m.StopBits, stop)
 	for i := range m.Units {
 		u := &m.Units[i]
-		orNumber(&u.Timeout, logbook.Duration(DefaultTimeout))
-		orNumber(&u.Every, logbook.Duration(DefaultPoll))
+		orNumber(&u.Timeout, logbook.Duration(modbus.DefaultTimeout))
+		orNumber(&u.Every, logbook.Duration(modbus.DefaultEvery))
 		for k := range u.Registers {
 			normalRegister(&u.Registers[k])
 		}
@@ -184,12 +179,12 @@ func normalModbus(m *logbook.Modbus) {
 // normalFrames fills in how text is read: 9600 8N1 is the common setting of
 // instruments that print (from memory).
 func normalFrames(f *logbook.Frames) {
-	orNumber(&f.Baud, DefaultBaud)
+	orNumber(&f.Baud, port.DefaultBaud)
 	orNumber(&f.DataBits, 8)
 	orText(&f.Parity, "none")
 	orNumber(&f.StopBits, 1)
 	orText(&f.End, "lf")
-	orNumber(&f.Every, logbook.Duration(DefaultPoll))
+	orNumber(&f.Every, logbook.Duration(frames.DefaultEvery))
 	f.Sound = noEmpty(f.Sound)
 	if len(f.Channels) == 0 {
 		f.Channels = nil

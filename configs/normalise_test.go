@@ -46,7 +46,7 @@ func requireSettled(t *testing.T, text []byte) {
 	var back logbook.Site
 	require.NoError(t, json.Unmarshal(b, &back))
 	require.Equal(t, *site, back)
-	Normalise(&back)
+	normalise(&back)
 	require.Equal(t, *site, back, "normalising again")
 }
 

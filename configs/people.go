@@ -9,6 +9,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/logbook/words"
+	"undersheet/rules/followup"
 	"undersheet/rules/protocol"
 	"undersheet/trust"
 )
@@ -81,8 +82,8 @@ func (c *checker) protocolFigures(p logbook.Protocol, path string) {
 func (c *checker) settings() {
 	s := c.site.Settings
 	c.lasting("settings.confirm_every", s.ConfirmEvery, time.Hour, 24*time.Hour)
-	if c.lasting("settings.withholding", s.Withholding, time.Hour, 60*24*time.Hour) && s.Withholding.Std() < DefaultWithholding {
-		c.warn("settings.withholding", s.Withholding.Std(), "is shorter than the usual %v: make sure that your law and the label allow it", DefaultWithholding)
+	if c.lasting("settings.withholding", s.Withholding, time.Hour, 60*24*time.Hour) && s.Withholding.Std() < followup.DefaultWithholding {
+		c.warn("settings.withholding", s.Withholding.Std(), "is shorter than the usual %v: make sure that your law and the label allow it", followup.DefaultWithholding)
 	}
 	c.within("settings.false_leak_days", s.FalseLeakDays, 10, 100000, " stack-days")
 	c.lasting("settings.masked_entry_max", s.MaskedEntryMax, time.Minute, 2*time.Hour)

@@ -38,8 +38,8 @@ func newTree(name string) *tree {
 
 // read parses text into the struct that into points to.
 func (t *tree) read(text []byte, into any) {
-	if len(text) > MaxSize {
-		t.fault("", nil, "the file is larger than %d bytes: a site file is never that large", MaxSize)
+	if len(text) > maxSize {
+		t.fault("", nil, "the file is larger than %d bytes: a site file is never that large", maxSize)
 		return
 	}
 	text = bytes.TrimPrefix(text, []byte("\uFEFF")) // some editors begin every file with one

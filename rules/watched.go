@@ -12,8 +12,8 @@ import (
 	"undersheet/rules/reading"
 )
 
-// defaultMaskedLong is common practice: a masked entry is over within 20 min.
-const defaultMaskedLong = 20 * time.Minute
+// DefaultMaskedEntryMax is common practice: a masked entry is over within 20 min.
+const DefaultMaskedEntryMax = 20 * time.Minute
 
 // leakEvents turns the events of the leak test and of package fault into alarms, and tells the
 // fit of leaks that began or were mended.
@@ -199,7 +199,7 @@ func broken(state string) bool {
 // maskedAlarms raises the alarm when somebody has been inside by masked entry for longer than
 // the site allows; and anew for each further person who is overdue.
 func (s *State) maskedAlarms(name string, st *Store) {
-	most := defaultMaskedLong
+	most := DefaultMaskedEntryMax
 	if d := s.Site.Settings.MaskedEntryMax.Std(); d > 0 {
 		most = d
 	}

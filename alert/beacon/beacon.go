@@ -87,10 +87,10 @@ type Beacon struct {
 // fields to put right.
 func New(c logbook.Beacon, site string, s Source, o Options) (*Beacon, error) {
 	if c.Topic == "" {
-		c.Topic = "undersheet/" + Escape(site)
+		c.Topic = "undersheet/" + escape(site)
 	}
 	if c.ClientID == "" {
-		c.ClientID = "undersheet-" + Escape(site) + "-beacon"
+		c.ClientID = "undersheet-" + escape(site) + "-beacon"
 	}
 	if err := check(c); err != nil {
 		return nil, err
@@ -132,7 +132,7 @@ func cleanTopic(s string) string {
 	}
 	levels := strings.Split(s, "/")
 	for i, l := range levels {
-		if levels[i] = strings.ReplaceAll(Escape(l), "%25", "%"); l == "" {
+		if levels[i] = strings.ReplaceAll(escape(l), "%25", "%"); l == "" {
 			levels[i] = "?"
 		}
 	}

@@ -8,7 +8,7 @@
 //
 // Every topic begins with the site file's topic, undersheet/<site> unless it says
 // otherwise. Names stand in topics as they are, but for / + # % and control
-// characters, which are percent-encoded ([Escape], [Unescape]). All messages have
+// characters, which are percent-encoded. All messages have
 // quality of service 1 and are retained; payloads other than that of online are
 // JSON, in UTF-8.
 //

@@ -51,7 +51,7 @@ func (b *Beacon) connect(ctx context.Context) (*link, error) {
 	if err != nil {
 		return nil, err
 	}
-	l := &link{Dialer: mqtt.NewDialer(context.WithoutCancel(ctx), settings, b.o.Timeout), online: b.conf.Topic + "/" + TopicOnline, echoed: make(chan struct{}), found: map[string]bool{}}
+	l := &link{Dialer: mqtt.NewDialer(context.WithoutCancel(ctx), settings, b.o.Timeout), online: b.conf.Topic + "/" + topicOnline, echoed: make(chan struct{}), found: map[string]bool{}}
 	o, err := b.options(l)
 	if err != nil {
 		l.Close()

@@ -169,7 +169,7 @@ func (w *writer) stack(k *rules.StackView) note {
 	if f := k.Lowest; f != nil && k.Phase == logbook.PhaseExposure {
 		p.Lowest = &Forecast{For: f.For, PPM: f.PPM, EndPPM: logbook.Number(k.EndLevelPPM), ChanceMet: f.ChanceMet}
 	}
-	return note{w.prefix + "/" + TopicStacks + "/" + Escape(k.Name), func(at logbook.Time) []byte {
+	return note{w.prefix + "/" + topicStacks + "/" + escape(k.Name), func(at logbook.Time) []byte {
 		p.At = at
 		b, err := json.Marshal(p)
 		if err != nil {
@@ -182,5 +182,5 @@ func (w *writer) stack(k *rules.StackView) note {
 
 // online returns the note that the program is there, or not.
 func (w *writer) online(word string) note {
-	return note{w.prefix + "/" + TopicOnline, func(logbook.Time) []byte { return []byte(word) }}
+	return note{w.prefix + "/" + topicOnline, func(logbook.Time) []byte { return []byte(word) }}
 }

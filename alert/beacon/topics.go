@@ -11,11 +11,11 @@ import (
 
 // Levels of topics, after the beginning that all have in common.
 const (
-	TopicOnline = "online" // <topic>/online
-	TopicStores = "stores" // <topic>/stores/<store>/gate
-	TopicGate   = "gate"
-	TopicAlarms = "alarms" // <topic>/alarms/<alarm>/<place>
-	TopicStacks = "stacks" // <topic>/stacks/<stack>
+	topicOnline = "online" // <topic>/online
+	topicStores = "stores" // <topic>/stores/<store>/gate
+	topicGate   = "gate"
+	topicAlarms = "alarms" // <topic>/alarms/<alarm>/<place>
+	topicStacks = "stacks" // <topic>/stacks/<stack>
 )
 
 // Payloads of <topic>/online.
@@ -30,13 +30,13 @@ const mostTopic = 65535
 
 // filters match every topic that this package publishes, and few others.
 func filters(prefix string) []string {
-	return []string{prefix + "/" + TopicOnline, prefix + "/" + TopicStores + "/+/" + TopicGate, prefix + "/" + TopicAlarms + "/+/+", prefix + "/" + TopicStacks + "/+"}
+	return []string{prefix + "/" + topicOnline, prefix + "/" + topicStores + "/+/" + topicGate, prefix + "/" + topicAlarms + "/+/+", prefix + "/" + topicStacks + "/+"}
 }
 
-// Escape makes a name fit for one level of a topic. What MQTT forbids in a name
+// escape makes a name fit for one level of a topic. What MQTT forbids in a name
 // or gives a meaning (/ + # and, MQTT 3.1.1 section 1.5.3, control characters,
 // noncharacters and bytes that are not UTF-8) is percent-encoded, as is % itself.
-func Escape(name string) string {
+func escape(name string) string {
 	var b strings.Builder
 	for i, r := range name {
 		n := utf8.RuneLen(r)
@@ -55,8 +55,8 @@ func Escape(name string) string {
 	return b.String()
 }
 
-// Unescape returns the name that Escape made level from.
-func Unescape(level string) (string, error) {
+// unescape returns the name that escape made level from.
+func unescape(level string) (string, error) {
 	name, err := url.PathUnescape(level)
 	if err != nil {
 		return "", fmt.Errorf("read the name %q in a topic: %w", level, err)
@@ -66,17 +66,17 @@ func Unescape(level string) (string, error) {
 
 // gateTopic returns the topic of a store's gate.
 func gateTopic(prefix, store string) string {
-	return strings.Join([]string{prefix, TopicStores, Escape(store), TopicGate}, "/")
+	return strings.Join([]string{prefix, topicStores, escape(store), topicGate}, "/")
 }
 
 // storeOf returns the store whose gate has this topic; ok = it is a gate's.
 func storeOf(prefix, topic string) (store string, ok bool) {
-	rest, ours := strings.CutPrefix(topic, prefix+"/"+TopicStores+"/")
-	level, gate := strings.CutSuffix(rest, "/"+TopicGate)
+	rest, ours := strings.CutPrefix(topic, prefix+"/"+topicStores+"/")
+	level, gate := strings.CutSuffix(rest, "/"+topicGate)
 	if !ours || !gate || strings.Contains(level, "/") {
 		return "", false
 	}
-	store, err := Unescape(level)
+	store, err := unescape(level)
 	if err != nil {
 		store = level // not ours, but a gate all the same
 	}
@@ -85,7 +85,7 @@ func storeOf(prefix, topic string) (store string, ok bool) {
 
 // alarmTopic returns the topic of an alarm.
 func alarmTopic(prefix string, a *logbook.Alarm) string {
-	return strings.Join([]string{prefix, TopicAlarms, Escape(a.Alarm), place(a)}, "/")
+	return strings.Join([]string{prefix, topicAlarms, escape(a.Alarm), place(a)}, "/")
 }
 
 // place returns the level that says what an alarm is of.
@@ -93,7 +93,7 @@ func place(a *logbook.Alarm) string {
 	var parts []string
 	for _, p := range [][2]string{{"store", a.Store}, {"stack", a.Stack}, {"line", a.Line}, {"point", a.Point}, {"channel", a.Channel}, {"owed", a.Which()}} {
 		if p[1] != "" {
-			parts = append(parts, p[0]+"="+strings.ReplaceAll(Escape(p[1]), ",", "%2C"))
+			parts = append(parts, p[0]+"="+strings.ReplaceAll(escape(p[1]), ",", "%2C"))
 		}
 	}
 	if parts == nil {

@@ -21,9 +21,9 @@ func TestEscape(t *testing.T) {
 		"Store 2": "Store 2", "B/2+#": "B%2F2%2B%23", "100%": "100%25", "Склад ü": "Склад ü", "a\x00b\n": "a%00b%0A", "\u0085": "%C2%85",
 		"\xff": "%FF", "\ufffd": "\ufffd", "\ufdd0": "%EF%B7%90", "\U0001ffff": "%F0%9F%BF%BF", "": "", "$SYS": "$SYS", "a,b=c": "a,b=c",
 	} {
-		require.Equal(t, want, Escape(name), "%q", name)
+		require.Equal(t, want, escape(name), "%q", name)
 	}
-	_, err := Unescape("100%")
+	_, err := unescape("100%")
 	require.ErrorContains(t, err, "100%")
 }
 
@@ -34,13 +34,13 @@ func FuzzEscape(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, name string) {
-		level := Escape(name)
+		level := escape(name)
 		require.True(t, utf8.ValidString(level))
 		require.False(t, strings.ContainsAny(level, "/+#\x00"))
 		for _, r := range level {
 			require.False(t, r < 0x20 || r >= 0x7f && r < 0xa0, "%U", r)
 		}
-		back, err := Unescape(level)
+		back, err := unescape(level)
 		require.NoError(t, err)
 		require.Equal(t, name, back)
 		store, ok := storeOf("u/d", gateTopic("u/d", name))

@@ -10,8 +10,8 @@ import (
 // slides of the plant quarantine service); the others are common practice.
 const (
 	DefaultWithholding = 48 * time.Hour
-	DefaultInspectAt   = 16*time.Hour + 30*time.Minute // late in the afternoon, when what is alive moves
-	DefaultJar         = 30 * 24 * time.Hour           // what was an egg is a beetle by then
+	DefaultInspectAt   = "16:30"             // late in the afternoon, when what is alive moves
+	DefaultJar         = 30 * 24 * time.Hour // what was an egg is a beetle by then
 )
 
 // Rule is who does a follow-up and when people are told of it.
@@ -63,16 +63,18 @@ func RuleOf(site *logbook.Site, kind string) Rule {
 // FiguresOf returns the figures of a site.
 func FiguresOf(site *logbook.Site) Figures {
 	s := site.Settings
-	g := Figures{Withholding: s.Withholding.Std(), InspectAt: DefaultInspectAt, SecondLook: s.SecondLook.Std(), Jar: s.Jar.Std(), Zone: site.Offsets}
+	g := Figures{Withholding: s.Withholding.Std(), SecondLook: s.SecondLook.Std(), Jar: s.Jar.Std(), Zone: site.Offsets}
 	if g.Withholding == 0 {
 		g.Withholding = DefaultWithholding
 	}
 	if g.Jar == 0 {
 		g.Jar = DefaultJar
 	}
-	if at, err := time.Parse("15:04", s.InspectAt); err == nil {
-		g.InspectAt = time.Duration(at.Hour())*time.Hour + time.Duration(at.Minute())*time.Minute
+	at, err := time.Parse("15:04", s.InspectAt)
+	if err != nil {
+		at, _ = time.Parse("15:04", DefaultInspectAt)
 	}
+	g.InspectAt = time.Duration(at.Hour())*time.Hour + time.Duration(at.Minute())*time.Minute
 	return g
 }
 
