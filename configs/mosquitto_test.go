@@ -12,6 +12,8 @@ import (
 	"testing"
 	"time"
 
+	"undersheet/peer"
+
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/stretchr/testify/require"
 )
@@ -27,7 +29,7 @@ type broker struct {
 // newBroker writes the shipped file with port and paths replaced; a password file
 // of its own lets "gateway" and "undersheet" in.
 func newBroker(t *testing.T) *broker {
-	passwd := program(t, "mosquitto_passwd", "mosquitto")
+	passwd := peer.Need(t, "mosquitto_passwd", "mosquitto")
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	defer l.Close()
@@ -50,7 +52,7 @@ func newBroker(t *testing.T) *broker {
 }
 
 func (b *broker) start() {
-	b.cmd = exec.Command(program(b.t, "mosquitto", "mosquitto"), "-c", b.conf)
+	b.cmd = exec.Command(peer.Need(b.t, "mosquitto", "mosquitto"), "-c", b.conf)
 	require.NoError(b.t, b.cmd.Start())
 	cmd := b.cmd
 	b.t.Cleanup(func() { _ = cmd.Process.Kill(); _ = cmd.Wait() })

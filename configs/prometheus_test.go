@@ -6,6 +6,8 @@ import (
 	"strings"
 	"testing"
 
+	"undersheet/peer"
+
 	"github.com/goccy/go-yaml"
 	"github.com/stretchr/testify/require"
 )
@@ -36,7 +38,7 @@ func shippedRules(t *testing.T) (rules []rule) {
 // TestPromtoolAccepts: Prometheus' own tool reads the files and finds nothing to
 // remark, and the alerts come when rules_test.yml says that they should.
 func TestPromtoolAccepts(t *testing.T) {
-	promtool := program(t, "promtool", "prometheus")
+	promtool := peer.Need(t, "promtool", "prometheus")
 	dir := t.TempDir()
 	for _, name := range []string{"prometheus.yml", "rules.yml", "rules_test.yml"} {
 		written(t, dir, name, shippedText(t, "prometheus/"+name))
@@ -51,7 +53,7 @@ func TestPromtoolAccepts(t *testing.T) {
 
 // TestRuleTestsCanFail: an alert that no longer fires is found, each of them.
 func TestRuleTestsCanFail(t *testing.T) {
-	promtool := program(t, "promtool", "prometheus")
+	promtool := peer.Need(t, "promtool", "prometheus")
 	rules, text := shippedRules(t), shippedText(t, "prometheus/rules.yml")
 	for _, r := range rules {
 		text = strings.Replace(text, "expr: "+r.Expr+"\n", "expr: absent(vector(1))\n", 1)

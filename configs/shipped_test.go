@@ -3,7 +3,6 @@ package configs
 import (
 	"io/fs"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -11,24 +10,6 @@ import (
 	"github.com/goccy/go-yaml"
 	"github.com/stretchr/testify/require"
 )
-
-// program returns the path of a program that a test runs, or ends the test: with
-// a skip, or under CI=true with a failure. Debian puts some outside PATH.
-func program(t *testing.T, name, pkg string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err != nil {
-		path, err = exec.LookPath("/usr/sbin/" + name)
-	}
-	if err == nil {
-		return path
-	}
-	if os.Getenv("CI") == "true" {
-		t.Fatalf("needs %s (Debian package %s)", name, pkg)
-	}
-	t.Skipf("needs %s (Debian package %s)", name, pkg)
-	return ""
-}
 
 // shippedText returns a shipped file with some of its text replaced; each piece
 // must be there, so that a test tries the file as it is shipped.

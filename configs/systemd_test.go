@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 
+	"undersheet/peer"
+
 	"github.com/stretchr/testify/require"
 )
 
@@ -15,7 +17,7 @@ const mostExposed = "19"
 // TestServiceIsAsSystemdWantsIt: systemd itself reads the unit and finds nothing
 // to remark, and rates it as well shut in.
 func TestServiceIsAsSystemdWantsIt(t *testing.T) {
-	analyze := program(t, "systemd-analyze", "systemd")
+	analyze := peer.Need(t, "systemd-analyze", "systemd")
 	unit := written(t, t.TempDir(), "undersheet.service", shippedText(t, "systemd/undersheet.service", "/usr/local/bin/undersheet serve", "/bin/true serve"))
 	out, err := exec.Command(analyze, "verify", unit).CombinedOutput()
 	require.NoError(t, err, string(out))

@@ -22,6 +22,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
+	"undersheet/peer"
 )
 
 // program is a database server of other authors, from Debian.
@@ -37,11 +38,7 @@ type program struct {
 func newProgram(t testing.TB, port int, path, pkg string, args ...string) *program {
 	t.Helper()
 	if _, err := os.Stat(path); err != nil {
-		missing := fmt.Sprintf("needs %s (Debian package %s)", path, pkg)
-		if os.Getenv("CI") == "true" {
-			t.Fatal(missing)
-		}
-		t.Skip(missing)
+		peer.Missing(t, path, pkg)
 	}
 	p := &program{t: t, path: path, args: args, port: port}
 	p.start()

@@ -15,6 +15,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/logbook/words"
+	"undersheet/peer"
 	"undersheet/report/paper"
 )
 
@@ -178,12 +179,7 @@ func TestFieldsHaveLabels(t *testing.T) {
 // every font is in the file.
 func TestPDFByPoppler(t *testing.T) {
 	for _, program := range []string{"pdftotext", "pdffonts"} {
-		if _, err := exec.LookPath(program); err != nil {
-			if os.Getenv("CI") == "true" {
-				t.Fatalf("%s is missing: install poppler-utils", program)
-			}
-			t.Skipf("%s is missing: install poppler-utils", program)
-		}
+		peer.Need(t, program, "poppler-utils")
 	}
 	for _, lang := range words.Languages() {
 		path := filepath.Join(t.TempDir(), "report.pdf")

@@ -19,6 +19,7 @@ import (
 	"undersheet/alert"
 	"undersheet/ingest"
 	"undersheet/logbook"
+	"undersheet/peer"
 	"undersheet/rules"
 	"undersheet/rules/gate"
 	"undersheet/rules/ledger"
@@ -149,10 +150,7 @@ func TestWatchStatesAreTold(t *testing.T) {
 
 // TestPromtoolAccepts: the linter of Prometheus has nothing to say.
 func TestPromtoolAccepts(t *testing.T) {
-	promtool, err := exec.LookPath("promtool")
-	if err != nil {
-		missing(t, "promtool", "prometheus")
-	}
+	promtool := peer.Need(t, "promtool", "prometheus")
 	for name, f := range map[string]*fake{"invented": invented(), "hostile names": hostile()} {
 		_, h := full()
 		if name != "invented" {
@@ -168,10 +166,7 @@ func TestPromtoolAccepts(t *testing.T) {
 
 // TestPrometheusScrapes: a real Prometheus reads the metrics and answers for them.
 func TestPrometheusScrapes(t *testing.T) {
-	prometheus, err := exec.LookPath("prometheus")
-	if err != nil {
-		missing(t, "prometheus", "prometheus")
-	}
+	prometheus := peer.Need(t, "prometheus", "prometheus")
 	if testing.Short() {
 		t.Skip("starts a Prometheus server")
 	}

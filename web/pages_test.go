@@ -6,7 +6,6 @@ import (
 	"io"
 	"net/http"
 	"net/url"
-	"os"
 	"regexp"
 	"strings"
 	"testing"
@@ -324,15 +323,6 @@ func TestLiveTellsChanges(t *testing.T) {
 		cancel()
 		<-ended
 	})
-}
-
-// missing skips a test that needs a program, and fails it on CI.
-func missing(t *testing.T, program, pkg string) {
-	t.Helper()
-	if os.Getenv("CI") == "true" {
-		t.Fatalf("needs %s (Debian package %s)", program, pkg)
-	}
-	t.Skipf("needs %s (Debian package %s)", program, pkg)
 }
 
 // What somebody has to put right stands on every page, and so does the site's line

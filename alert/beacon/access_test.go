@@ -21,6 +21,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/peer"
 )
 
 // TestAccessIsMissing: a broker drops what it does not allow without a word
@@ -66,7 +67,7 @@ func TestTLSAndPassword(t *testing.T) {
 	cert, key := issue(t)
 	dir := t.TempDir()
 	list, good, bad, user := filepath.Join(dir, "list"), filepath.Join(dir, "good"), filepath.Join(dir, "bad"), filepath.Join(dir, "user")
-	require.NoError(t, exec.Command(program(t, "mosquitto_passwd"), "-b", "-c", list, "depot", "s3cret").Run())
+	require.NoError(t, exec.Command(peer.Need(t, "mosquitto_passwd", "mosquitto"), "-b", "-c", list, "depot", "s3cret").Run())
 	for file, text := range map[string]string{good: "s3cret\n", bad: "gu3ss\n", user: "depot\n"} {
 		require.NoError(t, os.WriteFile(file, []byte(text), 0o600))
 	}

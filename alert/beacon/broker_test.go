@@ -13,6 +13,8 @@ import (
 	"testing"
 	"time"
 
+	"undersheet/peer"
+
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/stretchr/testify/require"
 )
@@ -34,23 +36,6 @@ type mosquitto struct {
 	cmd  *exec.Cmd
 }
 
-// program returns the path of a program of Debian package mosquitto, or skips the
-// test and says what is missing.
-func program(t *testing.T, name string) string {
-	t.Helper()
-	for _, n := range []string{name, "/usr/sbin/" + name} {
-		if path, err := exec.LookPath(n); err == nil {
-			return path
-		}
-	}
-	missing := fmt.Sprintf("needs %s (Debian package mosquitto)", name)
-	if os.Getenv("CI") == "true" {
-		t.Fatal(missing)
-	}
-	t.Skip(missing)
-	return ""
-}
-
 // freePort returns a port of 127.0.0.1 that nobody listens on.
 func freePort(t *testing.T) int {
 	t.Helper()
@@ -64,7 +49,7 @@ func freePort(t *testing.T) int {
 // what is retained at each change.
 func startMosquitto(t *testing.T, lines ...string) *mosquitto {
 	t.Helper()
-	program(t, "mosquitto")
+	peer.Need(t, "mosquitto", "mosquitto")
 	dir := t.TempDir()
 	m := &mosquitto{t: t, conf: filepath.Join(dir, "mosquitto.conf"), port: freePort(t)}
 	conf := append([]string{fmt.Sprintf("listener %d 127.0.0.1", m.port), "persistence true", "persistence_location " + dir + "/",
@@ -83,7 +68,7 @@ func startMosquitto(t *testing.T, lines ...string) *mosquitto {
 
 func (m *mosquitto) start() {
 	m.t.Helper()
-	m.cmd = exec.Command(program(m.t, "mosquitto"), "-c", m.conf)
+	m.cmd = exec.Command(peer.Need(m.t, "mosquitto", "mosquitto"), "-c", m.conf)
 	m.cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
 	require.NoError(m.t, m.cmd.Start())
 	eventually(m.t, func() bool {

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
-	"os"
 	"os/exec"
 	"runtime"
 	"slices"
@@ -17,6 +16,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"undersheet/cmd/bench/scenario"
+	"undersheet/peer"
 )
 
 // With ln yield alone unknown, n readings of ln C with noise σ and a prior sd τ give
@@ -85,13 +85,7 @@ func TestBoundOfTheFamily(t *testing.T) {
 // The straight line on log paper is R's lm, and its interval predict's with
 // interval = "confidence", level = 0.90.
 func TestPaperIsLm(t *testing.T) {
-	r, err := exec.LookPath("Rscript")
-	if err != nil && os.Getenv("CI") == "true" {
-		t.Fatal("needs Rscript (Debian package r-base-core)")
-	}
-	if err != nil {
-		t.Skip("needs Rscript (Debian package r-base-core)")
-	}
+	r := peer.Need(t, "Rscript", "r-base-core")
 	var x, y []float64
 	for i := range 12 {
 		x = append(x, 30+3*float64(i))

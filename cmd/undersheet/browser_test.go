@@ -6,18 +6,17 @@ import (
 	"fmt"
 	"net"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
+	"undersheet/peer"
+
 	browsing "github.com/chromedp/cdproto/browser"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
-
-	"undersheet/sensor/port/porttest"
 )
 
 // browserTest is a person at a browser, with mouse and keys.
@@ -32,10 +31,7 @@ type browserTest struct {
 
 // newBrowserTest starts a real Chromium on the pages at base.
 func newBrowserTest(t *testing.T, base string) *browserTest {
-	bin, err := exec.LookPath("chromium")
-	if err != nil {
-		porttest.Missing(t, "chromium", "chromium")
-	}
+	bin := peer.Need(t, "chromium", "chromium")
 	alloc, end := chromedp.NewExecAllocator(context.Background(), // which outlives the test: what is shown at its end is logged
 		append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.ExecPath(bin))...)
 	t.Cleanup(end)

@@ -23,7 +23,7 @@ import (
 	"undersheet/alert/sms/modem"
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite/door"
-	"undersheet/sensor/port/porttest"
+	"undersheet/peer"
 	"undersheet/sensor/sim"
 )
 
@@ -144,10 +144,7 @@ stores:
 
 // startMosquitto starts a real broker that keeps sessions, on a port of its own.
 func startMosquitto(t *testing.T, dir string) string {
-	bin := "/usr/sbin/mosquitto"
-	if _, err := os.Stat(bin); err != nil {
-		porttest.Missing(t, "mosquitto", "mosquitto")
-	}
+	bin := peer.Need(t, "mosquitto", "mosquitto")
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	addr := l.Addr().String()

@@ -20,7 +20,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/configs"
-	"undersheet/sensor/port/porttest"
+	"undersheet/peer"
 )
 
 // TestEveryQueryOfBoardsAndRules: a real Prometheus with the shipped configuration
@@ -32,7 +32,7 @@ func TestEveryQueryOfBoardsAndRules(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a depot and a Prometheus: run without -short")
 	}
-	bin := porttest.Need(t, "prometheus", "prometheus")
+	bin := peer.Need(t, "prometheus", "prometheus")
 	w := newWatched(t)
 	w.start()
 	w.tornSheet()

@@ -17,6 +17,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"undersheet/peer"
 	"undersheet/report/chart"
 )
 
@@ -50,13 +51,7 @@ func pdf(t testing.TB, d *Document) string {
 // run runs a program that reads PDF, which has nothing to do with the one that wrote it.
 func run(t *testing.T, name string, args ...string) string {
 	t.Helper()
-	if _, err := exec.LookPath(name); err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatalf("%s is missing (Debian packages poppler-utils, qpdf)", name)
-		}
-		t.Skipf("%s is missing (Debian packages poppler-utils, qpdf)", name)
-	}
-	out, err := exec.Command(name, args...).CombinedOutput()
+	out, err := exec.Command(peer.Need(t, name, "poppler-utils or qpdf"), args...).CombinedOutput()
 	require.NoError(t, err, "%s: %s", name, out)
 	return string(out)
 }

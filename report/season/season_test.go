@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"iter"
 	"math"
-	"os"
 	"os/exec"
 	"strconv"
 	"strings"
@@ -16,6 +15,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/logbook/words"
+	"undersheet/peer"
 	"undersheet/report"
 )
 
@@ -239,13 +239,7 @@ func TestInterval(t *testing.T) {
 	}
 	low, high := Proportion{}.Interval()
 	require.Equal(t, []float64{0, 1}, []float64{low, high})
-	if _, err := exec.LookPath("Rscript"); err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatal("Rscript is missing (Debian package r-base-core)")
-		}
-		t.Skip("Rscript is missing (Debian package r-base-core)")
-	}
-	out, err := exec.Command("Rscript", "-e", `for (n in c(1, 13, 60)) for (x in 0:n) cat(x, n, format(binom.test(x, n)$conf.int, digits = 15), "\n")`).Output()
+	out, err := exec.Command(peer.Need(t, "Rscript", "r-base-core"), "-e", `for (n in c(1, 13, 60)) for (x in 0:n) cat(x, n, format(binom.test(x, n)$conf.int, digits = 15), "\n")`).Output()
 	require.NoError(t, err)
 	lines := strings.Split(strings.TrimSpace(string(out)), "\n")
 	require.Len(t, lines, 2+14+61)

@@ -11,6 +11,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"undersheet/peer"
 	"undersheet/sensor/modbus"
 	"undersheet/sensor/modbus/slave"
 	"undersheet/sensor/port"
@@ -23,7 +24,7 @@ const python = "/usr/bin/python3" // Debian's own, which finds Debian's packages
 func needPymodbus(t testing.TB) {
 	t.Helper()
 	if exec.Command(python, "-c", "import pymodbus, serial, serial_asyncio").Run() != nil {
-		porttest.Missing(t, "pymodbus", "python3-pymodbus, with python3-serial and python3-serial-asyncio")
+		peer.Missing(t, "pymodbus", "python3-pymodbus, with python3-serial and python3-serial-asyncio")
 	}
 }
 

@@ -13,6 +13,8 @@ import (
 	"testing"
 	"time"
 
+	"undersheet/peer"
+
 	paho "github.com/eclipse/paho.mqtt.golang"
 	broker "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
@@ -73,26 +75,10 @@ type mosquitto struct {
 	tls  bool
 }
 
-// findMosquitto returns the program, or skips the test and says what is missing.
-func findMosquitto(t *testing.T) string {
-	t.Helper()
-	for _, name := range []string{"mosquitto", "/usr/sbin/mosquitto"} {
-		if path, err := exec.LookPath(name); err == nil {
-			return path
-		}
-	}
-	const missing = "needs mosquitto (Debian package mosquitto)"
-	if os.Getenv("CI") == "true" {
-		t.Fatal(missing)
-	}
-	t.Skip(missing)
-	return ""
-}
-
 // startMosquitto starts the broker with more lines of configuration.
 func startMosquitto(t *testing.T, lines ...string) *mosquitto {
 	t.Helper()
-	findMosquitto(t)
+	peer.Need(t, "mosquitto", "mosquitto")
 	dir := t.TempDir()
 	m := &mosquitto{t: t, conf: filepath.Join(dir, "mosquitto.conf"), port: freePort(t)}
 	conf := append([]string{fmt.Sprintf("listener %d 127.0.0.1", m.port), "persistence true", "persistence_location " + dir + "/"}, lines...)
@@ -111,7 +97,7 @@ func startMosquitto(t *testing.T, lines ...string) *mosquitto {
 
 func (m *mosquitto) start() {
 	m.t.Helper()
-	m.cmd = exec.Command(findMosquitto(m.t), "-c", m.conf)
+	m.cmd = exec.Command(peer.Need(m.t, "mosquitto", "mosquitto"), "-c", m.conf)
 	require.NoError(m.t, m.cmd.Start())
 	eventually(m.t, func() bool {
 		c, err := net.Dial("tcp", fmt.Sprintf("127.0.0.1:%d", m.port))

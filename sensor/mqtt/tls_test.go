@@ -18,6 +18,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"undersheet/peer"
 	"undersheet/sensor/mqtt"
 )
 
@@ -146,13 +147,7 @@ func TestTLSToAPlainPort(t *testing.T) {
 }
 
 func TestUserAndPassword(t *testing.T) {
-	passwd, err := exec.LookPath("mosquitto_passwd")
-	if err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatal("needs mosquitto_passwd (Debian package mosquitto)")
-		}
-		t.Skip("needs mosquitto_passwd (Debian package mosquitto)")
-	}
+	passwd := peer.Need(t, "mosquitto_passwd", "mosquitto")
 	dir := t.TempDir()
 	users, access := filepath.Join(dir, "users"), filepath.Join(dir, "access")
 	require.NoError(t, exec.Command(passwd, "-b", "-c", users, "depot", "hush").Run())

@@ -12,7 +12,7 @@ import (
 	"github.com/emersion/go-ical"
 	"github.com/stretchr/testify/require"
 
-	"undersheet/sensor/port/porttest"
+	"undersheet/peer"
 	"undersheet/web/calendar"
 )
 
@@ -171,7 +171,7 @@ func FuzzAnyTextSurvives(f *testing.F) {
 func TestPythonReadsIt(t *testing.T) {
 	const python = "/usr/bin/python3" // Debian's own, which finds Debian's packages
 	if exec.Command(python, "-c", "import icalendar").Run() != nil {
-		porttest.Missing(t, "icalendar for Python", "python3-icalendar")
+		peer.Missing(t, "icalendar for Python", "python3-icalendar")
 	}
 	var items []calendar.Item
 	for _, s := range hard {

@@ -14,8 +14,8 @@ import (
 
 	"undersheet/alert/sms/modem"
 	"undersheet/alert/sms/pdu"
+	"undersheet/peer"
 	"undersheet/sensor/port"
-	"undersheet/sensor/port/porttest"
 )
 
 // start runs a modem until the test ends.
@@ -180,7 +180,7 @@ func TestFaults(t *testing.T) {
 // An independent program sends through this modem: Debian's gammu, which knows
 // the commands of many modems and gives up where one does not answer them.
 func TestGammuSendsThroughIt(t *testing.T) {
-	gammu := porttest.Need(t, "gammu", "gammu")
+	gammu := peer.Need(t, "gammu", "gammu")
 	m := start(t, modem.Options{})
 	rc := filepath.Join(t.TempDir(), "rc")
 	require.NoError(t, os.WriteFile(rc, []byte("[gammu]\nport = "+m.Device()+"\nconnection = at115200\n"), 0o600))

@@ -13,7 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/alert/sms/pdu"
-	"undersheet/sensor/port/porttest"
+	"undersheet/peer"
 )
 
 const python = "/usr/bin/python3" // Debian's own, which finds Debian's packages
@@ -37,7 +37,7 @@ type theirs struct {
 func byGammu(t *testing.T, jobs []job) [][]theirs {
 	t.Helper()
 	if exec.Command(python, "-c", "import gammu").Run() != nil {
-		porttest.Missing(t, "gammu for Python", "python3-gammu")
+		peer.Missing(t, "gammu for Python", "python3-gammu")
 	}
 	var in, problems bytes.Buffer
 	for _, j := range jobs {

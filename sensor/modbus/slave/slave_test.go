@@ -15,11 +15,11 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"undersheet/peer"
 	"undersheet/sensor"
 	"undersheet/sensor/modbus"
 	"undersheet/sensor/modbus/slave"
 	"undersheet/sensor/port"
-	"undersheet/sensor/port/porttest"
 )
 
 // registers serves unit 7: holding registers 0 to 124 say their number, input
@@ -163,7 +163,7 @@ func (s *sink) Refused(context.Context, sensor.Refused) error { return nil }
 func TestPymodbusReadsTheSlave(t *testing.T) {
 	const python = "/usr/bin/python3"
 	if exec.Command(python, "-c", "import pymodbus, serial").Run() != nil {
-		porttest.Missing(t, "pymodbus", "python3-pymodbus, with python3-serial")
+		peer.Missing(t, "pymodbus", "python3-pymodbus, with python3-serial")
 	}
 	term, err := slave.OpenTerminal()
 	require.NoError(t, err)

@@ -5,40 +5,19 @@
 //	pair.Unplug()                     // both devices disappear
 //	pair.Plug()                       // and are back under their old names
 //
-// It is for tests only. On a machine without socat the test is skipped; with
-// CI=true in the environment it fails instead.
+// It is for tests only; without socat they end as package peer says.
 package porttest
 
 import (
 	"bufio"
-	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
 	"syscall"
 	"testing"
+
+	"undersheet/peer"
 )
-
-// Need returns the path of program, or ends the test: with a skip, or under
-// CI=true with a failure. pkg is the Debian package that holds it.
-func Need(t testing.TB, program, pkg string) string {
-	t.Helper()
-	path, err := exec.LookPath(program)
-	if err != nil {
-		Missing(t, program, pkg)
-	}
-	return path
-}
-
-// Missing ends the test because what is not there: with a skip, or under
-// CI=true with a failure. pkg is the Debian package that holds it.
-func Missing(t testing.TB, what, pkg string) {
-	t.Helper()
-	if os.Getenv("CI") == "true" {
-		t.Fatalf("needs %s (Debian package %s)", what, pkg)
-	}
-	t.Skipf("needs %s (Debian package %s)", what, pkg)
-}
 
 // Pair is two joined serial devices. Make one with NewPair.
 type Pair struct {
@@ -51,7 +30,7 @@ type Pair struct {
 // NewPair returns a plugged pair; it is unplugged when the test ends.
 func NewPair(t testing.TB) *Pair {
 	t.Helper()
-	Need(t, "socat", "socat")
+	peer.Need(t, "socat", "socat")
 	dir := t.TempDir()
 	p := &Pair{A: filepath.Join(dir, "a"), B: filepath.Join(dir, "b"), t: t}
 	p.Plug()
