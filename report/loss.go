@@ -83,7 +83,7 @@ func lossOf(f *rules.FitView) *Loss {
 	return l
 }
 
-// loss fits the line's own readings.
+// fit fits the line's own readings.
 func (l *Line) fit(started, until logbook.Time) {
 	var hours, ppm []float64
 	last := until.Hours(started)

@@ -235,3 +235,29 @@ func TestReadingsCloserThanTenSecondsAreKeptAtTheirHighest(t *testing.T) {
 	assert.Less(t, len(track.Recent), 200, "a fast instrument does not grow the state")
 	assert.Less(t, track.BelowFor(0.3), 5*time.Minute+time.Second)
 }
+
+// A fault ends the running stretch, however soon sound readings come again; a reading that
+// came late, or a second one, does not.
+func TestAFaultEndsTheStretch(t *testing.T) {
+	for state, stretches := range map[string]int{reading.Stuck: 2, reading.Fault: 2, reading.OverRange: 2, reading.BelowZero: 2, reading.Late: 1, reading.SecondValue: 1} {
+		var tr Track
+		for m := range 3 {
+			if m == 1 {
+				odd := readAt(-29*time.Minute, 0)
+				odd.State, odd.Live, odd.Counts = state, false, false
+				tr.Add(odd, 5*time.Minute)
+			} else {
+				tr.Add(readAt(time.Duration(m-30)*time.Minute, 0), 5*time.Minute)
+			}
+		}
+		assert.Len(t, tr.Live, stretches, state)
+	}
+}
+
+// Gas was seen where a figure says so; that nothing was read says nothing of gas.
+func TestGasSeen(t *testing.T) {
+	for code, seen := range map[string]bool{AboveLimit: true, HandAbove: true, OverRange: true, PointSilent: false, ConfirmOwed: false} {
+		assert.Equal(t, seen, GasSeen([]logbook.Reason{{Code: ConfirmOwed}, {Code: code}}), code)
+	}
+	assert.False(t, GasSeen(nil))
+}

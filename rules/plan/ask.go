@@ -69,6 +69,7 @@ type Fault struct {
 	text  string // for programs and commands
 }
 
+// Error says it in English, with the stack.
 func (f *Fault) Error() string {
 	if f.Stack == "" {
 		return f.text
