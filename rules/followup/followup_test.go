@@ -194,3 +194,15 @@ func TestEveryFollowUpHasItsRule(t *testing.T) {
 	}
 	require.Len(t, rules, len(logbook.FollowUps))
 }
+
+// What a site leaves out is as shipped; what it says counts. A time of day that cannot be
+// read is as none.
+func TestFiguresOf(t *testing.T) {
+	shipped := Figures{Withholding: DefaultWithholding, InspectAt: 16*time.Hour + 30*time.Minute, Jar: DefaultJar}
+	assert.Equal(t, shipped, FiguresOf(&logbook.Site{}))
+	assert.Equal(t, shipped, FiguresOf(&logbook.Site{Settings: logbook.Settings{InspectAt: "9 o'clock"}}))
+	own := logbook.Settings{Withholding: logbook.Duration(72 * time.Hour), InspectAt: "09:20", SecondLook: logbook.Duration(time.Hour), Jar: logbook.Duration(time.Minute)}
+	zone := []logbook.Offset{{Seconds: 3600}}
+	assert.Equal(t, Figures{Withholding: 72 * time.Hour, InspectAt: 9*time.Hour + 20*time.Minute, SecondLook: time.Hour, Jar: time.Minute, Zone: zone},
+		FiguresOf(&logbook.Site{Settings: own, Offsets: zone}))
+}

@@ -261,3 +261,27 @@ func TestGasSeen(t *testing.T) {
 	}
 	assert.False(t, GasSeen(nil))
 }
+
+// A clearance falls whatever speaks against it, and however many things do at once.
+func TestAClearanceFailsOnAnyDoubt(t *testing.T) {
+	inside := func(s *Store) { s.Inside = []string{"I. Okafor"} }
+	silent := func(s *Store) { s.Points[0].Track = &Track{} }
+	for name, doubts := range map[string][]func(*Store){"none": nil, "somebody inside": {inside}, "a point never read": {silent}, "both": {inside, silent}} {
+		s := ready()
+		s.Stacks[0].Phase, s.Cleared = logbook.PhaseWithholding, &Clearance{At: noon.Add(-time.Hour), By: "N. Ferreira"}
+		for _, doubt := range doubts {
+			doubt(s)
+		}
+		assert.Equal(t, len(doubts) > 0, Decide(s).Failed, name)
+	}
+}
+
+// Readings exactly as far apart as is allowed are one stretch; a microsecond more and they are two.
+func TestAStretchHoldsUpToTheGapAllowed(t *testing.T) {
+	for late, stretches := range map[time.Duration]int{0: 1, time.Microsecond: 2} {
+		var tr Track
+		tr.Add(readAt(-20*time.Minute, 0.1), 10*time.Minute)
+		tr.Add(readAt(-10*time.Minute+late, 0.1), 10*time.Minute)
+		assert.Len(t, tr.Live, stretches, late)
+	}
+}
