@@ -17,10 +17,11 @@ import (
 // where no country is named, 0.3 ppm, is the time-weighted average of 29 CFR 1910.1000,
 // Table Z-1 (OSHA), taken as an instantaneous level.
 type reentry struct {
-	site   logbook.Site
-	every  time.Duration // how often its points are read
-	facts  []logbook.Entry
-	hidden map[uint64]bool // struck by a correction
+	site  logbook.Site
+	every time.Duration                 // how often its points are read
+	log   []logbook.Entry               // as it was written, from seq 1
+	right map[uint64]*logbook.Corrected // the last correction of an entry, by its seq
+	facts []logbook.Entry               // with the right entries in their places
 }
 
 // howOpen numbers the states of a gate from the shut one on.
@@ -28,27 +29,46 @@ func howOpen(state string) int {
 	return slices.Index([]string{logbook.GateShut, logbook.GateAiring, logbook.GateCheckOwed, logbook.GateCleared}, state)
 }
 
-// take keeps the next entry of a log. A correction that was accepted puts another in the
-// place of one.
+// take keeps the next entry of a log. A correction that was accepted is worked into all that
+// was taken.
 func (o *reentry) take(e logbook.Entry) {
-	o.facts = append(o.facts, e)
+	o.log, o.facts = append(o.log, e), append(o.facts, e)
 	verdict, ok := e.(*logbook.Accepted)
 	if !ok || verdict.Entry != logbook.KindCorrected {
 		return
 	}
-	c := o.facts[o.at(verdict.Of)].(*logbook.Corrected)
-	if c.Withdrawn {
-		o.hidden[c.Of] = true
-	} else if right, err := c.Right(); err == nil {
-		i := o.at(c.Of)
-		right.Head().Seq, right.Head().Received = c.Of, o.facts[i].Head().Received
-		o.facts[i] = right
+	c := o.log[verdict.Of-1].(*logbook.Corrected)
+	o.right[c.Of] = c
+	o.facts = nil
+	for i, e := range o.log {
+		if o.right[uint64(i+1)] == nil {
+			o.facts = append(o.facts, e)
+		}
+	}
+	for i := range o.log {
+		if c := o.right[uint64(i+1)]; c != nil && !c.Withdrawn {
+			o.set(c)
+		}
 	}
 }
 
-// at returns the place of the entry with a seq.
-func (o *reentry) at(seq uint64) int {
-	return slices.IndexFunc(o.facts, func(f logbook.Entry) bool { return f.Head().Seq == seq })
+// set puts the right entry of a correction where the wrong one stood, or later, when what it
+// tells had happened.
+func (o *reentry) set(c *logbook.Corrected) {
+	right, err := c.Right()
+	if err != nil {
+		panic(err)
+	}
+	h := right.Head()
+	h.Seq, h.Received = c.Of, max(h.Time, o.log[c.Of-1].Head().Received)
+	after := slices.IndexFunc(o.facts, func(f logbook.Entry) bool {
+		seq, known := f.Head().Seq, f.Head().Received
+		return seq > h.Seq && known >= h.Time
+	})
+	if after < 0 {
+		after = len(o.facts)
+	}
+	o.facts = slices.Insert(o.facts, after, right)
 }
 
 // sheet is what the facts say of one stack.
@@ -80,9 +100,6 @@ func (o *reentry) most() (string, string) {
 	for i, e := range o.facts {
 		h := e.Head()
 		now = max(now, h.Received)
-		if o.hidden[h.Seq] {
-			continue
-		}
 		at := min(h.Time, now)
 		switch e := e.(type) {
 		case *logbook.DosingStarted:

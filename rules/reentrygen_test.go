@@ -29,7 +29,7 @@ type history struct {
 
 func newHistory(seed uint64) *history {
 	h := &history{rng: rand.New(rand.NewPCG(seed, 7)), now: epoch}
-	h.o = &reentry{site: testSite(), hidden: map[uint64]bool{}}
+	h.o = &reentry{site: testSite(), right: map[uint64]*logbook.Corrected{}}
 	h.o.every = pick(h, 3*time.Minute, 5*time.Minute, 10*time.Minute)
 	h.foul, h.busy = pick(h, 0, 0.002, 0.04), pick(h, 0.01, 0.05)
 	h.daemon = newDaemon(testSite())
