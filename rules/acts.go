@@ -288,7 +288,11 @@ func (s *State) dosing(e *logbook.DosingStarted, k *Stack, at logbook.Time) {
 func (s *State) newTreatment(k *Stack, stack string, at logbook.Time) {
 	s.replace(stack, k, at)
 	site, _ := s.siteStack(stack)
+	before := k.Treatment
 	k.Treatment, k.Gas = treatment.Dosing(site, at), nil
+	if before != nil {
+		k.Treatment.Lay(before.Laid) // it is under the same sheet, whatever time the new one is given
+	}
 	k.Treatment.After.Cages, k.Cages = k.Cages, nil
 	k.Events, k.Product = nil, nil
 	s.store(k.Store).HandOwed[stack] = false

@@ -281,6 +281,18 @@ func TestAiringFromBeforeMoreWasLaid(t *testing.T) {
 	}
 }
 
+// A second start that is dated before the first does not take away what the first laid: an
+// airing between the two aired nothing of it. Common practice.
+func TestAStartDatedBackLeavesWhatWasLaid(t *testing.T) {
+	d := underGas(t)
+	d.run(1)
+	d.act(&logbook.TreatmentStarted{OnStack: onA(), Treatment: "A-2", Protocol: "five-day", PhosphineG: 200, VolumeM3: 150, GrainTempC: 27}, logbook.KindTreatmentStarted, 100*time.Hour)
+	d.fresh()
+	d.act(&logbook.AiringStarted{OnStack: onA()}, logbook.KindAiringStarted, 90*time.Hour)
+	assert.Contains(t, findings(d.fresh()), "airing-before-dose")
+	assert.Equal(t, logbook.GateShut, d.gate())
+}
+
 // Phosphide that is laid while no exposure runs shuts the gate, whatever it is called.
 func TestDoseAddedWhileAiring(t *testing.T) {
 	d := cleared(t)
