@@ -286,9 +286,9 @@ func (s *State) dosing(e *logbook.DosingStarted, k *Stack, at logbook.Time) {
 // newTreatment begins a treatment of a stack in the place of the one before; the store
 // loses its clearance.
 func (s *State) newTreatment(k *Stack, stack string, at logbook.Time) {
+	before := k.Treatment
 	s.replace(stack, k, at)
 	site, _ := s.siteStack(stack)
-	before := k.Treatment
 	k.Treatment, k.Gas = treatment.Dosing(site, at), nil
 	if before != nil {
 		k.Treatment.Lay(before.Laid) // it is under the same sheet, whatever time the new one is given
