@@ -17,7 +17,7 @@ type still struct {
 const (
 	stuckSure  = 18.0 // −ln of a chance: one in 65 million
 	stuckHours = 1.0
-	stillPart  = 1.0 / 8 // of its noise: a line that moves by less, or by one step, stands still
+	stillPart  = 1.0 / 3 // of its noise: a line that moves by less, or by one step, stands still
 	movedHours = 0.5     // a line that moved since does not stand still
 	quietNoise = 0.01    // of the stated variance: a line as quiet as that may stand still
 )
@@ -153,6 +153,7 @@ func (s *State) block(f found) *Event {
 	}
 	mean, _ := s.Filter.see(i)
 	s.set(i, Blocked, onset, s.Lines[i].Ref+mean, drift)
+	s.loosen(drift)
 	for j := range s.Lines {
 		s.Bank.place(j) // beside the line that stood still the others seemed to move
 	}

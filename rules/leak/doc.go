@@ -100,6 +100,8 @@
 // is held against each other in the newest readings of all lines (step.go). A line that only
 // came back to where it stood before, as one that was blocked, does not leak (stood.go); a
 // stack that goes on falling did not come back.
+// A line that comes off over an hour or two may be called a leak on its way: that is taken back
+// when it is off, with what it told of the stack.
 // Where cells use up what stands in them over more than an hour, a stopped pump looks like
 // an open sheet, and is called a leak. It does not tell a sensor that
 // drifts down on one line from a leak beside that line (see [Event] Alone, and package

@@ -46,7 +46,8 @@ func (s *State) allFalling(reads []read) {
 	case known == 0:
 	case down < known && known-down >= down && f.Bins > 0 || down < known && f.Bins == 0:
 		back := fall{Before: s.At, Stopped: f.Stopped, Back: f.Back, Good: f.Good + 1}
-		if f.WithGas >= fallRuns && f.Most > backLn && !f.Stopped && s.At-s.Start >= quietHours {
+		fell := f.WithGas >= fallRuns && f.Most > backLn || f.Bins >= fallRuns && f.Most > -math.Log(goneShare)
+		if fell && !f.Stopped && s.At-s.Start >= quietHours {
 			back.Back, back.Good = f.Before, 1
 		}
 		s.Fall = back

@@ -258,7 +258,7 @@ func (s *State) tell(obs []Obs) []Event {
 	s.stand()
 	if s.live() {
 		s.Bank.open(hours, s.level())
-		if s.Raised != nil || !s.Fall.goesOn(hours) { // else wait for what the fall is
+		if s.Raised != nil || !s.Fall.goesOn(hours) && s.Fall.Back == 0 { // else wait for what the fall is, or was
 			events = append(events, s.judge()...)
 		}
 	}

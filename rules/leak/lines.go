@@ -269,37 +269,6 @@ func (s *State) told(i int) (level, variance float64) {
 	return sum / weight, 1 / weight
 }
 
-// off returns the event that a line came off: it fell to less than half within two readings and
-// stays there, while another line that was read since then did not fall. A line that only rises
-// less than a young fit had promised has not fallen.
-func (s *State) off(r read, events []Event) []Event {
-	l := &s.Lines[r.line]
-	if l.Cause.Kind != "" || s.At < s.Hold || l.Far.Down < offRuns || l.Used < jumpRuns || !s.neighbour(r.line, l.Far.DownAt) || r.y-r.innovation < math.Log(leastLevel) || r.y > l.Was-farLn/2 {
-		return events
-	}
-	since := l.Far.DownAt
-	s.set(r.line, LineOff, since, r.y, 0)
-	l.Cause.Depth = -r.innovation
-	return append(events, Event{Kind: LineOff, Line: r.line, Onset: since, OnsetLow: l.Good, OnsetHigh: since})
-}
-
-// neighbour reports whether another line was read after the hour since and read as predicted, up
-// to its newest reading. Where there is no other line it is true: nothing contradicts.
-func (s *State) neighbour(i int, since float64) bool {
-	alone := true
-	for j := range s.Lines {
-		l := &s.Lines[j]
-		if j == i || l.Cause.Kind != "" || !l.Known {
-			continue
-		}
-		alone = false
-		if l.Good >= since && l.Seen > since && l.Miss > -dropLn {
-			return true
-		}
-	}
-	return alone
-}
-
 // set raises a cause of a line and takes the line out of the test. held is the ln
 // ppm at which it stands; drift what its level was moved by the cause so far.
 func (s *State) set(i int, kind Kind, onset, held, drift float64) {
@@ -350,7 +319,8 @@ func (s *State) back(r read, events []Event) []Event {
 	if l.Cause.Kind == LineOff {
 		near = math.Abs(r.y-due) < min(farLn, l.Cause.Depth/2)
 	}
-	if !near || !r.fit {
+	over := l.Cause.Kind == LineOff && r.ppm >= leastPPM // as full as the others, if over the range
+	if !near || !r.fit && !over {
 		l.Cause.Back = 0
 		return events
 	}
@@ -361,7 +331,7 @@ func (s *State) back(r read, events []Event) []Event {
 	}
 	r.y = l.Ref + l.Cause.Near
 	e := Event{Kind: l.Cause.Kind, Line: r.line, Onset: l.Cause.Onset, OnsetLow: l.Cause.Onset, OnsetHigh: l.Cause.Onset, Cleared: true}
-	l.Cause = cause{}
+	l.Cause, l.Known = cause{}, false
 	s.find(r)
 	return append(events, e)
 }

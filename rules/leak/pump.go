@@ -164,7 +164,7 @@ func (s *State) mayHaveFallen() bool {
 
 // standing ends a stopped pump when the lines no longer read what they stood at.
 func (s *State) standing(obs []Obs) []Event {
-	sum, weight, read, low := 0.0, 0.0, 0, 0
+	sum, weight, read, low, moved := 0.0, 0.0, 0, 0, 0
 	for _, r := range s.readings(obs) {
 		l := &s.Lines[r.line]
 		if l.Cause.Kind != "" || !l.Known {
@@ -176,14 +176,17 @@ func (s *State) standing(obs []Obs) []Event {
 		if !r.fit {
 			continue
 		}
-		if l.still(r, s.At); s.Held.Digit && l.Still.Count == 0 {
-			return s.goOn()
+		if l.still(r, s.At); l.Still.Count == 0 {
+			moved++
 		}
 		v := l.Hush.of(r.noise)
 		most := 4 * math.Sqrt(v)
 		sum, weight = sum+min(max(r.y-s.Held.Level[r.line], -most), most)/v, weight+1/v
 	}
 	h := s.Held
+	if h.Digit && 2*moved > read { // one that moves for once does not tell that the pump runs
+		return s.goOn()
+	}
 	switch {
 	case read > 0 && low == read:
 		h.Low++

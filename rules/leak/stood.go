@@ -3,6 +3,8 @@ package leak
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // A line that falls back to where it stood earlier in the last day does not leak: it was too high
@@ -21,7 +23,8 @@ const (
 	stoodPart  = 4       // a line that stood as low for one part in so many of them is back
 	nearShare  = 1 / 3.0 // by which a new reading moves where a line stands, at the least
 	nearHours  = 0.4     // e-folding time after which readings that come seldom move it wholly: a third in 10 minutes, as nearShare
-	backHours  = 5.0     // after which a stack whose pump runs again is back; with 4 and 0.6 of goesOn two of 50 stopped pumps of hard stacks were called leaks, with these one
+	backHours  = 5.0     // after which a line, or a stack whose pump runs again, is back; with 4 and 0.6 of goesOn two of 50 stopped pumps of hard stacks were called leaks, with these one
+	lastHours  = 3       // before the onset: how far above a line stood then is what it fell
 	goesOn     = 0.7     // of the rate that was found: a stack that has fallen by so much lately was not back
 	backShare  = 0.4     // of the fall that was found: a line that lies less below is back; of 67 tears of hard stacks, 95 % showed more, and of 50 skirts and 50 tears elsewhere none was missed for it
 )
@@ -63,7 +66,7 @@ func (s *State) forgetStood(line int) {
 }
 
 // cameBack reports whether the line, or the stack, that was found to fall only fell to where
-// it stood before.
+// it stood before. A line that has stood there for some hours is taken to be back.
 func (s *State) cameBack(f found) bool {
 	n, age := s.Setup.Lines, s.At-s.Bank.Onset[f.onset]
 	if f.line < 0 && s.fallsOn(f.rate, age) {
@@ -79,12 +82,20 @@ func (s *State) cameBack(f found) bool {
 	if len(above) < stoodLeast {
 		return false
 	}
+	before := stat.Mean(above[len(above)-lastHours:], nil)
 	slices.Sort(above)
-	fell := f.rate * age
+	back, fell := above[len(above)/stoodPart], f.rate*age
 	if f.line >= 0 {
 		fell = s.Bank.alone(f.onset, f.line, f.shape).rate * faded(age, fade[f.shape])
+		fell = max(fell, before)
 	}
-	return above[len(above)/stoodPart] < backShare*fell
+	if back >= backShare*fell {
+		return false
+	}
+	if f.line >= 0 && age > backHours {
+		s.takeStep(f.line, step{})
+	}
+	return true
 }
 
 // fallsOn reports whether the stack, which was found to fall at a rate per hour since age
