@@ -27,11 +27,11 @@ func (s *Sender) handOver(ctx context.Context, l *lane, key string) error {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), finishWithin)
 	defer cancel()
 	if err := s.box.Finish(ctx, key, a.result, a.record); err != nil {
-		s.hold(l, &Failure{}) // else a message that is handed over but not ticked off would go out at every look
+		s.hold(l, o.To, &Failure{}) // else a message that is handed over but not ticked off would go out at every look
 		return fmt.Errorf("write down how a hand-over ended: %w", err)
 	}
 	if a.result.Outcome == sqlite.HandedOver {
-		s.release(l)
+		s.release(l, o.To)
 	}
 	s.tally(key, a)
 	return nil
@@ -86,7 +86,7 @@ func (s *Sender) attempt(ctx context.Context, in *lane, o sqlite.Outgoing) attem
 func (s *Sender) failed(in *lane, o sqlite.Outgoing, l Letter, f *Failure) attempted {
 	at := s.opts.Clock().Add(s.spread(o.Attempts, f))
 	if f.Everyone || in.ordered && !f.Permanent {
-		at = s.hold(in, f)
+		at = s.hold(in, o.To, f)
 	}
 	s.opts.Logger.Warn("a message is delayed", "to", o.To, "attempt", o.Attempts, "again", at, "permanent", f.Permanent, "error", f.Err)
 	a := attempted{result: sqlite.Result{Outcome: sqlite.Retry, RetryAt: at, InDoubt: f.InDoubt}}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"encoding/json"
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -22,7 +23,8 @@ type lane struct {
 	// Guarded by the mutex of the Sender.
 	busy     bool
 	failures int
-	until    time.Time // it is not tried before this, by the depot's clock
+	until    time.Time      // it is not tried before this, by the depot's clock
+	held     map[string]int // how often a recipient's messages held it back, since he last got one
 }
 
 // makeLanes makes a lane for each messenger and each webhook.
@@ -145,12 +147,16 @@ func (s *Sender) work(ctx context.Context, l *lane, keys []string) error {
 }
 
 // inTurn returns the keys of messages in the order in which they go out. To people, those that
-// wake them go first, then the most urgent; to a program, they go as they were planned. At
-// night an SMS that is to wake nobody is left out.
+// wake them go first, then the most urgent; but messages to somebody for whom the way was held
+// back go after those to others, who may be reached though he is not. To a program, they go as
+// they were planned. At night an SMS that is to wake nobody is left out.
 func (s *Sender) inTurn(l *lane, due []sqlite.Outgoing, now time.Time) []string {
 	night := s.opts.Night != nil && s.opts.Night(now)
+	s.mu.Lock()
+	held := maps.Clone(l.held)
+	s.mu.Unlock()
 	var keys []string
-	ranks := map[string]int{}
+	ranks, waits := map[string]int{}, map[string]int{}
 	for _, o := range due {
 		var letter Letter
 		if json.Unmarshal(o.Body, &letter) == nil {
@@ -161,28 +167,35 @@ func (s *Sender) inTurn(l *lane, due []sqlite.Outgoing, now time.Time) []string 
 				ranks[o.Key] = rank(logbook.PriorityHigh) + 1
 			}
 		}
-		keys = append(keys, o.Key)
+		keys, waits[o.Key] = append(keys, o.Key), held[o.To]
 	}
 	if !l.ordered {
-		slices.SortStableFunc(keys, func(a, b string) int { return cmp.Compare(ranks[b], ranks[a]) })
+		slices.SortStableFunc(keys, func(a, b string) int {
+			return cmp.Or(cmp.Compare(waits[a], waits[b]), cmp.Compare(ranks[b], ranks[a]))
+		})
 	}
 	return keys
 }
 
-// hold keeps a lane back after a failure that concerns all its messages, and
-// returns until when.
-func (s *Sender) hold(l *lane, f *Failure) time.Time {
+// hold keeps a lane back after a failure, at a message to somebody, that concerns all its
+// messages, and returns until when.
+func (s *Sender) hold(l *lane, to string, f *Failure) time.Time {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	if l.held == nil {
+		l.held = map[string]int{}
+	}
+	l.held[to]++
 	l.failures++
 	l.until = s.opts.Clock().Add(s.spread(l.failures, f))
 	return l.until
 }
 
-// release ends a hold.
-func (s *Sender) release(l *lane) {
+// release ends a hold, since somebody got a message.
+func (s *Sender) release(l *lane, to string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	delete(l.held, to)
 	l.failures, l.until = 0, time.Time{}
 }
 

@@ -210,3 +210,31 @@ func TestSpread(t *testing.T) {
 		require.InDelta(t, tt.want, s.spread(1, &tt.f), float64(time.Millisecond))
 	}
 }
+
+// Where a server hangs at what goes to one person, that holds the way back for all, once: the
+// others come first from then on, however urgent his messages are.
+func TestOneWhoCannotBeReachedKeepsNobodyWaiting(t *testing.T) {
+	o := newOffice(t)
+	var tried []string
+	mails := &way{name: ByMail, ask: func(_ context.Context, d *Delivery) error {
+		tried = append(tried, d.Person+" "+d.Subject)
+		if d.Person == "S. Rai" {
+			return &Failure{Err: errors.New("no answer"), Everyone: true}
+		}
+		return nil
+	}}
+	o.rewire(nil, mails)
+	o.post1(ByMail, "S. Rai", "m1", Letter{Priority: "high", Wake: true})
+	o.post1(ByMail, "S. Rai", "m2", Letter{Priority: "high", Wake: true})
+	o.post1(ByMail, "P. Gurung", "m3", Letter{Priority: "high", Wake: true})
+	o.post1(ByMail, "P. Gurung", "m4", Letter{Priority: "low"})
+	require.NoError(t, o.round(t.Context()))
+	require.Equal(t, []string{"S. Rai m1"}, tried)
+	o.now = o.now.Add(waitMost)
+	require.NoError(t, o.round(t.Context()))
+	require.Equal(t, []string{"P. Gurung m3", "P. Gurung m4", "S. Rai m1"}, tried[1:])
+	o.post1(ByMail, "P. Gurung", "m5", Letter{Priority: "low"})
+	o.now = o.now.Add(waitMost)
+	require.NoError(t, o.round(t.Context()))
+	require.Equal(t, "P. Gurung m5", tried[4])
+}
