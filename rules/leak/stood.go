@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/floats"
 )
 
 // A line that falls back to where it stood earlier in the last day does not leak: it was too high
@@ -82,7 +82,7 @@ func (s *State) cameBack(f found) bool {
 	if len(above) < stoodLeast {
 		return false
 	}
-	before := stat.Mean(above[len(above)-lastHours:], nil)
+	before := floats.Sum(above[len(above)-lastHours:]) / lastHours
 	slices.Sort(above)
 	back, fell := above[len(above)/stoodPart], f.rate*age
 	if f.line >= 0 {
