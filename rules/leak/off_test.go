@@ -103,3 +103,39 @@ func TestOneFigureEndsNoStop(t *testing.T) {
 		require.InDelta(t, 63, events[1].at, 0.5)
 	})
 }
+
+// A stop that shows to the digit is over when the pump runs again, though half of the lines then
+// draw air, read over the range, or are blocked: else nothing more would be told of the stack.
+func TestStopEndsForTheLinesThatAreLeft(t *testing.T) {
+	for name, c := range map[string]struct {
+		left func(o *Obs, stood float64)
+		more []string
+	}{
+		"off":            {func(o *Obs, _ float64) { o.PPM, o.Censored = 0, true }, nil},
+		"over the range": {func(o *Obs, _ float64) { o.PPM, o.Censored = 2000, true }, nil},
+		"blocked":        {func(o *Obs, stood float64) { o.PPM = stood }, []string{"blocked c", "blocked d"}},
+	} {
+		each(t, 4, nil, func(*world) func(int, []Obs) []Obs {
+			stood := map[int]float64{}
+			return func(bin int, obs []Obs) []Obs {
+				for i := range obs {
+					o := &obs[i]
+					o.PPM = math.Round(o.PPM)
+					switch h := hoursOf(bin); {
+					case h < 55:
+						stood[o.Line] = o.PPM
+					case h < 63:
+						o.PPM = stood[o.Line]
+					case o.Line >= 2:
+						c.left(o, stood[o.Line])
+					}
+				}
+				return obs
+			}
+		}, func(seed int, events []timed, s *State) {
+			require.Equal(t, append([]string{"pump-stop `", "pump-stop cleared `"}, c.more...), short(events), "%s, stack %d", name, seed)
+			require.InDelta(t, 63.5, events[1].at, 1, "%s, stack %d", name, seed)
+			require.Nil(t, s.Held)
+		})
+	}
+}

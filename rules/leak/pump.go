@@ -14,6 +14,7 @@ type held struct {
 	By    float64 // and in ln C: the sum that Away is
 	Digit bool    `json:",omitempty"` // to the digit
 	Low   int     `json:",omitempty"` // bins in a row in which every line that was read lay far below
+	Moved float64 `json:",omitempty"` // bins in which a line moved, less part of those in which none did
 }
 
 // flat is the newest bin by which all lines seemed to stand still.
@@ -34,6 +35,8 @@ const (
 	awaySD      = 7.0  // sum over the newest bins at which lines no longer stand
 	awayBins    = 6.0  // e-folding count of those bins
 	awayLn      = 0.02 // ln C by which they then lie away at least: the level at which they stand is known no better
+	movedBins   = 6.0  // in which some line moved, on the whole, show that the pump runs, if not for all
+	stoodBins   = 4.0  // in which none moved take one of them back
 	resumeHours = 2.5  // from the last bin that stood still to the fall at once
 	resumeZ     = 3.5  // of that fall
 	maybeZ      = 2.0  // of one from an onset that is near it
@@ -164,7 +167,7 @@ func (s *State) mayHaveFallen() bool {
 
 // standing ends a stopped pump when the lines no longer read what they stood at.
 func (s *State) standing(obs []Obs) []Event {
-	sum, weight, read, low, moved := 0.0, 0.0, 0, 0, 0
+	sum, weight, read, low, fit, moved := 0.0, 0.0, 0, 0, 0, 0
 	for _, r := range s.readings(obs) {
 		l := &s.Lines[r.line]
 		if l.Cause.Kind != "" || !l.Known {
@@ -176,6 +179,7 @@ func (s *State) standing(obs []Obs) []Event {
 		if !r.fit {
 			continue
 		}
+		fit++
 		if l.still(r, s.At); l.Still.Count == 0 {
 			moved++
 		}
@@ -184,7 +188,7 @@ func (s *State) standing(obs []Obs) []Event {
 		sum, weight = sum+min(max(r.y-s.Held.Level[r.line], -most), most)/v, weight+1/v
 	}
 	h := s.Held
-	if h.Digit && 2*moved > read { // one that moves for once does not tell that the pump runs
+	if h.Digit && h.runs(fit, moved) {
 		return s.goOn()
 	}
 	switch {
@@ -205,6 +209,18 @@ func (s *State) standing(obs []Obs) []Event {
 		return nil
 	}
 	return s.goOn()
+}
+
+// runs reports whether so many lines moved, of those whose readings are fit to tell, that the pump
+// runs: most of them at once, or some of them time and again, as where the rest came off or are
+// blocked. One that moves for once does not tell it.
+func (h *held) runs(fit, moved int) bool {
+	if moved > 0 {
+		h.Moved++
+	} else if fit > 0 {
+		h.Moved = max(h.Moved-1/stoodBins, 0)
+	}
+	return 2*moved > fit || h.Moved >= movedBins
 }
 
 // goOn ends a stopped pump: the levels are found anew.
