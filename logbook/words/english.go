@@ -195,7 +195,7 @@ var englishFindings = map[string]string{
 	"cool":                            "The grain of stack {stack} is at {value} °C: below {limit} °C phosphine works slowly and eggs hatch late. Ask the licensed fumigator for a longer exposure.",
 	"airing-early":                    "The airing of stack {stack} began after {value} of {limit} hours: the treatment has failed. Reason given: {about}.",
 	"airing-early-no-reason":          "The airing of stack {stack} began early and no reason was given: a reason is owed.",
-	"airing-before-dose":              "An airing of stack {stack} was recorded for {value} hours before phosphide was last laid there: it aired nothing of that, and the stack stays under gas. If the stack is being aired, record it with its right time.",
+	"airing-before-dose":              "An airing of stack {stack} was recorded for {value} hours before phosphide was last laid there: it aired nothing of that and does not count: what was under gas stays under gas. If the stack is being aired, record it with its right time.",
 	"airing-before-release-over":      "The airing of stack {stack} began {value} hours before the added phosphide has given off its gas: it may go on giving gas in the open.",
 	"no-exposure-running":             "“{kind}” was recorded for stack {stack}, which is not in exposure: it is kept on record.",
 	"not-airing":                      "“{kind}” was recorded for stack {stack}, which is not being aired: it is kept on record.",

@@ -21,7 +21,7 @@ var frenchFindings = map[string]string{
 	"hand-reading-below-detection": "Une mesure manuelle à {about} de {value} est au-dessous de la limite de détection de sa méthode, {limit} : elle dit seulement qu'il y a moins que cela.",
 	"unknown-line":                 "La pile {stack} n'a pas de ligne {about} : ce qui en a été consigné est conservé et ne remplit rien. Vérifiez l'orthographe.",
 	"unknown-point":                "{store} n'a pas de point de mesure de l'air {about} : ce qui en a été consigné est conservé. À côté de la pile B, par exemple, s'écrit « beside B ».",
-	"exit-before-entry":            "Une sortie de {store} a été consignée {value} heures avant l'entrée de {about}, qui compte toujours comme étant à l'intérieur. Comptez les personnes à la porte, et consignez qui est sorti et quand.",
+	"exit-before-entry":            "Une sortie de {store} a été consignée comme ayant eu lieu {value} heures avant l'entrée de {about}, qui compte toujours comme étant à l'intérieur. Comptez les personnes à la porte, et consignez qui est sorti et quand.",
 	"nobody-inside":                "Une sortie de {store} a été consignée ({about}), mais personne de ce nom n'est consigné comme étant à l'intérieur. Comptez les personnes à la porte.",
 
 	"line-not-proved":                 "La dernière épreuve réussie de la ligne {line} de la pile {stack} date d'avant son dernier traitement, ou l'épreuve la plus récente, vieille de {tenths} jours, a échoué : éprouvez la ligne avant la pose du phosphure.",
@@ -52,7 +52,7 @@ var frenchFindings = map[string]string{
 	"cool":                            "Le grain de la pile {stack} est à {value} °C : au-dessous de {limit} °C, la phosphine agit lentement et les œufs éclosent tard. Demandez au fumigateur agréé une exposition plus longue.",
 	"airing-early":                    "L'aération de la pile {stack} a commencé après {value} heures sur {limit} : le traitement a échoué. Motif donné : {about}.",
 	"airing-early-no-reason":          "L'aération de la pile {stack} a commencé trop tôt et aucun motif n'a été donné : un motif est dû.",
-	"airing-before-dose":              "Une aération de la pile {stack} a été consignée {value} heures avant la dernière pose de phosphure : elle n'en a rien évacué, et la pile reste sous gaz. Si la pile est en aération, consignez-la avec son heure exacte.",
+	"airing-before-dose":              "Une aération de la pile {stack} a été consignée comme ayant commencé {value} heures avant la dernière pose de phosphure : elle n'en a rien évacué et ne compte pas ; ce qui était sous gaz le reste. Si la pile est en aération, consignez cette aération avec son heure exacte.",
 	"airing-before-release-over":      "L'aération de la pile {stack} a commencé {value} heures avant que le phosphure ajouté n'ait fini de dégager son gaz : il peut continuer d'en dégager à l'air libre.",
 	"no-exposure-running":             "« {kind} » a été consigné pour la pile {stack}, qui n'est pas en exposition : cela reste au registre.",
 	"not-airing":                      "« {kind} » a été consigné pour la pile {stack}, qui n'est pas en aération : cela reste au registre.",
