@@ -223,6 +223,8 @@ func (s *State) onStack(e logbook.Acting, name string) {
 			}
 		} else if k.Treatment == nil || k.Treatment.Phase != logbook.PhaseDosing {
 			s.newTreatment(k, name, at) // phosphide was laid, whatever it is called
+		} else {
+			k.Treatment.Lay(at)
 		}
 	case *logbook.ExposureExtended:
 		if s.underGas(k, e) {

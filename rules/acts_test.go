@@ -293,6 +293,19 @@ func TestAStartDatedBackLeavesWhatWasLaid(t *testing.T) {
 	assert.Equal(t, logbook.GateShut, d.gate())
 }
 
+// What is added while a stack is still being dosed outlasts an airing from before, though the
+// sheet was shut before that. Common practice.
+func TestAiringFromBeforeMoreWasLaidInDosing(t *testing.T) {
+	d, on := underGas(t), logbook.OnStack{Stack: "B"}
+	d.act(&logbook.DosingStarted{OnStack: on, StoreEmpty: true}, logbook.KindDosingStarted, 4*time.Hour)
+	d.act(&logbook.DoseAdded{OnStack: on, PhosphineG: 100}, logbook.KindDoseAdded, 0)
+	d.act(&logbook.TreatmentStarted{OnStack: on, Treatment: "B-1", Protocol: "five-day", PhosphineG: 200, VolumeM3: 150, GrainTempC: 27}, logbook.KindTreatmentStarted, 3*time.Hour)
+	d.fresh()
+	d.act(&logbook.AiringStarted{OnStack: on}, logbook.KindAiringStarted, time.Hour)
+	assert.Contains(t, findings(d.fresh()), "airing-before-dose")
+	assert.Equal(t, logbook.PhaseExposure, d.state.Stacks["B"].Treatment.Phase)
+}
+
 // Phosphide that is laid while no exposure runs shuts the gate, whatever it is called.
 func TestDoseAddedWhileAiring(t *testing.T) {
 	d := cleared(t)
