@@ -79,8 +79,19 @@ type sheet struct {
 	airing   bool
 	paused   bool
 	pausedAt logbook.Time
+	first    logbook.Time // when airing began since then; 0 = it did not
 	from     logbook.Time // since when the airing counts
 	done     bool         // a person cleared the store after this airing
+}
+
+// lay lays more phosphide under the sheet. What was laid before an airing began was aired with
+// the rest, unless anew says that nobody can tell.
+func (s *sheet) lay(at logbook.Time, anew bool) {
+	if s.gas || !anew {
+		s.dosed = max(s.dosed, at)
+		return
+	}
+	*s = sheet{gas: true, treated: true, dosed: max(at, s.dosed)}
 }
 
 // visit is a masked entry that has not ended.
@@ -113,9 +124,24 @@ func (o *reentry) most() (string, string) {
 				confirmed = 0
 			}
 		case *logbook.AiringStarted:
-			if s := sheets[e.Stack]; s != nil && s.treated && at >= s.dosed {
+			s := sheets[e.Stack]
+			if s == nil || at < s.dosed {
+				break
+			}
+			if s.first == 0 {
+				s.first = at
+			}
+			if s.treated {
 				began = max(began, at)
 				s.gas, s.airing, s.paused, s.from, s.done = false, true, false, at, false
+			}
+		case *logbook.DosePlaced:
+			if s := sheets[e.Stack]; s != nil {
+				s.lay(at, at >= s.first)
+			}
+		case *logbook.DoseAdded:
+			if s := sheets[e.Stack]; s != nil {
+				s.lay(at, true)
 			}
 		case *logbook.AiringPaused:
 			if s := sheets[e.Stack]; s != nil && s.airing && !s.done {

@@ -114,7 +114,7 @@ var barn = logbook.OnStore{Store: "Long Barn"}
 // act does one thing out of turn.
 func (h *history) act() {
 	back := pick(h, 0, 0, 0, 0, 10*time.Minute, time.Hour, 4*time.Hour, -time.Hour)
-	switch h.rng.IntN(18) {
+	switch h.rng.IntN(20) {
 	case 0:
 		h.give(&logbook.DosingStarted{OnStack: h.stack(), StoreEmpty: true, Act: someone}, logbook.KindDosingStarted, back)
 	case 1:
@@ -139,6 +139,10 @@ func (h *history) act() {
 		h.give(&logbook.ClockStepped{StepSeconds: 90}, logbook.KindClockStepped, 0)
 	case 16:
 		h.correct()
+	case 18:
+		h.give(&logbook.DosePlaced{OnStack: h.stack(), Product: logbook.Product{Form: "tablet", Count: 100}, People: []string{"I. Okafor", "M. Sund"}, Protection: "full mask", Act: someone}, logbook.KindDosePlaced, back)
+	case 19:
+		h.give(&logbook.DoseAdded{OnStack: h.stack(), PhosphineG: 50, Act: someone}, logbook.KindDoseAdded, back)
 	case 17:
 		h.give(&logbook.NoGasDeclared{OnStore: barn, Act: someone}, logbook.KindNoGasDeclared, back)
 	}
