@@ -255,12 +255,14 @@ func (o *reentry) current(r *logbook.Reading) bool {
 // gap is the longest silence of a live point.
 func (o *reentry) gap() time.Duration { return max(10*time.Minute, 3*o.every) }
 
-// live lists the times of the sound readings of a channel that came in time, among the first n facts.
+// live lists the times of the readings of a channel, sound or over its range, that came in time, among the first n facts.
 func (o *reentry) live(channel string, n int) []logbook.Time {
 	var ts []logbook.Time
 	for _, e := range o.facts[:n] {
 		if r, ok := e.(*logbook.Reading); ok && r.Channel == channel && o.current(r) && !r.Retained {
-			if _, sound := o.upper(r); sound && r.Received.Sub(r.Time) <= o.gap() {
+			upper, sound := o.upper(r)
+			over := r.Fault == "" && upper > o.site.Channels[channel].Range // it reads the air, and finds gas
+			if (sound || over) && r.Received.Sub(r.Time) <= o.gap() {
 				ts = append(ts, min(r.Time, r.Received))
 			}
 		}
