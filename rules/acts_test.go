@@ -293,8 +293,7 @@ func TestAStartDatedBackLeavesWhatWasLaid(t *testing.T) {
 	assert.Equal(t, logbook.GateShut, d.gate())
 }
 
-// What is added while a stack is still being dosed outlasts an airing from before, though the
-// sheet was shut before that. Common practice.
+// What is added in dosing outlasts an airing from before: common practice.
 func TestAiringFromBeforeMoreWasLaidInDosing(t *testing.T) {
 	d, on := underGas(t), logbook.OnStack{Stack: "B"}
 	d.act(&logbook.DosingStarted{OnStack: on, StoreEmpty: true}, logbook.KindDosingStarted, 4*time.Hour)
