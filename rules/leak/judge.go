@@ -69,7 +69,7 @@ func (s *State) likeliest(from int, since, over float64) (best found) {
 // refuted reports whether a change that was found is too small to be a leak, or something
 // else.
 func (s *State) refuted(f found) bool {
-	return s.doubtful(f) || s.At < s.Hold || s.outRisen(f) || s.sized(f).rate < leastRise*s.Ref.at(s.At).Loss || s.cameBack(f) || s.stepped(f)
+	return s.doubtful(f) || s.At < s.Hold || s.outRisen(f) || s.sized(f).rate < leastRise*s.Ref.at(s.At).Loss || s.isBack(f) || s.stepped(f)
 }
 
 // call raises the leak that was found.

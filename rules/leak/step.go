@@ -276,12 +276,8 @@ func (s *State) passes(line int, d step) bool {
 
 // takeStep moves the filter by a step, so that what it left there is no leak later.
 func (s *State) takeStep(line int, d step) {
-	n := s.Setup.Lines
 	if line >= 0 {
-		l := &s.Lines[line]
-		s.Filter.place(line, l.Stand, nearShare*l.Told.Var)
-		s.Bank.place(line)
-		s.Recent.forget(line, n)
+		s.takeLine(line)
 		return
 	}
 	s.Taken = s.Taken.with(s.At, d.by)
@@ -290,8 +286,16 @@ func (s *State) takeStep(line int, d step) {
 	}
 	s.Bank.clear()
 	for i := range s.Lines {
-		s.Recent.forget(i, n)
+		s.Recent.forget(i, s.Setup.Lines)
 	}
+}
+
+// takeLine takes a line to lie where it now stands: how it came there is no leak.
+func (s *State) takeLine(line int) {
+	l := &s.Lines[line]
+	s.Filter.place(line, l.Stand, nearShare*l.Told.Var)
+	s.Bank.place(line)
+	s.Recent.forget(line, s.Setup.Lines)
 }
 
 // taken is how far the stack fell at once in all, ln C, of late: what was taken in counts

@@ -66,7 +66,7 @@ func (s *State) forgetStood(line int) {
 }
 
 // cameBack reports whether the line, or the stack, that was found to fall only fell to where
-// it stood before. A line that has stood there for some hours is taken to be back.
+// it stood before.
 func (s *State) cameBack(f found) bool {
 	n, age := s.Setup.Lines, s.At-s.Bank.Onset[f.onset]
 	if f.line < 0 && s.fallsOn(f.rate, age) {
@@ -89,11 +89,17 @@ func (s *State) cameBack(f found) bool {
 		fell = s.Bank.alone(f.onset, f.line, f.shape).rate * faded(age, fade[f.shape])
 		fell = max(fell, before)
 	}
-	if back >= backShare*fell {
+	return back < backShare*fell
+}
+
+// isBack reports whether what was found to fall came back. A line that has stood there for some
+// hours is taken as it is.
+func (s *State) isBack(f found) bool {
+	if !s.cameBack(f) {
 		return false
 	}
-	if f.line >= 0 && age > backHours {
-		s.takeStep(f.line, step{})
+	if f.line >= 0 && s.At-s.Bank.Onset[f.onset] > backHours {
+		s.takeLine(f.line)
 	}
 	return true
 }
