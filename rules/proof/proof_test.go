@@ -119,3 +119,19 @@ func TestStandingAllowsNothingUnknown(t *testing.T) {
 	s.Take(&logbook.Accepted{Entry: logbook.KindNoGasDeclared, Store: "Store 1"})
 	assert.True(t, s.Allows(st, false))
 }
+
+// Phosphide that is laid or added ends the word that nothing is under gas, in whatever phase.
+func TestStandingHearsOfPhosphide(t *testing.T) {
+	st, on := &site.Stores[0], logbook.OnStack{Stack: "A"}
+	for _, laid := range []logbook.Entry{&logbook.DosePlaced{OnStack: on}, &logbook.DoseAdded{OnStack: on}} {
+		s := proof.NewStanding(site)
+		s.Take(&logbook.Accepted{Entry: logbook.KindNoGasDeclared, Store: "Store 1"})
+		assert.True(t, s.Allows(st, false))
+		s.Take(laid)
+		assert.False(t, s.Allows(st, false), "%T", laid)
+		s.Take(&logbook.Phase{Stack: "A", Phase: logbook.PhaseExposure})
+		s.Take(laid)
+		_, phase, _ := s.UnderGas(st)
+		assert.Equal(t, logbook.PhaseExposure, phase, "%T", laid)
+	}
+}

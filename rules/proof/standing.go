@@ -32,6 +32,10 @@ func (s *Standing) Take(e logbook.Entry) {
 		under(e.Stack, logbook.PhaseDosing)
 	case *logbook.TreatmentStarted:
 		under(e.Stack, logbook.PhaseExposure)
+	case *logbook.DosePlaced:
+		s.laid(e.Stack)
+	case *logbook.DoseAdded:
+		s.laid(e.Stack)
 	case *logbook.AiringStarted:
 		under(e.Stack, logbook.PhaseAiring)
 	case *logbook.Phase:
@@ -45,11 +49,23 @@ func (s *Standing) Take(e logbook.Entry) {
 	}
 }
 
+// laid notes that phosphide was laid at a stack, in whatever phase it is.
+func (s *Standing) laid(stack string) {
+	s.declared[s.storeOf[stack]] = false
+	if !gassed(s.phase[stack]) {
+		s.phase[stack] = logbook.PhaseDosing
+	}
+}
+
+// gassed reports whether a stack is under gas in a phase.
+func gassed(phase string) bool {
+	return phase == logbook.PhaseDosing || phase == logbook.PhaseExposure || phase == logbook.PhaseAiring
+}
+
 // UnderGas returns the first stack of a store that is under gas, and its phase.
 func (s *Standing) UnderGas(st *logbook.Store) (stack, phase string, under bool) {
 	for _, k := range st.Stacks {
-		switch phase := s.phase[k.Name]; phase {
-		case logbook.PhaseDosing, logbook.PhaseExposure, logbook.PhaseAiring:
+		if phase := s.phase[k.Name]; gassed(phase) {
 			return k.Name, phase, true
 		}
 	}
