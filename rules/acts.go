@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -346,7 +347,7 @@ func (s *State) air(e *logbook.AiringStarted, k *Stack, at logbook.Time) {
 		t = k.Treatment
 	}
 	if at < t.Laid { // it is the airing of something before: what was laid since is still under the sheet
-		s.find(logbook.Finding{Code: "airing-before-dose", Store: k.Store, Stack: e.Stack, Value: logbook.Number(t.Laid.Hours(at))})
+		s.find(logbook.Finding{Code: "airing-before-dose", Store: k.Store, Stack: e.Stack, Value: logbook.Number(math.Ceil(10*t.Laid.Hours(at)) / 10)})
 		return
 	}
 	first := t.AiringFirst == 0

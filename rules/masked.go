@@ -2,6 +2,7 @@ package rules
 
 import (
 	"cmp"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -83,7 +84,7 @@ func (s *State) maskedExit(e *logbook.MaskedExit) {
 	case named < 0:
 		s.find(logbook.Finding{Code: "nobody-inside", Store: e.Store, About: cmp.Or(e.Out, e.By)})
 	case out < 0:
-		s.find(logbook.Finding{Code: "exit-before-entry", Store: e.Store, About: st.Inside[named].Name, Value: logbook.Number(st.Inside[named].Since.Hours(at))})
+		s.find(logbook.Finding{Code: "exit-before-entry", Store: e.Store, About: st.Inside[named].Name, Value: logbook.Number(math.Ceil(st.Inside[named].Since.Sub(at).Minutes()))})
 	default:
 		s.visited(e.Store, &st.Inside[out], at)
 		st.Inside = slices.Delete(st.Inside, out, out+1)

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"math"
 	"slices"
 	"testing"
 	"time"
@@ -132,8 +133,14 @@ func TestAnExitFromBeforeTheEntry(t *testing.T) {
 		d.act(&logbook.MaskedEntry{OnStore: inBarn(), In: "I. Okafor", AtDoor: "P. Lindqvist", Protection: "self-contained"}, logbook.KindMaskedEntry, 0)
 		d.run(0.2)
 		d.fresh()
+		inFor := d.now.Sub(d.state.Stores["Long Barn"].Inside[0].Since).Minutes()
 		d.act(&logbook.MaskedExit{OnStore: inBarn(), Out: named}, logbook.KindMaskedExit, time.Hour)
-		assert.Contains(t, findings(d.fresh()), "exit-before-entry")
+		found := of[*logbook.Finding](d.fresh())
+		at := slices.IndexFunc(found, func(f *logbook.Finding) bool { return f.Code == "exit-before-entry" })
+		require.GreaterOrEqual(t, at, 0)
+		said := found[at]
+		assert.Equal(t, math.Trunc(float64(said.Value)), float64(said.Value), "whole minutes")
+		assert.InDelta(t, 60-inFor, float64(said.Value), 1, "an hour ago, of who is in for so many minutes")
 		assert.Equal(t, logbook.GateShut, d.gate())
 		d.act(&logbook.MaskedExit{OnStore: inBarn(), Out: named}, logbook.KindMaskedExit, 0)
 		assert.Empty(t, d.state.Stores["Long Barn"].Inside)

@@ -164,7 +164,7 @@ var englishFindings = map[string]string{
 	"hand-reading-below-detection": "A hand reading at {about} of {value} is below the detection limit of its method, {limit}: it says only that there is less than that.",
 	"unknown-line":                 "Stack {stack} has no line {about}: what was recorded of it is kept and fills nothing. Look at the spelling.",
 	"unknown-point":                "{store} has no air point {about}: what was recorded of it is kept. Beside stack B, for example, is written \"beside B\".",
-	"exit-before-entry":            "An exit from {store} was recorded for {value} hours before {about} went in: {about} still counts as inside. Count the people at the door, and record who came out and when.",
+	"exit-before-entry":            "An exit from {store} was recorded for {value} minutes before {about} went in: {about} still counts as inside. Count the people at the door, and record who came out and when.",
 	"nobody-inside":                "An exit from {store} was recorded ({about}), but nobody of that name is on record as inside. Count the people at the door.",
 
 	"line-not-proved":                 "The last good proof of line {line} of stack {stack} is from before its last treatment, or the newest proof, {tenths} days old, failed: prove the line before phosphide is laid.",

@@ -21,7 +21,7 @@ var frenchFindings = map[string]string{
 	"hand-reading-below-detection": "Une mesure manuelle à {about} de {value} est au-dessous de la limite de détection de sa méthode, {limit} : elle dit seulement qu'il y a moins que cela.",
 	"unknown-line":                 "La pile {stack} n'a pas de ligne {about} : ce qui en a été consigné est conservé et ne remplit rien. Vérifiez l'orthographe.",
 	"unknown-point":                "{store} n'a pas de point de mesure de l'air {about} : ce qui en a été consigné est conservé. À côté de la pile B, par exemple, s'écrit « beside B ».",
-	"exit-before-entry":            "Une sortie de {store} a été consignée comme ayant eu lieu {value} heures avant l'entrée de {about}, qui compte toujours comme étant à l'intérieur. Comptez les personnes à la porte, et consignez qui est sorti et quand.",
+	"exit-before-entry":            "Une sortie de {store} a été consignée comme ayant eu lieu {value} minutes avant l'entrée de {about}, qui compte toujours comme étant à l'intérieur. Comptez les personnes à la porte, et consignez qui est sorti et quand.",
 	"nobody-inside":                "Une sortie de {store} a été consignée ({about}), mais personne de ce nom n'est consigné comme étant à l'intérieur. Comptez les personnes à la porte.",
 
 	"line-not-proved":                 "La dernière épreuve réussie de la ligne {line} de la pile {stack} date d'avant son dernier traitement, ou l'épreuve la plus récente, vieille de {tenths} jours, a échoué : éprouvez la ligne avant la pose du phosphure.",
