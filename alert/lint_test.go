@@ -153,9 +153,8 @@ func sourceNames(t *testing.T) (sentences, alarms []string) {
 			sentences = append(sentences, text(e.(*ast.KeyValueExpr).Key))
 		}
 	})
-	isAlarm := regexp.MustCompile(`^Alarm[A-Z]\w*$`)
-	read("../rules", func(n ast.Node) {
-		if v, ok := n.(*ast.ValueSpec); ok && isAlarm.MatchString(v.Names[0].Name) && len(v.Values) == 1 {
+	read("../rules/alarm", func(n ast.Node) {
+		if v, ok := n.(*ast.ValueSpec); ok && v.Names[0].IsExported() && !strings.HasPrefix(v.Names[0].Name, "Code") && len(v.Values) == 1 {
 			if lit, ok := v.Values[0].(*ast.BasicLit); ok && lit.Kind == token.STRING {
 				alarms = append(alarms, text(lit))
 			}

@@ -7,13 +7,13 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
 	"undersheet/logbook/words"
-	"undersheet/rules"
+	"undersheet/rules/alarm"
 )
 
 // owed reports whether the news is of something that people owe and no life hangs on. Such news
 // may wait a little, and share a message with others of its kind.
 func (n *news) owed() bool {
-	return n.Alarm != nil && n.Alarm.Owed != nil && !n.Alarm.Wake && !rules.LivesHangOn(n.Alarm.Alarm)
+	return n.Alarm != nil && n.Alarm.Owed != nil && !n.Alarm.Wake && !alarm.LivesHangOn(n.Alarm.Alarm)
 }
 
 // bundle parts news into what people owe, which goes into shared e-mails, and the rest. News

@@ -11,6 +11,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
 	"undersheet/rules"
+	"undersheet/rules/alarm"
 	"undersheet/rules/daylight"
 	"undersheet/rules/gate"
 )
@@ -194,7 +195,7 @@ func (p *Planner) alarm(a *logbook.Alarm) []*news {
 // It is news, too, if somebody had taken charge of it before it was over, or if it is graver
 // now.
 func (ep *episode) chatters(a *logbook.Alarm) bool {
-	return ep.Over != 0 && ep.Taken == "" && !rules.LivesHangOn(a.Alarm) &&
+	return ep.Over != 0 && ep.Taken == "" && !alarm.LivesHangOn(a.Alarm) &&
 		rank(a.Priority) <= rank(ep.Top) && a.Code == ep.Alarm.Code && (!a.Wake || ep.Woke)
 }
 
@@ -243,7 +244,7 @@ func (p *Planner) cause(key string, a *logbook.Alarm) string {
 		c := p.Known[k]
 		switch {
 		case k == key, c.Over != 0, c.Under != "", !slices.Contains(c.Alarm.Also, a.Alarm), p.Now.Sub(c.Told) > p.opts.Together,
-			rank(a.Priority) > rank(c.Top), a.Wake && !c.Alarm.Wake && (night || rules.LivesHangOn(a.Alarm)), !same(a.Store, c.Alarm.Store), !same(a.Stack, c.Alarm.Stack):
+			rank(a.Priority) > rank(c.Top), a.Wake && !c.Alarm.Wake && (night || alarm.LivesHangOn(a.Alarm)), !same(a.Store, c.Alarm.Store), !same(a.Stack, c.Alarm.Stack):
 			continue
 		}
 		return k

@@ -11,11 +11,12 @@ import (
 	"undersheet/logbook/sqlite"
 	"undersheet/logbook/words"
 	"undersheet/rules"
+	"undersheet/rules/alarm"
 )
 
 // opensWithCare are the alarms that tempt people to go in and mend something: messages about
 // them begin with who may go in, and how.
-var opensWithCare = []string{rules.AlarmLeak, rules.AlarmLineOff, rules.AlarmLineBlocked, rules.AlarmAtRisk}
+var opensWithCare = []string{alarm.Leak, alarm.LineOff, alarm.LineBlocked, alarm.AtRisk}
 
 // careful reports whether news is of one of these.
 func (n *news) careful() bool { return n.Alarm != nil && slices.Contains(opensWithCare, n.Alarm.Alarm) }
@@ -297,7 +298,7 @@ func (w *writer) stack(v *rules.View, name string) {
 // outlook writes what can still be done for an end level at risk. How people go in
 // is said where the message opens; at night that nobody does.
 func (w *writer) outlook(n *news, v *rules.View) {
-	if n.Alarm == nil || n.Alarm.Alarm != rules.AlarmAtRisk || n.Alarm.State == logbook.AlarmCleared {
+	if n.Alarm == nil || n.Alarm.Alarm != alarm.AtRisk || n.Alarm.State == logbook.AlarmCleared {
 		return
 	}
 	k := stackView(v, n.Alarm.Stack)

@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
-	"undersheet/rules"
+	"undersheet/rules/alarm"
 )
 
 // When an SMS about an alarm of high priority is repeated, as long as nobody
@@ -118,7 +118,7 @@ func (p *Planner) tell(notBefore logbook.Time, told ...*news) []parcel {
 // no room: by priority, and within one what lives hang on before the rest.
 func (n *news) gravity() int {
 	g := 2 * rank(n.Priority)
-	if n.What == toldFell || n.What != toldOver && n.Alarm != nil && rules.LivesHangOn(n.Alarm.Alarm) {
+	if n.What == toldFell || n.What != toldOver && n.Alarm != nil && alarm.LivesHangOn(n.Alarm.Alarm) {
 		g++
 	}
 	return g

@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
-	"undersheet/rules"
+	"undersheet/rules/alarm"
 	"undersheet/rules/daylight"
 )
 
@@ -104,11 +104,11 @@ func (c *checker) delays() {
 	for _, name := range sortedKeys(c.site.Alarms) {
 		d, path := c.site.Alarms[name], join("alarms", name)
 		most := 2 * time.Hour
-		if !slices.Contains(rules.Delayed(), name) {
-			c.wrong(path, nil, "there is no alarm of this name with delays of its own; known here: %s", strings.Join(rules.Delayed(), ", "))
+		if !slices.Contains(alarm.Delayed(), name) {
+			c.wrong(path, nil, "there is no alarm of this name with delays of its own; known here: %s", strings.Join(alarm.Delayed(), ", "))
 			continue
 		}
-		if rules.LivesHangOn(name) {
+		if alarm.LivesHangOn(name) {
 			most = 2 * time.Minute
 		}
 		if c.given(path + ".on_delay") {

@@ -2,7 +2,7 @@ package report
 
 import (
 	"undersheet/logbook"
-	"undersheet/rules"
+	"undersheet/rules/alarm"
 )
 
 // Leak is one leak as it was told.
@@ -24,7 +24,7 @@ func (r *Report) leaks() []Leak {
 	var out []Leak
 	for i := range r.Alarms {
 		a := &r.Alarms[i]
-		if a.Alarm != rules.AlarmLeak || a.Stack != r.Stack.Name {
+		if a.Alarm != alarm.Leak || a.Stack != r.Stack.Name {
 			continue
 		}
 		switch a.State {

@@ -7,7 +7,7 @@ import (
 	"undersheet/logbook/words"
 	"undersheet/report/chart"
 	"undersheet/report/paper"
-	"undersheet/rules"
+	"undersheet/rules/alarm"
 )
 
 // Room for the forecasts beside the planned end, in hours each, and for the airing
@@ -91,7 +91,7 @@ func (p *page) markAlarms(c *chart.Chart) (letters []string) {
 	for i := range p.r.Alarms {
 		a := &p.r.Alarms[i]
 		x := a.Time.Hours(p.r.Stack.Started)
-		if a.State != logbook.AlarmRaised || a.Stack != p.r.Stack.Name || a.Alarm == rules.AlarmFollowUpDue || x < 0 || x > c.XMax || letter > 'z' {
+		if a.State != logbook.AlarmRaised || a.Stack != p.r.Stack.Name || a.Alarm == alarm.FollowUpDue || x < 0 || x > c.XMax || letter > 'z' {
 			continue
 		}
 		c.Marks = append(c.Marks, chart.Mark{Label: string(letter), X: x})

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/dose"
 	"undersheet/rules/exposure"
 	"undersheet/rules/followup"
@@ -321,7 +322,7 @@ func (s *State) start(e *logbook.TreatmentStarted, k *Stack, at logbook.Time) {
 	}
 	if k.Resisted != nil && !k.Resisted.Held { // to treat again is the answer where the gas had not held, but not to resistance
 		k.Resisted = nil
-		s.endAlarms(e.Stack, AlarmLiveInsects)
+		s.endAlarms(e.Stack, alarm.LiveInsects)
 	}
 	s.worked(k.Store, at)
 	k.Gas = newGas(s.Site, k.Treatment, s.temperature(k))

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/gate"
 )
 
@@ -366,18 +367,18 @@ func TestTwice(t *testing.T) {
 	aired := k.Treatment.AiringFirst
 	assert.Equal(t, []logbook.Time{aired.Add(240 * time.Hour), aired.Add(288 * time.Hour)}, []logbook.Time{k.Treatment.After.SecondFrom, k.Treatment.After.SecondTill})
 	d.run(188)
-	assert.Empty(t, alarms(d.fresh(), AlarmFollowUpDue))
+	assert.Empty(t, alarms(d.fresh(), alarm.FollowUpDue))
 	d.run(2)
 	rs := d.fresh()
-	assert.Equal(t, []string{"second-treatment raised"}, alarms(rs, AlarmFollowUpDue), "a reminder two days ahead")
+	assert.Equal(t, []string{"second-treatment raised"}, alarms(rs, alarm.FollowUpDue), "a reminder two days ahead")
 	assert.Equal(t, logbook.PriorityLow, of[*logbook.Alarm](rs)[0].Priority)
 	d.run(48)
 	rs = d.fresh()
-	assert.Equal(t, []string{"second-treatment raised"}, alarms(rs, AlarmFollowUpDue))
+	assert.Equal(t, []string{"second-treatment raised"}, alarms(rs, alarm.FollowUpDue))
 	assert.Equal(t, logbook.PriorityMedium, of[*logbook.Alarm](rs)[0].Priority)
 	d.doseOf("twice", "A-2")
 	rs = d.fresh()
-	assert.Equal(t, []string{"second-treatment cleared"}, alarms(rs, AlarmFollowUpDue))
+	assert.Equal(t, []string{"second-treatment cleared"}, alarms(rs, alarm.FollowUpDue))
 	assert.NotContains(t, findings(rs), "second-treatment-off-window")
 	d.run(121)
 	d.air()

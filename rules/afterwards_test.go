@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/followup"
 )
 
@@ -125,7 +126,7 @@ func TestLiveInsectsFailAnyTreatment(t *testing.T) {
 	d.fresh()
 	d.act(&logbook.GrainInspected{OnStack: onA(), Treatment: "A-1", Insects: logbook.InsectsLive, Method: "sieved samples"}, logbook.KindInspected, 0)
 	assert.Equal(t, []string{"A-1 closed failed"}, phases(d.fresh()))
-	assert.Contains(t, d.state.alarmKeys(), AlarmKey{Alarm: AlarmResistance, Store: "Long Barn", Stack: "A"})
+	assert.Contains(t, d.state.alarmKeys(), AlarmKey{Alarm: alarm.Resistance, Store: "Long Barn", Stack: "A"})
 
 	d = closed(t)
 	d.inspect(logbook.InsectsNone)
@@ -145,11 +146,11 @@ func TestSuspicionOfResistanceIsNotTakenAway(t *testing.T) {
 	d.quick(121)
 	d.aired()
 	d.act(&logbook.GrainInspected{OnStack: onA(), Treatment: "A-1", Insects: logbook.InsectsLive, Method: "sieved samples"}, logbook.KindInspected, 0)
-	resisted := AlarmKey{Alarm: AlarmResistance, Store: "Long Barn", Stack: "A"}
+	resisted := AlarmKey{Alarm: alarm.Resistance, Store: "Long Barn", Stack: "A"}
 	require.Contains(t, d.state.alarmKeys(), resisted)
 	d.inspect(logbook.InsectsLive)
 	assert.Contains(t, d.state.alarmKeys(), resisted)
-	assert.Contains(t, findings(d.fresh()), AlarmLiveInsects)
+	assert.Contains(t, findings(d.fresh()), alarm.LiveInsects)
 }
 
 // While insects of a stack are suspected of resistance, no word of more gas stands beside
@@ -163,14 +164,14 @@ func TestNoMoreGasIsAdvisedWhereInsectsResist(t *testing.T) {
 	require.NotNil(t, outlook())
 	require.True(t, outlook().TopUp.Known)
 	at := func() string {
-		return d.state.Alarms[AlarmKey{Alarm: AlarmAtRisk, Store: "Long Barn", Stack: "A"}].Record.Code
+		return d.state.Alarms[AlarmKey{Alarm: alarm.AtRisk, Store: "Long Barn", Stack: "A"}].Record.Code
 	}
 	require.Empty(t, at())
 	d.act(&logbook.GrainInspected{OnStack: onA(), Treatment: "A-1", Insects: logbook.InsectsLive, Method: "sieved samples"}, logbook.KindInspected, 0)
 	d.run(1.1)
 	require.NotNil(t, outlook(), "a longer exposure may still help")
 	assert.False(t, outlook().TopUp.Known)
-	assert.Equal(t, codeResisted, at())
+	assert.Equal(t, alarm.CodeResisted, at())
 }
 
 // falling is gas that is lost at 1 per day from now on.

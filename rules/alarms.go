@@ -9,53 +9,8 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/reading"
-)
-
-// Names of alarms, as records, pages and messages carry them.
-const (
-	AlarmLeak         = "leak"
-	AlarmAtRisk       = "end-level-at-risk"
-	AlarmMissed       = "end-level-missed"
-	AlarmUneven       = "uneven-gas"
-	AlarmUntold       = "untold-dose"
-	AlarmAirGas       = "air-gas"
-	AlarmRebound      = "gate-rebound"
-	AlarmLineSilent   = "line-silent"
-	AlarmLineOff      = "line-off"
-	AlarmLineBlocked  = "line-blocked"
-	AlarmSwapped      = "lines-swapped"
-	AlarmDrift        = "instrument-drift"
-	AlarmFault        = "instrument-fault"
-	AlarmInstrument   = "instrument-silent"
-	AlarmClock        = "clock-ahead"
-	AlarmPointSilent  = "point-silent"
-	AlarmSensorSilent = "sensor-silent"
-	AlarmFire         = "fire-risk"
-	AlarmTooCold      = "too-cold"
-	AlarmMaskedLong   = "masked-entry-overdue"
-	AlarmFollowUpDue  = "follow-up-due"
-	AlarmResistance   = "suspected-resistance"
-	AlarmLiveInsects  = "live-insects"
-	AlarmDoorOpened   = "door-opened"
-	AlarmPowerLost    = "power-lost"
-	AlarmPumpOff      = "pump-off"
-)
-
-// Cases of alarms that decide how grave they are.
-const (
-	codeAttention  = "attention"    // of fire-risk, as are the next five
-	codeTopOfRange = "top-of-range" // the instrument shows no more, and the dose alone explains that much
-	codeOverRange  = "over-range"
-	codeRise       = "rise"
-	codeAboveDose  = "above-dose"
-	codeExplosive  = "lower-explosive-limit"
-	codeCollapsing = "collapsing" // of end-level-at-risk, as is the next: hardly a chance is left
-	codeResisted   = "resisted"   // insects lived through gas that held the end level: to add more is no advice
-	CodeOrDrift    = "or-drift"   // of leak: at one line alone, whose instrument may drift instead
-	codeHalfDay    = "half-day"   // of leak: too much gas went in half a day, whenever that began
-	codeByGas      = "by-gas"     // of pump-off: all lines of a stack say so
-	codeNeverOn    = "never-on"   // of line-off: it has shown none of the gas since dosing
 )
 
 // Alarm is the life of one alarm: a condition that begins, lasts and ends.
@@ -141,10 +96,10 @@ func (s *State) alarm(c condition) {
 	if !c.active && a == nil {
 		return
 	}
-	k := s.kindOf(c.of.Alarm)
-	if !c.active || !s.can(&k, &c.of) {
+	k := alarm.Of(s.Site, c.of.Alarm)
+	if !c.active || !s.can(k.During, &c.of) {
 		if a != nil {
-			s.alarmGone(a, &c, k.off, key)
+			s.alarmGone(a, &c, k.Off, key)
 			s.watch()
 		}
 		return
@@ -158,7 +113,7 @@ func (s *State) alarm(c condition) {
 			return
 		}
 	}
-	if a == nil || a.Raised && (c.anew || graver(c.of.Code, a.Record.Code)) {
+	if a == nil || a.Raised && (c.anew || alarm.Graver(c.of.Code, a.Record.Code)) {
 		a = &Alarm{}
 		s.Alarms[key] = a
 	}
@@ -170,14 +125,38 @@ func (s *State) alarm(c condition) {
 	if a.Raised {
 		return
 	}
-	if !c.sure && s.At.Sub(a.From) < max(k.on, c.slow) {
+	if !c.sure && s.At.Sub(a.From) < max(k.On, c.slow) {
 		return
 	}
 	s.raise(a, &c, &k)
 }
 
+// can reports whether a condition can be an alarm now: whether the stack that it names is in
+// one of the phases of its kind; where it names no stack, one in its store, or of the site.
+func (s *State) can(during func(phase string) bool, of *logbook.Alarm) bool {
+	if during == nil {
+		return true
+	}
+	in := func(stack string) bool {
+		known := s.Stacks[stack]
+		return known != nil && known.Treatment != nil && during(known.Treatment.GasPhase())
+	}
+	switch {
+	case of.Stack != "":
+		return in(of.Stack)
+	case of.Store != "":
+		return slices.ContainsFunc(s.stacksIn(of.Store), in)
+	}
+	for stack := range s.Stacks {
+		if in(stack) {
+			return true
+		}
+	}
+	return false
+}
+
 // raise puts an alarm up.
-func (s *State) raise(a *Alarm, c *condition, k *kind) {
+func (s *State) raise(a *Alarm, c *condition, k *alarm.Kind) {
 	also := a.Record.Also // what it spoke for while it waited to be raised
 	a.Raised, a.Since, a.Record = true, s.At, c.of
 	if c.also != nil {
@@ -185,28 +164,17 @@ func (s *State) raise(a *Alarm, c *condition, k *kind) {
 	}
 	a.speak(also...)
 	if a.Record.Priority == "" {
-		a.Record.Priority = k.priority
+		a.Record.Priority = k.Priority
 	}
 	if a.Record.Onset == 0 {
 		a.Record.Onset = a.From
 	}
-	a.Record.Wake = wakes(&a.Record)
-	if stack := s.Stacks[c.of.Stack]; c.of.Alarm == AlarmLeak && stack != nil && stack.Treatment != nil {
+	a.Record.Wake = alarm.Wakes(&a.Record)
+	if stack := s.Stacks[c.of.Stack]; c.of.Alarm == alarm.Leak && stack != nil && stack.Treatment != nil {
 		stack.Treatment.After.Torn = s.At
 	}
 	s.putAlarm(a, logbook.AlarmRaised)
 }
-
-// graver reports whether an alarm has become a graver case of itself. Of fire-risk, gas
-// that can burn is graver than signs of it, and a line at the top of its range, of which
-// nobody sees whether it rises, is graver than one that can be watched.
-func graver(now, before string) bool {
-	return before == codeAttention && now != codeAttention || before == codeTopOfRange && !onlyAttention(now) || now == codeCollapsing && before != codeCollapsing || now == codeResisted && before == "" ||
-		now == codeExplosive && (before == codeRise || before == codeAboveDose)
-}
-
-// onlyAttention reports whether a case of fire-risk asks for attention and wakes nobody.
-func onlyAttention(code string) bool { return code == codeAttention || code == codeTopOfRange }
 
 // alarmGone clears an alarm once its condition has been gone for off.
 func (s *State) alarmGone(a *Alarm, c *condition, off time.Duration, key AlarmKey) {
@@ -250,7 +218,7 @@ func (s *State) endAlarms(stack string, names ...string) {
 }
 
 // underSheet are the alarms that have no meaning once the sheet is off.
-var underSheet = []string{AlarmLeak, AlarmAtRisk, AlarmUneven, AlarmUntold, AlarmLineSilent, AlarmLineOff, AlarmLineBlocked, AlarmSwapped, AlarmDrift, AlarmPumpOff, AlarmFire, AlarmTooCold}
+var underSheet = []string{alarm.Leak, alarm.AtRisk, alarm.Uneven, alarm.Untold, alarm.LineSilent, alarm.LineOff, alarm.LineBlocked, alarm.Swapped, alarm.Drift, alarm.PumpOff, alarm.Fire, alarm.TooCold}
 
 // acknowledge notes that a person takes charge of a standing alarm. An act may leave out
 // store, line and so on as long as just one standing alarm fits what it says.

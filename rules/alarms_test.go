@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/gate"
 )
 
@@ -23,7 +24,7 @@ func TestAirGasWherePeopleCanBe(t *testing.T) {
 	d.run(1)
 	points := map[string]string{}
 	for _, a := range of[*logbook.Alarm](d.fresh()) {
-		if a.Alarm == AlarmAirGas {
+		if a.Alarm == alarm.AirGas {
 			points[a.Store+"/"+a.Point] += a.State
 			assert.Equal(t, logbook.PriorityHigh, a.Priority)
 		}
@@ -37,22 +38,22 @@ func TestAirGasRaisesAndClearsOnce(t *testing.T) {
 	d.read("office", 0.5)
 	d.now = d.now.Add(119 * time.Second)
 	d.read("office", 0.5)
-	assert.Empty(t, alarms(d.fresh(), AlarmAirGas), "it must last two minutes")
+	assert.Empty(t, alarms(d.fresh(), alarm.AirGas), "it must last two minutes")
 	d.now = d.now.Add(time.Second)
 	d.read("office", 0.5)
 	d.level["office"] = flat(0.5)
 	d.run(2)
-	assert.Equal(t, []string{"office raised"}, alarms(d.fresh(), AlarmAirGas))
+	assert.Equal(t, []string{"office raised"}, alarms(d.fresh(), alarm.AirGas))
 	d.level["office"] = nil
 	d.run(2)
-	assert.Empty(t, alarms(d.fresh(), AlarmAirGas), "what nobody reads any more is not gone")
+	assert.Empty(t, alarms(d.fresh(), alarm.AirGas), "what nobody reads any more is not gone")
 	d.level["office"] = flat(0.02)
 	d.run(0.2)
-	assert.Empty(t, alarms(d.fresh(), AlarmAirGas))
+	assert.Empty(t, alarms(d.fresh(), alarm.AirGas))
 	d.run(0.2)
-	assert.Equal(t, []string{"office cleared"}, alarms(d.fresh(), AlarmAirGas), "15 minutes below")
+	assert.Equal(t, []string{"office cleared"}, alarms(d.fresh(), alarm.AirGas), "15 minutes below")
 	d.run(3)
-	assert.Empty(t, alarms(d.fresh(), AlarmAirGas))
+	assert.Empty(t, alarms(d.fresh(), alarm.AirGas))
 }
 
 // Gas after a clearance: the gate falls at once, hand readings are owed again, and
@@ -65,7 +66,7 @@ func TestReboundRestartsWithholding(t *testing.T) {
 	d.read("inside", 0.4)
 	back := d.now
 	rs := d.fresh()
-	assert.Equal(t, []string{"raised"}, alarms(rs, AlarmRebound))
+	assert.Equal(t, []string{"raised"}, alarms(rs, alarm.Rebound))
 	assert.Equal(t, logbook.GateAiring, d.gate())
 	assert.Equal(t, back, d.state.Stacks["A"].Treatment.ClearedAt)
 	d.level["inside"] = flat(0.4)
@@ -73,7 +74,7 @@ func TestReboundRestartsWithholding(t *testing.T) {
 	assert.Equal(t, d.now, d.state.Stacks["A"].Treatment.ClearedAt, "while gas stands, withholding does not run")
 	d.level["inside"] = flat(0.02)
 	d.run(1)
-	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), AlarmRebound))
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarm.Rebound))
 	assert.Equal(t, logbook.GateCheckOwed, d.gate())
 	assert.Contains(t, d.reasons(), gate.HandTooOld)
 	d.confirm()
@@ -103,15 +104,15 @@ func TestMaskedEntryOverdue(t *testing.T) {
 	d.act(&logbook.MaskedEntry{OnStore: inBarn(), In: "I. Okafor", AtDoor: "P. Lindqvist"}, logbook.KindMaskedEntry, 5*time.Minute)
 	d.fresh()
 	d.run(0.25)
-	assert.Empty(t, alarms(d.fresh(), AlarmMaskedLong), "20 minutes: common practice")
+	assert.Empty(t, alarms(d.fresh(), alarm.MaskedLong), "20 minutes: common practice")
 	d.run(5.0 / 60)
-	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmMaskedLong))
+	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.MaskedLong))
 	d.act(&logbook.MaskedExit{OnStore: inBarn()}, logbook.KindMaskedExit, 0)
-	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), AlarmMaskedLong))
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarm.MaskedLong))
 	e := aday(t, func(s *logbook.Site) { s.Settings.MaskedEntryMax = logbook.Duration(10 * time.Minute) })
 	e.act(&logbook.MaskedEntry{OnStore: inBarn(), In: "I. Okafor", AtDoor: "P. Lindqvist"}, logbook.KindMaskedEntry, 0)
 	e.run(0.25)
-	assert.Equal(t, []string{"raised"}, alarms(e.fresh(), AlarmMaskedLong), "the site's own figure")
+	assert.Equal(t, []string{"raised"}, alarms(e.fresh(), alarm.MaskedLong), "the site's own figure")
 }
 
 // A line that the record has never heard is silent from when the record began, not from when
@@ -124,9 +125,9 @@ func TestNothingIsSilentBeforeTheRecord(t *testing.T) {
 	require.Equal(t, dosed, d.state.Stacks["A"].Treatment.Started)
 	d.level["a1"], d.level["a2"] = nil, flat(500)
 	d.run(0.5)
-	assert.Empty(t, alarms(d.fresh(), AlarmLineSilent))
+	assert.Empty(t, alarms(d.fresh(), alarm.LineSilent))
 	d.run(0.3)
-	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmLineSilent))
+	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.LineSilent))
 }
 
 // A line that says nothing is an alarm of its own, unless its instrument is known
@@ -140,12 +141,12 @@ func TestLineSilentAndInstrumentDown(t *testing.T) {
 	d.level["a1"] = nil
 	d.fresh()
 	d.run(0.5)
-	assert.Empty(t, alarms(d.fresh(), AlarmLineSilent))
+	assert.Empty(t, alarms(d.fresh(), alarm.LineSilent))
 	d.run(0.1)
-	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmLineSilent))
+	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.LineSilent))
 	d.level["a1"] = flat(580)
 	d.run(2)
-	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), AlarmLineSilent))
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarm.LineSilent))
 
 	d = underGas(t, rack)
 	d.level["a1"], d.level["a2"] = nil, nil
@@ -153,14 +154,14 @@ func TestLineSilentAndInstrumentDown(t *testing.T) {
 	d.fresh()
 	d.run(2)
 	rs := d.fresh()
-	assert.Equal(t, []string{"unit 1 raised"}, alarms(rs, AlarmInstrument))
-	assert.Equal(t, []string{"raised"}, alarms(rs, AlarmLineSilent), "only the line of unit 2")
+	assert.Equal(t, []string{"unit 1 raised"}, alarms(rs, alarm.Instrument))
+	assert.Equal(t, []string{"raised"}, alarms(rs, alarm.LineSilent), "only the line of unit 2")
 	d.commit(d.stamp(&logbook.InstrumentState{Instrument: "rack", Unit: "unit 1", OK: true}, logbook.KindInstrumentState, 0))
 	d.level["a1"] = flat(580)
 	d.run(1)
 	rs = d.fresh()
-	assert.Equal(t, []string{"unit 1 cleared"}, alarms(rs, AlarmInstrument))
-	assert.Empty(t, alarms(rs, AlarmLineSilent))
+	assert.Equal(t, []string{"unit 1 cleared"}, alarms(rs, alarm.Instrument))
+	assert.Empty(t, alarms(rs, alarm.LineSilent))
 }
 
 // A faulty instrument is an alarm after ten minutes, whatever comes in between.
@@ -173,10 +174,10 @@ func TestInstrumentFault(t *testing.T) {
 		d.commit(readingAt(d.now.Add(-4*time.Hour), d.now, "door", 0.02+float64(i))) // late
 		d.commit(readingAt(d.now.Add(time.Hour), d.now, "door", 0.02))               // future
 	}
-	assert.Equal(t, []string{"below-zero raised"}, alarms(d.fresh(), AlarmFault))
+	assert.Equal(t, []string{"below-zero raised"}, alarms(d.fresh(), alarm.Fault))
 	d.level["door"] = flat(0.02)
 	d.run(1)
-	assert.Equal(t, []string{"below-zero cleared"}, alarms(d.fresh(), AlarmFault))
+	assert.Equal(t, []string{"below-zero cleared"}, alarms(d.fresh(), alarm.Fault))
 }
 
 // GRDC: phosphine is not to be used under 15 °C.
@@ -189,7 +190,7 @@ func TestTooCold(t *testing.T) {
 		d.fresh()
 		d.commit(d.stamp(&logbook.Reading{Channel: "grain", Value: c, Unit: logbook.Cel}, logbook.KindReading, 0))
 		d.run(1.1)
-		return alarms(d.fresh(), AlarmTooCold)
+		return alarms(d.fresh(), alarm.TooCold)
 	}
 	assert.Empty(t, cold(15))
 	assert.Equal(t, []string{"raised"}, cold(14.9))
@@ -206,20 +207,20 @@ func TestUnevenGas(t *testing.T) {
 	d.declare()
 	d.dose("five-day")
 	d.run(29)
-	assert.Empty(t, alarms(d.fresh(), AlarmUneven), "gas needs time to spread")
+	assert.Empty(t, alarms(d.fresh(), alarm.Uneven), "gas needs time to spread")
 	d.run(4)
-	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmUneven))
+	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.Uneven))
 	d.level["a2"] = flat(155) // 0.258
 	d.run(3)
-	assert.Empty(t, alarms(d.fresh(), AlarmUneven), "within the deadband")
+	assert.Empty(t, alarms(d.fresh(), alarm.Uneven), "within the deadband")
 	d.level["a2"] = flat(160)
 	d.run(3)
-	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), AlarmUneven))
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarm.Uneven))
 	d.level["a2"] = flat(140)
 	d.run(0.2)
 	d.level["a1"], d.level["a2"] = nil, nil
 	d.run(5)
-	assert.Empty(t, alarms(d.fresh(), AlarmUneven), "one uneven moment, and then nothing was read")
+	assert.Empty(t, alarms(d.fresh(), alarm.Uneven), "one uneven moment, and then nothing was read")
 }
 
 // The logbook keeps one forecast a day, also when nothing came in that hour.
@@ -262,8 +263,8 @@ func TestEndLevelAlarmsAndForecasts(t *testing.T) {
 	assert.Empty(t, of[*logbook.Forecast](d.fresh()))
 	d.run(60.1)
 	rs := d.fresh()
-	assert.Equal(t, []string{"raised"}, alarms(rs, AlarmAtRisk))
-	assert.Empty(t, alarms(rs, AlarmMissed))
+	assert.Equal(t, []string{"raised"}, alarms(rs, alarm.AtRisk))
+	assert.Empty(t, alarms(rs, alarm.Missed))
 	hours := map[string]map[int]int{}
 	for _, f := range of[*logbook.Forecast](rs) {
 		if hours[f.Line] == nil {
@@ -281,11 +282,11 @@ func TestEndLevelAlarmsAndForecasts(t *testing.T) {
 	}
 	d.run(50)
 	rs = d.fresh()
-	assert.Equal(t, []string{"raised"}, alarms(rs, AlarmMissed))
+	assert.Equal(t, []string{"raised"}, alarms(rs, alarm.Missed))
 	d.air()
 	rs = append(rs, d.fresh()...)
-	assert.Equal(t, []string{"raised", "cleared"}, alarms(rs, AlarmMissed))
-	assert.Equal(t, []string{"cleared"}, alarms(rs, AlarmAtRisk))
+	assert.Equal(t, []string{"raised", "cleared"}, alarms(rs, alarm.Missed))
+	assert.Equal(t, []string{"cleared"}, alarms(rs, alarm.AtRisk))
 	assert.Equal(t, logbook.VerdictFailed, d.phase()[1])
 
 	d = leaky(0.1) // 1,400 e^(−0.1·5) = 849 ppm
@@ -293,8 +294,8 @@ func TestEndLevelAlarmsAndForecasts(t *testing.T) {
 	d.air()
 	d.run(1)
 	rs = d.fresh()
-	assert.Empty(t, alarms(rs, AlarmAtRisk))
-	assert.Empty(t, alarms(rs, AlarmMissed))
+	assert.Empty(t, alarms(rs, alarm.AtRisk))
+	assert.Empty(t, alarms(rs, alarm.Missed))
 	for _, e := range of[*logbook.EndLevel](rs) {
 		assert.Equal(t, logbook.ShownMet, e.Shown)
 		c := map[string]float64{"top": 1500, "low": 1400}[e.Line]

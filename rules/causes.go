@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 )
 
 // One cause is one message: mains that are lost stop pumps and instruments, a pump
@@ -18,12 +19,12 @@ import (
 
 // powerKey names the alarm of mains that are lost.
 func powerKey(m logbook.Contact) AlarmKey {
-	return AlarmKey{Alarm: AlarmPowerLost, Point: m.Name, Channel: m.Channel}
+	return AlarmKey{Alarm: alarm.PowerLost, Point: m.Name, Channel: m.Channel}
 }
 
 // pumpKey names the alarm of a pump that is off.
 func pumpKey(p *logbook.Pump) AlarmKey {
-	return AlarmKey{Alarm: AlarmPumpOff, Point: p.Name, Channel: p.Channel}
+	return AlarmKey{Alarm: alarm.PumpOff, Point: p.Name, Channel: p.Channel}
 }
 
 // instrumentKey names the alarm of an instrument, or of one unit on its line.
@@ -31,12 +32,12 @@ func instrumentKey(name, unit string) AlarmKey {
 	if unit != "" {
 		name += ", " + unit
 	}
-	return AlarmKey{Alarm: AlarmInstrument, Channel: name}
+	return AlarmKey{Alarm: alarm.Instrument, Channel: name}
 }
 
 // cause says what may speak for an alarm; the zero cause is nothing.
 type cause struct {
-	of         string // AlarmPowerLost, AlarmPumpOff or AlarmInstrument: that and all that stand behind it
+	of         string // alarm.PowerLost, alarm.PumpOff or alarm.Instrument: that and all that stand behind it
 	began      logbook.Time
 	channel    string // whose samples or readings fail
 	name, unit string // of an instrument that fails
@@ -45,13 +46,13 @@ type cause struct {
 // speaker returns the alarm of a cause, if it stands or is about to be raised; else nil.
 func (s *State) speaker(c cause) *Alarm {
 	switch {
-	case c.of == AlarmPowerLost:
+	case c.of == alarm.PowerLost:
 		return s.power(c.began)
-	case c.of == AlarmPumpOff:
+	case c.of == alarm.PumpOff:
 		return s.pumping(c.channel)
-	case c.of == AlarmInstrument && c.name != "":
+	case c.of == alarm.Instrument && c.name != "":
 		return s.muting(c)
-	case c.of == AlarmInstrument:
+	case c.of == alarm.Instrument:
 		return s.silencing(c)
 	}
 	return nil
@@ -180,14 +181,14 @@ func (s *State) silenced(channels []string) []string {
 		case !fed || f.grain:
 			continue
 		case f.signal != "":
-			of.Alarm = AlarmSensorSilent
+			of.Alarm = alarm.SensorSilent
 		case f.line >= 0:
 			site, _ := s.siteStack(f.stack)
-			of.Alarm, of.Line = AlarmLineSilent, site.Lines[f.line].Name
+			of.Alarm, of.Line = alarm.LineSilent, site.Lines[f.line].Name
 		default:
-			of.Alarm = AlarmPointSilent
+			of.Alarm = alarm.PointSilent
 		}
-		if k := s.kindOf(of.Alarm); s.can(&k, &of) {
+		if k := alarm.Of(s.Site, of.Alarm); s.can(k.During, &of) {
 			names = append(names, consequence(&of))
 		}
 	}

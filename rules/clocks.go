@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/reading"
 )
 
@@ -54,7 +55,7 @@ func (s *State) clockKey(channel string) AlarmKey {
 			break
 		}
 	}
-	return AlarmKey{Alarm: AlarmClock, Channel: channel}
+	return AlarmKey{Alarm: alarm.Clock, Channel: channel}
 }
 
 // passClocks looks at clocks that run ahead. Who sends nothing more is silent, whatever
@@ -73,7 +74,7 @@ func (s *State) passClocks() {
 		sources[key] = append(sources[key], name)
 	}
 	for _, key := range s.alarmKeys() {
-		if key.Alarm == AlarmClock && sources[key] == nil {
+		if key.Alarm == alarm.Clock && sources[key] == nil {
 			s.alarm(condition{of: s.Alarms[key].Record})
 		}
 	}
@@ -83,7 +84,7 @@ func (s *State) passClocks() {
 			most = max(most, s.aheadBy(name))
 		}
 		another := s.anotherClock(key, channels)
-		s.alarm(condition{of: logbook.Alarm{Alarm: AlarmClock, Channel: key.Channel, Value: logbook.Number(math.Round(most.Minutes()))}, active: true,
+		s.alarm(condition{of: logbook.Alarm{Alarm: alarm.Clock, Channel: key.Channel, Value: logbook.Number(math.Round(most.Minutes()))}, active: true,
 			anew: another, sure: another, also: func() []string { return s.silenced(channels) }})
 	}
 }
@@ -91,7 +92,7 @@ func (s *State) passClocks() {
 // anotherClock reports whether a channel has run ahead for long enough by a clock of its own
 // since people were told of one behind the same broker: they know nothing of this one.
 func (s *State) anotherClock(key AlarmKey, channels []string) bool {
-	a, on := s.Alarms[key], s.kindOf(AlarmClock).on
+	a, on := s.Alarms[key], alarm.Of(s.Site, alarm.Clock).On
 	if a == nil || !a.Raised || !slices.ContainsFunc(s.Site.Instruments, func(in logbook.Instrument) bool { return in.Name == key.Channel && in.MQTT != nil }) {
 		return false
 	}

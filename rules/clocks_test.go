@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/gate"
 	"undersheet/rules/reading"
 )
@@ -60,7 +61,7 @@ func TestClockAhead(t *testing.T) {
 	assert.NotContains(t, d.reasons(), gate.PointSilent)
 	d.fresh()
 	d.ahead(0.5, 0) // set right
-	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), AlarmClock))
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarm.Clock))
 	assert.NotContains(t, d.reasons(), gate.ClockAhead)
 }
 
@@ -76,12 +77,12 @@ func TestClockAheadIsOfWhatIsSent(t *testing.T) {
 
 	d.level["a1"], d.level["a2"], d.level["inside"] = nil, nil, nil
 	d.ahead(1, 30*time.Minute)
-	assert.Equal(t, []string{"raised", "raised", "raised"}, alarms(d.fresh(), AlarmClock), "no instrument is known to feed them: each for itself")
+	assert.Equal(t, []string{"raised", "raised", "raised"}, alarms(d.fresh(), alarm.Clock), "no instrument is known to feed them: each for itself")
 	d.level["a2"], d.level["inside"] = flat(500), flat(0.02)
 	d.run(2)
 	rs := d.fresh()
-	assert.Equal(t, []string{"cleared", "cleared", "cleared"}, alarms(rs, AlarmClock))
-	assert.Equal(t, []string{"raised"}, linesOf(rs, AlarmLineSilent, "top"))
+	assert.Equal(t, []string{"cleared", "cleared", "cleared"}, alarms(rs, alarm.Clock))
+	assert.Equal(t, []string{"raised"}, linesOf(rs, alarm.LineSilent, "top"))
 }
 
 // Behind one broker stand many clocks. One that runs ahead later is told, too: the alarm of
@@ -102,11 +103,11 @@ func TestAnotherClockAhead(t *testing.T) {
 				d.commit(d.stamp(&logbook.Reading{Channel: name, Value: 0.02, Unit: logbook.PPM}, logbook.KindReading, -30*time.Minute))
 			}
 		}
-		return alarms(d.fresh(), AlarmClock)
+		return alarms(d.fresh(), alarm.Clock)
 	}
 	assert.Equal(t, []string{"raised"}, ahead(2, "a1"))
 	assert.Equal(t, []string{"raised"}, ahead(2, "a1", "inside"))
-	a := d.state.Alarms[AlarmKey{Alarm: AlarmClock, Channel: "broker"}]
+	a := d.state.Alarms[AlarmKey{Alarm: alarm.Clock, Channel: "broker"}]
 	assert.Equal(t, []string{"line-silent A top", "point-silent Long Barn beside A"}, a.Record.Also)
 	assert.Empty(t, ahead(3, "a1", "inside"))
 }

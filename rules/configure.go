@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/exposure"
 	"undersheet/rules/gate"
 )
@@ -124,11 +125,11 @@ func (s *State) endOrphans() {
 		if of := a.Record; a.Raised && (of.Point != "" && !s.hasPoint(&of) || of.Line != "" && !s.hasLine(of.Stack, of.Line)) {
 			s.alarm(condition{of: of, atOnce: true})
 			delete(s.Alarms, key)
-			if channel, found := s.successor(&of); found && kinds[of.Alarm].life {
+			if channel, found := s.successor(&of); found && alarm.LivesHangOn(of.Alarm) {
 				of.Channel, of.Also = channel, nil
 				next := &Alarm{From: s.At}
 				s.Alarms[keyOf(&of)] = next
-				k := s.kindOf(of.Alarm)
+				k := alarm.Of(s.Site, of.Alarm)
 				s.raise(next, &condition{of: of}, &k)
 			}
 		}
@@ -138,14 +139,14 @@ func (s *State) endOrphans() {
 // successor returns the channel that now stands where that of an alarm stood.
 func (s *State) successor(of *logbook.Alarm) (channel string, found bool) {
 	st, _ := s.siteStore(of.Store)
-	contacts := map[string][]logbook.Contact{AlarmDoorOpened: st.Doors, AlarmFire: st.Water}[of.Alarm]
+	contacts := map[string][]logbook.Contact{alarm.DoorOpened: st.Doors, alarm.Fire: st.Water}[of.Alarm]
 	for _, c := range contacts {
 		if c.Name == of.Point {
 			return c.Channel, true
 		}
 	}
 	for _, p := range st.Air {
-		if of.Alarm == AlarmAirGas && p.Name == of.Point {
+		if of.Alarm == alarm.AirGas && p.Name == of.Point {
 			return p.Channel, true
 		}
 	}

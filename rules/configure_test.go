@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/gate"
 )
 
@@ -115,8 +116,8 @@ func TestLinesKeepTheirReadings(t *testing.T) {
 	f.fresh()
 	f.run(2)
 	assert.InDelta(t, 600, last(f, 0), 3)
-	assert.NotContains(t, alarms(f.fresh(), AlarmLineSilent), "raised", "the old channel is no longer looked at")
-	assert.False(t, f.state.raised(&logbook.Alarm{Alarm: AlarmLineSilent, Store: "Long Barn", Stack: "A", Line: "top", Channel: "b1"}))
+	assert.NotContains(t, alarms(f.fresh(), alarm.LineSilent), "raised", "the old channel is no longer looked at")
+	assert.False(t, f.state.raised(&logbook.Alarm{Alarm: alarm.LineSilent, Store: "Long Barn", Stack: "A", Line: "top", Channel: "b1"}))
 }
 
 // An air point whose channel or description changed begins anew.
@@ -150,18 +151,18 @@ func TestAlarmsOfWhatIsGoneAreCleared(t *testing.T) {
 	d.commit(d.stamp(&logbook.InstrumentState{Instrument: "rack", OK: false}, logbook.KindInstrumentState, 0))
 	d.run(1)
 	rs := d.fresh()
-	require.Equal(t, []string{"office raised"}, alarms(rs, AlarmAirGas))
-	require.Equal(t, []string{"raised"}, alarms(rs, AlarmLineSilent))
-	require.Equal(t, []string{"raised"}, alarms(rs, AlarmInstrument))
+	require.Equal(t, []string{"office raised"}, alarms(rs, alarm.AirGas))
+	require.Equal(t, []string{"raised"}, alarms(rs, alarm.LineSilent))
+	require.Equal(t, []string{"raised"}, alarms(rs, alarm.Instrument))
 	d.reconfigure(func(s *logbook.Site) {
 		s.Stores[0].Air = s.Stores[0].Air[:2]
 		s.Stores[0].Stacks[0].Lines[0].Name = "ridge"
 	})
 	d.run(0.5)
 	rs = d.fresh()
-	assert.Equal(t, []string{"office cleared"}, alarms(rs, AlarmAirGas))
-	assert.Equal(t, []string{"cleared", "raised"}, alarms(rs, AlarmLineSilent), "under its new name")
-	assert.Equal(t, []string{"cleared"}, alarms(rs, AlarmInstrument))
+	assert.Equal(t, []string{"office cleared"}, alarms(rs, alarm.AirGas))
+	assert.Equal(t, []string{"cleared", "raised"}, alarms(rs, alarm.LineSilent), "under its new name")
+	assert.Equal(t, []string{"cleared"}, alarms(rs, alarm.Instrument))
 }
 
 // An air point whose channel measures no gas never shows that the air is clean.

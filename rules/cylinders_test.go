@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 )
 
 // dosed is a depot whose first line reads up to 20,000 ppm, with 200 g of a form under stack A.
@@ -32,7 +33,7 @@ func firesIn(d *day, from, to float64) []string {
 		d.now = d.now.Add(time.Minute)
 		d.read("a1", from+(to-from)*float64(minute)/60)
 	}
-	return alarms(d.fresh(), AlarmFire)
+	return alarms(d.fresh(), alarm.Fire)
 }
 
 // Gas let in from cylinders is all there at once: a line may come to the whole dose in the

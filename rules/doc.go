@@ -7,11 +7,10 @@
 // pages, metrics and messages show. The sub-packages hold the trade's
 // computations, one idea each; this package only leads entries to them.
 //
-// Alarms live in three steps: raised, acknowledged by a person, cleared. Their
-// delays, deadbands, priorities, the phases in which they can be alarms and whether
-// people are woken stand in one table (kinds.go). A cause, such as mains that are
-// lost or a pump that is off, speaks for what follows from it (causes.go). Air that
-// no pump is known to draw counts against a gate and never for it.
+// Alarms live in three steps: raised, acknowledged by a person, cleared. What holds
+// for those of one name stands in the table of package alarm. A cause, such as mains
+// that are lost or a pump that is off, speaks for what follows from it (causes.go).
+// Air that no pump is known to draw counts against a gate and never for it.
 //
 // The package is pure. It has no clock: now is the running maximum of the
 // entries' received times. It opens nothing and starts nothing, so a restart, a

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/reading"
 )
 
@@ -67,7 +68,7 @@ func (s *State) stir(ch logbook.Channel, c *Channel, f feed, was string) {
 			k.Due = 0
 			return
 		}
-		after, _ := s.quiet(AlarmLineSilent, f.channel, c)
+		after, _ := s.quiet(alarm.LineSilent, f.channel, c)
 		k.Due = min(k.Due, c.Newest.Add(after)+1)
 	case f.where != "" && !f.shared && reading.IsGas(ch): // readAir looks at its store
 	case f.channel != "":

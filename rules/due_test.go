@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 )
 
 // To look only at what is due gives what looking at everything gives: the same
@@ -65,7 +66,7 @@ func TestSilenceIsDueSoonerForALineReadMoreOften(t *testing.T) {
 	d.only("b1", 9, 20*time.Second) // within one bin of the leak test, which looks at the stack itself
 	d.fresh()
 	d.only("door2", 35, time.Minute)
-	require.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmLineSilent), "before the hour is full")
+	require.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.LineSilent), "before the hour is full")
 	bothWays(t, d.log)
 }
 

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/fault"
 	"undersheet/rules/leak"
 )
@@ -35,19 +36,19 @@ func TestPumpOffByTheGas(t *testing.T) {
 	d.level["a1"], d.level["a2"] = usedUp(d, 1100, 0.3), usedUp(d, 1060, 0.3)
 	d.run(4)
 	got := d.fresh()
-	require.Equal(t, []string{"by-gas raised"}, alarms(got, AlarmPumpOff))
-	for _, name := range []string{AlarmLeak, AlarmLineOff, AlarmLineBlocked} {
+	require.Equal(t, []string{"by-gas raised"}, alarms(got, alarm.PumpOff))
+	for _, name := range []string{alarm.Leak, alarm.LineOff, alarm.LineBlocked} {
 		assert.Empty(t, alarms(got, name), name)
 	}
-	rs := slices.DeleteFunc(of[*logbook.Alarm](got), func(a *logbook.Alarm) bool { return a.Alarm != AlarmPumpOff })
-	assert.Equal(t, []any{AlarmPumpOff, codeByGas, "raised", "A", "", logbook.PriorityMedium, false},
+	rs := slices.DeleteFunc(of[*logbook.Alarm](got), func(a *logbook.Alarm) bool { return a.Alarm != alarm.PumpOff })
+	assert.Equal(t, []any{alarm.PumpOff, alarm.CodeByGas, "raised", "A", "", logbook.PriorityMedium, false},
 		[]any{rs[0].Alarm, rs[0].Code, rs[0].State, rs[0].Stack, rs[0].Line, rs[0].Priority, rs[0].Wake})
 	d.level["a1"], d.level["a2"] = decaying(1300, 0.1), decaying(1250, 0.1)
 	d.run(4)
 	got = d.fresh()
-	assert.Equal(t, []string{"by-gas cleared"}, alarms(got, AlarmPumpOff))
-	assert.Empty(t, alarms(got, AlarmFire))
-	assert.Empty(t, alarms(got, AlarmLeak))
+	assert.Equal(t, []string{"by-gas cleared"}, alarms(got, alarm.PumpOff))
+	assert.Empty(t, alarms(got, alarm.Fire))
+	assert.Empty(t, alarms(got, alarm.Leak))
 }
 
 // lines gives stack A so many lines more, which read channels of their own.
@@ -73,13 +74,13 @@ func TestLinesSwapped(t *testing.T) {
 	d.level["a1"], d.level["a2"] = low, high
 	d.run(2.2)
 	got := d.fresh()
-	require.Equal(t, []string{"raised"}, linesOf(got, AlarmSwapped, "top and low"))
-	for _, name := range []string{AlarmLeak, AlarmLineOff, AlarmLineBlocked, AlarmFire} {
+	require.Equal(t, []string{"raised"}, linesOf(got, alarm.Swapped, "top and low"))
+	for _, name := range []string{alarm.Leak, alarm.LineOff, alarm.LineBlocked, alarm.Fire} {
 		assert.Empty(t, alarms(got, name), name)
 	}
 	d.level["a1"], d.level["a2"] = high, low
 	d.run(2.2)
-	assert.Equal(t, []string{"cleared"}, linesOf(d.fresh(), AlarmSwapped, "top and low"))
+	assert.Equal(t, []string{"cleared"}, linesOf(d.fresh(), alarm.Swapped, "top and low"))
 }
 
 // linesOf lists the states of the alarms of a name at a line.
@@ -110,13 +111,13 @@ func TestLeakOrDrift(t *testing.T) {
 	d.level["a3"] = func(at logbook.Time) float64 { return math.Round(right(at) * math.Exp(-0.3*at.Hours(from)/24)) }
 	d.run(30)
 	rs := of[*logbook.Alarm](d.fresh())
-	rs = slices.DeleteFunc(rs, func(a *logbook.Alarm) bool { return a.Alarm != AlarmLeak })
+	rs = slices.DeleteFunc(rs, func(a *logbook.Alarm) bool { return a.Alarm != alarm.Leak })
 	require.Len(t, rs, 1)
-	assert.Equal(t, []any{"raised", CodeOrDrift, "a3", logbook.PriorityHigh}, []any{rs[0].State, rs[0].Code, rs[0].Line, rs[0].Priority})
+	assert.Equal(t, []any{"raised", alarm.CodeOrDrift, "a3", logbook.PriorityHigh}, []any{rs[0].State, rs[0].Code, rs[0].Line, rs[0].Priority})
 	d.act(&logbook.HandReading{Stack: "A", Line: "a3", Value: right(d.now), Unit: logbook.PPM, Method: "detector tube"}, logbook.KindHandReading, 0)
 	got := d.fresh()
-	assert.Equal(t, []string{"cleared"}, linesOf(got, AlarmLeak, "a3"))
-	assert.Equal(t, []string{"raised"}, linesOf(got, AlarmDrift, "a3"))
+	assert.Equal(t, []string{"cleared"}, linesOf(got, alarm.Leak, "a3"))
+	assert.Equal(t, []string{"raised"}, linesOf(got, alarm.Drift, "a3"))
 	ctp := k.Treatment.Lines[2].CTP.PPMh
 	d.run(60)
 	assert.Equal(t, ctp, k.Treatment.Lines[2].CTP.PPMh)
@@ -166,8 +167,8 @@ func TestLineOffMakesNothingUneven(t *testing.T) {
 	d.level["a2"] = flat(3)
 	d.run(5)
 	got := d.fresh()
-	assert.Equal(t, []string{"raised"}, linesOf(got, AlarmLineOff, "low"))
-	assert.Empty(t, alarms(got, AlarmUneven))
+	assert.Equal(t, []string{"raised"}, linesOf(got, alarm.LineOff, "low"))
+	assert.Empty(t, alarms(got, alarm.Uneven))
 }
 
 // Two lines alone showed a leak each, and one instrument was found to drift: that alarm is
@@ -192,10 +193,10 @@ func TestOneOfTwoLeaksWasNone(t *testing.T) {
 	d.state.out = nil
 	d.state.leakEvents(k, k.Treatment, []leak.Event{first, second})
 	require.Len(t, k.Gas.Fit.Changes, 2)
-	require.NotNil(t, d.state.Alarms[AlarmKey{Alarm: AlarmLeak, Store: "Long Barn", Stack: "A", Line: "top"}])
+	require.NotNil(t, d.state.Alarms[AlarmKey{Alarm: alarm.Leak, Store: "Long Barn", Stack: "A", Line: "top"}])
 	d.state.leakEvents(k, k.Treatment, k.Gas.Leak.Distrust(0))
 	require.Len(t, k.Gas.Fit.Changes, 2, "nothing was mended")
-	require.True(t, d.state.raised(&logbook.Alarm{Alarm: AlarmLeak, Store: "Long Barn", Stack: "A", Line: "low"}))
+	require.True(t, d.state.raised(&logbook.Alarm{Alarm: alarm.Leak, Store: "Long Barn", Stack: "A", Line: "low"}))
 	d.state.leakEvents(k, k.Treatment, k.Gas.Leak.Distrust(1))
 	require.Len(t, k.Gas.Fit.Changes, 3, "none stands any more")
 	require.True(t, k.Gas.Fit.Changes[2].Mends)
@@ -208,10 +209,10 @@ func TestLeakSinceDosing(t *testing.T) {
 	d := underGas(t)
 	d.level["a1"], d.level["a2"] = decaying(3000, 1.5), decaying(2900, 1.5)
 	d.run(44)
-	rs := slices.DeleteFunc(of[*logbook.Alarm](d.fresh()), func(a *logbook.Alarm) bool { return a.Alarm != AlarmLeak })
+	rs := slices.DeleteFunc(of[*logbook.Alarm](d.fresh()), func(a *logbook.Alarm) bool { return a.Alarm != alarm.Leak })
 	require.Len(t, rs, 1)
 	a := rs[0]
-	assert.Equal(t, []any{"raised", codeHalfDay, "", logbook.PriorityHigh}, []any{a.State, a.Code, a.Line, a.Priority})
+	assert.Equal(t, []any{"raised", alarm.CodeHalfDay, "", logbook.PriorityHigh}, []any{a.State, a.Code, a.Line, a.Priority})
 	half := a.Time.Add(-30 * time.Minute) // the middle of the last whole hour
 	assert.InDelta(t, 2*math.Log(d.level["a1"](half.Add(-12*time.Hour))/d.level["a1"](half)), float64(a.Value), 0.05)
 	assert.Equal(t, a.Value, a.Grounds.Statistic)
@@ -229,18 +230,18 @@ func TestLineNeverOn(t *testing.T) {
 	d.dose("five-day")
 	d.level["a1"], d.level["a2"] = flat(0), decaying(1250, 0.1)
 	d.run(7)
-	require.Empty(t, alarms(d.fresh(), AlarmLineOff))
+	require.Empty(t, alarms(d.fresh(), alarm.LineOff))
 	d.run(34)
 	got := d.fresh()
-	require.Equal(t, []string{codeNeverOn + " raised"}, alarms(got, AlarmLineOff))
-	for _, name := range []string{AlarmLeak, AlarmUneven, AlarmAtRisk} {
+	require.Equal(t, []string{alarm.CodeNeverOn + " raised"}, alarms(got, alarm.LineOff))
+	for _, name := range []string{alarm.Leak, alarm.Uneven, alarm.AtRisk} {
 		assert.Empty(t, alarms(got, name), name)
 	}
 	d.level["a1"] = decaying(1300, 0.1)
 	d.run(4)
 	got = d.fresh()
-	assert.Equal(t, []string{codeNeverOn + " cleared"}, alarms(got, AlarmLineOff))
-	assert.Empty(t, alarms(got, AlarmFire))
+	assert.Equal(t, []string{alarm.CodeNeverOn + " cleared"}, alarms(got, alarm.LineOff))
+	assert.Empty(t, alarms(got, alarm.Fire))
 }
 
 // Readings that a gateway sends on three hours late lose nothing by an instrument that is
@@ -287,9 +288,9 @@ func TestLeakOnTopOfHalfADay(t *testing.T) {
 	torn := leak.Event{Kind: leak.Leak, Line: 0, Onset: 37, OnsetLow: 36, OnsetHigh: 38, LossBefore: 1.3, LossAfter: 1.6, Z: 6}
 	more := leak.Event{Kind: leak.Leak, Line: -1, Onset: 38, OnsetLow: 37, OnsetHigh: 39, LossBefore: 1.3, LossAfter: 3, Z: 8}
 	over := func(e leak.Event) leak.Event { e.Cleared = true; return e }
-	key := AlarmKey{Alarm: AlarmLeak, Store: "Long Barn", Stack: "A"}
+	key := AlarmKey{Alarm: alarm.Leak, Store: "Long Barn", Stack: "A"}
 	d.state.leakEvents(k, k.Treatment, []leak.Event{half})
-	d.state.acknowledge(&logbook.AlarmAcknowledged{Header: logbook.Header{Time: d.state.At}, Alarm: AlarmLeak, Stack: "A", Act: someone})
+	d.state.acknowledge(&logbook.AlarmAcknowledged{Header: logbook.Header{Time: d.state.At}, Alarm: alarm.Leak, Stack: "A", Act: someone})
 	require.NotZero(t, d.state.Alarms[key].Acknowledged)
 	d.state.leakEvents(k, k.Treatment, []leak.Event{torn, over(torn)})
 	require.True(t, k.Gas.leaking())

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/dose"
 	"undersheet/rules/reading"
 )
@@ -50,24 +51,24 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 	if !j.Fits || j.State == reading.Late || k.Gas == nil {
 		return
 	}
-	of := logbook.Alarm{Alarm: AlarmFire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Onset: min(j.At, s.At)}
+	of := logbook.Alarm{Alarm: alarm.Fire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Onset: min(j.At, s.At)}
 	stands := s.drawn(t.Lines[line].Channel) == PumpOff
 	known, r := s.Alarms[keyOf(&of)], &k.Gas.Rises[line]
 	active := s.couldBurn(k, line, j, stands, &of)
 	if !active && known == nil && r.Doubt == nil {
 		return
 	}
-	if of.Code != codeRise { // the value of a rise is by how much the line rose
+	if of.Code != alarm.CodeRise { // the value of a rise is by how much the line rose
 		of.Value = logbook.Round(j.Value)
 	}
 	raised := known != nil && known.Raised
 	if raised {
 		told := known.Record
-		switch anew := active && graver(of.Code, told.Code); {
+		switch anew := active && alarm.Graver(of.Code, told.Code); {
 		case anew:
 			raised = false
 		case active && of.Code != told.Code, !active && s.stillBurns(&told, j): // what was told stands, by its own limit
-			if told.Code != codeRise {
+			if told.Code != alarm.CodeRise {
 				told.Value = logbook.Round(j.Value)
 			}
 			of, active = told, true
@@ -82,7 +83,7 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 		if doubt != nil {
 			of.Onset = doubt.Onset
 		}
-		if doubt != nil && !graver(doubt.Code, of.Code) { // a graver sign still waits to be confirmed
+		if doubt != nil && !alarm.Graver(doubt.Code, of.Code) { // a graver sign still waits to be confirmed
 			r.Doubt = nil
 		}
 		s.alarm(condition{of: of, active: true})
@@ -98,7 +99,7 @@ func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
 // unconfirmed sign of one, or below it by less than the deadband, and so does not end it.
 // Of a rise it reports false: that ends with any reading that is no rise.
 func (s *State) stillBurns(of *logbook.Alarm, j reading.Judged) bool {
-	return of.Code != codeRise && j.Value >= float64(of.Limit)*(1-s.kindOf(AlarmFire).deadband)
+	return of.Code != alarm.CodeRise && j.Value >= float64(of.Limit)*(1-alarm.Of(s.Site, alarm.Fire).Deadband)
 }
 
 // couldBurn reports whether a reading shows gas that could burn, or more than the dose can
@@ -107,14 +108,14 @@ func (s *State) couldBurn(k *Stack, line int, j reading.Judged, stands bool, of 
 	g, over := k.Gas, j.State == reading.OverRange
 	switch {
 	case over && !g.doseGives(j.Value):
-		of.Code, of.Limit = codeOverRange, logbook.Round(j.Value)
+		of.Code, of.Limit = alarm.CodeOverRange, logbook.Round(j.Value)
 	case j.Value >= dose.AlarmLEL*dose.LELppm:
-		of.Code, of.Limit = codeExplosive, dose.AlarmLEL*dose.LELppm
+		of.Code, of.Limit = alarm.CodeExplosive, dose.AlarmLEL*dose.LELppm
 	case !stands && g.tooFast(line, j, k.mostRise(j.At), s.lineAway(*of), of):
 	case over: // the dose explains this much, but nobody can see whether the gas rises further
-		of.Code, of.Limit, of.Priority = codeTopOfRange, logbook.Round(j.Value), logbook.PriorityMedium
+		of.Code, of.Limit, of.Priority = alarm.CodeTopOfRange, logbook.Round(j.Value), logbook.PriorityMedium
 	case j.Value >= dose.AttentionLEL*dose.LELppm:
-		of.Code, of.Limit, of.Priority = codeAttention, dose.AttentionLEL*dose.LELppm, logbook.PriorityMedium
+		of.Code, of.Limit, of.Priority = alarm.CodeAttention, dose.AttentionLEL*dose.LELppm, logbook.PriorityMedium
 	default:
 		return false
 	}
@@ -160,12 +161,12 @@ func (s *State) fireUnanswered(k *Stack, t *treatmentOf, line int) {
 // lineAway reports whether a line is known not to draw the stack's gas. When such a line is
 // put right its readings jump up, and that is no fire.
 func (s *State) lineAway(of logbook.Alarm) bool {
-	for _, name := range []string{AlarmLineOff, AlarmLineBlocked} {
+	for _, name := range []string{alarm.LineOff, alarm.LineBlocked} {
 		if of.Alarm = name; s.raised(&of) {
 			return true
 		}
 	}
-	of.Alarm, of.Line = AlarmPumpOff, ""
+	of.Alarm, of.Line = alarm.PumpOff, ""
 	return s.raised(&of)
 }
 
@@ -192,10 +193,10 @@ func (g *Gas) tooFast(line int, j reading.Judged, limit float64, away bool, of *
 	case g.FullPPM <= 0:
 		return false
 	case rose > limit:
-		of.Code, of.Value, of.Limit = codeRise, logbook.Round(rose), logbook.Round(limit)
+		of.Code, of.Value, of.Limit = alarm.CodeRise, logbook.Round(rose), logbook.Round(limit)
 		return true
 	case j.Value > doseTwice*g.FullPPM && j.Value > riseFloor:
-		of.Code, of.Limit = codeAboveDose, logbook.Round(doseTwice*g.FullPPM)
+		of.Code, of.Limit = alarm.CodeAboveDose, logbook.Round(doseTwice*g.FullPPM)
 		return true
 	}
 	return false

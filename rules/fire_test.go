@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 )
 
 // 10 % of the lower explosive limit (1.79 % by volume) is 1,790 ppm: NIOSH IDLH
@@ -31,7 +32,7 @@ func TestFireRisk(t *testing.T) {
 		d.now = d.now.Add(time.Hour)
 		d.fresh()
 		d.read("a1", ppm)
-		return alarms(d.fresh(), AlarmFire)
+		return alarms(d.fresh(), alarm.Fire)
 	}
 	assert.Empty(t, read(1789))
 	assert.Equal(t, []string{"attention raised"}, read(1790))
@@ -56,7 +57,7 @@ func TestFireRisk(t *testing.T) {
 	d.read("a1", 100+0.31*full)
 	d.now = d.now.Add(time.Minute)
 	d.read("a1", 100+0.31*full)
-	assert.Equal(t, []string{"rise raised"}, alarms(d.fresh(), AlarmFire), "30 % of the whole dose within an hour: from memory, see riseShare")
+	assert.Equal(t, []string{"rise raised"}, alarms(d.fresh(), alarm.Fire), "30 % of the whole dose within an hour: from memory, see riseShare")
 
 	d = aday(t, wide)
 	d.act(&logbook.TreatmentStarted{OnStack: onA(), Treatment: "A-1", Protocol: "five-day", Commodity: "maize", Tonnes: 100, VolumeM3: 150, PhosphineG: 20, GrainTempC: 27},
@@ -87,7 +88,7 @@ func TestFireRiskOfOneReading(t *testing.T) {
 		d.now = d.now.Add(5 * time.Minute)
 		d.read("a1", a1)
 		d.read("a2", a2)
-		return alarms(d.fresh(), AlarmFire)
+		return alarms(d.fresh(), alarm.Fire)
 	}
 	steady := func(hours int) (got []string) {
 		for range 12 * hours {
@@ -107,7 +108,7 @@ func TestFireRiskOfOneReading(t *testing.T) {
 	assert.Empty(t, next(5000, 500))
 	began := d.now
 	assert.Equal(t, []string{"lower-explosive-limit raised"}, next(5000, 500))
-	fire := d.state.Alarms[AlarmKey{Alarm: AlarmFire, Store: "Long Barn", Stack: "A", Line: "top"}]
+	fire := d.state.Alarms[AlarmKey{Alarm: alarm.Fire, Store: "Long Barn", Stack: "A", Line: "top"}]
 	require.NotNil(t, fire)
 	assert.Equal(t, began, fire.Record.Onset, "from the first on")
 	assert.Equal(t, []string{"lower-explosive-limit cleared"}, steady(1))
@@ -120,7 +121,7 @@ func TestFireRiskOfOneReading(t *testing.T) {
 	quiet := func(minutes int) []string {
 		d.now = d.now.Add(time.Duration(minutes) * time.Minute)
 		d.commit(d.stamp(&logbook.Clock{}, logbook.KindClock, 0))
-		return alarms(d.fresh(), AlarmFire)
+		return alarms(d.fresh(), alarm.Fire)
 	}
 	assert.Empty(t, quiet(7))
 	d.commit(d.stamp(&logbook.Reading{Channel: "a1", Value: 5000, Unit: logbook.PPM, Fault: "cell"}, logbook.KindReading, 0))
@@ -140,10 +141,10 @@ func TestFireRiskAtTheTopOfTheRange(t *testing.T) {
 		return map[bool]float64{true: 2000, false: 1940}[n/10%2 == 0]
 	}
 	d.run(10)
-	assert.Equal(t, []string{"raised"}, linesOf(d.fresh(), AlarmFire, "top"))
+	assert.Equal(t, []string{"raised"}, linesOf(d.fresh(), alarm.Fire, "top"))
 	d.level["a1"] = flat(1700)
 	d.run(1)
-	assert.Equal(t, []string{"cleared"}, linesOf(d.fresh(), AlarmFire, "top"))
+	assert.Equal(t, []string{"cleared"}, linesOf(d.fresh(), alarm.Fire, "top"))
 }
 
 // A line that came off reads store air, and jumps when it is put back: that is no
@@ -155,13 +156,13 @@ func TestLinePutBackIsNoFire(t *testing.T) {
 	d.fresh()
 	d.level["a1"] = flat(0)
 	d.run(3)
-	require.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmLineOff))
+	require.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.LineOff))
 	d.level["a1"] = decaying(1300, 0.1)
 	require.Greater(t, d.level["a1"](d.now), riseShare*d.state.Stacks["A"].Gas.FullPPM)
 	d.run(3)
 	got := d.fresh()
-	assert.Empty(t, alarms(got, AlarmFire))
-	assert.Equal(t, []string{"cleared"}, alarms(got, AlarmLineOff))
+	assert.Empty(t, alarms(got, alarm.Fire))
+	assert.Equal(t, []string{"cleared"}, alarms(got, alarm.LineOff))
 }
 
 // A pump stands for hours, its cells use up what stands in them, and all lines are back at
@@ -187,11 +188,11 @@ func TestPumpThatRunsAgainIsNoFire(t *testing.T) {
 		}
 	}
 	turn(240, true)
-	require.Equal(t, []string{"by-gas raised"}, alarms(d.fresh(), AlarmPumpOff))
+	require.Equal(t, []string{"by-gas raised"}, alarms(d.fresh(), alarm.PumpOff))
 	turn(120, false)
 	got := d.fresh()
-	assert.Equal(t, []string{"by-gas cleared"}, alarms(got, AlarmPumpOff))
-	assert.Empty(t, alarms(got, AlarmFire))
+	assert.Equal(t, []string{"by-gas cleared"}, alarms(got, alarm.PumpOff))
+	assert.Empty(t, alarms(got, alarm.Fire))
 }
 
 // A line that goes to and fro about a limit shows a fire: one reading over it is borne out by
@@ -217,7 +218,7 @@ func TestFireRiskToAndFro(t *testing.T) {
 				d.now = d.now.Add(5 * time.Minute)
 				d.read("a1", map[bool]float64{true: c.high, false: c.low}[i%2 == 0])
 			}
-			assert.Equal(t, c.want, alarms(d.fresh(), AlarmFire))
+			assert.Equal(t, c.want, alarms(d.fresh(), alarm.Fire))
 		})
 	}
 }
@@ -231,13 +232,13 @@ func TestFireRiskKeepsItsLimit(t *testing.T) {
 	d.fresh()
 	d.level["a1"] = flat(2000)
 	d.run(1)
-	require.Equal(t, []string{"raised"}, linesOf(d.fresh(), AlarmFire, "top"))
+	require.Equal(t, []string{"raised"}, linesOf(d.fresh(), alarm.Fire, "top"))
 	d.level["a1"] = flat(1200) // a rise since an hour ago, still
 	d.run(4)
-	assert.Equal(t, []string{"cleared"}, linesOf(d.fresh(), AlarmFire, "top"))
+	assert.Equal(t, []string{"cleared"}, linesOf(d.fresh(), alarm.Fire, "top"))
 	d.level["a1"] = flat(2000)
 	d.run(1)
-	assert.Equal(t, []string{"raised"}, linesOf(d.fresh(), AlarmFire, "top"))
+	assert.Equal(t, []string{"raised"}, linesOf(d.fresh(), alarm.Fire, "top"))
 }
 
 // The figure of a rise is by how much the line rose, in what is told and in what stands: never
@@ -249,13 +250,13 @@ func TestRiseTellsTheRise(t *testing.T) {
 	d.fresh()
 	d.level["a1"] = flat(1800) // attention, too, once the rise is an hour old
 	d.run(3)
-	rises := slices.DeleteFunc(of[*logbook.Alarm](d.fresh()), func(a *logbook.Alarm) bool { return a.Code != codeRise })
+	rises := slices.DeleteFunc(of[*logbook.Alarm](d.fresh()), func(a *logbook.Alarm) bool { return a.Code != alarm.CodeRise })
 	require.NotEmpty(t, rises)
 	for _, a := range rises {
 		assert.InDelta(t, 800, float64(a.Value), 20, "%s", a.State)
 	}
 	for _, a := range d.state.View().Alarms {
-		if a.Alarm.Code == codeRise {
+		if a.Alarm.Code == alarm.CodeRise {
 			assert.InDelta(t, 800, float64(a.Alarm.Value), 20)
 		}
 	}
@@ -275,12 +276,12 @@ func TestAttentionToAndFroIsNoDanger(t *testing.T) {
 	}
 	var raised []*logbook.Alarm
 	for _, a := range of[*logbook.Alarm](d.fresh()) {
-		if a.Alarm == AlarmFire {
+		if a.Alarm == alarm.Fire {
 			raised = append(raised, a)
 		}
 	}
 	require.Len(t, raised, 1)
-	assert.Equal(t, codeAttention, raised[0].Code)
+	assert.Equal(t, alarm.CodeAttention, raised[0].Code)
 	assert.False(t, raised[0].Wake)
 }
 
@@ -298,7 +299,7 @@ func TestAttentionThenTopOfRange(t *testing.T) {
 	}
 	var codes []string
 	for _, a := range of[*logbook.Alarm](d.fresh()) {
-		if a.Alarm == AlarmFire {
+		if a.Alarm == alarm.Fire {
 			codes = append(codes, a.Code+" "+a.State)
 			assert.False(t, a.Wake)
 		}
@@ -325,6 +326,6 @@ func TestShortRangeIsNoDangerWhereTheDoseGivesSoMuch(t *testing.T) {
 			d.now = d.now.Add(30 * time.Minute)
 			d.read("a1", min(ppm, 500))
 		}
-		assert.Equal(t, []string{want}, alarms(d.fresh(), AlarmFire), "%g g", grams)
+		assert.Equal(t, []string{want}, alarms(d.fresh(), alarm.Fire), "%g g", grams)
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 )
 
 // What is checked here is the project's contract and common practice.
@@ -87,10 +88,10 @@ func TestUntilTheLastJar(t *testing.T) {
 	d.judge(logbook.JudgedMonth, logbook.InsectsNone)
 	assert.Contains(t, findings(d.fresh()), "jar-judged-early")
 	d.run(28*24 - 51)
-	assert.Empty(t, alarms(d.fresh(), AlarmFollowUpDue))
+	assert.Empty(t, alarms(d.fresh(), alarm.FollowUpDue))
 	d.run(3)
 	rs := d.fresh()
-	require.Equal(t, []string{"jar raised"}, alarms(rs, AlarmFollowUpDue), "two days ahead")
+	require.Equal(t, []string{"jar raised"}, alarms(rs, alarm.FollowUpDue), "two days ahead")
 	a := of[*logbook.Alarm](rs)[0]
 	assert.Equal(t, &logbook.Owed{Treatment: "A-1", Due: out.Add(30 * 24 * time.Hour), Owner: "I. Okafor"}, a.Owed, "a month in the jar")
 	assert.Equal(t, logbook.PriorityLow, a.Priority)
@@ -105,7 +106,7 @@ func TestUntilTheLastJar(t *testing.T) {
 	d.judge(logbook.JudgedMonth, logbook.InsectsNone)
 	assert.Equal(t, []string{logbook.PhaseClosed, logbook.VerdictHeld}, d.phase())
 	rs = d.fresh()
-	assert.Equal(t, []string{"jar cleared"}, alarms(rs, AlarmFollowUpDue))
+	assert.Equal(t, []string{"jar cleared"}, alarms(rs, alarm.FollowUpDue))
 	told := of[*logbook.FollowUp](rs)
 	require.Len(t, told, 1)
 	assert.Equal(t, []string{"jar", "done", logbook.InsectsNone, someone.By}, []string{told[0].FollowUp, told[0].State, told[0].Result, told[0].By})
@@ -120,17 +121,17 @@ func TestLiveInsectsFail(t *testing.T) {
 	assert.Equal(t, []string{logbook.PhaseWithholding, logbook.VerdictFailed}, d.phase())
 	rs := d.fresh()
 	assert.Contains(t, findings(rs), "suspected-resistance")
-	assert.Equal(t, []string{"A-1 raised"}, alarms(rs, AlarmResistance))
+	assert.Equal(t, []string{"A-1 raised"}, alarms(rs, alarm.Resistance))
 	d.run(49)
 	d.bags(0.1)
 	assert.Equal(t, []string{logbook.PhaseClosed, logbook.VerdictFailed}, d.phase())
 	d.fresh()
 	d.run(24)
-	assert.Empty(t, alarms(d.fresh(), AlarmResistance), "it stands on")
+	assert.Empty(t, alarms(d.fresh(), alarm.Resistance), "it stands on")
 	d.act(&logbook.GrainIssued{OnStack: onA(), Tonnes: 20}, logbook.KindGrainIssued, 0)
 	assert.Equal(t, []string{"issued-with-live-insects"}, findings(d.fresh()))
 	d.doseOf("five-day", "A-2")
-	assert.Empty(t, alarms(d.fresh(), AlarmResistance), "another treatment takes no suspicion away")
+	assert.Empty(t, alarms(d.fresh(), alarm.Resistance), "another treatment takes no suspicion away")
 
 	e := underGas(t)
 	e.run(30)
@@ -139,10 +140,10 @@ func TestLiveInsectsFail(t *testing.T) {
 	e.inspect(logbook.InsectsLive)
 	rs = e.fresh()
 	assert.Contains(t, findings(rs), "live-insects", "the end level did not hold")
-	assert.Empty(t, alarms(rs, AlarmResistance))
-	assert.Equal(t, []string{"A-1 raised"}, alarms(rs, AlarmLiveInsects))
+	assert.Empty(t, alarms(rs, alarm.Resistance))
+	assert.Equal(t, []string{"A-1 raised"}, alarms(rs, alarm.LiveInsects))
 	e.doseOf("five-day", "A-2")
-	assert.Equal(t, []string{"A-1 cleared"}, alarms(e.fresh(), AlarmLiveInsects), "treated again, as it was to be")
+	assert.Equal(t, []string{"A-1 cleared"}, alarms(e.fresh(), alarm.LiveInsects), "treated again, as it was to be")
 }
 
 // Gas found in bags keeps the grain back, and no word writes that off.

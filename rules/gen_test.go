@@ -7,6 +7,7 @@ import (
 	"pgregory.net/rapid"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 )
 
 // testSite is an invented depot: two stores, the first with two stacks.
@@ -127,7 +128,7 @@ func (g *script) signals() []logbook.Entry {
 	by := logbook.Act{By: "P. Lindqvist"}
 	switch rapid.IntRange(0, 5).Draw(g.t, "wired act") {
 	case 0:
-		name := rapid.SampledFrom([]string{AlarmAirGas, AlarmDoorOpened, AlarmPowerLost, AlarmFire, AlarmPumpOff, AlarmPointSilent}).Draw(g.t, "alarm")
+		name := rapid.SampledFrom([]string{alarm.AirGas, alarm.DoorOpened, alarm.PowerLost, alarm.Fire, alarm.PumpOff, alarm.PointSilent}).Draw(g.t, "alarm")
 		es = append(es, g.stamp(&logbook.AlarmAcknowledged{Alarm: name, Act: by}, logbook.KindAcknowledged, 0))
 	case 1:
 		v := rapid.SampledFrom([]float64{0, 1, 395, 1e300}).Draw(g.t, "proof")

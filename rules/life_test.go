@@ -2,12 +2,7 @@ package rules
 
 import (
 	"encoding/json"
-	"go/ast"
-	"go/parser"
-	"go/token"
 	"math"
-	"strconv"
-	"strings"
 	"testing"
 	"time"
 
@@ -15,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 )
 
 // The life of alarms: the terms are those of IEC 62682; figures are common practice
@@ -48,9 +44,9 @@ func gassed(t *testing.T) *day {
 
 func TestAcknowledge(t *testing.T) {
 	d := gassed(t)
-	d.ack(logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Store: "Long Barn", Point: "office", Channel: "office"})
+	d.ack(logbook.AlarmAcknowledged{Alarm: alarm.AirGas, Store: "Long Barn", Point: "office", Channel: "office"})
 	rs := d.fresh()
-	assert.Equal(t, []string{"office acknowledged"}, alarms(rs, AlarmAirGas))
+	assert.Equal(t, []string{"office acknowledged"}, alarms(rs, alarm.AirGas))
 	seen := of[*logbook.Alarm](rs)[0]
 	assert.Equal(t, "P. Lindqvist", seen.By)
 	assert.Equal(t, logbook.Number(0.3), seen.Limit)
@@ -62,17 +58,17 @@ func TestAcknowledge(t *testing.T) {
 			assert.Zero(t, a.Acknowledged)
 		}
 	}
-	d.ack(logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Point: "office"})
+	d.ack(logbook.AlarmAcknowledged{Alarm: alarm.AirGas, Point: "office"})
 	rs = d.fresh()
 	assert.Empty(t, of[*logbook.Alarm](rs), "once is enough")
 	assert.NotContains(t, findings(rs), "nothing-to-acknowledge")
 	d.level["office"] = flat(0.02)
 	d.run(1)
-	assert.Equal(t, []string{"office cleared"}, alarms(d.fresh(), AlarmAirGas), "an acknowledged alarm simply clears")
+	assert.Equal(t, []string{"office cleared"}, alarms(d.fresh(), alarm.AirGas), "an acknowledged alarm simply clears")
 	d.level["office"] = flat(0.5)
 	d.run(1)
-	assert.Equal(t, []string{"office raised"}, alarms(d.fresh(), AlarmAirGas))
-	assert.ElementsMatch(t, []string{"", "", ""}, d.acked(AlarmAirGas), "raised again, it needs another acknowledgement")
+	assert.Equal(t, []string{"office raised"}, alarms(d.fresh(), alarm.AirGas))
+	assert.ElementsMatch(t, []string{"", "", ""}, d.acked(alarm.AirGas), "raised again, it needs another acknowledgement")
 }
 
 // What is left out matches anything, as long as one standing alarm fits.
@@ -82,10 +78,10 @@ func TestAcknowledgeNeedsOneAlarm(t *testing.T) {
 		named logbook.AlarmAcknowledged
 		fit   logbook.Number
 	}{
-		"several fit":   {logbook.AlarmAcknowledged{Alarm: AlarmAirGas}, 3},
-		"two fit":       {logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Store: "Long Barn"}, 2},
-		"no such place": {logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Store: "Long Barn", Point: "beside A"}, 0},
-		"no such alarm": {logbook.AlarmAcknowledged{Alarm: AlarmLeak}, 0},
+		"several fit":   {logbook.AlarmAcknowledged{Alarm: alarm.AirGas}, 3},
+		"two fit":       {logbook.AlarmAcknowledged{Alarm: alarm.AirGas, Store: "Long Barn"}, 2},
+		"no such place": {logbook.AlarmAcknowledged{Alarm: alarm.AirGas, Store: "Long Barn", Point: "beside A"}, 0},
+		"no such alarm": {logbook.AlarmAcknowledged{Alarm: alarm.Leak}, 0},
 	} {
 		d.now = d.now.Add(time.Second)
 		d.ack(c.named)
@@ -95,11 +91,11 @@ func TestAcknowledgeNeedsOneAlarm(t *testing.T) {
 		assert.Empty(t, alarms(rs, c.named.Alarm), name)
 		require.Len(t, of[*logbook.Accepted](rs), 1, "a fact is accepted: %s", name)
 	}
-	d.ack(logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Store: "Brick Store"})
-	assert.Equal(t, []string{"door acknowledged"}, alarms(d.fresh(), AlarmAirGas))
-	d.ack(logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Store: "Tin Shed"})
+	d.ack(logbook.AlarmAcknowledged{Alarm: alarm.AirGas, Store: "Brick Store"})
+	assert.Equal(t, []string{"door acknowledged"}, alarms(d.fresh(), alarm.AirGas))
+	d.ack(logbook.AlarmAcknowledged{Alarm: alarm.AirGas, Store: "Tin Shed"})
 	require.Len(t, of[*logbook.Refused](d.fresh()), 1, "no such store")
-	late := &logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Point: "office"}
+	late := &logbook.AlarmAcknowledged{Alarm: alarm.AirGas, Point: "office"}
 	d.act(late, logbook.KindAcknowledged, time.Hour)
 	assert.Contains(t, findings(d.fresh()), "nothing-to-acknowledge", "dated before it was raised: of an earlier one")
 }
@@ -115,20 +111,20 @@ func TestGraverNeedsAnotherAcknowledgement(t *testing.T) {
 		logbook.KindTreatmentStarted, 0)
 	d.now = d.now.Add(time.Hour)
 	d.read("a1", 1800)
-	d.ack(logbook.AlarmAcknowledged{Alarm: AlarmFire, Stack: "A"})
-	assert.Equal(t, []string{"attention raised", "attention acknowledged"}, alarms(d.made, AlarmFire))
-	assert.Equal(t, []string{"P. Lindqvist"}, d.acked(AlarmFire))
+	d.ack(logbook.AlarmAcknowledged{Alarm: alarm.Fire, Stack: "A"})
+	assert.Equal(t, []string{"attention raised", "attention acknowledged"}, alarms(d.made, alarm.Fire))
+	assert.Equal(t, []string{"P. Lindqvist"}, d.acked(alarm.Fire))
 	d.fresh()
 	d.now = d.now.Add(time.Hour)
 	d.read("a1", 4500)
-	assert.Equal(t, []string{"lower-explosive-limit raised"}, alarms(d.fresh(), AlarmFire))
-	assert.Equal(t, []string{""}, d.acked(AlarmFire))
+	assert.Equal(t, []string{"lower-explosive-limit raised"}, alarms(d.fresh(), alarm.Fire))
+	assert.Equal(t, []string{""}, d.acked(alarm.Fire))
 }
 
 // Who acknowledged what is kept over a restart.
 func TestAcknowledgementSurvivesARestart(t *testing.T) {
 	d := gassed(t)
-	d.ack(logbook.AlarmAcknowledged{Alarm: AlarmAirGas, Point: "office"})
+	d.ack(logbook.AlarmAcknowledged{Alarm: alarm.AirGas, Point: "office"})
 	b, err := json.Marshal(d.state)
 	require.NoError(t, err)
 	var again State
@@ -137,7 +133,7 @@ func TestAcknowledgementSurvivesARestart(t *testing.T) {
 		b := again.View().Alarms[i]
 		assert.Equal(t, []any{a.Alarm.Point, a.Since, a.Acknowledged, a.By}, []any{b.Alarm.Point, b.Since, b.Acknowledged, b.By})
 	}
-	assert.Contains(t, d.acked(AlarmAirGas), "P. Lindqvist")
+	assert.Contains(t, d.acked(alarm.AirGas), "P. Lindqvist")
 }
 
 // A level must come back by the deadband before its alarm is over, so that it does
@@ -146,70 +142,13 @@ func TestDeadband(t *testing.T) {
 	d := gassed(t)
 	d.level["office"] = func(logbook.Time) float64 { return 0.28 }
 	d.run(2)
-	assert.Empty(t, alarms(d.fresh(), AlarmAirGas), "below 0.3, not below 0.27")
+	assert.Empty(t, alarms(d.fresh(), alarm.AirGas), "below 0.3, not below 0.27")
 	d.level["office"] = func(logbook.Time) float64 { return 0.26 }
 	d.run(1)
-	assert.Equal(t, []string{"office cleared"}, alarms(d.fresh(), AlarmAirGas))
+	assert.Equal(t, []string{"office cleared"}, alarms(d.fresh(), alarm.AirGas))
 	d.level["office"] = func(logbook.Time) float64 { return 0.28 }
 	d.run(2)
-	assert.Empty(t, alarms(d.fresh(), AlarmAirGas), "it was never at the limit")
-}
-
-// A site sets delays as it likes, but those of alarms on which lives hang only to
-// the more sensitive side; what a test behind the alarm decides stays.
-func TestDelaysOfTheSite(t *testing.T) {
-	minutes := func(n int) logbook.Duration { return logbook.Duration(time.Duration(n) * time.Minute) }
-	s := New()
-	s.Site = &logbook.Site{Alarms: map[string]logbook.Delays{
-		AlarmFault:      {On: minutes(30), Off: minutes(1), Deadband: 0.2},
-		AlarmAirGas:     {On: minutes(30), Off: minutes(1), Deadband: 0.01},
-		AlarmDoorOpened: {On: minutes(30)},
-		AlarmFire:       {Off: minutes(60)},
-		AlarmLeak:       {On: minutes(60)},
-		AlarmUneven:     {On: logbook.Duration(1000 * time.Hour), Off: logbook.Duration(1000 * time.Hour), Deadband: 7},
-	}}
-	get := func(name string) []any { k := s.kindOf(name); return []any{k.on, k.off, k.deadband} }
-	assert.Equal(t, []any{30 * time.Minute, time.Minute, 0.2}, get(AlarmFault))
-	assert.Equal(t, []any{2 * time.Minute, 15 * time.Minute, 0.1}, get(AlarmAirGas), "never later, never over sooner")
-	assert.Equal(t, time.Duration(0), get(AlarmDoorOpened)[0])
-	assert.Equal(t, time.Hour, get(AlarmFire)[1])
-	assert.Equal(t, time.Duration(0), get(AlarmLeak)[0])
-	assert.Equal(t, []any{2 * time.Hour, 24 * time.Hour, 0.5}, get(AlarmUneven), "an alarm that waits for weeks is none")
-	s.Site.Alarms[AlarmAirGas] = logbook.Delays{On: logbook.Duration(30 * time.Second), Off: minutes(60), Deadband: 0.3}
-	assert.Equal(t, []any{30 * time.Second, time.Hour, 0.3}, get(AlarmAirGas), "sooner, over later")
-}
-
-// Every alarm has its kind, with a priority; nobody is woken for more than the
-// table says.
-func TestEveryAlarmHasItsKind(t *testing.T) {
-	file, err := parser.ParseFile(token.NewFileSet(), "alarms.go", nil, 0)
-	require.NoError(t, err)
-	n := 0
-	ast.Inspect(file, func(node ast.Node) bool {
-		if v, ok := node.(*ast.ValueSpec); ok && strings.HasPrefix(v.Names[0].Name, "Alarm") {
-			name, err := strconv.Unquote(v.Values[0].(*ast.BasicLit).Value)
-			require.NoError(t, err)
-			k, ok := kinds[name]
-			require.True(t, ok, name)
-			require.NotEmpty(t, k.priority, name)
-			n++
-		}
-		return true
-	})
-	require.Equal(t, len(kinds), n)
-	for _, c := range []struct {
-		alarm, code string
-		wake        bool
-	}{
-		{AlarmAirGas, logbook.WhereDoor, true}, {AlarmAirGas, logbook.WhereOffice, true}, {AlarmAirGas, logbook.WhereDwelling, true},
-		{AlarmAirGas, logbook.WhereInside, false}, {AlarmAirGas, "", false}, {AlarmAirGas, logbook.WhereOutside, false},
-		{AlarmDoorOpened, "", true}, {AlarmMaskedLong, "", true},
-		{AlarmFire, codeAttention, false}, {AlarmFire, codeTopOfRange, false}, {AlarmFire, "water", true}, {AlarmFire, "rise", true}, {AlarmFire, "over-range", true},
-		{AlarmAtRisk, "", false}, {AlarmAtRisk, codeCollapsing, true},
-		{AlarmLeak, "", false}, {AlarmRebound, "", false}, {AlarmPowerLost, "", false}, {AlarmPumpOff, "", false}, {"of a newer program", "", false},
-	} {
-		assert.Equal(t, c.wake, wakes(&logbook.Alarm{Alarm: c.alarm, Code: c.code}), "%s %s", c.alarm, c.code)
-	}
+	assert.Empty(t, alarms(d.fresh(), alarm.AirGas), "it was never at the limit")
 }
 
 // The record of a raised alarm says whether people are woken.
@@ -229,7 +168,7 @@ func TestCollapsingChance(t *testing.T) {
 	assert.False(t, chance(0.19), "it was never fair")
 	assert.False(t, chance(0.5))
 	assert.False(t, chance(0.19), "no leak stands")
-	d.state.alarm(condition{of: logbook.Alarm{Alarm: AlarmLeak, Stack: "A", Store: "Long Barn", Line: "top"}, active: true})
+	d.state.alarm(condition{of: logbook.Alarm{Alarm: alarm.Leak, Stack: "A", Store: "Long Barn", Line: "top"}, active: true})
 	assert.True(t, chance(0.19))
 	assert.False(t, chance(0.2))
 	d.state.At = d.state.At.Add(6 * time.Hour)
@@ -253,19 +192,19 @@ func TestTornSheetCollapses(t *testing.T) {
 	}
 	d.level["a1"], d.level["a2"] = level(1), level(0.93)
 	d.run(39)
-	require.Empty(t, alarms(d.fresh(), AlarmAtRisk))
+	require.Empty(t, alarms(d.fresh(), alarm.AtRisk))
 	for h := 0; h < 20; h++ {
 		d.run(1)
 	}
 	rs := d.fresh()
-	assert.Contains(t, alarms(rs, AlarmLeak), "raised")
+	assert.Contains(t, alarms(rs, alarm.Leak), "raised")
 	got := of[*logbook.Alarm](rs)
 	woken := 0
 	for _, a := range got {
-		if a.Alarm == AlarmAtRisk && a.State == logbook.AlarmRaised && a.Code == codeCollapsing {
+		if a.Alarm == alarm.AtRisk && a.State == logbook.AlarmRaised && a.Code == alarm.CodeCollapsing {
 			assert.True(t, a.Wake)
 			woken++
 		}
 	}
-	assert.Equal(t, 1, woken, "%v", alarms(rs, AlarmAtRisk))
+	assert.Equal(t, 1, woken, "%v", alarms(rs, alarm.AtRisk))
 }

@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/gate"
 )
 
@@ -42,10 +43,10 @@ func TestReboundOutlivesItsInstrument(t *testing.T) {
 			d.run(1)
 			d.level["inside"] = flat(0.4)
 			d.run(0.1)
-			require.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmRebound))
+			require.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.Rebound))
 			lose(d)
 			d.run(3)
-			assert.Empty(t, alarms(d.fresh(), AlarmRebound), "what nobody reads any more is not gone")
+			assert.Empty(t, alarms(d.fresh(), alarm.Rebound), "what nobody reads any more is not gone")
 		})
 	}
 }
@@ -60,17 +61,17 @@ func TestSecondMaskedEntryOverdue(t *testing.T) {
 	d.run(0.2)
 	in("S. Rao") // who goes after him
 	d.run(0.2)
-	require.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmMaskedLong))
-	d.act(&logbook.AlarmAcknowledged{Alarm: AlarmMaskedLong, Store: "Long Barn"}, logbook.KindAcknowledged, 0)
+	require.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.MaskedLong))
+	d.act(&logbook.AlarmAcknowledged{Alarm: alarm.MaskedLong, Store: "Long Barn"}, logbook.KindAcknowledged, 0)
 	d.run(0.2)
-	assert.Equal(t, []string{"acknowledged", "raised"}, alarms(d.fresh(), AlarmMaskedLong))
+	assert.Equal(t, []string{"acknowledged", "raised"}, alarms(d.fresh(), alarm.MaskedLong))
 	assert.Zero(t, d.state.View().Alarms[0].Acknowledged)
 	d.run(1)
-	assert.Empty(t, alarms(d.fresh(), AlarmMaskedLong), "each once")
+	assert.Empty(t, alarms(d.fresh(), alarm.MaskedLong), "each once")
 	d.act(&logbook.MaskedExit{OnStore: inBarn(), Out: "I. Okafor"}, logbook.KindMaskedExit, 0)
-	assert.Empty(t, alarms(d.fresh(), AlarmMaskedLong), "one is still inside")
+	assert.Empty(t, alarms(d.fresh(), alarm.MaskedLong), "one is still inside")
 	d.act(&logbook.MaskedExit{OnStore: inBarn()}, logbook.KindMaskedExit, 0)
-	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), AlarmMaskedLong))
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarm.MaskedLong))
 }
 
 // Gas was read in the office and then the instrument broke, within the two minutes
@@ -86,7 +87,7 @@ func TestAirGasThenFault(t *testing.T) {
 	d.commit(d.stamp(&logbook.Clock{}, logbook.KindClock, 0))
 	rs := of[*logbook.Alarm](d.fresh())
 	require.Len(t, rs, 1)
-	assert.Equal(t, []any{AlarmAirGas, "raised", logbook.Number(5)}, []any{rs[0].Alarm, rs[0].State, rs[0].Value})
+	assert.Equal(t, []any{alarm.AirGas, "raised", logbook.Number(5)}, []any{rs[0].Alarm, rs[0].State, rs[0].Value})
 	d.now = d.now.Add(time.Minute)
 	d.commit(d.stamp(&logbook.Clock{}, logbook.KindClock, 0))
 	assert.Equal(t, logbook.Number(5), d.state.View().Alarms[0].Alarm.Value, "what was read, not what the fault shows")
@@ -103,14 +104,14 @@ func TestFireRiskWhileThePumpIsOff(t *testing.T) {
 		d.now = d.now.Add(time.Minute)
 		d.read("a1", 2000)
 	}
-	assert.Equal(t, []string{"top-of-range raised"}, alarms(d.fresh(), AlarmFire), "as much as the dose gives")
+	assert.Equal(t, []string{"top-of-range raised"}, alarms(d.fresh(), alarm.Fire), "as much as the dose gives")
 	d.level["a1"] = flat(3)
 	d.run(2)
-	assert.Empty(t, alarms(d.fresh(), AlarmFire), "what stood in the tube shows no end")
+	assert.Empty(t, alarms(d.fresh(), alarm.Fire), "what stood in the tube shows no end")
 	d.set("flow", 1)
 	d.level["a1"] = flat(900)
 	d.run(1)
-	assert.Equal(t, []string{"top-of-range cleared"}, alarms(d.fresh(), AlarmFire), "and no rise from what stood there")
+	assert.Equal(t, []string{"top-of-range cleared"}, alarms(d.fresh(), alarm.Fire), "and no rise from what stood there")
 }
 
 // A contact that bounces within one second of its own clock: the worse of the two
@@ -128,13 +129,13 @@ func TestContactThatBounces(t *testing.T) {
 	say("flow", 1)
 	say("flow", 0)
 	rs := d.fresh()
-	assert.Equal(t, []string{"raised"}, alarms(rs, AlarmDoorOpened))
-	assert.Equal(t, []string{"water raised"}, alarms(rs, AlarmFire))
+	assert.Equal(t, []string{"raised"}, alarms(rs, alarm.DoorOpened))
+	assert.Equal(t, []string{"water raised"}, alarms(rs, alarm.Fire))
 	state, _ := d.state.pump(&d.state.Site.Pumps[0])
 	assert.Equal(t, PumpOff, state)
 	say("gate-1", 0)
 	d.run(0.02)
-	assert.Empty(t, alarms(d.fresh(), AlarmDoorOpened))
+	assert.Empty(t, alarms(d.fresh(), alarm.DoorOpened))
 }
 
 // One reading that is dated ahead does not make a contact deaf.
@@ -144,7 +145,7 @@ func TestContactDatedAhead(t *testing.T) {
 	d.commit(d.stamp(&logbook.Reading{Channel: "gate-1", Value: 0, Unit: logbook.OnOff}, logbook.KindReading, -4*time.Minute))
 	d.now = d.now.Add(time.Second)
 	d.commit(d.stamp(&logbook.Reading{Channel: "gate-1", Value: 1, Unit: logbook.OnOff}, logbook.KindReading, 0))
-	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmDoorOpened))
+	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.DoorOpened))
 }
 
 // While an airing is paused the doors are shut on gas that is free: a door that opens
@@ -157,17 +158,17 @@ func TestDoorOpenedWhileAiringIsPaused(t *testing.T) {
 	d.set("gate-1", 0)
 	d.act(&logbook.AiringPaused{OnStack: onA()}, logbook.KindAiringPaused, 0)
 	d.run(6)
-	assert.Empty(t, alarms(d.fresh(), AlarmDoorOpened))
+	assert.Empty(t, alarms(d.fresh(), alarm.DoorOpened))
 	d.set("gate-1", 1)
 	d.now = d.now.Add(4 * time.Minute)
 	d.signal("gate-1", 1)
-	assert.Empty(t, alarms(d.fresh(), AlarmDoorOpened))
+	assert.Empty(t, alarms(d.fresh(), alarm.DoorOpened))
 	d.now = d.now.Add(time.Minute)
 	d.signal("gate-1", 1)
-	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmDoorOpened))
+	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.DoorOpened))
 	d.act(&logbook.AiringResumed{OnStack: onA()}, logbook.KindAiringResumed, 0)
 	d.run(0.2)
-	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), AlarmDoorOpened))
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarm.DoorOpened))
 }
 
 // Where gas would wake people, an instrument that says nothing is told to people.
@@ -178,7 +179,7 @@ func TestSilenceWherePeopleAre(t *testing.T) {
 	d.run(1)
 	got := map[string]string{}
 	for _, a := range of[*logbook.Alarm](d.fresh()) {
-		if a.Alarm == AlarmPointSilent {
+		if a.Alarm == alarm.PointSilent {
 			got[a.Point] = a.Priority
 		}
 	}
@@ -203,12 +204,12 @@ func TestLifeAlarmsOfANewInstrument(t *testing.T) {
 		s.Stores[0].Water[0].Channel = "floor-2"
 	})
 	rs := d.fresh()
-	assert.Equal(t, []string{"office cleared", "office raised"}, alarms(rs, AlarmAirGas))
-	assert.Equal(t, []string{"cleared", "raised"}, alarms(rs, AlarmDoorOpened))
-	assert.Equal(t, []string{"water cleared", "water raised"}, alarms(rs, AlarmFire))
+	assert.Equal(t, []string{"office cleared", "office raised"}, alarms(rs, alarm.AirGas))
+	assert.Equal(t, []string{"cleared", "raised"}, alarms(rs, alarm.DoorOpened))
+	assert.Equal(t, []string{"water cleared", "water raised"}, alarms(rs, alarm.Fire))
 	d.run(2)
 	rs = d.fresh()
-	for _, name := range []string{AlarmAirGas, AlarmDoorOpened, AlarmFire} {
+	for _, name := range []string{alarm.AirGas, alarm.DoorOpened, alarm.Fire} {
 		assert.Empty(t, alarms(rs, name), "nothing was read yet")
 	}
 	for range 9 {
@@ -218,9 +219,9 @@ func TestLifeAlarmsOfANewInstrument(t *testing.T) {
 		d.signal("floor-2", 1)
 	}
 	rs = d.fresh()
-	assert.Equal(t, []string{"office cleared"}, alarms(rs, AlarmAirGas))
-	assert.Equal(t, []string{"cleared"}, alarms(rs, AlarmDoorOpened))
-	assert.Equal(t, []string{"water cleared"}, alarms(rs, AlarmFire))
+	assert.Equal(t, []string{"office cleared"}, alarms(rs, alarm.AirGas))
+	assert.Equal(t, []string{"cleared"}, alarms(rs, alarm.DoorOpened))
+	assert.Equal(t, []string{"water cleared"}, alarms(rs, alarm.Fire))
 }
 
 // A pump that is watched from now on, or a point that was not one of the gate's: what
@@ -248,15 +249,15 @@ func TestLongOutageSpeaksForNothingNew(t *testing.T) {
 	d.set("grid", 0)
 	d.level["inside"] = nil
 	d.run(20)
-	require.Empty(t, alarms(d.made, AlarmPointSilent), "it stopped with the mains")
+	require.Empty(t, alarms(d.made, alarm.PointSilent), "it stopped with the mains")
 	d.level["office"], d.level["a1"] = nil, nil
 	d.set("flow", 0)
 	d.fresh()
 	d.run(2)
 	rs := d.fresh()
-	assert.Equal(t, []string{"raised"}, alarms(rs, AlarmPointSilent))
-	assert.Equal(t, []string{"raised"}, alarms(rs, AlarmPumpOff), "which speaks for the line")
-	assert.Empty(t, alarms(rs, AlarmLineSilent))
+	assert.Equal(t, []string{"raised"}, alarms(rs, alarm.PointSilent))
+	assert.Equal(t, []string{"raised"}, alarms(rs, alarm.PumpOff), "which speaks for the line")
+	assert.Empty(t, alarms(rs, alarm.LineSilent))
 }
 
 // A line that reads another channel than the one that was proved is not proved.
@@ -281,11 +282,11 @@ func TestForgottenExitHidesNoOpenDoor(t *testing.T) {
 	d := depot(t)
 	d.act(&logbook.MaskedEntry{OnStore: inBarn(), In: "I. Okafor", AtDoor: "P. Lindqvist", Protection: "self-contained"}, logbook.KindMaskedEntry, 0)
 	d.run(0.5)
-	d.act(&logbook.AlarmAcknowledged{Alarm: AlarmMaskedLong}, logbook.KindAcknowledged, 0)
+	d.act(&logbook.AlarmAcknowledged{Alarm: alarm.MaskedLong}, logbook.KindAcknowledged, 0)
 	d.run(8)
 	d.fresh()
 	d.set("gate-1", 1)
-	assert.Equal(t, []string{"overdue raised"}, alarms(d.fresh(), AlarmDoorOpened))
+	assert.Equal(t, []string{"overdue raised"}, alarms(d.fresh(), alarm.DoorOpened))
 }
 
 // Entries that are committed together have one received time: gas in an office counts
@@ -298,7 +299,7 @@ func TestAirGasFromItsOwnReading(t *testing.T) {
 	d.fresh()
 	d.now = d.now.Add(2 * time.Minute)
 	d.read("door", 0.02)
-	assert.Equal(t, []string{"office raised"}, alarms(d.fresh(), AlarmAirGas))
+	assert.Equal(t, []string{"office raised"}, alarms(d.fresh(), alarm.AirGas))
 }
 
 // A clock that is set ahead makes no half hour of clean air, and takes no clearance.
@@ -386,15 +387,15 @@ func TestLifeAlarmsAreRaised(t *testing.T) {
 				if w.take(e, d.state.At); w.cool != 0 && d.state.trusted("office", w.cool) {
 					w.hot, w.cool = 0, 0
 				}
-				must(w.hot != 0 && d.state.At.Sub(w.hot) >= 2*time.Minute && d.state.PassedAt == d.state.At, logbook.Alarm{Alarm: AlarmAirGas, Point: "office", Channel: "office"})
+				must(w.hot != 0 && d.state.At.Sub(w.hot) >= 2*time.Minute && d.state.PassedAt == d.state.At, logbook.Alarm{Alarm: alarm.AirGas, Point: "office", Channel: "office"})
 				must(w.open && d.state.exposedSince("Long Barn") != 0 && !d.state.doorsExpected("Long Barn", d.state.Stores["Long Barn"]),
-					logbook.Alarm{Alarm: AlarmDoorOpened, Point: "west gate", Channel: "gate-1"})
+					logbook.Alarm{Alarm: alarm.DoorOpened, Point: "west gate", Channel: "gate-1"})
 			}
 		}
 	})
 	if testing.Short() {
 		return // so few runs may hold neither
 	}
-	require.Positive(t, raised[AlarmAirGas])
-	require.Positive(t, raised[AlarmDoorOpened])
+	require.Positive(t, raised[alarm.AirGas])
+	require.Positive(t, raised[alarm.DoorOpened])
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/gate"
 )
 
@@ -107,7 +108,7 @@ func TestTwoInOneOut(t *testing.T) {
 	assert.Equal(t, "S. Rao", left[0].Name)
 	assert.Equal(t, entered, left[0].Since)
 	d.run(20.0 / 60)
-	assert.Empty(t, alarms(d.fresh(), AlarmMaskedLong), "20 minutes of the one who is left")
+	assert.Empty(t, alarms(d.fresh(), alarm.MaskedLong), "20 minutes of the one who is left")
 	d.hand("beside A", 0.1)
 	d.confirm()
 	d.declare()
@@ -118,9 +119,9 @@ func TestTwoInOneOut(t *testing.T) {
 	d.run(5.0 / 60)
 	rs := of[*logbook.Alarm](d.fresh())
 	require.Len(t, rs, 1)
-	assert.Equal(t, []any{AlarmMaskedLong, true, entered.Add(20 * time.Minute)}, []any{rs[0].Alarm, rs[0].Wake, rs[0].Onset})
+	assert.Equal(t, []any{alarm.MaskedLong, true, entered.Add(20 * time.Minute)}, []any{rs[0].Alarm, rs[0].Wake, rs[0].Onset})
 	d.act(&logbook.MaskedExit{OnStore: inBarn(), Out: "S. Rao"}, logbook.KindMaskedExit, 0)
-	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), AlarmMaskedLong))
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarm.MaskedLong))
 	d.run(0.1)
 	assert.Equal(t, logbook.GateCheckOwed, d.gate())
 }

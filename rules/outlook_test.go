@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/leak"
 )
 
@@ -36,7 +37,7 @@ func TestLeakIsShown(t *testing.T) {
 	d.run(20)
 	var raised *logbook.Alarm
 	for _, a := range of[*logbook.Alarm](d.fresh()) {
-		if a.Alarm == AlarmLeak && raised == nil {
+		if a.Alarm == alarm.Leak && raised == nil {
 			raised = a
 		}
 	}
@@ -146,7 +147,7 @@ func TestAtRiskWaitsForTheReadings(t *testing.T) {
 		d.level["a1"], d.level["a2"] = decaying(from, loss), decaying(0.97*from, loss)
 		d.run(40)
 		for _, a := range of[*logbook.Alarm](d.made) {
-			if a.Alarm == AlarmAtRisk && a.State == logbook.AlarmRaised {
+			if a.Alarm == alarm.AtRisk && a.State == logbook.AlarmRaised {
 				hours = append(hours, a.Time.Hours(epoch))
 			}
 		}

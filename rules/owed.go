@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/followup"
 	"undersheet/rules/ledger"
 	"undersheet/rules/treatment"
@@ -158,7 +159,7 @@ func (s *State) forget(told *map[string]Owed, known []string, of place) {
 		}
 		o.State, o.At, o.Result = logbook.FollowWrittenOff, s.At, followup.NoLonger
 		s.putOwed(&of, &o)
-		s.alarm(condition{of: logbook.Alarm{Alarm: AlarmFollowUpDue, Code: o.FollowUp, Store: of.store, Stack: of.stack, Channel: o.Channel,
+		s.alarm(condition{of: logbook.Alarm{Alarm: alarm.FollowUpDue, Code: o.FollowUp, Store: of.store, Stack: of.stack, Channel: o.Channel,
 			Owed: &logbook.Owed{Treatment: o.Treatment, Person: o.Person}}, atOnce: true})
 	}
 	if len(*told) == 0 {
@@ -173,7 +174,7 @@ var pressing = []string{followup.Ahead: logbook.PriorityLow, followup.Due: logbo
 func (s *State) followAlarm(of *place, i *followup.Item, r *followup.Rule) {
 	level, next := i.Level(r, s.At)
 	s.again(next)
-	a := logbook.Alarm{Alarm: AlarmFollowUpDue, Code: i.Kind, Store: of.store, Stack: of.stack, Channel: of.channel,
+	a := logbook.Alarm{Alarm: alarm.FollowUpDue, Code: i.Kind, Store: of.store, Stack: of.stack, Channel: of.channel,
 		Owed: &logbook.Owed{Treatment: of.treatment, Person: of.person, Due: i.Due, Until: i.Until, Owner: r.Owner}}
 	c := condition{active: level > followup.Quiet && !r.Silent}
 	if c.active {
@@ -208,9 +209,9 @@ func (s *State) alive(k *Stack, t *treatmentOf) {
 	if !t.Live() || was != nil && was.Treatment == t.Called() && was.Held == held {
 		return
 	}
-	code := AlarmLiveInsects
+	code := alarm.LiveInsects
 	if held {
-		code = AlarmResistance
+		code = alarm.Resistance
 	}
 	s.find(logbook.Finding{Code: code, Store: k.Store, Stack: t.Stack, About: t.Called()})
 	if was == nil || was.Treatment == t.Called() || held || !was.Held { // a suspicion of resistance stays, whatever another treatment shows
@@ -228,9 +229,9 @@ func (s *State) resistance(name string, k *Stack) {
 	if r == nil {
 		return
 	}
-	for _, alarm := range []string{AlarmResistance, AlarmLiveInsects} {
-		of := logbook.Alarm{Alarm: alarm, Store: k.Store, Stack: name}
-		active := r.Held == (alarm == AlarmResistance) && s.At < r.At.Add(resistedFor)
+	for _, what := range []string{alarm.Resistance, alarm.LiveInsects} {
+		of := logbook.Alarm{Alarm: what, Store: k.Store, Stack: name}
+		active := r.Held == (what == alarm.Resistance) && s.At < r.At.Add(resistedFor)
 		if active {
 			of.Code, of.Onset = r.Treatment, r.At
 			s.again(r.At.Add(resistedFor))

@@ -5,18 +5,13 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/reading"
 )
 
 // afterWork is how long doors may stay open after people on record there have finished their
 // work: common practice.
 const afterWork = 5 * time.Minute
-
-// Cases of alarms in rooms.
-const (
-	codeWater   = "water"   // of fire-risk: water meets phosphide
-	codeOverdue = "overdue" // of door-opened: somebody is inside by masked entry, for longer than allowed
-)
 
 // roomAlarms looks at the doors and water sensors of a store. While a new contact has not been
 // read yet, the alarm of the one that it replaced stays as it is. Where no stack is in
@@ -29,9 +24,9 @@ func (s *State) roomAlarms(name string, st *Store, site *logbook.Store) {
 	}
 	for _, d := range site.Doors {
 		open, known, since := s.contact(d)
-		of := logbook.Alarm{Alarm: AlarmDoorOpened, Store: name, Point: d.Name, Channel: d.Channel, Onset: since}
+		of := logbook.Alarm{Alarm: alarm.DoorOpened, Store: name, Point: d.Name, Channel: d.Channel, Onset: since}
 		if len(st.Inside) > 0 {
-			of.Code = codeOverdue
+			of.Code = alarm.CodeOverdue
 		}
 		if known {
 			of.Value = logbook.Number(max(0, s.At.Sub(since).Minutes()))
@@ -41,7 +36,7 @@ func (s *State) roomAlarms(name string, st *Store, site *logbook.Store) {
 	}
 	for _, w := range site.Water {
 		wet, known, since := s.contact(w)
-		of := logbook.Alarm{Alarm: AlarmFire, Code: codeWater, Store: name, Point: w.Name, Channel: w.Channel, Onset: since}
+		of := logbook.Alarm{Alarm: alarm.Fire, Code: alarm.CodeWater, Store: name, Point: w.Name, Channel: w.Channel, Onset: since}
 		s.alarm(condition{of: of, active: (known && wet || !known && s.raised(&of)) && s.phosphideIn(name)})
 		s.sensorAlarms(name, w)
 	}
@@ -69,7 +64,7 @@ func (s *State) doorsExpected(name string, st *Store) bool {
 // there until withholding is over, even if residue was recorded as taken out: spent residue
 // still holds some, and may lie in the store.
 func (s *State) phosphideIn(store string) bool {
-	return s.can(&kind{during: untilHandled}, &logbook.Alarm{Store: store})
+	return s.can(alarm.UntilHandled, &logbook.Alarm{Store: store})
 }
 
 // worked notes when people who had the doors of a store open had finished.
@@ -84,10 +79,10 @@ func (s *State) sensorAlarms(store string, c logbook.Contact) {
 	of := logbook.Alarm{Store: store, Point: c.Name, Channel: c.Channel}
 	h := s.channel(c.Channel)
 	silent := of
-	silent.Alarm = AlarmSensorSilent
+	silent.Alarm = alarm.SensorSilent
 	began := s.exposedSince(store)
 	s.silenceAlarm(silent, began != 0, h, began)
-	if began != 0 || s.raised(&logbook.Alarm{Alarm: AlarmFault, Store: store, Point: c.Name, Channel: c.Channel}) {
+	if began != 0 || s.raised(&logbook.Alarm{Alarm: alarm.Fault, Store: store, Point: c.Name, Channel: c.Channel}) {
 		s.faultAlarm(h, of)
 	}
 }
@@ -114,14 +109,14 @@ func (s *State) silenceAlarm(of logbook.Alarm, watched bool, h *Channel, began l
 	of.Value, of.Onset = logbook.Number(s.At.Sub(since).Minutes()), since
 	after, slow := s.quiet(of.Alarm, of.Channel, h)
 	s.again(since.Add(after) + 1)
-	s.alarm(condition{of: of, active: watched && s.At.Sub(since) > after, slow: slow, cause: cause{of: AlarmInstrument, channel: of.Channel}})
+	s.alarm(condition{of: of, active: watched && s.At.Sub(since) > after, slow: slow, cause: cause{of: alarm.Instrument, channel: of.Channel}})
 }
 
 // quiet returns after how much silence the condition of a silence alarm begins, and for how
 // long it must then hold: one usual interval at least, since a reading may just be due.
-func (s *State) quiet(alarm, channel string, h *Channel) (after, slow time.Duration) {
+func (s *State) quiet(name, channel string, h *Channel) (after, slow time.Duration) {
 	ch := s.Site.Channels[channel]
-	slow = max(s.kindOf(alarm).on, h.Usual(ch))
+	slow = max(alarm.Of(s.Site, name).On, h.Usual(ch))
 	return max(silentLine, h.Patience(ch)) - slow, slow
 }
 
@@ -131,7 +126,7 @@ func (s *State) passCauses() {
 	s.passSiteOwed()
 	for _, m := range s.Site.Mains {
 		there, known, since := s.contact(m)
-		of := logbook.Alarm{Alarm: AlarmPowerLost, Point: m.Name, Channel: m.Channel, Onset: since}
+		of := logbook.Alarm{Alarm: alarm.PowerLost, Point: m.Name, Channel: m.Channel, Onset: since}
 		s.alarm(condition{of: of, active: known && !there, also: s.onMains})
 		s.sensorAlarms("", m)
 	}
@@ -143,9 +138,9 @@ func (s *State) passCauses() {
 	s.passClocks()
 	for _, key := range sorted(s.Instruments) {
 		i := s.Instruments[key]
-		of := logbook.Alarm{Alarm: AlarmInstrument, Channel: instrumentKey(i.Name, i.Unit).Channel, Code: i.Unit, Onset: i.Since,
+		of := logbook.Alarm{Alarm: alarm.Instrument, Channel: instrumentKey(i.Name, i.Unit).Channel, Code: i.Unit, Onset: i.Since,
 			Value: logbook.Number(s.At.Sub(i.Since).Minutes())}
-		s.alarm(condition{of: of, active: !i.OK, cause: cause{of: AlarmInstrument, name: i.Name, unit: i.Unit},
+		s.alarm(condition{of: of, active: !i.OK, cause: cause{of: alarm.Instrument, name: i.Name, unit: i.Unit},
 			also: func() []string { return s.silenced(s.fedBy(i.Name, i.Unit)) }})
 	}
 }
@@ -153,12 +148,12 @@ func (s *State) passCauses() {
 // onMains lists the alarms that lost mains may bring. The site file does not say which devices
 // need mains, so it names none of them.
 func (s *State) onMains() []string {
-	names := []string{AlarmLineSilent, AlarmPointSilent}
+	names := []string{alarm.LineSilent, alarm.PointSilent}
 	if len(s.Site.Instruments) > 0 {
-		names = append(names, AlarmInstrument)
+		names = append(names, alarm.Instrument)
 	}
 	if len(s.Site.Pumps) > 0 {
-		names = append(names, AlarmPumpOff)
+		names = append(names, alarm.PumpOff)
 	}
 	return names
 }
@@ -174,7 +169,7 @@ func (s *State) pumpAlarms(p *logbook.Pump) {
 	if sig := s.Signals[p.Channel]; sig != nil {
 		of.Value = logbook.Number(sig.Value)
 	}
-	s.alarm(condition{of: of, active: state == PumpOff && s.wanted(p), cause: cause{of: AlarmPowerLost}, also: func() []string { return s.silenced(p.Draws) }})
+	s.alarm(condition{of: of, active: state == PumpOff && s.wanted(p), cause: cause{of: alarm.PowerLost}, also: func() []string { return s.silenced(p.Draws) }})
 	s.sensorAlarms("", logbook.Contact{Name: p.Name, Channel: p.Channel})
 }
 

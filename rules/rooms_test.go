@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/gate"
 )
 
@@ -40,15 +41,15 @@ func TestDoorOpenedUnderGas(t *testing.T) {
 	d.set("gate-1", 1)
 	rs := of[*logbook.Alarm](d.fresh())
 	require.Len(t, rs, 1, "at once")
-	assert.Equal(t, []any{AlarmDoorOpened, "raised", "Long Barn", "west gate", logbook.PriorityHigh, true, d.now},
+	assert.Equal(t, []any{alarm.DoorOpened, "raised", "Long Barn", "west gate", logbook.PriorityHigh, true, d.now},
 		[]any{rs[0].Alarm, rs[0].State, rs[0].Store, rs[0].Point, rs[0].Priority, rs[0].Wake, rs[0].Onset})
 	d.level["gate-1"] = nil
 	d.run(1)
-	assert.Equal(t, []string{}, append([]string{}, alarms(d.fresh(), AlarmDoorOpened)...), "what nobody reads any more is not shut")
+	assert.Equal(t, []string{}, append([]string{}, alarms(d.fresh(), alarm.DoorOpened)...), "what nobody reads any more is not shut")
 	d.set("gate-1", 0)
-	assert.Empty(t, alarms(d.fresh(), AlarmDoorOpened))
+	assert.Empty(t, alarms(d.fresh(), alarm.DoorOpened))
 	d.run(0.2)
-	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), AlarmDoorOpened), "five minutes shut")
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarm.DoorOpened), "five minutes shut")
 }
 
 // Doors are open on purpose while people lay phosphide, go in by masked entry, or
@@ -60,10 +61,10 @@ func TestDoorOpenOnPurpose(t *testing.T) {
 	d.dose("five-day")
 	d.now = d.now.Add(4 * time.Minute)
 	d.signal("gate-1", 1)
-	assert.Empty(t, alarms(d.fresh(), AlarmDoorOpened), "the crew comes out")
+	assert.Empty(t, alarms(d.fresh(), alarm.DoorOpened), "the crew comes out")
 	d.now = d.now.Add(time.Minute)
 	d.signal("gate-1", 1)
-	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmDoorOpened))
+	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.DoorOpened))
 
 	d = depot(t)
 	in := func(who string) *logbook.MaskedEntry {
@@ -74,28 +75,28 @@ func TestDoorOpenOnPurpose(t *testing.T) {
 	d.set("gate-1", 1)
 	d.act(&logbook.MaskedExit{OnStore: inBarn(), Out: "S. Rao"}, logbook.KindMaskedExit, 0)
 	d.run(0.25)
-	assert.Empty(t, alarms(d.fresh(), AlarmDoorOpened), "one is still inside")
+	assert.Empty(t, alarms(d.fresh(), alarm.DoorOpened), "one is still inside")
 	d.act(&logbook.MaskedExit{OnStore: inBarn()}, logbook.KindMaskedExit, 0)
 	d.now = d.now.Add(4 * time.Minute)
 	d.signal("gate-1", 1)
-	assert.Empty(t, alarms(d.fresh(), AlarmDoorOpened))
+	assert.Empty(t, alarms(d.fresh(), alarm.DoorOpened))
 	d.now = d.now.Add(time.Minute)
 	d.signal("gate-1", 1)
-	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmDoorOpened), "all are out, and the door was left open")
+	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.DoorOpened), "all are out, and the door was left open")
 	d.act(in("I. Okafor"), logbook.KindMaskedEntry, 0)
 	d.run(0.2)
-	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), AlarmDoorOpened), "it is on record again who is in")
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarm.DoorOpened), "it is on record again who is in")
 
 	d = depot(t)
 	d.act(&logbook.DosingStarted{OnStack: logbook.OnStack{Stack: "B"}, StoreEmpty: true}, logbook.KindDosingStarted, 0)
 	d.set("gate-1", 1)
 	d.run(1)
-	assert.Empty(t, alarms(d.fresh(), AlarmDoorOpened), "phosphide is laid in stack B")
+	assert.Empty(t, alarms(d.fresh(), alarm.DoorOpened), "phosphide is laid in stack B")
 	d = depot(t)
 	d.air()
 	d.set("gate-1", 1)
 	d.run(1)
-	assert.Empty(t, alarms(d.fresh(), AlarmDoorOpened), "airing opens doors")
+	assert.Empty(t, alarms(d.fresh(), alarm.DoorOpened), "airing opens doors")
 }
 
 // Water and phosphide: gas that burns by itself.
@@ -104,24 +105,24 @@ func TestWaterIsAFireRisk(t *testing.T) {
 	d.still(dry)
 	d.set("floor", 0)
 	d.run(1)
-	assert.Empty(t, alarms(d.fresh(), AlarmFire), "there is no phosphide")
+	assert.Empty(t, alarms(d.fresh(), alarm.Fire), "there is no phosphide")
 	d.dose("five-day")
 	rs := of[*logbook.Alarm](d.fresh())
 	require.Len(t, rs, 1)
 	assert.Equal(t, []any{"water", "drain", true, logbook.PriorityHigh}, []any{rs[0].Code, rs[0].Point, rs[0].Wake, rs[0].Priority})
 	d.set("floor", 1)
 	d.run(0.4)
-	assert.Empty(t, alarms(d.fresh(), AlarmFire))
+	assert.Empty(t, alarms(d.fresh(), alarm.Fire))
 	d.run(0.2)
-	assert.Equal(t, []string{"water cleared"}, alarms(d.fresh(), AlarmFire), "dry for half an hour")
+	assert.Equal(t, []string{"water cleared"}, alarms(d.fresh(), alarm.Fire), "dry for half an hour")
 	d.air()
 	d.set("floor", 0)
-	assert.Equal(t, []string{"water raised"}, alarms(d.fresh(), AlarmFire), "spent residue still holds phosphide")
+	assert.Equal(t, []string{"water raised"}, alarms(d.fresh(), alarm.Fire), "spent residue still holds phosphide")
 	c := cleared(t, wired)
 	c.still(map[string]float64{"floor": 0})
 	c.fresh()
 	c.run(0.2)
-	assert.Equal(t, []string{"water raised"}, alarms(c.fresh(), AlarmFire), "and in withholding")
+	assert.Equal(t, []string{"water raised"}, alarms(c.fresh(), alarm.Fire), "and in withholding")
 }
 
 // Mains that are lost: one message that names what follows, and nothing else.
@@ -131,13 +132,13 @@ func TestPowerLost(t *testing.T) {
 	}
 	d := depot(t, rack)
 	d.set("grid", 0)
-	assert.Empty(t, alarms(d.fresh(), AlarmPowerLost))
+	assert.Empty(t, alarms(d.fresh(), alarm.PowerLost))
 	d.now = d.now.Add(time.Minute)
 	d.signal("grid", 0)
 	rs := of[*logbook.Alarm](d.fresh())
 	require.Len(t, rs, 1)
-	assert.Equal(t, []any{AlarmPowerLost, logbook.PriorityMedium, "grid", false}, []any{rs[0].Alarm, rs[0].Priority, rs[0].Point, rs[0].Wake})
-	assert.Equal(t, []string{AlarmInstrument, AlarmLineSilent, AlarmPointSilent, AlarmPumpOff}, rs[0].Also)
+	assert.Equal(t, []any{alarm.PowerLost, logbook.PriorityMedium, "grid", false}, []any{rs[0].Alarm, rs[0].Priority, rs[0].Point, rs[0].Wake})
+	assert.Equal(t, []string{alarm.Instrument, alarm.LineSilent, alarm.PointSilent, alarm.PumpOff}, rs[0].Also)
 	d.commit(d.stamp(&logbook.InstrumentState{Instrument: "rack", Unit: "unit 1"}, logbook.KindInstrumentState, 0))
 	d.set("flow", 0)
 	for _, c := range []string{"a1", "a2", "inside", "gate-1"} {
@@ -150,7 +151,7 @@ func TestPowerLost(t *testing.T) {
 		"pump-off P1", "sensor-silent Long Barn west gate"}, d.state.View().Alarms[0].Alarm.Also)
 	d.set("grid", 1)
 	d.run(0.1)
-	assert.Equal(t, []string{"raised", "cleared"}, alarms(d.made, AlarmPowerLost))
+	assert.Equal(t, []string{"raised", "cleared"}, alarms(d.made, alarm.PowerLost))
 	d.run(2)
 	rs = of[*logbook.Alarm](d.fresh())
 	got := map[string]int{}
@@ -166,15 +167,15 @@ func TestConsequenceThatStoodBefore(t *testing.T) {
 	d := depot(t)
 	d.level["a1"] = nil
 	d.run(1)
-	require.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmLineSilent))
+	require.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.LineSilent))
 	d.set("grid", 0)
 	d.run(2)
 	rs := d.fresh()
-	assert.Empty(t, alarms(rs, AlarmLineSilent))
+	assert.Empty(t, alarms(rs, alarm.LineSilent))
 	assert.Len(t, d.state.View().Alarms, 2)
 	d.level["a1"] = flat(600)
 	d.run(0.2)
-	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), AlarmLineSilent), "and ends when its own condition does")
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarm.LineSilent), "and ends when its own condition does")
 }
 
 // Nothing under treatment: no mains, no alarm.
@@ -190,11 +191,11 @@ func TestPumpOff(t *testing.T) {
 	lines := d.state.Stacks["A"].Treatment.Lines
 	ctp := lines[0].CTP.PPMh
 	d.set("flow", 0.2)
-	assert.Empty(t, alarms(d.fresh(), AlarmPumpOff))
+	assert.Empty(t, alarms(d.fresh(), alarm.PumpOff))
 	d.run(0.1)
 	rs := of[*logbook.Alarm](d.fresh())
 	require.Len(t, rs, 1)
-	assert.Equal(t, []any{AlarmPumpOff, "P1", logbook.PriorityMedium, logbook.Number(0.2), logbook.Number(0.5)}, []any{rs[0].Alarm, rs[0].Point, rs[0].Priority, rs[0].Value, rs[0].Limit})
+	assert.Equal(t, []any{alarm.PumpOff, "P1", logbook.PriorityMedium, logbook.Number(0.2), logbook.Number(0.5)}, []any{rs[0].Alarm, rs[0].Point, rs[0].Priority, rs[0].Value, rs[0].Limit})
 	assert.Equal(t, []string{"line-silent A low", "line-silent A top", "point-silent Long Barn beside A"}, rs[0].Also)
 	d.level["a1"] = func(logbook.Time) float64 { return 600 } // the same air in the tube
 	d.level["a2"] = nil
@@ -210,7 +211,7 @@ func TestPumpOff(t *testing.T) {
 	d.run(2)
 	rs = of[*logbook.Alarm](d.fresh())
 	require.Len(t, rs, 1)
-	assert.Equal(t, []string{AlarmPumpOff, "cleared"}, []string{rs[0].Alarm, rs[0].State})
+	assert.Equal(t, []string{alarm.PumpOff, "cleared"}, []string{rs[0].Alarm, rs[0].State})
 	assert.Greater(t, d.state.Stacks["A"].Gas.Fit.Newest, newest)
 }
 
@@ -225,7 +226,7 @@ func TestPumpOffIsNoLeak(t *testing.T) {
 	d.fresh()
 	d.run(3)
 	rs := d.fresh()
-	for _, name := range []string{AlarmLeak, AlarmLineOff, AlarmLineBlocked, AlarmUneven} {
+	for _, name := range []string{alarm.Leak, alarm.LineOff, alarm.LineBlocked, alarm.Uneven} {
 		assert.Empty(t, alarms(rs, name), name)
 	}
 }
@@ -281,14 +282,14 @@ func TestAirGasAndThePump(t *testing.T) {
 	d.still(dry)
 	d.level["office"] = flat(0.5)
 	d.run(0.5)
-	require.Equal(t, []string{"office raised"}, alarms(d.fresh(), AlarmAirGas))
+	require.Equal(t, []string{"office raised"}, alarms(d.fresh(), alarm.AirGas))
 	d.set("flow", 0)
 	d.level["office"] = flat(0.02)
 	d.run(2)
-	assert.Empty(t, alarms(d.fresh(), AlarmAirGas))
+	assert.Empty(t, alarms(d.fresh(), alarm.AirGas))
 	d.set("flow", 1)
 	d.run(0.5)
-	assert.Equal(t, []string{"office cleared"}, alarms(d.fresh(), AlarmAirGas))
+	assert.Equal(t, []string{"office cleared"}, alarms(d.fresh(), alarm.AirGas))
 }
 
 // A sensor that says nothing while a stack is under gas is a low alarm of its own.
@@ -296,19 +297,19 @@ func TestSensorSilent(t *testing.T) {
 	d := depot(t)
 	d.level["gate-1"], d.level["grid"] = nil, nil
 	d.run(0.45)
-	assert.Empty(t, alarms(d.fresh(), AlarmSensorSilent))
+	assert.Empty(t, alarms(d.fresh(), alarm.SensorSilent))
 	d.run(0.2)
 	rs := of[*logbook.Alarm](d.fresh())
 	require.Len(t, rs, 2)
 	for _, a := range rs {
-		assert.Equal(t, []any{AlarmSensorSilent, logbook.PriorityLow}, []any{a.Alarm, a.Priority})
+		assert.Equal(t, []any{alarm.SensorSilent, logbook.PriorityLow}, []any{a.Alarm, a.Priority})
 	}
 	d.air()
 	d.run(0.1)
-	assert.Equal(t, []string{"cleared", "cleared"}, alarms(d.fresh(), AlarmSensorSilent), "nothing is under gas")
+	assert.Equal(t, []string{"cleared", "cleared"}, alarms(d.fresh(), alarm.SensorSilent), "nothing is under gas")
 	d = aday(t, wired)
 	d.run(3)
-	assert.Empty(t, alarms(d.fresh(), AlarmSensorSilent))
+	assert.Empty(t, alarms(d.fresh(), alarm.SensorSilent))
 }
 
 // A new site file keeps the alarms of contacts that it still has, and ends the others.
@@ -327,7 +328,7 @@ func TestContactsOfANewSite(t *testing.T) {
 	site.Stores = append([]logbook.Store(nil), site.Stores...)
 	site.Stores[0].Water = nil
 	configure()
-	assert.Equal(t, []string{"water cleared"}, alarms(d.fresh(), AlarmFire))
+	assert.Equal(t, []string{"water cleared"}, alarms(d.fresh(), alarm.Fire))
 	assert.Len(t, d.state.View().Alarms, 1)
 }
 

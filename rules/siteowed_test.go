@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 )
 
 // Checks of instruments, licences and canisters are owed, whatever is treated.
@@ -21,12 +22,12 @@ func TestWhatIsOwedOfNoStack(t *testing.T) {
 		d.act(&logbook.InstrumentChecked{Channel: "door", Check: logbook.CheckCalibration, Applied: 1, Read: 1, Unit: "ppm", Passed: passed, Due: logbook.Expiry(d.now.Add(due).String())}, logbook.KindInstrumentChecked, 0)
 	}
 	check(true, 10*24*time.Hour)
-	assert.Equal(t, []string{"licence raised", "calibration raised"}, alarms(d.fresh(), AlarmFollowUpDue), "a fortnight and a month ahead")
+	assert.Equal(t, []string{"licence raised", "calibration raised"}, alarms(d.fresh(), alarm.FollowUpDue), "a fortnight and a month ahead")
 	was := d.followUp(logbook.FollowCalibration).Due
 	d.now = d.now.Add(time.Hour)
 	check(true, 180*24*time.Hour)
 	rs := d.fresh()
-	assert.Equal(t, []string{"calibration cleared"}, alarms(rs, AlarmFollowUpDue))
+	assert.Equal(t, []string{"calibration cleared"}, alarms(rs, alarm.FollowUpDue))
 	told := of[*logbook.FollowUp](rs)
 	require.Len(t, told, 2)
 	assert.Equal(t, []any{logbook.FollowDone, was, d.now, someone.By}, []any{told[0].State, told[0].Due, told[0].At, told[0].By})
@@ -67,10 +68,10 @@ func TestACheckThatIsPassedIsDone(t *testing.T) {
 	check(true)
 	assert.Empty(t, of[*logbook.FollowUp](d.fresh()), "it was not owed")
 	check(false)
-	assert.Equal(t, []string{"bump-test raised"}, alarms(d.fresh(), AlarmFollowUpDue))
+	assert.Equal(t, []string{"bump-test raised"}, alarms(d.fresh(), alarm.FollowUpDue))
 	check(true)
 	rs := d.fresh()
-	assert.Equal(t, []string{"bump-test cleared"}, alarms(rs, AlarmFollowUpDue))
+	assert.Equal(t, []string{"bump-test cleared"}, alarms(rs, alarm.FollowUpDue))
 	require.Len(t, of[*logbook.FollowUp](rs), 1)
 	assert.Equal(t, logbook.FollowDone, of[*logbook.FollowUp](rs)[0].State)
 	assert.Equal(t, d.now, d.followUp(logbook.FollowBumpTest).At)

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/fault"
 	"undersheet/rules/followup"
 	"undersheet/rules/protocol"
@@ -60,7 +61,7 @@ func (s *State) passStack(name string, k *Stack) {
 	} else {
 		s.endAlarms(name, underSheet...)
 	}
-	s.alarm(condition{of: logbook.Alarm{Alarm: AlarmMissed, Store: k.Store, Stack: name,
+	s.alarm(condition{of: logbook.Alarm{Alarm: alarm.Missed, Store: k.Store, Stack: name,
 		Value: missedPPM(t), Limit: logbook.Number(t.EndPPM())}, active: t.Missed()})
 	s.passOwed(name, k, &figures)
 	s.putPhase(t)
@@ -144,14 +145,14 @@ func (s *State) passExposure(name string, k *Stack, t *treatmentOf) {
 	if exposed-float64(g.RatioSlot)*fault.BinHours > ratioFor.Hours() {
 		g.Ratio = 0 // that was long ago
 	}
-	uneven := logbook.Alarm{Alarm: AlarmUneven, Store: k.Store, Stack: name, Value: logbook.Number(g.Ratio), Limit: unevenRatio}
+	uneven := logbook.Alarm{Alarm: alarm.Uneven, Store: k.Store, Stack: name, Value: logbook.Number(g.Ratio), Limit: unevenRatio}
 	planned := t.PlannedEnd.Hours(t.Started)
 	if g.Ratio > 0 {
 		s.around(t, float64(g.RatioSlot)*fault.BinHours+ratioFor.Hours())
 		s.around(t, unevenFrom*planned)
 	}
 	s.alarm(condition{of: uneven, active: g.Ratio > 0 && s.below(&uneven) && exposed > unevenFrom*planned})
-	cold := logbook.Alarm{Alarm: AlarmTooCold, Store: k.Store, Stack: name, Value: logbook.Number(s.temperature(k)), Limit: protocol.TooColdC}
+	cold := logbook.Alarm{Alarm: alarm.TooCold, Store: k.Store, Stack: name, Value: logbook.Number(s.temperature(k)), Limit: protocol.TooColdC}
 	s.alarm(condition{of: cold, active: s.below(&cold)})
 	for i := range t.Lines {
 		s.lineAlarms(name, k, t, i)
@@ -182,12 +183,12 @@ func (s *State) forecast(k *Stack, t *treatmentOf, hour int, daily bool) {
 	if g.Atlow++; f.ChanceMet >= poorChance {
 		g.Atlow = 0
 	}
-	of := logbook.Alarm{Alarm: AlarmAtRisk, Store: k.Store, Stack: t.Stack, Value: f.ChanceMet, Limit: poorChance}
+	of := logbook.Alarm{Alarm: alarm.AtRisk, Store: k.Store, Stack: t.Stack, Value: f.ChanceMet, Limit: poorChance}
 	switch {
 	case s.collapsing(k, float64(f.ChanceMet)):
-		of.Code = codeCollapsing
+		of.Code = alarm.CodeCollapsing
 	case k.resists():
-		of.Code = codeResisted
+		of.Code = alarm.CodeResisted
 	}
 	raised := s.raised(&of)
 	if raised && f.ChanceMet >= fairChance && g.Fit.Learning(float64(hour)) {
@@ -232,7 +233,7 @@ func (s *State) collapsing(k *Stack, chance float64) bool {
 		return false
 	}
 	for key, a := range s.Alarms {
-		if key.Alarm == AlarmLeak && key.Stack == k.Treatment.Stack && a.Raised {
+		if key.Alarm == alarm.Leak && key.Stack == k.Treatment.Stack && a.Raised {
 			return true
 		}
 	}
@@ -246,7 +247,7 @@ func (s *State) lineAlarms(name string, k *Stack, t *treatmentOf, line int) {
 	if f := s.feeds[l.Channel]; f.stack != name || f.line < 0 {
 		s.watch() // its readings, if any, are of something else
 	}
-	of := logbook.Alarm{Alarm: AlarmLineSilent, Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel}
+	of := logbook.Alarm{Alarm: alarm.LineSilent, Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel}
 	s.silenceAlarm(of, true, c, t.Started)
 	s.faultAlarm(c, logbook.Alarm{Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel})
 	s.fireUnanswered(k, t, line)

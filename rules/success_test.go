@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/protocol"
 )
 
@@ -109,7 +110,7 @@ func TestLineOffIsNoUnevenGas(t *testing.T) {
 	d.run(40)
 	d.level["a2"] = flat(0)
 	d.run(6)
-	require.True(t, d.state.raised(&logbook.Alarm{Alarm: AlarmLineOff, Store: "Long Barn", Stack: "A", Line: "low"}))
+	require.True(t, d.state.raised(&logbook.Alarm{Alarm: alarm.LineOff, Store: "Long Barn", Stack: "A", Line: "low"}))
 	e := d.state.View().Stores[0].Stacks[0].Efficacy
 	for h, x := range e.Lines[1].Hours {
 		_, ok := x.Mean()

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 )
 
 // A dose that nobody told of. Two days after the last dose on record its release is all
@@ -101,6 +102,6 @@ func (s *State) untoldDose(k *Stack, t *treatmentOf) {
 	if !g.Hourly.Known && !told {
 		return
 	}
-	of := logbook.Alarm{Alarm: AlarmUntold, Store: k.Store, Stack: t.Stack, Value: logbook.Round(math.Expm1(max(g.Hourly.Rose, 0)))}
+	of := logbook.Alarm{Alarm: alarm.Untold, Store: k.Store, Stack: t.Stack, Value: logbook.Round(math.Expm1(max(g.Hourly.Rose, 0)))}
 	s.alarm(condition{of: of, active: g.Hourly.Rose > untoldRise && !told, atOnce: told})
 }

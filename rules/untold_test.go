@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 )
 
 // gasFrom is the gas of a stack that loses 0.25 per day, with what phosphide that is laid at
@@ -37,7 +38,7 @@ func TestUntoldDose(t *testing.T) {
 	d.run(12)
 	var asked []*logbook.Alarm
 	for _, a := range of[*logbook.Alarm](d.fresh()) {
-		if a.Alarm == AlarmUntold {
+		if a.Alarm == alarm.Untold {
 			asked = append(asked, a)
 		}
 	}
@@ -45,9 +46,9 @@ func TestUntoldDose(t *testing.T) {
 	assert.Equal(t, []any{logbook.AlarmRaised, logbook.PriorityMedium, false, "A", ""}, []any{asked[0].State, asked[0].Priority, asked[0].Wake, asked[0].Stack, asked[0].Line})
 	assert.Greater(t, float64(asked[0].Value), untoldRise)
 	d.act(&logbook.DoseAdded{OnStack: onA(), PhosphineG: 70}, logbook.KindDoseAdded, d.now.Sub(laid))
-	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), AlarmUntold))
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarm.Untold))
 	d.run(24)
-	assert.Empty(t, alarms(d.fresh(), AlarmUntold))
+	assert.Empty(t, alarms(d.fresh(), alarm.Untold))
 }
 
 // What nobody answers is over once the gas has gone on as it should for a day.
@@ -57,11 +58,11 @@ func TestUntoldDoseUnanswered(t *testing.T) {
 	d.run(52)
 	d.level["a1"], d.level["a2"] = gasFrom(900, 0, 0), gasFrom(750, 0, 0) // from a cylinder
 	d.run(4)
-	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), AlarmUntold))
+	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.Untold))
 	d.run(20)
-	assert.Empty(t, alarms(d.fresh(), AlarmUntold))
+	assert.Empty(t, alarms(d.fresh(), alarm.Untold))
 	d.run(20)
-	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), AlarmUntold))
+	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarm.Untold))
 }
 
 // Nothing is asked where the gas goes as it should, where a dose is on record, where one line
@@ -95,7 +96,7 @@ func TestNoUntoldDose(t *testing.T) {
 			d.run(54)
 			happens(d)
 			d.run(30)
-			assert.Empty(t, alarms(d.made, AlarmUntold))
+			assert.Empty(t, alarms(d.made, alarm.Untold))
 		})
 	}
 }

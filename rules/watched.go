@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/alarm"
 	"undersheet/rules/decay"
 	"undersheet/rules/gate"
 	"undersheet/rules/leak"
@@ -28,12 +29,12 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 		by := cause{}
 		switch e.Kind {
 		case leak.Leak:
-			of.Alarm, of.Also = AlarmLeak, []string{AlarmAtRisk, AlarmUneven} // what is likely to follow
+			of.Alarm, of.Also = alarm.Leak, []string{alarm.AtRisk, alarm.Uneven} // what is likely to follow
 			switch {
 			case e.Alone:
-				of.Code = CodeOrDrift
+				of.Code = alarm.CodeOrDrift
 			case e.Limit > 0:
-				of.Code = codeHalfDay
+				of.Code = alarm.CodeHalfDay
 			}
 			of.Grounds = s.leakFound(k, t, &of, e)
 			switch changed, mended := k.Gas.Leak.LossOf(&e); {
@@ -43,19 +44,19 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 				k.Gas.Fit.LossMended(k.Gas.mended(e.Onset, s.At.Hours(t.Started)))
 			}
 		case leak.LineOff:
-			of.Alarm = AlarmLineOff
+			of.Alarm = alarm.LineOff
 			if e.Onset == 0 {
-				of.Code = codeNeverOn
+				of.Code = alarm.CodeNeverOn
 			}
 		case leak.Blocked:
-			of.Alarm = AlarmLineBlocked
+			of.Alarm = alarm.LineBlocked
 		case leak.PumpStop:
-			of.Alarm, of.Code = AlarmPumpOff, codeByGas
-			by = cause{of: AlarmPumpOff, channel: t.Lines[0].Channel}
+			of.Alarm, of.Code = alarm.PumpOff, alarm.CodeByGas
+			by = cause{of: alarm.PumpOff, channel: t.Lines[0].Channel}
 		case leak.Swapped:
-			of.Alarm, of.Line = AlarmSwapped, of.Line+" and "+t.Lines[e.Other].Name
+			of.Alarm, of.Line = alarm.Swapped, of.Line+" and "+t.Lines[e.Other].Name
 		case leak.Drifting:
-			of.Alarm, of.Value, of.Limit = AlarmDrift, logbook.Number(e.Rate), 0
+			of.Alarm, of.Value, of.Limit = alarm.Drift, logbook.Number(e.Rate), 0
 		default:
 			continue
 		}
@@ -88,7 +89,7 @@ func (s *State) storeAlarms(name string, in *gate.Store, d gate.Decision) {
 	st := s.store(name)
 	site, known := s.siteStore(name)
 	st.Rebound = st.Rebound && known && airInDoubt(d)
-	s.alarm(condition{of: logbook.Alarm{Alarm: AlarmRebound, Store: name,
+	s.alarm(condition{of: logbook.Alarm{Alarm: alarm.Rebound, Store: name,
 		Value: worst(in), Limit: logbook.Number(in.Limit)}, active: st.Rebound})
 	busy := false // with work or gas, so that gas inside is evidence of a leak
 	for _, k := range in.Stacks {
@@ -104,12 +105,12 @@ func (s *State) storeAlarms(name string, in *gate.Store, d gate.Decision) {
 // above reports whether the value of an alarm is at its limit or over it. While the alarm is
 // raised, a value still counts as above until it has come back by the deadband.
 func (s *State) above(of *logbook.Alarm) bool {
-	return of.Value >= of.Limit || s.raised(of) && float64(of.Value) >= float64(of.Limit)*(1-s.kindOf(of.Alarm).deadband)
+	return of.Value >= of.Limit || s.raised(of) && float64(of.Value) >= float64(of.Limit)*(1-alarm.Of(s.Site, of.Alarm).Deadband)
 }
 
 // below is the same as above for a value that must not fall under its limit.
 func (s *State) below(of *logbook.Alarm) bool {
-	return of.Value < of.Limit || s.raised(of) && float64(of.Value) < float64(of.Limit)*(1+s.kindOf(of.Alarm).deadband)
+	return of.Value < of.Limit || s.raised(of) && float64(of.Value) < float64(of.Limit)*(1+alarm.Of(s.Site, of.Alarm).Deadband)
 }
 
 // airInDoubt reports whether a gate is kept from opening by gas in the air, or by a doubt
@@ -146,7 +147,7 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 	}
 	inside := p.Where == "" || p.Where == logbook.WhereInside
 	gas := of
-	gas.Alarm, gas.Code, gas.Value, gas.Limit = AlarmAirGas, p.Where, logbook.Number(c.Last.Value), logbook.Number(limit)
+	gas.Alarm, gas.Code, gas.Value, gas.Limit = alarm.AirGas, p.Where, logbook.Number(c.Last.Value), logbook.Number(limit)
 	silentFor, silent := s.silent(c, ch)
 	found := s.above(&gas)
 	if shown := c.Newest != 0 && c.Last.Counts; !shown || !found && (silent || !s.trusted(p.Channel, c.Last.At)) {
@@ -156,14 +157,14 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 		}
 	}
 	s.alarm(condition{of: gas, active: found && !(inside && (busy || rebound))})
-	of.Alarm, of.Value, of.Onset = AlarmPointSilent, logbook.Number(silentFor.Minutes()), c.Newest
-	if wherePeopleAre(&gas) {
+	of.Alarm, of.Value, of.Onset = alarm.PointSilent, logbook.Number(silentFor.Minutes()), c.Newest
+	if alarm.WherePeopleAre(&gas) {
 		of.Priority = logbook.PriorityMedium // while it is silent nobody would be woken for gas there
 	}
 	if c.Newest == 0 {
 		of.Value = 0
 	}
-	s.alarm(condition{of: of, active: silent, cause: cause{of: AlarmInstrument, channel: p.Channel}})
+	s.alarm(condition{of: of, active: silent, cause: cause{of: alarm.Instrument, channel: p.Channel}})
 	s.faultAlarm(c, logbook.Alarm{Store: store, Point: p.Name, Channel: p.Channel})
 }
 
@@ -183,10 +184,10 @@ func dwellingLimit(p logbook.AirPoint, ch logbook.Channel, workers float64) floa
 // faultAlarm says that an instrument's readings are not to be trusted.
 func (s *State) faultAlarm(c *Channel, of logbook.Alarm) {
 	is := c.Last.State
-	of.Alarm, of.Code, of.Value = AlarmFault, is, logbook.Number(c.Last.Raw)
+	of.Alarm, of.Code, of.Value = alarm.Fault, is, logbook.Number(c.Last.Raw)
 	by := cause{}
 	if is == reading.Stuck { // a pump that is off leaves the same air in the tube
-		by = cause{of: AlarmPumpOff, channel: of.Channel}
+		by = cause{of: alarm.PumpOff, channel: of.Channel}
 	}
 	s.alarm(condition{of: of, active: broken(is), cause: by})
 }
@@ -203,7 +204,7 @@ func (s *State) maskedAlarms(name string, st *Store) {
 	if d := s.Site.Settings.MaskedEntryMax.Std(); d > 0 {
 		most = d
 	}
-	of := logbook.Alarm{Alarm: AlarmMaskedLong, Store: name, Limit: logbook.Number(most.Minutes())}
+	of := logbook.Alarm{Alarm: alarm.MaskedLong, Store: name, Limit: logbook.Number(most.Minutes())}
 	over, more := false, false
 	for i := range st.Inside {
 		m := &st.Inside[i]

@@ -13,6 +13,7 @@ import (
 	"undersheet/cmd/bench/scenario"
 	"undersheet/logbook"
 	"undersheet/rules"
+	"undersheet/rules/alarm"
 	"undersheet/rules/decay"
 	"undersheet/rules/leak"
 )
@@ -132,14 +133,14 @@ func (c *course) forecast(x *logbook.Forecast, hour int) {
 }
 
 // kindsOf are the events that alarms tell of.
-var kindsOf = map[string]leak.Kind{rules.AlarmLeak: leak.Leak, rules.AlarmLineOff: leak.LineOff, rules.AlarmLineBlocked: leak.Blocked,
-	rules.AlarmPumpOff: leak.PumpStop, rules.AlarmSwapped: leak.Swapped, rules.AlarmDrift: leak.Drifting}
+var kindsOf = map[string]leak.Kind{alarm.Leak: leak.Leak, alarm.LineOff: leak.LineOff, alarm.LineBlocked: leak.Blocked,
+	alarm.PumpOff: leak.PumpStop, alarm.Swapped: leak.Swapped, alarm.Drift: leak.Drifting}
 
 // alarm notes an alarm that was raised or cleared. A name that is none of the leak
 // test's stands for itself.
 func (c *course) alarm(x *logbook.Alarm, hours float64) {
 	line := lineOf(x.Line)
-	if x.Alarm == rules.AlarmLineSilent && line >= 0 && x.State == logbook.AlarmRaised {
+	if x.Alarm == alarm.LineSilent && line >= 0 && x.State == logbook.AlarmRaised {
 		c.silent[line] = x.Onset.Hours(t0)
 		return
 	}
@@ -151,7 +152,7 @@ func (c *course) alarm(x *logbook.Alarm, hours float64) {
 		return
 	}
 	c.events = append(c.events, event{leak.Event{Kind: kind, Line: line, Onset: x.Onset.Hours(t0), LossBefore: float64(x.Limit),
-		LossAfter: float64(x.Value), Alone: x.Code == rules.CodeOrDrift, Cleared: x.State == logbook.AlarmCleared}, hours})
+		LossAfter: float64(x.Value), Alone: x.Code == alarm.CodeOrDrift, Cleared: x.State == logbook.AlarmCleared}, hours})
 }
 
 // lineOf is the number of a line by its name; -1 = none.

@@ -104,7 +104,7 @@ func inConstant(pkg string, n *ast.ValueSpec, add func(string, ast.Expr)) {
 		case i >= len(n.Values):
 		case pkg == "gate" && ast.IsExported(name.Name):
 			add("Reason", n.Values[i])
-		case pkg == "rules" && strings.HasPrefix(name.Name, "Alarm"):
+		case pkg == "alarm" && ast.IsExported(name.Name) && !strings.HasPrefix(name.Name, "Code"):
 			add("Alarm", n.Values[i])
 		}
 	}

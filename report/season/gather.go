@@ -10,6 +10,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules"
+	"undersheet/rules/alarm"
 	"undersheet/rules/protocol"
 	"undersheet/rules/treatment"
 )
@@ -215,7 +216,7 @@ func (g *gatherer) alarm(a *logbook.Alarm) {
 		kind.Raised++
 		g.raised[key] = false
 		g.days[a.Time.Std().In(g.s.Zone).Format(time.DateOnly)]++
-		if a.Alarm == rules.AlarmLeak {
+		if a.Alarm == alarm.Leak {
 			g.leaked(a)
 		}
 	case logbook.AlarmSeen:
