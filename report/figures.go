@@ -1,7 +1,9 @@
 package report
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -20,49 +22,77 @@ func byTime(ss []sample) {
 
 // figures sums up a line: hours from t = 0 on, days and product to end; both leave out
 // the hours in which the line did not draw the stack's gas.
-func (l *Line) figures(started, end logbook.Time, tempC float64, hours exposure.Hours) {
+func (l *Line) figures(started, end logbook.Time, tempC, endPPM float64, hours exposure.Hours) {
 	byTime(l.samples)
+	var all []sample // of the exposure
 	for _, s := range l.samples {
 		if s.At < started {
 			continue
 		}
 		l.Hours = addHour(l.Hours, s.Reading)
-		if s.At <= end && !hours.Away(started, s.At) {
+		if s.At > end {
+			continue
+		}
+		all = append(all, s)
+		if !hours.Away(started, s.At) {
 			l.exposed = append(l.exposed, s)
 			l.addDay(started, s)
 			l.addMean(s.At.Hours(started), s.PPM)
 		}
 	}
-	l.CTP = product(l.exposed, started, end, tempC)
+	sum := exposure.CTP{Began: started, Level: endPPM}
+	away := awayFrom(hours, started, end)
+	for _, g := range away {
+		sum.MarkAway(g.From, g.To-1)
+	}
+	for _, s := range all {
+		sum.Add(s.At, s.PPM, s.gap)
+	}
+	l.AboveHours = sum.Above
+	l.CTP = CTP{PPMh: sum.PPMh, GhM3: rules.CTPGhM3(sum, tempC), GapHours: sum.Unread(end), Gaps: merged(append(away, notRead(all, started, end)...))}
 }
 
-// product sums samples, in order of time, by the trapezoid rule; stretches that
-// are too long to bridge are listed and not counted, and so is what comes before
-// the first sample and after the last.
-func product(ss []sample, started, end logbook.Time, tempC float64) CTP {
-	var p CTP
-	var covered time.Duration
-	last := started
-	for i, s := range ss {
-		switch d := s.At.Sub(last); {
-		case d > s.gap:
-			p.Gaps = append(p.Gaps, Gap{From: last, To: s.At})
-		case i > 0:
-			p.PPMh += s.At.Hours(last) * (ss[i-1].PPM + s.PPM) / 2
-			covered += d
+// awayFrom lists the hours in which a line did not draw the stack's gas.
+func awayFrom(hours exposure.Hours, started, end logbook.Time) []Gap {
+	var out []Gap
+	for i, h := range hours {
+		from := started.Add(time.Duration(i) * time.Hour)
+		if h.Away && from < end {
+			out = append(out, Gap{from, min(from.Add(time.Hour), end)})
+		}
+	}
+	return out
+}
+
+// notRead lists the stretches between samples, in order of time, that are too long to be
+// bridged, and so what comes before the first sample and after the last.
+func notRead(ss []sample, started, end logbook.Time) []Gap {
+	var out []Gap
+	last, bridged := started, longest
+	for _, s := range ss {
+		if bridged = s.gap; s.At.Sub(last) > bridged {
+			out = append(out, Gap{last, s.At})
 		}
 		last = s.At
 	}
-	bridged := longest
-	if n := len(ss); n > 0 {
-		bridged = ss[n-1].gap
-	}
 	if end.Sub(last) > bridged {
-		p.Gaps = append(p.Gaps, Gap{From: last, To: end})
+		out = append(out, Gap{last, end})
 	}
-	p.GapHours = max(0, end.Sub(started)-covered).Hours()
-	p.GhM3 = rules.CTPGhM3(exposure.CTP{PPMh: p.PPMh}, tempC)
-	return p
+	return out
+}
+
+// merged joins stretches that touch, in order of time.
+func merged(gaps []Gap) []Gap {
+	slices.SortFunc(gaps, func(a, b Gap) int { return cmp.Compare(a.From, b.From) })
+	var out []Gap
+	for _, g := range gaps {
+		if n := len(out); n > 0 && g.From <= out[n-1].To {
+			out[n-1].To = max(out[n-1].To, g.To)
+			continue
+		}
+		out = append(out, g)
+	}
+	return out
 }
 
 // addDay takes a sample, in order of time, into its day.

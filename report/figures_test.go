@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -234,5 +235,51 @@ func TestKeysAreLettersAndDiffer(t *testing.T) {
 func TestPlainShowsNoSmallFigureAsZero(t *testing.T) {
 	for v, want := range map[float64]string{0: "0", 0.02: "0.02", 0.0782: "0.078", 0.0012: "0.0012", 0.0004: smallest, 0.3: "0.30", 12.34: "12.3", 1234.5: "1234", 1e9: "1000000000", -0.05: "-0.05"} {
 		require.Equal(t, want, plain(v))
+	}
+}
+
+// The report and the pages, which show the fold, tell the same of a line that came off and of
+// one that fell silent: the product, the hours at or above the end level, the hours that nobody
+// read, and what is listed adds up to them (the project's own rule: one truth).
+func TestReportAndFoldTellTheSame(t *testing.T) {
+	s := &story{}
+	s.under(0, "A", "A-1", "five-day")
+	for i := 0; i <= 121*6; i++ {
+		h := float64(i) / 6
+		c := 900 * math.Exp(-0.15*h/24) * (1 - math.Exp(-1.2*h/24)) * (1 + 0.004*math.Sin(float64(i*i)))
+		if h < 97.3 {
+			s.read(h, "a1", math.Round(c))
+		}
+		switch {
+		case h < 54.1 || h > 80:
+			s.read(h, "a2", math.Round(0.9*c))
+		default:
+			s.read(h, "a2", 1+float64(i%2))
+		}
+	}
+	for _, until := range []float64{60, 81, 97.5, 98.5, 121.5} {
+		part := &story{es: slices.DeleteFunc(slices.Clone(s.ordered()), func(e logbook.Entry) bool { return e.Head().Time > hour(until) })}
+		if until > 121 {
+			part.air(121, "A")
+		}
+		part.add(until, logbook.KindClock, &logbook.Clock{})
+		part.ordered()
+		r := report(t, part, "A-1")
+		for i, l := range r.Lines {
+			require.InDelta(t, l.View.CTPPPMh, l.CTP.PPMh, 1e-6*l.CTP.PPMh, "%s at %g h", l.Name, until)
+			require.InDelta(t, r.Stack.Efficacy.Lines[i].Above, l.AboveHours, 1e-6, "%s at %g h", l.Name, until)
+			require.InDelta(t, l.View.GapHours, l.CTP.GapHours, 1, "%s at %g h: a reading may still come", l.Name, until)
+			sum := 0.0
+			for _, g := range l.CTP.Gaps {
+				sum += g.To.Hours(g.From)
+			}
+			require.InDelta(t, sum, l.CTP.GapHours, 1, "%s at %g h", l.Name, until)
+		}
+		if until > 121 {
+			require.InDelta(t, 121-97-1.0/6, r.Lines[0].CTP.GapHours, 0.01)
+			require.InDelta(t, r.Lines[0].CTP.GapHours, r.Lines[0].View.GapHours, 1e-6, "it fell silent, and the pages say so")
+			require.Greater(t, r.Lines[1].CTP.GapHours, 25.0, "it was off")
+			require.InDelta(t, r.Lines[1].CTP.GapHours, r.Lines[1].View.GapHours, 1e-6)
+		}
 	}
 }

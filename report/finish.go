@@ -39,9 +39,9 @@ func (d *draft) finish(s *rules.State, src Source) *Report {
 		x.EndLevels = d.recorded(l.Name, x.View.EndLevels)
 		var away exposure.Hours
 		if held := r.Stack.Efficacy; held != nil && i < len(held.Lines) {
-			away, x.AboveHours = held.Lines[i].Hours, held.Lines[i].Above
+			away = held.Lines[i].Hours
 		}
-		x.figures(d.t.Started, end, r.Aired.TempC, away)
+		x.figures(d.t.Started, end, r.Aired.TempC, r.Stack.EndLevelPPM, away)
 		r.Lines = append(r.Lines, x)
 	}
 	r.Days = distribution(r.Lines)

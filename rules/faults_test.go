@@ -142,7 +142,7 @@ func TestOffBeforeItWasKnown(t *testing.T) {
 	l := &k.Treatment.Lines[1]
 	d.run(1)
 	require.Equal(t, logbook.ShownMet, l.Shortest.Shown)
-	before, gaps := l.CTP, l.CTP.GapHours()
+	before, gaps := l.CTP, l.CTP.Unread(d.state.At)
 	d.fresh()
 	off := leak.Event{Kind: leak.LineOff, Line: 1, Onset: 118.6, OnsetLow: 118.5, OnsetHigh: 118.6}
 	d.state.out = nil
@@ -150,7 +150,7 @@ func TestOffBeforeItWasKnown(t *testing.T) {
 	assert.Equal(t, logbook.NotShown, l.Shortest.Shown)
 	assert.InDelta(t, before.PPMh-500*2.5, l.CTP.PPMh, 500*0.2, "from hour 118 on")
 	assert.InDelta(t, before.Above-2.5, l.CTP.Above, 0.2)
-	assert.InDelta(t, gaps+2.5, l.CTP.GapHours(), 0.2)
+	assert.InDelta(t, gaps+2.5, l.CTP.Unread(d.state.At), 0.2)
 	assert.Equal(t, logbook.ShownMet, k.Treatment.Lines[0].Shortest.Shown)
 	d.act(&logbook.HandReading{Stack: "A", Line: "low", Value: 480, Unit: logbook.PPM, Method: "detector tube"}, logbook.KindHandReading, 0)
 	assert.Equal(t, []any{logbook.ShownMet, true}, []any{l.Shortest.Shown, l.Shortest.ByHand})

@@ -10,6 +10,7 @@ import (
 	"undersheet/rules/exposure"
 	"undersheet/rules/followup"
 	"undersheet/rules/reading"
+	"undersheet/rules/treatment"
 )
 
 // View makes a copy of the state for those who show it.
@@ -170,13 +171,26 @@ func (s *State) Fitted(stack string) *FitView {
 
 func (s *State) lineView(k *Stack, t *treatmentOf, line int) LineView {
 	l := &t.Lines[line]
-	v := LineView{Name: l.Name, Channel: l.Channel, Last: s.sample(l.Channel), Proved: proofView(k.Proofs, l.Name, l.Channel), CTPPPMh: l.CTP.PPMh, GapHours: l.CTP.GapHours()}
+	v := LineView{Name: l.Name, Channel: l.Channel, Last: s.sample(l.Channel), Proved: proofView(k.Proofs, l.Name, l.Channel), CTPPPMh: l.CTP.PPMh, GapHours: s.unread(t, l)}
 	v.CTPGhM3 = CTPGhM3(l.CTP, s.temperature(k))
 	v.EndLevels = endLevels(t, line)
 	if k.Gas != nil && t.Started != 0 {
 		v.Curve = append([]CurvePoint(nil), k.Gas.curve(t, line)...)
 	}
 	return v
+}
+
+// unread returns the hours of the exposure that no reading of a line covers. While the exposure
+// runs, what has passed since the last reading counts once it is too long to be bridged.
+func (s *State) unread(t *treatmentOf, l *treatment.Line) float64 {
+	if t.AiringFirst != 0 {
+		return l.CTP.Unread(t.AiringFirst)
+	}
+	last := l.CTP.Last.At
+	if c := s.Channels[l.Channel]; last != 0 && c != nil && s.At.Sub(last) <= bridge(c, s.Site.Channels[l.Channel]) {
+		return l.CTP.Unread(last)
+	}
+	return l.CTP.Unread(s.At)
 }
 
 // CTPGhM3 returns a concentration-time product in g·h/m³ for gas at tempC.

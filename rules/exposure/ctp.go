@@ -17,6 +17,7 @@ type CTP struct {
 	PPMh   float64 // ppm·h
 	Level  float64 // ppm; Above is of it
 	Above  float64 // hours at or above Level, by the straight line between two readings
+	Read   float64 // hours that PPMh is of
 	Began  logbook.Time
 	Last   Point
 	Gaps   []Gap // unbridged stretches, oldest first
@@ -91,24 +92,20 @@ func (c *CTP) bridge(a, b Point) {
 			hour.PPMh, hour.Above, hour.Read = hour.PPMh+ppmH, hour.Above+above, hour.Read+part
 		}
 		if hour == nil || !hour.Away {
-			c.PPMh, c.Above = c.PPMh+ppmH, c.Above+above
+			c.PPMh, c.Above, c.Read = c.PPMh+ppmH, c.Above+above, c.Read+part
 		}
 		from = to
 	}
 }
 
-// GapHours returns the hours that no reading of the stack's gas covers.
-func (c *CTP) GapHours() float64 {
-	h := 0.0
-	for _, g := range c.Gaps {
-		h += g.To.At.Hours(g.From.At)
+// Unread returns the hours from Began to a moment that no reading of the stack's gas covers: gaps,
+// hours in which the line drew something else, and what came after the last reading. Before
+// Began, and without it, it is 0.
+func (c *CTP) Unread(until logbook.Time) float64 {
+	if c.Began == 0 || until <= c.Began {
+		return 0
 	}
-	for _, hour := range c.Hourly {
-		if hour.Away {
-			h += hour.Read
-		}
-	}
-	return h
+	return max(until.Hours(c.Began)-c.Read, 0)
 }
 
 // hoursAbove returns for how long the straight line from a to b is at or above level.
@@ -151,5 +148,5 @@ func (c *CTP) away(at logbook.Time) {
 		return
 	}
 	h.Away = true
-	c.PPMh, c.Above = max(c.PPMh-h.PPMh, 0), max(c.Above-h.Above, 0)
+	c.PPMh, c.Above, c.Read = max(c.PPMh-h.PPMh, 0), max(c.Above-h.Above, 0), max(c.Read-h.Read, 0)
 }

@@ -118,13 +118,13 @@ func TestCTPOfDAAG(t *testing.T) {
 		{[]float64{18.4, 18.48, 16.04, 15.93, 15.88, 15.8}, 32.6883333333333},
 		{[]float64{32.9, 32.9, 32.8, 32.5, 32.1, 31.9}, 64.9083333333333},
 	} {
-		var c CTP
+		c := CTP{Began: start}
 		c.Add(start, r.c[0], time.Hour) // the first value stands for the first 5 minutes
 		for i, m := range minutes {
 			c.Add(start.Add(time.Duration(m)*time.Minute), r.c[i], time.Hour)
 		}
 		assert.InDelta(t, r.ct, c.PPMh, 1e-9)
-		assert.Zero(t, c.GapHours())
+		assert.InDelta(t, 0, c.Unread(start.Add(2*time.Hour)), 1e-9)
 	}
 }
 
@@ -141,18 +141,18 @@ func TestCTPOfOneCompartment(t *testing.T) {
 
 // 150 ppm held for 5 days is 18,000 ppm·h.
 func TestCTPLateReadingsFillAGap(t *testing.T) {
-	var c CTP
+	c := CTP{Began: start}
 	for h := 0; h <= 120; h++ {
 		if h <= 40 || h >= 50 {
 			c.Add(start.Add(time.Duration(h)*time.Hour), 150, time.Hour)
 		}
 	}
-	assert.InDelta(t, 10, c.GapHours(), 1e-9)
+	assert.InDelta(t, 10, c.Unread(start.Add(120*time.Hour)), 1e-9)
 	assert.InDelta(t, 18000-1500, c.PPMh, 1e-6)
 	for h := 41; h < 50; h++ {
 		c.Add(start.Add(time.Duration(h)*time.Hour), 150, time.Hour)
 	}
-	assert.Zero(t, c.GapHours())
+	assert.InDelta(t, 0, c.Unread(start.Add(120*time.Hour)), 1e-9)
 	assert.InDelta(t, 18000, c.PPMh, 1e-6)
 }
 
@@ -162,15 +162,29 @@ func TestCTPBeforeTheFirstReading(t *testing.T) {
 	c := CTP{Began: start}
 	c.Add(start.Add(10*time.Hour), 150, time.Hour)
 	c.Add(start.Add(11*time.Hour), 150, time.Hour)
-	assert.InDelta(t, 10, c.GapHours(), 1e-9)
+	assert.InDelta(t, 10, c.Unread(start.Add(11*time.Hour)), 1e-9)
 	assert.InDelta(t, 150, c.PPMh, 1e-9)
 	c.Add(start.Add(30*time.Minute), 150, time.Hour)
-	assert.InDelta(t, 10, c.GapHours(), 1e-9, "one reading spans nothing")
+	assert.InDelta(t, 10, c.Unread(start.Add(11*time.Hour)), 1e-9, "one reading spans nothing")
 	c.Add(start, 150, time.Hour)
-	assert.InDelta(t, 9.5, c.GapHours(), 1e-9)
+	assert.InDelta(t, 9.5, c.Unread(start.Add(11*time.Hour)), 1e-9)
 	for h := 1; h < 10; h++ {
 		c.Add(start.Add(time.Duration(h)*time.Hour), 150, time.Hour)
 	}
-	assert.Zero(t, c.GapHours())
+	assert.InDelta(t, 0, c.Unread(start.Add(11*time.Hour)), 1e-9)
 	assert.InDelta(t, 11*150, c.PPMh, 1e-9)
+}
+
+// What nobody read is said to be so whatever happens then: a line that was never read, one that
+// fell silent, and one with more gaps than are remembered one by one (the project's own rule).
+func TestUnread(t *testing.T) {
+	never := CTP{Began: start}
+	assert.InDelta(t, 20, never.Unread(start.Add(20*time.Hour)), 1e-9)
+	assert.Zero(t, never.Unread(start.Add(-time.Hour)))
+	broken := CTP{Began: start}
+	for h := 0; h < 400; h += 4 { // read for one hour of four
+		broken.Add(start.Add(time.Duration(h)*time.Hour), 150, time.Hour)
+		broken.Add(start.Add(time.Duration(h+1)*time.Hour), 150, time.Hour)
+	}
+	assert.InDelta(t, 300, broken.Unread(start.Add(400*time.Hour)), 1e-9)
 }

@@ -71,7 +71,7 @@ func TestHoursFilledLate(t *testing.T) {
 		x, y := at(m)
 		late.Add(x, y, 10*time.Minute)
 	}
-	assert.Zero(t, late.GapHours())
+	assert.InDelta(t, 0, late.Unread(start.Add(50*time.Hour)), 1e-9)
 	assert.InDelta(t, whole.PPMh, late.PPMh, 1e-8)
 	assert.InDelta(t, whole.Above, late.Above, 1e-10)
 	for i := range whole.Hourly {
@@ -129,7 +129,8 @@ func TestHoursAway(t *testing.T) {
 	}
 	assert.InDelta(t, 1400, c.PPMh, 1e-9)
 	assert.InDelta(t, 7, c.Above, 1e-9)
-	assert.InDelta(t, 3, c.GapHours(), 1e-9)
+	assert.InDelta(t, 3, c.Unread(start.Add(10*time.Hour)), 1e-9)
+	assert.InDelta(t, 5, c.Unread(start.Add(12*time.Hour)), 1e-9, "after the last reading, too")
 }
 
 // A treatment that nobody ends does not grow for ever.
