@@ -7,14 +7,15 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules/exposure"
 	"undersheet/rules/followup"
+	"undersheet/rules/treatment"
 )
 
 // owing finds which treatment of a stack an act on a follow-up speaks of: the one that the
 // act names; else the one that has owed this follow-up longest; else the newest that may
 // come to owe it later. It is nil where there is none.
-func (s *State) owing(k *Stack, named, kind string) *treatmentOf {
+func (s *State) owing(k *Stack, named, kind string) *treatment.Treatment {
 	g := followup.FiguresOf(s.Site)
-	var found *treatmentOf
+	var found *treatment.Treatment
 	since := farOff
 	for _, p := range k.all() {
 		if named != "" && !strings.EqualFold(p.Treatment.Called(), strings.TrimSpace(named)) {
@@ -37,8 +38,8 @@ func (s *State) owing(k *Stack, named, kind string) *treatmentOf {
 
 // inspected finds which treatment an inspection speaks of: the one that it names, else the
 // newest whose airing had begun by then.
-func (k *Stack) inspected(named string, at logbook.Time) *treatmentOf {
-	var found *treatmentOf
+func (k *Stack) inspected(named string, at logbook.Time) *treatment.Treatment {
+	var found *treatment.Treatment
 	for _, p := range k.all() {
 		t := p.Treatment
 		switch {
@@ -52,7 +53,7 @@ func (k *Stack) inspected(named string, at logbook.Time) *treatmentOf {
 }
 
 // firstOfPair is the treatment of a stack whose second is owed; nil = none.
-func (k *Stack) firstOfPair() *treatmentOf {
+func (k *Stack) firstOfPair() *treatment.Treatment {
 	for _, p := range k.all() {
 		f := &p.Treatment.After
 		if _, off := f.WrittenOff[logbook.FollowSecondTreatment]; f.SecondFrom != 0 && f.Second.At == 0 && !off {

@@ -11,17 +11,18 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules/alarm"
 	"undersheet/rules/followup"
+	"undersheet/rules/treatment"
 )
 
 // quick lets time pass with few entries: nothing is read.
 func (d *day) quick(hours float64) {
-	d.now = d.now.Add(hoursOf(hours))
+	d.now = d.now.Add(treatment.Hours(hours))
 	d.commit(d.stamp(&logbook.Clock{}, logbook.KindClock, 0))
 }
 
 // breathe reads the air of the barn every 20 minutes.
 func (d *day) breathe(hours, inside float64) {
-	for end := d.now.Add(hoursOf(hours)); d.now < end; {
+	for end := d.now.Add(treatment.Hours(hours)); d.now < end; {
 		d.now = d.now.Add(20 * time.Minute)
 		for _, ch := range []string{"door", "office"} {
 			d.read(ch, 0.02)

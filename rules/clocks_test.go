@@ -12,6 +12,7 @@ import (
 	"undersheet/rules/alarm"
 	"undersheet/rules/gate"
 	"undersheet/rules/reading"
+	"undersheet/rules/treatment"
 )
 
 // box reads both lines and the air beside stack A, and gives its readings its own time.
@@ -22,7 +23,7 @@ func box(s *logbook.Site) {
 // ahead lets time pass in steps of five minutes in which the box dates what it reads so far
 // ahead; every other channel is right.
 func (d *day) ahead(hours float64, by time.Duration) {
-	for end := d.now.Add(hoursOf(hours)); d.now < end; {
+	for end := d.now.Add(treatment.Hours(hours)); d.now < end; {
 		d.run(5.0 / 60)
 		for channel, ppm := range map[string]float64{"a1": 600, "a2": 500, "inside": 0.02} {
 			d.commit(d.stamp(&logbook.Reading{Channel: channel, Value: ppm, Unit: logbook.PPM}, logbook.KindReading, -by))
@@ -97,7 +98,7 @@ func TestAnotherClockAhead(t *testing.T) {
 		for _, name := range channels {
 			d.level[name] = nil
 		}
-		for end := d.now.Add(hoursOf(hours)); d.now < end; {
+		for end := d.now.Add(treatment.Hours(hours)); d.now < end; {
 			d.run(5.0 / 60)
 			for _, name := range channels {
 				d.commit(d.stamp(&logbook.Reading{Channel: name, Value: 0.02, Unit: logbook.PPM}, logbook.KindReading, -30*time.Minute))

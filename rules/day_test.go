@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/treatment"
 )
 
 // day drives a daemon's fold through constructed hours: every channel of level is
@@ -40,7 +41,7 @@ func flat(v float64) func(logbook.Time) float64 {
 // run lets time pass in steps of five minutes; long stretches, but for their last
 // six hours, in steps of 25.
 func (d *day) run(hours float64) {
-	for end := d.now.Add(hoursOf(hours)); d.now < end; {
+	for end := d.now.Add(treatment.Hours(hours)); d.now < end; {
 		step := 5 * time.Minute
 		if hours > 40 && end.Sub(d.now) > 6*time.Hour {
 			step *= 5

@@ -6,6 +6,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules/alarm"
 	"undersheet/rules/reading"
+	"undersheet/rules/treatment"
 )
 
 // The passing of time alone can change what is to be said of a stack or store: silence
@@ -28,8 +29,8 @@ func (s *State) again(at logbook.Time) {
 
 // around is again for a time in hours after t = 0. Since hours are rounded, it has the place
 // looked at from a second before that time to a second after it.
-func (s *State) around(t *treatmentOf, hours float64) {
-	at := t.Started.Add(hoursOf(hours))
+func (s *State) around(t *treatment.Treatment, hours float64) {
+	at := t.Started.Add(treatment.Hours(hours))
 	switch d := s.At.Sub(at); {
 	case d < -time.Second:
 		s.again(at.Add(-time.Second))

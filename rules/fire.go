@@ -9,6 +9,7 @@ import (
 	"undersheet/rules/alarm"
 	"undersheet/rules/dose"
 	"undersheet/rules/reading"
+	"undersheet/rules/treatment"
 )
 
 // Fire risk: a rise within an hour of more than this share of what the whole
@@ -47,7 +48,7 @@ type Rise struct {
 // line, or a reading of another line, shows a fire, too; or when no next one comes in time,
 // see fireUnanswered. While its pump is off a line may read gas that stood in its tube. Such
 // a reading can raise the alarm but never ends it, and says nothing of a rise.
-func (s *State) fireRisk(k *Stack, t *treatmentOf, line int, j reading.Judged) {
+func (s *State) fireRisk(k *Stack, t *treatment.Treatment, line int, j reading.Judged) {
 	if !j.Fits || j.State == reading.Late || k.Gas == nil {
 		return
 	}
@@ -137,14 +138,14 @@ func (g *Gas) doubtful() bool {
 
 // fireWait is how long a sign of fire at a line waits for the line's next reading: one and a
 // half of its usual intervals, and never longer than the constant fireWait.
-func (s *State) fireWait(t *treatmentOf, line int) time.Duration {
+func (s *State) fireWait(t *treatment.Treatment, line int) time.Duration {
 	name := t.Lines[line].Channel
 	return min(s.channel(name).Usual(s.Site.Channels[name])*3/2, fireWait)
 }
 
 // fireUnanswered raises the alarm for a sign of fire in a single reading when no further
 // reading comes in time: the fire may have silenced the instrument.
-func (s *State) fireUnanswered(k *Stack, t *treatmentOf, line int) {
+func (s *State) fireUnanswered(k *Stack, t *treatment.Treatment, line int) {
 	r := &k.Gas.Rises[line]
 	if r.Doubt == nil {
 		return

@@ -20,7 +20,7 @@ const (
 // outlook is what can still be done for the end level. It is reckoned from draws of the
 // posterior (some 20 ms) when somebody asks, and kept until the next refit. It says nothing
 // of more gas where insects lived through gas that held the end level.
-func (s *State) outlook(k *Stack, t *treatmentOf) (*logbook.Outlook, []float64) {
+func (s *State) outlook(k *Stack, t *treatment.Treatment) (*logbook.Outlook, []float64) {
 	g := k.Gas
 	now, end := s.At.Hours(t.Started), t.PlannedEnd.Hours(t.Started)
 	if t.Phase != logbook.PhaseExposure || s.At >= t.PlannedEnd || now < forecastFrom || end > now+lookFar {
@@ -40,7 +40,7 @@ func (s *State) outlook(k *Stack, t *treatmentOf) (*logbook.Outlook, []float64) 
 	}
 	if o.Chance < wantChance {
 		o.Leaking = g.leaking()
-		hour := func(h float64) logbook.Time { return t.Started.Add(hoursOf(h)) }
+		hour := func(h float64) logbook.Time { return t.Started.Add(treatment.Hours(h)) }
 		if h, ok := g.Fit.LongestHeld(now, end, o.EndPPM, wantChance); ok {
 			o.HeldUntil = hour(h)
 		}
@@ -66,7 +66,7 @@ type lookedAhead struct {
 
 // topUp is how much phosphine, added now, would restore the end level, and until when adding
 // as much as was laid at first would.
-func (k *Stack) topUp(t *treatmentOf, now, end float64, at logbook.Time) logbook.TopUp {
+func (k *Stack) topUp(t *treatment.Treatment, now, end float64, at logbook.Time) logbook.TopUp {
 	if k.resists() {
 		return logbook.TopUp{}
 	}
@@ -79,7 +79,7 @@ func (k *Stack) topUp(t *treatmentOf, now, end float64, at logbook.Time) logbook
 	if grams, ok := g.Fit.TopUp(now, end, t.EndPPM(), wantChance); ok && grams <= up.Most {
 		up.Grams = math.Ceil(grams)
 		if h, ok := g.Fit.LatestTopUp(up.Most, now, end, t.EndPPM(), wantChance); ok {
-			up.Until = t.Started.Add(hoursOf(h))
+			up.Until = t.Started.Add(treatment.Hours(h))
 		}
 	}
 	if given.Count > 0 && given.Form != "" {
@@ -92,7 +92,7 @@ func (k *Stack) topUp(t *treatmentOf, now, end float64, at logbook.Time) logbook
 
 // otherEnd is the chance under the eight-day protocol, where that is longer than the
 // treatment's own and has a lower end level.
-func (s *State) otherEnd(g *Gas, t *treatmentOf) logbook.OtherEnd {
+func (s *State) otherEnd(g *Gas, t *treatment.Treatment) logbook.OtherEnd {
 	p, _ := protocol.Resolve(s.Site, protocol.EightDay)
 	end := t.Started.Add(treatment.Hours(p.Hours))
 	ppm := protocol.EndPPM(p)
@@ -107,7 +107,7 @@ func (s *State) otherEnd(g *Gas, t *treatmentOf) logbook.OtherEnd {
 }
 
 // showAhead adds what is to come.
-func (s *State) showAhead(v *StackView, k *Stack, t *treatmentOf) {
+func (s *State) showAhead(v *StackView, k *Stack, t *treatment.Treatment) {
 	o, ctp := s.outlook(k, t)
 	if o == nil {
 		return

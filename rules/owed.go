@@ -46,7 +46,7 @@ func (k *Stack) all() []*Past {
 }
 
 // place is what follow-ups of a treatment are of.
-func (k *Stack) place(t *treatmentOf) place {
+func (k *Stack) place(t *treatment.Treatment) place {
 	return place{store: k.Store, stack: t.Stack, treatment: t.Called()}
 }
 
@@ -204,7 +204,7 @@ type Resisted struct {
 func (k *Stack) resists() bool { return k.Resisted != nil && k.Resisted.Held && !k.Resisted.Over }
 
 // alive notes that live insects were found after a treatment.
-func (s *State) alive(k *Stack, t *treatmentOf) {
+func (s *State) alive(k *Stack, t *treatment.Treatment) {
 	held, was := t.Resisted(), k.Resisted
 	if !t.Live() || was != nil && was.Treatment == t.Called() && was.Held == held {
 		return

@@ -8,6 +8,7 @@ import (
 	"undersheet/rules/followup"
 	"undersheet/rules/ledger"
 	"undersheet/rules/plan"
+	"undersheet/rules/treatment"
 )
 
 // stock returns the ledger of a form; forms are told apart by their name alone.
@@ -37,7 +38,7 @@ func accountIn(product *map[string]*ledger.Account, form string) *ledger.Account
 // residue finds the account that residue is of: that of the treatment that is named; else,
 // while the current treatment is under its sheet, the oldest before it of which some is
 // left. It is nil where the stack remembers no treatment of that name.
-func (k *Stack) residue(named, form string, left func(*ledger.Account) int) (*ledger.Account, *treatmentOf) {
+func (k *Stack) residue(named, form string, left func(*ledger.Account) int) (*ledger.Account, *treatment.Treatment) {
 	if named = strings.TrimSpace(named); named != "" && (k.Treatment == nil || !strings.EqualFold(k.Treatment.Called(), named)) {
 		for _, p := range k.Owing {
 			if strings.EqualFold(p.Treatment.Called(), named) {

@@ -12,6 +12,7 @@ import (
 	"undersheet/rules/decay"
 	"undersheet/rules/dose"
 	"undersheet/rules/leak"
+	"undersheet/rules/treatment"
 )
 
 // What the sampling pump takes: 1 L/min is 1.44 m³ a day; the mass balance makes it
@@ -109,7 +110,7 @@ func TestDoseInALeakMends(t *testing.T) {
 	d := aday(t)
 	d.dose("five-day")
 	g := d.state.Stacks["A"].Gas
-	g.addDose(d.state.Stacks["A"].Treatment, d.state.At.Add(hoursOf(30)), 50)
+	g.addDose(d.state.Stacks["A"].Treatment, d.state.At.Add(treatment.Hours(30)), 50)
 	require.Empty(t, g.Fit.Changes, "no leak stands")
 	require.InDelta(t, 45-leak.CalmHours, g.mended(40, 45), 1e-9, "the dose came before the leak")
 	require.InDelta(t, 45, g.mended(44, 46), 1e-9, "no sooner than an hour after the onset")

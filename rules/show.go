@@ -169,7 +169,7 @@ func (s *State) Fitted(stack string) *FitView {
 	return nil
 }
 
-func (s *State) lineView(k *Stack, t *treatmentOf, line int) LineView {
+func (s *State) lineView(k *Stack, t *treatment.Treatment, line int) LineView {
 	l := &t.Lines[line]
 	v := LineView{Name: l.Name, Channel: l.Channel, Last: s.sample(l.Channel), Proved: proofView(k.Proofs, l.Name, l.Channel), CTPPPMh: l.CTP.PPMh, GapHours: s.unread(t, l)}
 	v.CTPGhM3 = CTPGhM3(l.CTP, s.temperature(k))
@@ -199,7 +199,7 @@ func CTPGhM3(c exposure.CTP, tempC float64) float64 {
 }
 
 // show adds what the fit and the leak test say.
-func (g *Gas) show(v *StackView, t *treatmentOf) {
+func (g *Gas) show(v *StackView, t *treatment.Treatment) {
 	for i := range g.Forecasts {
 		f := g.Forecasts[i]
 		for k := range v.Lines {

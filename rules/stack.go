@@ -12,10 +12,6 @@ import (
 	"undersheet/rules/treatment"
 )
 
-type treatmentOf = treatment.Treatment
-
-func hoursOf(h float64) time.Duration { return treatment.Hours(h) }
-
 // Bounds of what is watched under a sheet.
 const (
 	unevenRatio   = 0.25             // lowest / highest line: criterion (d) of the published criteria for success
@@ -72,7 +68,7 @@ func (s *State) passStack(name string, k *Stack) {
 }
 
 // missedPPM is the lowest line when the shortest exposure had passed.
-func missedPPM(t *treatmentOf) logbook.Number {
+func missedPPM(t *treatment.Treatment) logbook.Number {
 	low := math.Inf(1)
 	for i := range t.Lines {
 		if j := t.Lines[i].Shortest; j.Shown == logbook.ShownNotMet {
@@ -86,7 +82,7 @@ func missedPPM(t *treatmentOf) logbook.Number {
 }
 
 // putPhase records where a treatment stands when that changed.
-func (s *State) putPhase(t *treatmentOf) {
+func (s *State) putPhase(t *treatment.Treatment) {
 	told := treatment.Told{Treatment: t.Name, Phase: t.Phase, Verdict: t.Verdict}
 	if told == t.Told {
 		return
@@ -106,7 +102,7 @@ func (s *State) putEndLevels(k *Stack, moment string, line int) {
 }
 
 // endLevels lists the judgements made so far, of one line or (-1) of all.
-func endLevels(t *treatmentOf, line int) []logbook.EndLevel {
+func endLevels(t *treatment.Treatment, line int) []logbook.EndLevel {
 	var out []logbook.EndLevel
 	for i := range t.Lines {
 		if line >= 0 && i != line {
@@ -127,7 +123,7 @@ func endLevels(t *treatmentOf, line int) []logbook.EndLevel {
 }
 
 // passExposure looks at a stack under gas.
-func (s *State) passExposure(name string, k *Stack, t *treatmentOf) {
+func (s *State) passExposure(name string, k *Stack, t *treatment.Treatment) {
 	g := k.Gas
 	if g == nil {
 		return
@@ -161,7 +157,7 @@ func (s *State) passExposure(name string, k *Stack, t *treatmentOf) {
 
 // forecast makes the forecasts of an hour and what they raise; daily are those of
 // the day, which the logbook keeps.
-func (s *State) forecast(k *Stack, t *treatmentOf, hour int, daily bool) {
+func (s *State) forecast(k *Stack, t *treatment.Treatment, hour int, daily bool) {
 	g := k.Gas
 	g.forecast(t, hour)
 	if hour < forecastFrom {
@@ -210,7 +206,7 @@ const (
 // tooEarly reports whether the chance of the end level still rests on what loss rates
 // sheets have rather than on the readings of this one, while more than enough time is left.
 // Where a leak stands it does not.
-func (s *State) tooEarly(t *treatmentOf, g *Gas) bool {
+func (s *State) tooEarly(t *treatment.Treatment, g *Gas) bool {
 	_, sd := g.Fit.LossPerDay()
 	return t.PlannedEnd.Sub(s.At) > earlyLeft && s.At.Sub(t.Started) < earlyFor && sd > vagueLoss && !g.leaking()
 }
@@ -241,7 +237,7 @@ func (s *State) collapsing(k *Stack, chance float64) bool {
 }
 
 // lineAlarms looks at one line under the sheet.
-func (s *State) lineAlarms(name string, k *Stack, t *treatmentOf, line int) {
+func (s *State) lineAlarms(name string, k *Stack, t *treatment.Treatment, line int) {
 	l := t.Lines[line]
 	c := s.channel(l.Channel)
 	if f := s.feeds[l.Channel]; f.stack != name || f.line < 0 {

@@ -6,6 +6,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/efficacy"
+	"undersheet/rules/treatment"
 )
 
 // efficacy gathers what the lines of a stack held in its current or last treatment;
@@ -37,7 +38,7 @@ func (s *State) byTemperature(p logbook.Protocol, k *Stack, e *logbook.Treatment
 }
 
 // markAway notes every hour which lines did not draw the stack's gas in it.
-func (s *State) markAway(name string, k *Stack, t *treatmentOf) {
+func (s *State) markAway(name string, k *Stack, t *treatment.Treatment) {
 	for i := range t.Lines {
 		if s.lineAway(logbook.Alarm{Store: k.Store, Stack: name, Line: t.Lines[i].Name}) {
 			t.Lines[i].CTP.MarkAway(s.At.Add(-time.Hour), s.At)

@@ -7,6 +7,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/leak"
+	"undersheet/rules/treatment"
 )
 
 // Bounds of what is kept of the leak test for pictures.
@@ -123,9 +124,9 @@ func (g *Gas) leaking() bool {
 }
 
 // leakFound notes a leak that began or ended, and returns what it rests on.
-func (s *State) leakFound(k *Stack, t *treatmentOf, of *logbook.Alarm, e leak.Event) *logbook.Grounds {
+func (s *State) leakFound(k *Stack, t *treatment.Treatment, of *logbook.Alarm, e leak.Event) *logbook.Grounds {
 	g := k.Gas
-	hour := func(h float64) logbook.Time { return t.Started.Add(hoursOf(h).Round(time.Second)) }
+	hour := func(h float64) logbook.Time { return t.Started.Add(treatment.Hours(h).Round(time.Second)) }
 	grounds := logbook.Grounds{From: hour(e.OnsetLow), To: hour(e.OnsetHigh), Statistic: logbook.Number(e.Z),
 		Threshold: logbook.Number(g.Leak.Statistic().Threshold)}
 	if e.Limit > 0 {

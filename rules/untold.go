@@ -6,6 +6,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/alarm"
+	"undersheet/rules/treatment"
 )
 
 // A dose that nobody told of. Two days after the last dose on record its release is all
@@ -94,7 +95,7 @@ func (u *Hourly) look(hour int) {
 
 // untoldDose asks whether phosphine was added that nobody told of, until a dose is on
 // record or the gas has gone on as it should for a day.
-func (s *State) untoldDose(k *Stack, t *treatmentOf) {
+func (s *State) untoldDose(k *Stack, t *treatment.Treatment) {
 	g := k.Gas
 	until := g.DosedAt.Add(untoldAfter)
 	s.again(until)

@@ -11,6 +11,7 @@ import (
 	"undersheet/rules/gate"
 	"undersheet/rules/leak"
 	"undersheet/rules/reading"
+	"undersheet/rules/treatment"
 )
 
 // DefaultMaskedEntryMax is common practice: a masked entry is over within 20 min.
@@ -18,9 +19,9 @@ const DefaultMaskedEntryMax = 20 * time.Minute
 
 // leakEvents turns the events of the leak test and of package fault into alarms, and tells the
 // fit of leaks that began or were mended.
-func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
+func (s *State) leakEvents(k *Stack, t *treatment.Treatment, events []leak.Event) {
 	for _, e := range events {
-		of := logbook.Alarm{Stack: t.Stack, Store: k.Store, Onset: t.Started.Add(hoursOf(e.Onset).Round(time.Second)),
+		of := logbook.Alarm{Stack: t.Stack, Store: k.Store, Onset: t.Started.Add(treatment.Hours(e.Onset).Round(time.Second)),
 			Value: logbook.Number(e.LossAfter), Limit: logbook.Number(e.LossBefore)}
 		if e.Line >= 0 && e.Line < len(t.Lines) {
 			of.Line = t.Lines[e.Line].Name
@@ -67,7 +68,7 @@ func (s *State) leakEvents(k *Stack, t *treatmentOf, events []leak.Event) {
 // takeBack takes out of the treatment's record what a line read before an event showed that
 // it had not drawn the stack's gas, or that its instrument had drifted. End levels that rested
 // on such readings are judged and recorded anew.
-func (s *State) takeBack(k *Stack, t *treatmentOf, e leak.Event) {
+func (s *State) takeBack(k *Stack, t *treatment.Treatment, e leak.Event) {
 	e.Cleared = false // at its end, too: late readings may be of that time
 	line, since, misled := e.Misled()
 	if !misled {
@@ -77,7 +78,7 @@ func (s *State) takeBack(k *Stack, t *treatmentOf, e leak.Event) {
 		if line >= 0 && i != line {
 			continue
 		}
-		if moment := t.Away(i, t.Started.Add(hoursOf(since)), s.At); moment != "" {
+		if moment := t.Away(i, t.Started.Add(treatment.Hours(since)), s.At); moment != "" {
 			s.putEndLevels(k, moment, i)
 		}
 	}
