@@ -11,6 +11,7 @@ import (
 	"undersheet/rules/dose"
 	"undersheet/rules/exposure"
 	"undersheet/rules/followup"
+	"undersheet/rules/gas"
 	"undersheet/rules/gate"
 	"undersheet/rules/protocol"
 	"undersheet/rules/reading"
@@ -219,9 +220,9 @@ func (s *State) onStack(e logbook.Acting, name string) {
 		s.start(e, k, at)
 	case *logbook.DoseAdded:
 		if s.underGas(k, e) {
-			k.Treatment.AddDose(at, e.PhosphineG, k.release())
+			k.Treatment.AddDose(at, e.PhosphineG, k.Gas.ReleasePerDay())
 			if k.Gas != nil {
-				k.Gas.addDose(k.Treatment, at, e.PhosphineG)
+				k.Gas.AddDose(k.Treatment, at, e.PhosphineG)
 			}
 		} else if k.Treatment == nil || k.Treatment.Phase != logbook.PhaseDosing {
 			s.newTreatment(k, name, at) // phosphide was laid, whatever it is called
@@ -325,7 +326,7 @@ func (s *State) start(e *logbook.TreatmentStarted, k *Stack, at logbook.Time) {
 		s.endAlarms(e.Stack, alarm.LiveInsects)
 	}
 	s.worked(k.Store, at)
-	k.Gas = newGas(s.Site, k.Treatment, s.temperature(k))
+	k.Gas = gas.New(s.Site, k.Treatment, s.temperature(k))
 }
 
 // temperature returns the grain temperature in °C: as entered, else as measured.

@@ -293,11 +293,11 @@ func TestLeakOnTopOfHalfADay(t *testing.T) {
 	d.state.acknowledge(&logbook.AlarmAcknowledged{Header: logbook.Header{Time: d.state.At}, Alarm: alarm.Leak, Stack: "A", Act: someone})
 	require.NotZero(t, d.state.Alarms[key].Acknowledged)
 	d.state.leakEvents(k, k.Treatment, []leak.Event{torn, over(torn)})
-	require.True(t, k.Gas.leaking())
+	require.True(t, k.Gas.Leaking())
 	d.state.leakEvents(k, k.Treatment, []leak.Event{more})
 	a := d.state.Alarms[key]
 	require.Equal(t, []any{"", logbook.Number(3), logbook.Time(0)}, []any{a.Record.Code, a.Record.Value, a.Acknowledged})
 	d.state.leakEvents(k, k.Treatment, []leak.Event{over(more)})
 	require.Nil(t, d.state.Alarms[key])
-	require.False(t, k.Gas.leaking())
+	require.False(t, k.Gas.Leaking())
 }

@@ -5,6 +5,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/dose"
+	"undersheet/rules/gas"
 	"undersheet/rules/protocol"
 )
 
@@ -34,7 +35,7 @@ func (s *State) startFindings(e *logbook.TreatmentStarted, k *Stack, p logbook.P
 	note(e.VolumeM3 > 0 && !told, logbook.Finding{Code: "gas-space-unknown"})
 	full := logbook.Finding{Code: "dose-could-burn", Limit: dose.AlarmLEL * dose.LELppm}
 	if told {
-		full.Value = logbook.Number(math.Round(min(dose.FullPPM(e.PhosphineG, space, e.GrainTempC), mostPPM)))
+		full.Value = logbook.Number(math.Round(min(dose.FullPPM(e.PhosphineG, space, e.GrainTempC), gas.MostPPM)))
 	}
 	note(full.Value >= full.Limit, full)
 	note(e.GrainTempC < protocol.TooColdC, logbook.Finding{Code: "too-cold", Value: logbook.Number(e.GrainTempC), Limit: protocol.TooColdC})

@@ -158,7 +158,7 @@ func TestLinePutBackIsNoFire(t *testing.T) {
 	d.run(3)
 	require.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.LineOff))
 	d.level["a1"] = decaying(1300, 0.1)
-	require.Greater(t, d.level["a1"](d.now), riseShare*d.state.Stacks["A"].Gas.FullPPM)
+	require.Greater(t, d.level["a1"](d.now), d.state.Stacks["A"].Gas.MostRise(d.now, true))
 	d.run(3)
 	got := d.fresh()
 	assert.Empty(t, alarms(got, alarm.Fire))

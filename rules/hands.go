@@ -5,6 +5,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/dose"
+	"undersheet/rules/gas"
 	"undersheet/rules/gate"
 )
 
@@ -15,7 +16,7 @@ func (s *State) handReading(e *logbook.HandReading) (code string) {
 		return "unknown-unit"
 	}
 	at := min(e.Time, s.At)
-	ppm = min(ppm, mostPPM)
+	ppm = min(ppm, gas.MostPPM)
 	switch {
 	case e.Where == logbook.WhereBags:
 		s.handInBags(e, at, ppm)
@@ -34,7 +35,7 @@ func (s *State) handReading(e *logbook.HandReading) (code string) {
 		if strings.EqualFold(l.Name, e.Line) {
 			k.event(at, e.Kind, e.Line)
 			if k.Gas != nil {
-				s.leakEvents(k, k.Treatment, k.Gas.hand(k.Treatment, i, at, s.At, ppm, e.Accuracy))
+				s.leakEvents(k, k.Treatment, k.Gas.Hand(k.Treatment, i, at, s.At, ppm, e.Accuracy))
 			}
 			if moment := k.Treatment.HandRead(i, at, ppm); moment != "" {
 				s.putEndLevels(k, moment, i)
@@ -77,7 +78,7 @@ func detection(e *logbook.HandReading) float64 {
 		return -1
 	}
 	limit, _ := dose.PPM(*e.DetectionLimit, e.Unit, dose.StandardC, dose.StandardKPa)
-	return max(0, min(limit, mostPPM))
+	return max(0, min(limit, gas.MostPPM))
 }
 
 // hasPoint reports whether a store has an air point of that name.

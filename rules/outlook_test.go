@@ -1,7 +1,6 @@
 package rules
 
 import (
-	"encoding/json"
 	"math"
 	"testing"
 
@@ -10,7 +9,6 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/alarm"
-	"undersheet/rules/leak"
 )
 
 // What a leak rests on is on record and in view; checked against the gas that the
@@ -59,33 +57,9 @@ func TestLeakIsShown(t *testing.T) {
 			top = max(top, m.All, m.Apart)
 		}
 	}
-	assert.InDelta(t, min(float64(g.Statistic), unpacked(math.MaxUint8)), top, trailStep, "the alarm's own value is in the trail, up to what a mark holds")
+	assert.InDelta(t, min(float64(g.Statistic), 254.0/16), top, 1.0/16, "the alarm's own value is in the trail, up to what a mark holds")
 	assert.False(t, v.Trail[4].Live, "at hour 2")
 	assert.True(t, v.Trail[60].Live, "at hour 30")
-}
-
-func TestTrailIsBounded(t *testing.T) {
-	var r Trail
-	test := leak.New(leak.Setup{Lines: 3})
-	for h := 0.0; h < 24*30; h += 1.0 / 12 {
-		r.mark(h, test)
-	}
-	r.peak(24*30-0.1, 5.27, false)
-	r.peak(0, 9, true) // long gone
-	require.Len(t, r.All, trailMost)
-	require.Equal(t, 30*48, r.next())
-	b, err := json.Marshal(&r)
-	require.NoError(t, err)
-	require.Less(t, len(b), 8<<10)
-	var back Trail
-	require.NoError(t, json.Unmarshal(b, &back))
-	require.Equal(t, r, back)
-	last := r.marks()[trailMost-1]
-	require.InDelta(t, 24*30-0.5, last.Hours, 1e-9)
-	require.InDelta(t, 5.27, last.Apart, trailStep/2)
-	require.False(t, r.marks()[0].Live)
-	r.mark(24*3000, test)
-	require.Len(t, r.All, 1, "after a gap longer than what is kept it begins anew")
 }
 
 // The outlook against the curve that the test draws: 1,400·e^(−0.6·h/24) falls under

@@ -216,9 +216,6 @@ func (s *State) alive(k *Stack, t *treatment.Treatment) {
 	s.find(logbook.Finding{Code: code, Store: k.Store, Stack: t.Stack, About: t.Called()})
 	if was == nil || was.Treatment == t.Called() || held || !was.Held { // a suspicion of resistance stays, whatever another treatment shows
 		k.Resisted = &Resisted{At: s.At, Treatment: t.Called(), Held: held}
-		if k.Gas != nil {
-			k.Gas.ahead = nil // it may speak of adding gas, which is no advice now
-		}
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/exposure"
+	"undersheet/rules/gas"
 	"undersheet/rules/gate"
 	"undersheet/rules/reading"
 )
@@ -29,7 +30,7 @@ func (s *State) read(e *logbook.Reading) {
 	s.stir(ch, c, f, was)
 	switch {
 	case !fed:
-	case f.grain && j.Counts && j.Value >= coldestC && j.Value <= hottestC:
+	case f.grain && j.Counts && j.Value >= gas.ColdestC && j.Value <= gas.HottestC:
 		v := j.Value
 		s.stack(f.stack).TempC = &v
 	case f.signal != "":
@@ -112,12 +113,12 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 	if exposed && k.Gas != nil && j.Fits {
 		if j.State != reading.Late {
 			slot := k.Gas.Bin.Slot
-			s.leakEvents(k, t, k.Gas.closeBin(j.At.Hours(t.Started)))
+			s.leakEvents(k, t, k.Gas.CloseBin(j.At.Hours(t.Started)))
 			if k.Gas.Bin.Slot != slot {
 				k.Due = 0 // the whole bin has shown how even the gas is
 			}
 		}
-		k.Gas.observe(t, line, j)
+		k.Gas.Observe(t, line, j)
 	}
 	if !exposed || k.Gas == nil || !k.Gas.Leak.Out(line) {
 		t.Read(line, j.At, ppm, bridge(c, ch))

@@ -11,8 +11,6 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules/decay"
 	"undersheet/rules/dose"
-	"undersheet/rules/leak"
-	"undersheet/rules/treatment"
 )
 
 // What the sampling pump takes: 1 L/min is 1.44 m³ a day; the mass balance makes it
@@ -101,19 +99,4 @@ func TestDoseThatCouldBurn(t *testing.T) {
 			VolumeM3: 150, PhosphineG: grams, GrainTempC: 27}, logbook.KindTreatmentStarted, 0)
 		assert.Equal(t, want, slices.Contains(findings(d.fresh()), "dose-could-burn"), "%g g", grams)
 	}
-}
-
-// Phosphine that is added while a leak stands tells the fit that the sheet was mended
-// then (common practice: whoever adds gas to a torn sheet mends it), however much later
-// the leak is seen to be over.
-func TestDoseInALeakMends(t *testing.T) {
-	d := aday(t)
-	d.dose("five-day")
-	g := d.state.Stacks["A"].Gas
-	g.addDose(d.state.Stacks["A"].Treatment, d.state.At.Add(treatment.Hours(30)), 50)
-	require.Empty(t, g.Fit.Changes, "no leak stands")
-	require.InDelta(t, 45-leak.CalmHours, g.mended(40, 45), 1e-9, "the dose came before the leak")
-	require.InDelta(t, 45, g.mended(44, 46), 1e-9, "no sooner than an hour after the onset")
-	require.InDelta(t, 30, g.mended(20, 45), 1e-9)
-	require.InDelta(t, 60-leak.CalmHours, g.mended(20, 60), 1e-9, "more than a day ago")
 }

@@ -1,14 +1,17 @@
 package rules
 
 import (
+	"math"
 	"slices"
 	"sort"
 	"strings"
 
 	"undersheet/logbook"
+	"undersheet/rules/decay"
 	"undersheet/rules/dose"
 	"undersheet/rules/exposure"
 	"undersheet/rules/followup"
+	"undersheet/rules/gas"
 	"undersheet/rules/reading"
 	"undersheet/rules/treatment"
 )
@@ -152,7 +155,7 @@ func (s *State) stackView(name string) StackView {
 	v.Efficacy = s.efficacy(k)
 	if k.Gas != nil {
 		v.Fit = s.Fitted(name)
-		k.Gas.show(&v, t)
+		showGas(&v, k.Gas, t)
 		s.showAhead(&v, k, t)
 	}
 	return v
@@ -175,7 +178,7 @@ func (s *State) lineView(k *Stack, t *treatment.Treatment, line int) LineView {
 	v.CTPGhM3 = CTPGhM3(l.CTP, s.temperature(k))
 	v.EndLevels = endLevels(t, line)
 	if k.Gas != nil && t.Started != 0 {
-		v.Curve = append([]CurvePoint(nil), k.Gas.curve(t, line)...)
+		v.Curve = append([]gas.CurvePoint(nil), k.Gas.Curve(t, line)...)
 	}
 	return v
 }
@@ -198,8 +201,8 @@ func CTPGhM3(c exposure.CTP, tempC float64) float64 {
 	return c.PPMh * dose.MgPerPPM(tempC, dose.StandardKPa) / 1000
 }
 
-// show adds what the fit and the leak test say.
-func (g *Gas) show(v *StackView, t *treatment.Treatment) {
+// showGas adds what the fit and the leak test say.
+func showGas(v *StackView, g *gas.State, t *treatment.Treatment) {
 	for i := range g.Forecasts {
 		f := g.Forecasts[i]
 		for k := range v.Lines {
@@ -212,10 +215,39 @@ func (g *Gas) show(v *StackView, t *treatment.Treatment) {
 		f := *g.Lowest
 		v.Lowest = &f
 	}
-	v.Leak = g.leakView()
+	v.Leak = leakView(g)
 	if t.Phase == logbook.PhaseExposure {
 		v.LowHighRatio = g.Ratio
 	} else {
 		v.Leak.Live = false // neither is a figure of now
+	}
+}
+
+// fitView is the fit for the pages.
+func fitView(p decay.Params) *FitView {
+	v := &FitView{YieldPPM: p.YieldPPM.Value, YieldSE: p.YieldPPM.SE, ReleasePerDay: p.ReleasePerDay.Value, ReleSE: p.ReleasePerDay.SE,
+		LossPerDay: p.LossPerDay.Value, LossSE: p.LossPerDay.SE, SamplingPerDay: p.Sampling}
+	if v.LossPerDay > 0 {
+		v.HalfLifeHours = 24 * math.Ln2 / v.LossPerDay
+	}
+	return v
+}
+
+// leakView is the leak test for the pages.
+func leakView(g *gas.State) LeakView {
+	st := g.Leak.Statistic()
+	return LeakView{Statistic: st.Value, Threshold: st.Threshold, Live: st.Live, Trail: g.Trail.Marks(), Found: slices.Clone(g.Leaks)}
+}
+
+// showAhead adds what is to come.
+func (s *State) showAhead(v *StackView, k *Stack, t *treatment.Treatment) {
+	o, ctp := k.Gas.Outlook(s.Site, t, s.At, k.resists())
+	if o == nil {
+		return
+	}
+	shown := *o
+	v.Outlook = &shown
+	for i, c := range ctp {
+		v.Lines[i].CTPByEnd = c
 	}
 }

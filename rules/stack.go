@@ -8,6 +8,7 @@ import (
 	"undersheet/rules/alarm"
 	"undersheet/rules/fault"
 	"undersheet/rules/followup"
+	"undersheet/rules/gas"
 	"undersheet/rules/protocol"
 	"undersheet/rules/treatment"
 )
@@ -133,7 +134,7 @@ func (s *State) passExposure(name string, k *Stack, t *treatment.Treatment) {
 		g.Hour = hour
 		s.markAway(name, k, t)
 		s.forecast(k, t, hour, daily)
-		g.Hourly.look(hour)
+		g.Hourly.Look(hour)
 	}
 	s.untoldDose(k, t)
 	s.again(t.Started.Add(time.Duration(max(g.Hour+1, 2)) * time.Hour))
@@ -159,8 +160,8 @@ func (s *State) passExposure(name string, k *Stack, t *treatment.Treatment) {
 // the day, which the logbook keeps.
 func (s *State) forecast(k *Stack, t *treatment.Treatment, hour int, daily bool) {
 	g := k.Gas
-	g.forecast(t, hour)
-	if hour < forecastFrom {
+	g.Forecast(t, hour)
+	if hour < gas.ForecastFrom {
 		return
 	}
 	for i := range g.Forecasts {
@@ -206,9 +207,9 @@ const (
 // tooEarly reports whether the chance of the end level still rests on what loss rates
 // sheets have rather than on the readings of this one, while more than enough time is left.
 // Where a leak stands it does not.
-func (s *State) tooEarly(t *treatment.Treatment, g *Gas) bool {
+func (s *State) tooEarly(t *treatment.Treatment, g *gas.State) bool {
 	_, sd := g.Fit.LossPerDay()
-	return t.PlannedEnd.Sub(s.At) > earlyLeft && s.At.Sub(t.Started) < earlyFor && sd > vagueLoss && !g.leaking()
+	return t.PlannedEnd.Sub(s.At) > earlyLeft && s.At.Sub(t.Started) < earlyFor && sd > vagueLoss && !g.Leaking()
 }
 
 // collapseWithin is how fast a fair chance must have become a hopeless one to be

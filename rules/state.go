@@ -8,6 +8,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules/exposure"
 	"undersheet/rules/followup"
+	"undersheet/rules/gas"
 	"undersheet/rules/gate"
 	"undersheet/rules/ledger"
 	"undersheet/rules/reading"
@@ -94,7 +95,7 @@ type Masked struct {
 type Stack struct {
 	Store     string
 	Treatment *treatment.Treatment       // current or last
-	Gas       *Gas                       // fit, leak test and forecast of the current exposure
+	Gas       *gas.State                 // fit, leak test and forecast of the current exposure
 	Owing     []*Past                    `json:",omitempty"` // treatments before it that are still owed something, oldest first
 	TempC     *float64                   // newest grain temperature, °C
 	Cages     *followup.Cages            `json:",omitempty"` // placed for the next treatment
@@ -156,7 +157,7 @@ func (s *State) UnmarshalJSON(b []byte) error {
 		return fmt.Errorf("read snapshot: %w", err)
 	}
 	for _, name := range sorted(p.Stacks) {
-		if k := p.Stacks[name]; k.Gas != nil && (k.Treatment == nil || !k.Gas.fits(len(k.Treatment.Lines))) {
+		if k := p.Stacks[name]; k.Gas != nil && (k.Treatment == nil || !k.Gas.Fits(len(k.Treatment.Lines))) {
 			return fmt.Errorf("read snapshot: what is known of the gas of stack %q does not fit its lines", name)
 		}
 	}

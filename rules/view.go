@@ -4,6 +4,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules/efficacy"
 	"undersheet/rules/exposure"
+	"undersheet/rules/gas"
 )
 
 // View is a copy of the state for those who show it. It shares nothing with the
@@ -143,13 +144,7 @@ type LineView struct {
 	Forecast      *logbook.Forecast
 	CTPByEnd      float64 // ppm·h expected from t = 0 to the planned end; 0 = not known
 	EndLevels     []logbook.EndLevel
-	Curve         []CurvePoint // fitted median and 90 % fan, evenly spaced from t = 0 to the planned end
-}
-
-// CurvePoint is one point of the fit or forecast of a line.
-type CurvePoint struct {
-	Hours         float64
-	P05, P50, P95 float64 // ppm
+	Curve         []gas.CurvePoint // fitted median and 90 % fan, evenly spaced from t = 0 to the planned end
 }
 
 // FitView is what the fit says of a stack.
@@ -165,16 +160,8 @@ type FitView struct {
 type LeakView struct {
 	Statistic, Threshold float64
 	Live                 bool
-	Trail                []LeakMark // every half hour, oldest first
-	Found                []Found    // oldest first
-}
-
-// LeakMark is where the test stood at an hour after t = 0: its statistic z for all
-// lines together and for the line that stands out most. While it was not live, both
-// are 0.
-type LeakMark struct {
-	Hours, All, Apart float64
-	Live              bool
+	Trail                []gas.Mark  // every half hour, oldest first
+	Found                []gas.Found // oldest first
 }
 
 // AlarmView is one raised alarm.

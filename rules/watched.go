@@ -7,7 +7,6 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/alarm"
-	"undersheet/rules/decay"
 	"undersheet/rules/gate"
 	"undersheet/rules/leak"
 	"undersheet/rules/reading"
@@ -17,8 +16,7 @@ import (
 // DefaultMaskedEntryMax is common practice: a masked entry is over within 20 min.
 const DefaultMaskedEntryMax = 20 * time.Minute
 
-// leakEvents turns the events of the leak test and of package fault into alarms, and tells the
-// fit of leaks that began or were mended.
+// leakEvents turns the events of the leak test and of package fault into alarms.
 func (s *State) leakEvents(k *Stack, t *treatment.Treatment, events []leak.Event) {
 	for _, e := range events {
 		of := logbook.Alarm{Stack: t.Stack, Store: k.Store, Onset: t.Started.Add(treatment.Hours(e.Onset).Round(time.Second)),
@@ -37,13 +35,7 @@ func (s *State) leakEvents(k *Stack, t *treatment.Treatment, events []leak.Event
 			case e.Limit > 0:
 				of.Code = alarm.CodeHalfDay
 			}
-			of.Grounds = s.leakFound(k, t, &of, e)
-			switch changed, mended := k.Gas.Leak.LossOf(&e); {
-			case changed:
-				k.Gas.Fit.LossChanged(e.Onset, decay.Value{Value: e.LossAfter - e.LossBefore, SE: e.LossSD})
-			case mended:
-				k.Gas.Fit.LossMended(k.Gas.mended(e.Onset, s.At.Hours(t.Started)))
-			}
+			of.Grounds = k.Gas.LeakTold(t, e, of.Line, s.At)
 		case leak.LineOff:
 			of.Alarm = alarm.LineOff
 			if e.Onset == 0 {

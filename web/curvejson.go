@@ -10,6 +10,7 @@ import (
 	"undersheet/report/chart"
 	"undersheet/report/picture"
 	"undersheet/rules"
+	"undersheet/rules/gas"
 )
 
 // Curves is what /stack/{name}/curve.json answers: what the script draws. Times
@@ -107,7 +108,7 @@ func (p *site) curvesOf(r *http.Request, v *rules.View, k rules.StackView) Curve
 }
 
 // fitOf takes the hours at which the fan is known.
-func fitOf(curve []rules.CurvePoint) CurveFit {
+func fitOf(curve []gas.CurvePoint) CurveFit {
 	f := CurveFit{X: []float64{}, P05: []float64{}, P50: []float64{}, P95: []float64{}}
 	for _, q := range curve {
 		if math.IsNaN(q.P05+q.P50+q.P95) || math.IsInf(q.P05+q.P50+q.P95, 0) {

@@ -17,6 +17,7 @@ import (
 	"undersheet/rules"
 	"undersheet/rules/efficacy"
 	"undersheet/rules/exposure"
+	"undersheet/rules/gas"
 	"undersheet/rules/reading"
 	"undersheet/watch"
 )
@@ -104,7 +105,7 @@ func invented() *fake {
 		l := rules.LineView{Name: name, Channel: "b-" + name, Last: sample(ppm, 4*time.Minute, state), CTPPPMh: 21345, CTPGhM3: 29.66, Forecast: forecast(name, p50, chance)}
 		for h := 0.0; h <= 120; h += 2 {
 			y := 500 * math.Exp(-h/90)
-			l.Curve = append(l.Curve, rules.CurvePoint{Hours: h, P05: y * 0.8, P50: y, P95: y * 1.25})
+			l.Curve = append(l.Curve, gas.CurvePoint{Hours: h, P05: y * 0.8, P50: y, P95: y * 1.25})
 		}
 		return l
 	}
@@ -133,10 +134,10 @@ func invented() *fake {
 
 // leakSeen is a leak test that ran from hour 12 on and told one leak.
 func leakSeen(started logbook.Time) rules.LeakView {
-	l := rules.LeakView{Statistic: 3.25, Threshold: 11.5, Live: true, Found: []rules.Found{{Line: "north top", Raised: started.Add(30 * time.Hour),
+	l := rules.LeakView{Statistic: 3.25, Threshold: 11.5, Live: true, Found: []gas.Found{{Line: "north top", Raised: started.Add(30 * time.Hour),
 		Onset: started.Add(29 * time.Hour), Grounds: logbook.Grounds{From: started.Add(28 * time.Hour), To: started.Add(29 * time.Hour), Statistic: 12, Threshold: 11.5}}}}
 	for h := 0.0; h < 56; h += 0.5 {
-		l.Trail = append(l.Trail, rules.LeakMark{Hours: h, All: h / 10, Apart: h / 12, Live: h >= 12})
+		l.Trail = append(l.Trail, gas.Mark{Hours: h, All: h / 10, Apart: h / 12, Live: h >= 12})
 	}
 	return l
 }

@@ -6,7 +6,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/report/chart"
-	"undersheet/rules"
+	"undersheet/rules/gas"
 )
 
 // ResidualsCaption says what the letters and lines of Residuals mean.
@@ -42,7 +42,7 @@ func (s *Stack) Residuals() *chart.Chart {
 }
 
 // residuals are the hourly means of readings less a fit, in per cent of it.
-func residuals(points []chart.Point, fit []rules.CurvePoint) []chart.Point {
+func residuals(points []chart.Point, fit []gas.CurvePoint) []chart.Point {
 	top := 0.0
 	for _, p := range fit {
 		top = max(top, p.P50)

@@ -15,6 +15,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/report/chart"
 	"undersheet/rules"
+	"undersheet/rules/gas"
 )
 
 var start = logbook.At(time.Date(2026, 4, 6, 8, 0, 0, 0, time.UTC))
@@ -30,7 +31,7 @@ func drawn() *Stack {
 	for i, name := range []string{"top", "low"} {
 		l := rules.LineView{Name: name, Forecast: &logbook.Forecast{PPM: logbook.Quantiles{P50: logbook.Number(184 - i)}}}
 		for h := 0.0; h <= 120; h += 1.25 {
-			l.Curve = append(l.Curve, rules.CurvePoint{Hours: h, P05: 0.9 * fit(h), P50: fit(h), P95: 1.1 * fit(h)})
+			l.Curve = append(l.Curve, gas.CurvePoint{Hours: h, P05: 0.9 * fit(h), P50: fit(h), P95: 1.1 * fit(h)})
 		}
 		v.Lines = append(v.Lines, l)
 		var points []chart.Point
@@ -45,10 +46,10 @@ func drawn() *Stack {
 	}
 	v.Lowest = &logbook.Forecast{For: after(120), PPM: logbook.Quantiles{P05: 166, P50: 184, P95: 202}, ChanceMet: 0.97}
 	v.Events = []rules.EventView{{At: after(0), Kind: "treatment-started", Text: "R. Amadi"}, {At: after(54), Kind: "leak", Text: "raised low"}}
-	v.Leak = rules.LeakView{Threshold: 4.5, Live: true, Found: []rules.Found{{Line: "low", Raised: after(54), Onset: after(50),
+	v.Leak = rules.LeakView{Threshold: 4.5, Live: true, Found: []gas.Found{{Line: "low", Raised: after(54), Onset: after(50),
 		Grounds: logbook.Grounds{From: after(49), To: after(51), Statistic: 6, Threshold: 4.5}}}}
 	for h := 0.0; h < 60; h += 0.5 {
-		v.Leak.Trail = append(v.Leak.Trail, rules.LeakMark{Hours: h, All: 1, Apart: h / 9, Live: h >= 12 && h != 30})
+		v.Leak.Trail = append(v.Leak.Trail, gas.Mark{Hours: h, All: 1, Apart: h / 9, Live: h >= 12 && h != 30})
 	}
 	s.View = v
 	return s
@@ -70,7 +71,7 @@ func TestResidualsAreShares(t *testing.T) {
 		require.Len(t, c.Series[i].Points, 60, "one an hour")
 	}
 	require.Empty(t, residuals([]chart.Point{{X: 1, Y: 1}}, nil), "without a fit there are none")
-	require.Empty(t, residuals([]chart.Point{{X: 1, Y: 5}}, []rules.CurvePoint{{Hours: 0}, {Hours: 2}}), "nor of a fit that is nothing")
+	require.Empty(t, residuals([]chart.Point{{X: 1, Y: 5}}, []gas.CurvePoint{{Hours: 0}, {Hours: 2}}), "nor of a fit that is nothing")
 }
 
 func TestStatisticHasItsMarks(t *testing.T) {

@@ -1,4 +1,4 @@
-package rules
+package gas
 
 import (
 	"math"
@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/decay"
 	"undersheet/rules/leak"
 	"undersheet/rules/treatment"
 )
@@ -24,6 +25,14 @@ type Trail struct {
 	From  int    // half hour of the first mark
 	All   []byte // z of all lines together
 	Apart []byte // z of the line that stands out most from the others
+}
+
+// Mark is where the test stood at an hour after t = 0: its statistic z for all
+// lines together and for the line that stands out most. While it was not live, both
+// are 0.
+type Mark struct {
+	Hours, All, Apart float64
+	Live              bool
 }
 
 // Found is a leak that the test found.
@@ -93,18 +102,18 @@ func packed(z float64) byte {
 
 func unpacked(b byte) float64 { return float64(max(b, 1)-1) * trailStep }
 
-// marks lists the trail for pictures.
-func (r *Trail) marks() []LeakMark {
-	var out []LeakMark
+// Marks lists the trail for pictures.
+func (r *Trail) Marks() []Mark {
+	var out []Mark
 	for i := range r.All {
-		out = append(out, LeakMark{Hours: float64(r.From+i) * trailHours, All: unpacked(r.All[i]), Apart: unpacked(r.Apart[i]), Live: r.All[i] > 0 || r.Apart[i] > 0})
+		out = append(out, Mark{Hours: float64(r.From+i) * trailHours, All: unpacked(r.All[i]), Apart: unpacked(r.Apart[i]), Live: r.All[i] > 0 || r.Apart[i] > 0})
 	}
 	return out
 }
 
 // found notes a leak that was raised, or that the leaks of its line are over. There may be two
 // of the whole stack, the later of which took the place of the first.
-func (g *Gas) found(f Found, cleared bool) {
+func (g *State) found(f Found, cleared bool) {
 	if !cleared {
 		if g.Leaks = append(g.Leaks, f); len(g.Leaks) > mostFound {
 			g.Leaks = g.Leaks[1:]
@@ -118,29 +127,35 @@ func (g *Gas) found(f Found, cleared bool) {
 	}
 }
 
-// leaking reports whether a leak stands that was told.
-func (g *Gas) leaking() bool {
+// Leaking reports whether a leak stands that was told.
+func (g *State) Leaking() bool {
 	return slices.ContainsFunc(g.Leaks, func(l Found) bool { return l.Cleared == 0 })
 }
 
-// leakFound notes a leak that began or ended, and returns what it rests on.
-func (s *State) leakFound(k *Stack, t *treatment.Treatment, of *logbook.Alarm, e leak.Event) *logbook.Grounds {
-	g := k.Gas
+// LeakTold notes a leak of a line, or with an empty name of all, that began or ended now, tells
+// the fit of it, and returns what it rests on.
+func (g *State) LeakTold(t *treatment.Treatment, e leak.Event, line string, now logbook.Time) *logbook.Grounds {
 	hour := func(h float64) logbook.Time { return t.Started.Add(treatment.Hours(h).Round(time.Second)) }
 	grounds := logbook.Grounds{From: hour(e.OnsetLow), To: hour(e.OnsetHigh), Statistic: logbook.Number(e.Z),
 		Threshold: logbook.Number(g.Leak.Statistic().Threshold)}
 	if e.Limit > 0 {
 		grounds.Statistic, grounds.Threshold = logbook.Number(e.LossAfter), logbook.Number(e.Limit)
 	}
-	f := Found{Line: of.Line, Onset: of.Onset, Grounds: grounds}
+	f := Found{Line: line, Onset: hour(e.Onset), Grounds: grounds}
 	if e.Cleared {
-		f.Cleared = s.At
+		f.Cleared = now
 	} else {
-		f.Raised = s.At
+		f.Raised = now
 		if e.Z > 0 {
-			g.Trail.peak(s.At.Hours(t.Started), e.Z, e.Line < 0)
+			g.Trail.peak(now.Hours(t.Started), e.Z, e.Line < 0)
 		}
 	}
 	g.found(f, e.Cleared)
+	switch changed, mended := g.Leak.LossOf(&e); {
+	case changed:
+		g.Fit.LossChanged(e.Onset, decay.Value{Value: e.LossAfter - e.LossBefore, SE: e.LossSD})
+	case mended:
+		g.Fit.LossMended(g.mended(e.Onset, now.Hours(t.Started)))
+	}
 	return &grounds
 }

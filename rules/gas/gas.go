@@ -1,4 +1,9 @@
-package rules
+// Package gas keeps what the readings of one exposure tell of the gas under a sheet:
+// the fit, the leak test with its trail, the forecasts, what can still be done for the
+// end level, and rises that a dose does not explain. It leads readings to packages
+// decay, leak and fault and remembers what they said; whether anybody is told, package
+// rules says.
+package gas
 
 import (
 	"math"
@@ -13,20 +18,19 @@ import (
 	"undersheet/rules/treatment"
 )
 
-// forecastFrom is the hour of exposure from which forecasts are given.
-const forecastFrom = 12
+// ForecastFrom is the hour of exposure from which forecasts are given.
+const ForecastFrom = 12
 
 // Bounds of what is physically possible, so that a mistyped figure cannot upset what is
 // reckoned with it: pure gas, and the temperatures that grain can have.
 const (
-	mostPPM  = 1e6
-	coldestC = -40.0
-	hottestC = 80.0
+	MostPPM  = 1e6
+	ColdestC = -40.0
+	HottestC = 80.0
 )
 
-// Gas is what the readings of one exposure tell: the fit, the leak test and the
-// forecasts.
-type Gas struct {
+// State is what the readings of one exposure tell. A snapshot keeps its exported fields.
+type State struct {
 	Fit       *decay.State
 	Leak      *leak.State
 	Faults    *fault.State
@@ -50,12 +54,12 @@ type Gas struct {
 	ahead  *lookedAhead   // the same
 }
 
-// newGas begins the exposure of a treatment; tempC is the grain's temperature.
-func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
-	g := &Gas{DosedAt: t.Started}
+// New begins the exposure of a treatment; tempC is the grain's temperature.
+func New(site *logbook.Site, t *treatment.Treatment, tempC float64) *State {
+	g := &State{DosedAt: t.Started}
 	e := t.Given
 	space, known := dose.GasSpace(e.GasSpaceM3, e.VolumeM3, e.Tonnes, e.Commodity)
-	tempC = math.Max(coldestC, math.Min(tempC, hottestC))
+	tempC = math.Max(ColdestC, math.Min(tempC, HottestC))
 	g.Setup = decay.Setup{DoseG: e.PhosphineG, GasSpaceM3: space, TempC: tempC, MoisturePct: e.GrainMoisturePct, Commodity: e.Commodity, Form: e.Form,
 		SamplingLossPerDay: samplingLoss(site, t, space)}
 	for _, l := range t.Lines {
@@ -63,7 +67,7 @@ func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 		g.Setup.Lines = append(g.Setup.Lines, decay.Line{Accuracy: ch.Accuracy, Resolution: reading.PPM(ch, ch.Resolution),
 			DetectionLimit: reading.PPM(ch, ch.DetectionLimit), Range: reading.PPM(ch, ch.Range)})
 	}
-	g.FullPPM = min(dose.FullPPM(e.PhosphineG, space, tempC), mostPPM)
+	g.FullPPM = min(dose.FullPPM(e.PhosphineG, space, tempC), MostPPM)
 	fit := g.Setup
 	if !known { // without a gas space the fit assumes nothing; a guessed one could be wrong by a factor of two
 		fit.GasSpaceM3 = 0
@@ -76,8 +80,8 @@ func newGas(site *logbook.Site, t *treatment.Treatment, tempC float64) *Gas {
 	return g
 }
 
-// fits reports whether all that is kept line by line is of so many lines.
-func (g *Gas) fits(lines int) bool {
+// Fits reports whether all that is kept line by line is of so many lines.
+func (g *State) Fits(lines int) bool {
 	h := &g.Hourly
 	return g.Fit != nil && g.Leak != nil && g.Faults != nil && len(g.Setup.Lines) == lines && len(g.Bin.Sums) == lines && len(g.Rises) == lines &&
 		len(h.Reads) == len(h.Sums) && (len(h.Sums) == lines || len(h.Sums) == 0 && len(h.Means) == 0) &&
@@ -119,24 +123,25 @@ func falseLeaks(site *logbook.Site) float64 {
 	return 0 // the test's own default
 }
 
-// release is the rate at which an added dose gives off its gas, per day: as fitted in this
-// exposure, else that of tablets. Beside gas from cylinders it is that of tablets, too: what
-// is added later may be phosphide, and how fast the gas was there says nothing of that.
-func (k *Stack) release() float64 {
+// ReleasePerDay is the rate at which an added dose gives off its gas, per day: as fitted in this
+// exposure, else, or where g is nil, that of tablets. Beside gas from cylinders it is that of
+// tablets, too: what is added later may be phosphide, and how fast the gas was there says
+// nothing of that.
+func (g *State) ReleasePerDay() float64 {
 	const usual = 1.15 // per day at 25 °C, from memory
-	if k.Gas == nil || dose.FromCylinders(k.Gas.Setup.Form) {
+	if g == nil || dose.FromCylinders(g.Setup.Form) {
 		return usual
 	}
-	if p, ok := k.Gas.Fit.Params(); ok && p.ReleasePerDay.Value > 0 {
+	if p, ok := g.Fit.Params(); ok && p.ReleasePerDay.Value > 0 {
 		return p.ReleasePerDay.Value
 	}
 	return usual
 }
 
-// observe gives a reading of a line to the fit, and to the running bin of the leak test
+// Observe gives a reading of a line to the fit, and to the running bin of the leak test
 // unless it is older than that. The fit does not get readings of a line that is off, blocked
 // or drifting, since they do not show the gas at its place.
-func (g *Gas) observe(t *treatment.Treatment, line int, j reading.Judged) {
+func (g *State) Observe(t *treatment.Treatment, line int, j reading.Judged) {
 	h := j.At.Hours(t.Started)
 	if !g.Leak.Out(line) {
 		g.Fit.Observe(h, line, j.Value)
@@ -147,10 +152,10 @@ func (g *Gas) observe(t *treatment.Treatment, line int, j reading.Judged) {
 	}
 }
 
-// hand takes a hand reading of a line. accuracy is its greatest error as a fraction, which
+// Hand takes a hand reading of a line. accuracy is its greatest error as a fraction, which
 // counts as two standard deviations. A reading of the last hour may settle whether the line
 // loses gas or its instrument drifts.
-func (g *Gas) hand(t *treatment.Treatment, line int, at, now logbook.Time, ppm, accuracy float64) []leak.Event {
+func (g *State) Hand(t *treatment.Treatment, line int, at, now logbook.Time, ppm, accuracy float64) []leak.Event {
 	h := at.Hours(t.Started)
 	if t.Started == 0 || h < 0 {
 		return nil
@@ -164,7 +169,8 @@ func (g *Gas) hand(t *treatment.Treatment, line int, at, now logbook.Time, ppm, 
 	return events
 }
 
-func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
+// AddDose takes a dose of phosphine that was added, g.
+func (g *State) AddDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 	h := at.Hours(t.Started)
 	g.Fit.AddDose(h, grams)
 	if g.Leak.Raised != nil {
@@ -174,12 +180,12 @@ func (g *Gas) addDose(t *treatment.Treatment, at logbook.Time, grams float64) {
 	g.DosedAt = max(g.DosedAt, at)
 	g.Leak.DoseAdded(h)
 	g.Faults.DoseAdded(h)
-	g.FullPPM = min(g.FullPPM+dose.FullPPM(grams, g.Setup.GasSpaceM3, g.Setup.TempC), mostPPM)
+	g.FullPPM = min(g.FullPPM+dose.FullPPM(grams, g.Setup.GasSpaceM3, g.Setup.TempC), MostPPM)
 }
 
 // strike has the fit forget the readings that events show to be wrong: those of a line, or of
 // all, that did not draw the stack's gas, or whose instrument drifted.
-func (g *Gas) strike(events []leak.Event, now float64) {
+func (g *State) strike(events []leak.Event, now float64) {
 	for _, e := range events {
 		if line, since, ok := e.Misled(); ok {
 			g.Fit.Strike(line, since, now)
@@ -191,7 +197,7 @@ func (g *Gas) strike(events []leak.Event, now float64) {
 // was added since its onset, less than a day ago, it is the hour of that dose, since the leak
 // test sees nothing for some hours after one. Else it is leak.CalmHours ago, which is how long
 // the test waits before it says that a leak is over.
-func (g *Gas) mended(onset, now float64) float64 {
+func (g *State) mended(onset, now float64) float64 {
 	if n := len(g.Fit.Added); n > 0 {
 		if at := g.Fit.Added[n-1].Hours; at > onset && now-at < 24 {
 			return at
@@ -200,9 +206,9 @@ func (g *Gas) mended(onset, now float64) float64 {
 	return max(now-leak.CalmHours, onset+1)
 }
 
-// closeBin hands the running bin to the leak test once it is over, and begins the one of
+// CloseBin hands the running bin to the leak test once it is over, and begins the one of
 // hour h.
-func (g *Gas) closeBin(h float64) []leak.Event {
+func (g *State) CloseBin(h float64) []leak.Event {
 	if !g.Bin.Over(h) {
 		return nil
 	}
@@ -226,8 +232,8 @@ func (g *Gas) closeBin(h float64) []leak.Event {
 	return events
 }
 
-// forecast brings the fit up to an hour of exposure and forecasts the planned end.
-func (g *Gas) forecast(t *treatment.Treatment, hour int) {
+// Forecast brings the fit up to an hour of exposure and forecasts the planned end.
+func (g *State) Forecast(t *treatment.Treatment, hour int) {
 	g.Fit.Update(float64(hour))
 	g.curves, g.ahead = nil, nil
 	g.Forecasts, g.Lowest = g.Forecasts[:0], nil
@@ -252,11 +258,17 @@ func record(t *treatment.Treatment, line string, f decay.Forecast) logbook.Forec
 		PPM: logbook.Quantiles{P05: ppm(f.P05), P50: ppm(f.P50), P95: ppm(f.P95)}}
 }
 
+// CurvePoint is one point of the fit or forecast of a line.
+type CurvePoint struct {
+	Hours         float64
+	P05, P50, P95 float64 // ppm
+}
+
 // curvePoints is how many points of a curve are drawn.
 const curvePoints = 96
 
-// curve returns the fitted median and fan of a line from t = 0 to the planned end.
-func (g *Gas) curve(t *treatment.Treatment, line int) []CurvePoint {
+// Curve returns the fitted median and fan of a line from t = 0 to the planned end.
+func (g *State) Curve(t *treatment.Treatment, line int) []CurvePoint {
 	if g.curves == nil {
 		g.curves = make([][]CurvePoint, len(t.Lines))
 		end := t.PlannedEnd.Hours(t.Started)
@@ -269,20 +281,4 @@ func (g *Gas) curve(t *treatment.Treatment, line int) []CurvePoint {
 		}
 	}
 	return g.curves[line]
-}
-
-// fitView is the fit for the pages.
-func fitView(p decay.Params) *FitView {
-	v := &FitView{YieldPPM: p.YieldPPM.Value, YieldSE: p.YieldPPM.SE, ReleasePerDay: p.ReleasePerDay.Value, ReleSE: p.ReleasePerDay.SE,
-		LossPerDay: p.LossPerDay.Value, LossSE: p.LossPerDay.SE, SamplingPerDay: p.Sampling}
-	if v.LossPerDay > 0 {
-		v.HalfLifeHours = 24 * math.Ln2 / v.LossPerDay
-	}
-	return v
-}
-
-// leakView is the leak test for the pages.
-func (g *Gas) leakView() LeakView {
-	st := g.Leak.Statistic()
-	return LeakView{Statistic: st.Value, Threshold: st.Threshold, Live: st.Live, Trail: g.Trail.marks(), Found: slices.Clone(g.Leaks)}
 }

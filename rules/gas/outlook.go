@@ -1,4 +1,4 @@
-package rules
+package gas
 
 import (
 	"math"
@@ -17,29 +17,29 @@ const (
 	lookFar    = 720  // hours: a later end is a slip of the keyboard, and would take long to reckon
 )
 
-// outlook is what can still be done for the end level. It is reckoned from draws of the
-// posterior (some 20 ms) when somebody asks, and kept until the next refit. It says nothing
-// of more gas where insects lived through gas that held the end level.
-func (s *State) outlook(k *Stack, t *treatment.Treatment) (*logbook.Outlook, []float64) {
-	g := k.Gas
-	now, end := s.At.Hours(t.Started), t.PlannedEnd.Hours(t.Started)
-	if t.Phase != logbook.PhaseExposure || s.At >= t.PlannedEnd || now < forecastFrom || end > now+lookFar {
+// Outlook is what can still be done for the end level, and the ppm·h that each line is
+// expected to have gathered by the planned end; nil where that is not known, or the exposure
+// is over. It is reckoned from draws of the posterior (some 20 ms) when somebody asks, and
+// kept until the next refit. It says nothing of more gas where insects of the stack resist.
+func (g *State) Outlook(site *logbook.Site, t *treatment.Treatment, at logbook.Time, resist bool) (*logbook.Outlook, []float64) {
+	now, end := at.Hours(t.Started), t.PlannedEnd.Hours(t.Started)
+	if t.Phase != logbook.PhaseExposure || at >= t.PlannedEnd || now < ForecastFrom || end > now+lookFar {
 		return nil, nil
 	}
-	if o := g.ahead; o != nil && o.PlannedEnd == t.PlannedEnd {
-		return o.Outlook, o.CTP
+	if o := g.ahead; o != nil && o.plannedEnd == t.PlannedEnd && o.resist == resist {
+		return o.outlook, o.ctp
 	}
 	low, ok := g.Fit.Lowest(end, t.EndPPM())
 	if !ok {
 		return nil, nil
 	}
-	o := &logbook.Outlook{Stack: t.Stack, At: s.At, For: t.PlannedEnd, EndPPM: t.EndPPM(), Chance: low.ChanceMet, Want: wantChance}
+	o := &logbook.Outlook{Stack: t.Stack, At: at, For: t.PlannedEnd, EndPPM: t.EndPPM(), Chance: low.ChanceMet, Want: wantChance}
 	ctp, _ := g.Fit.ExpectedCTP(now, end)
 	for i := range ctp {
 		ctp[i] += t.Lines[i].CTP.PPMh
 	}
 	if o.Chance < wantChance {
-		o.Leaking = g.leaking()
+		o.Leaking = g.Leaking()
 		hour := func(h float64) logbook.Time { return t.Started.Add(treatment.Hours(h)) }
 		if h, ok := g.Fit.LongestHeld(now, end, o.EndPPM, wantChance); ok {
 			o.HeldUntil = hour(h)
@@ -50,32 +50,32 @@ func (s *State) outlook(k *Stack, t *treatment.Treatment) (*logbook.Outlook, []f
 				o.Longer = hour(h)
 			}
 		}
-		o.TopUp = k.topUp(t, now, end, s.At)
-		o.Other = s.otherEnd(g, t)
+		if !resist {
+			o.TopUp = g.topUp(t, at)
+		}
+		o.Other = g.otherEnd(site, t)
 	}
-	g.ahead = &lookedAhead{PlannedEnd: t.PlannedEnd, Outlook: o, CTP: ctp}
+	g.ahead = &lookedAhead{o, ctp, t.PlannedEnd, resist}
 	return o, ctp
 }
 
 // lookedAhead is an outlook and the CTP to come, with what it was reckoned for.
 type lookedAhead struct {
-	PlannedEnd logbook.Time
-	Outlook    *logbook.Outlook
-	CTP        []float64 // ppm·h that each line is expected to have gathered by the planned end
+	outlook    *logbook.Outlook
+	ctp        []float64
+	plannedEnd logbook.Time
+	resist     bool
 }
 
 // topUp is how much phosphine, added now, would restore the end level, and until when adding
 // as much as was laid at first would.
-func (k *Stack) topUp(t *treatment.Treatment, now, end float64, at logbook.Time) logbook.TopUp {
-	if k.resists() {
-		return logbook.TopUp{}
-	}
-	g, given := k.Gas, t.Given
+func (g *State) topUp(t *treatment.Treatment, at logbook.Time) logbook.TopUp {
+	now, end, given := at.Hours(t.Started), t.PlannedEnd.Hours(t.Started), t.Given
 	up := logbook.TopUp{Most: given.PhosphineG}
 	if !(up.Most > 0) {
 		return up
 	}
-	up.Known, up.Airing = true, t.EarliestAiring(at, k.release())
+	up.Known, up.Airing = true, t.EarliestAiring(at, g.ReleasePerDay())
 	if grams, ok := g.Fit.TopUp(now, end, t.EndPPM(), wantChance); ok && grams <= up.Most {
 		up.Grams = math.Ceil(grams)
 		if h, ok := g.Fit.LatestTopUp(up.Most, now, end, t.EndPPM(), wantChance); ok {
@@ -92,8 +92,8 @@ func (k *Stack) topUp(t *treatment.Treatment, now, end float64, at logbook.Time)
 
 // otherEnd is the chance under the eight-day protocol, where that is longer than the
 // treatment's own and has a lower end level.
-func (s *State) otherEnd(g *Gas, t *treatment.Treatment) logbook.OtherEnd {
-	p, _ := protocol.Resolve(s.Site, protocol.EightDay)
+func (g *State) otherEnd(site *logbook.Site, t *treatment.Treatment) logbook.OtherEnd {
+	p, _ := protocol.Resolve(site, protocol.EightDay)
 	end := t.Started.Add(treatment.Hours(p.Hours))
 	ppm := protocol.EndPPM(p)
 	if end <= t.PlannedEnd || ppm >= t.EndPPM() {
@@ -104,17 +104,4 @@ func (s *State) otherEnd(g *Gas, t *treatment.Treatment) logbook.OtherEnd {
 		return logbook.OtherEnd{}
 	}
 	return logbook.OtherEnd{Protocol: protocol.EightDay, End: end, EndPPM: ppm, Chance: low.ChanceMet}
-}
-
-// showAhead adds what is to come.
-func (s *State) showAhead(v *StackView, k *Stack, t *treatment.Treatment) {
-	o, ctp := s.outlook(k, t)
-	if o == nil {
-		return
-	}
-	shown := *o
-	v.Outlook = &shown
-	for i, c := range ctp {
-		v.Lines[i].CTPByEnd = c
-	}
 }
