@@ -185,7 +185,7 @@ func (s *State) lineView(k *Stack, t *treatment.Treatment, line int) LineView {
 
 // unread returns the hours of the exposure that no reading of a line covers. While the exposure
 // runs, what has passed since the last reading counts once it is too long to be bridged.
-func (s *State) unread(t *treatmentOf, l *treatment.Line) float64 {
+func (s *State) unread(t *treatment.Treatment, l *treatment.Line) float64 {
 	if t.AiringFirst != 0 {
 		return l.CTP.Unread(t.AiringFirst)
 	}
