@@ -235,6 +235,14 @@ type Owed struct {
 	Owner     string `json:"owner,omitempty"`
 }
 
+// FollowUp is the code of the follow-up that is due; empty for all other alarms.
+func (a *Alarm) FollowUp() string {
+	if a.Owed == nil {
+		return ""
+	}
+	return a.Code
+}
+
 // Which tells apart alarms of one name at one place: the follow-up with its treatment or
 // person; empty for all other alarms.
 func (a *Alarm) Which() string {

@@ -174,18 +174,23 @@ func asked[T any](s *site, about string, f func() (T, error)) (v T, ok bool) {
 	return v, true
 }
 
-// alarms gives the alarms that are raised.
+// alarms gives the alarms that are raised. What tells the follow-ups of one sort at one place
+// apart, treatments and people, is no label, for there are ever more of them.
 func (g *gathering) alarms(alarms []rules.AlarmView) {
-	byName, byPriority, unseen := map[[2]string]int{}, map[string]int{}, map[string]int{}
+	byName, byPriority, unseen, seen := map[[2]string]int{}, map[string]int{}, map[string]int{}, map[[8]string]bool{}
 	for _, a := range alarms {
-		of := []string{a.Alarm.Alarm, a.Alarm.Priority, a.Alarm.Store, a.Alarm.Stack, a.Alarm.Line, a.Alarm.Point, a.Alarm.Channel}
-		g.gauge("alarm_raised", 1, with(of)...)
-		g.gauge("alarm_acknowledged", truth(a.Acknowledged != 0), with(of)...)
+		of := [8]string{a.Alarm.Alarm, a.Alarm.Priority, a.Alarm.Store, a.Alarm.Stack, a.Alarm.Line, a.Alarm.Point, a.Alarm.Channel, a.Alarm.FollowUp()}
+		others, shared := seen[of]
+		seen[of] = a.Acknowledged != 0 && (others || !shared)
 		byName[[2]string{a.Alarm.Alarm, a.Alarm.Priority}]++
 		byPriority[a.Alarm.Priority]++
 		if a.Acknowledged == 0 {
 			unseen[a.Alarm.Priority]++
 		}
+	}
+	for of, all := range seen {
+		g.gauge("alarm_raised", 1, of[:]...)
+		g.gauge("alarm_acknowledged", truth(all), of[:]...)
 	}
 	for k, n := range byName {
 		g.gauge("alarms_raised", float64(n), k[0], k[1])

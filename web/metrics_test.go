@@ -82,8 +82,8 @@ func TestMetricsSayWhatTheViewSays(t *testing.T) {
 		`undersheet_stack_half_life_seconds{stack="B",store="Long Store"} 221760`, `undersheet_stack_loss_se_per_day{stack="B",store="Long Store"} 0.02`,
 		`undersheet_stack_lowest_to_highest_ratio{stack="B",store="Long Store"} 0.94`, `undersheet_line_unread_seconds{line="north top",stack="B",store="Long Store"} 0`,
 		`undersheet_gate_reason{reason="under-gas",store="Long Store"} 1`, `undersheet_gate_reasons{store="Long Store"} 2`,
-		`undersheet_alarm_raised{alarm="leak",channel="",line="north top",point="",priority="high",stack="B",store="Long Store"} 1`,
-		`undersheet_alarm_acknowledged{alarm="leak",channel="",line="north top",point="",priority="high",stack="B",store="Long Store"} 1`,
+		`undersheet_alarm_raised{alarm="leak",channel="",follow_up="",line="north top",point="",priority="high",stack="B",store="Long Store"} 1`,
+		`undersheet_alarm_acknowledged{alarm="leak",channel="",follow_up="",line="north top",point="",priority="high",stack="B",store="Long Store"} 1`,
 		`undersheet_alarms_unacknowledged{priority="high"} 0`, `undersheet_alarms_unacknowledged{priority="medium"} 1`,
 		`undersheet_door_open{door="gate",store="Long Store"} 1`, `undersheet_water_wet{sensor="drain",store="Long Store"} 0`, `undersheet_mains_power{mains="relay"} 1`,
 		`undersheet_contact_reading_age_seconds{channel="long-gate"} 30`, `undersheet_pump_state{pump="north pump",state="running"} 1`,
@@ -202,4 +202,38 @@ func freePort(t *testing.T) string {
 	require.NoError(t, err)
 	defer l.Close()
 	return l.Addr().String()
+}
+
+// Follow-ups of one stack that are due at once are told apart, by what they are; of two of one
+// sort nobody is said to have taken charge before somebody took charge of both. Prometheus
+// refuses a series that comes twice in one answer (its text format, "each line must have a
+// unique combination of a metric name and labels").
+func TestFollowUpsOfOneStackInMetrics(t *testing.T) {
+	f, h := full()
+	due := func(code, treatment string, taken bool) {
+		a := rules.AlarmView{Alarm: logbook.Alarm{Alarm: "follow-up-due", Store: "Long Store", Stack: "B", Priority: logbook.PriorityMedium, Code: code, Owed: &logbook.Owed{Treatment: treatment}}}
+		if taken {
+			a.Acknowledged = logbook.At(now)
+		}
+		f.view.Alarms = append(f.view.Alarms, a)
+	}
+	due("inspection", "B-7", true)
+	due("jar", "B-7", true)
+	due("jar", "B-8", false)
+	due("bag-gas", "B-7", false)
+	body := get(h, "/metrics").Body.String()
+	series := map[string]string{}
+	for _, line := range strings.Split(body, "\n") {
+		name, value, _ := strings.Cut(line, "} ")
+		require.NotContains(t, series, name+"}")
+		if strings.HasPrefix(name, "undersheet_alarm_") {
+			series[name+"}"] = value
+		}
+	}
+	for code, taken := range map[string]string{"inspection": "1", "jar": "0", "bag-gas": "0"} {
+		of := `{alarm="follow-up-due",channel="",follow_up="` + code + `",line="",point="",priority="medium",stack="B",store="Long Store"}`
+		require.Equal(t, "1", series["undersheet_alarm_raised"+of], code)
+		require.Equal(t, taken, series["undersheet_alarm_acknowledged"+of], code)
+	}
+	require.Contains(t, body, `undersheet_alarms_raised{alarm="follow-up-due",priority="medium"} 4`)
 }

@@ -11,7 +11,7 @@ var (
 	ofStack      = []string{"store", "stack"}
 	ofLine       = []string{"store", "stack", "line"}
 	ofPoint      = []string{"store", "point", "where"}
-	ofAlarm      = []string{"alarm", "priority", "store", "stack", "line", "point", "channel"}
+	ofAlarm      = []string{"alarm", "priority", "store", "stack", "line", "point", "channel", "follow_up"}
 	ofInstrument = []string{"instrument"}
 	ofFollowUp   = []string{"follow_up"}
 	ofForm       = []string{"form"}
@@ -78,8 +78,8 @@ func gateMetrics() []metric {
 		{"gate_reason", "How many reasons with this code keep the gate from opening.", with(ofStore, "reason")},
 		{"store_people_inside", "1 while somebody is inside by masked entry.", ofStore},
 		{"store_airing_seconds", "Time of airing that counts for the gate so far.", ofStore},
-		{"alarm_raised", "1 for each alarm that is raised now, with what it is of; other labels are empty.", ofAlarm},
-		{"alarm_acknowledged", "1 when a person took charge of a raised alarm, 0 when nobody did.", ofAlarm},
+		{"alarm_raised", "1 for what an alarm is raised of now; other labels are empty. Follow-ups of one sort that are due at one place share a series.", ofAlarm},
+		{"alarm_acknowledged", "1 when a person took charge of a raised alarm, 0 when nobody did; of a series that several share, when nobody did of one.", ofAlarm},
 		{"alarms_raised", "Alarms that are raised now, by name and priority.", []string{"alarm", "priority"}},
 		{"alarms_raised_priority", "Alarms that are raised now, by priority.", []string{"priority"}},
 		{"alarms_unacknowledged", "Alarms that are raised now and that nobody took charge of, by priority.", []string{"priority"}},

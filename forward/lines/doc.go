@@ -14,7 +14,7 @@
 //
 //	measurement      tags                                               fields
 //	act              kind site stack store                              accepted:i code:s elsewhere:s
-//	alarm            alarm channel line point site stack store          detail:s elsewhere:s onset_ms:i priority:s priority_code:i state:s state_code:i threshold:f value:f
+//	alarm            alarm channel follow_up line point site stack store detail:s elsewhere:s onset_ms:i priority:s priority_code:i state:s state_code:i threshold:f treatment:s value:f
 //	end_level        line moment site stack store                       by_hand:b elsewhere:s end_level_ppm:f ppm:f shown:s shown_code:i treatment:s
 //	finding          channel code line site stack store                 elsewhere:s threshold:f value:f
 //	forecast         line site stack store                              chance_met:f elsewhere:s for_ms:i p05_ppm:f p50_ppm:f p95_ppm:f
@@ -47,7 +47,8 @@
 //     points.
 //   - alarm: state_code 0 cleared, 1 acknowledged, 2 raised; priority_code 1 low,
 //     2 medium, 3 high; detail is the alarm's own code, as "stuck". value is held
-//     against threshold, as for a finding.
+//     against threshold, as for a finding. follow_up says what is due, of
+//     follow-up-due, treatment after which one.
 //   - phase: phase_code 0 dosing, 1 exposure, 2 airing, 3 withholding, 4 closed;
 //     verdict_code 0 provisional, 1 held, 2 failed, 3 abandoned.
 //   - end_level: shown_code 1 met, 0 not met, -1 not shown (then no ppm).

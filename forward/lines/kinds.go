@@ -167,7 +167,7 @@ func (e *Encoder) gate(g *logbook.Gate) {
 // alarm makes the point of an alarm as it was raised, acknowledged or cleared.
 func (e *Encoder) alarm(a *logbook.Alarm) {
 	e.p.measurement = "alarm"
-	e.p.tags.alarm = clean(a.Alarm)
+	e.p.tags.alarm, e.p.tags.followUp = clean(a.Alarm), clean(a.FollowUp())
 	e.at(a.Store, a.Stack, a.Line)
 	e.tag(&e.p.tags.point, a.Point)
 	e.tag(&e.p.tags.channel, a.Channel)
@@ -176,6 +176,9 @@ func (e *Encoder) alarm(a *logbook.Alarm) {
 	e.p.text("priority", a.Priority)
 	e.p.whole("priority_code", code(a.Priority, "", logbook.PriorityLow, logbook.PriorityMedium, logbook.PriorityHigh))
 	e.p.text("detail", a.Code)
+	if a.Owed != nil {
+		e.p.text("treatment", a.Owed.Treatment)
+	}
 	e.p.float("value", float64(a.Value))
 	e.p.float("threshold", float64(a.Limit))
 	if a.Onset != 0 {

@@ -58,7 +58,7 @@ type point struct {
 
 // tags are all the tags that there are, clean; an empty one is left out.
 type tags struct {
-	address, alarm, channel, code, instrument, kind, line, moment, place, point, site, stack, store, unit, use string
+	address, alarm, channel, code, followUp, instrument, kind, line, moment, place, point, site, stack, store, unit, use string
 }
 
 // field is one field of a line.
@@ -112,7 +112,7 @@ func (e *Encoder) write(buf []byte) ([]byte, error) {
 	e.lp.StartLine(p.measurement)
 	t := &p.tags
 	for _, tag := range [...][2]string{ // in the order of their names, as the protocol asks
-		{"address", t.address}, {"alarm", t.alarm}, {"channel", t.channel}, {"code", t.code}, {"instrument", t.instrument},
+		{"address", t.address}, {"alarm", t.alarm}, {"channel", t.channel}, {"code", t.code}, {"follow_up", t.followUp}, {"instrument", t.instrument},
 		{"kind", t.kind}, {"line", t.line}, {"moment", t.moment}, {"place", t.place}, {"point", t.point}, {"site", t.site},
 		{"stack", t.stack}, {"store", t.store}, {"unit", t.unit}, {"use", t.use},
 	} {

@@ -76,6 +76,7 @@ func every(t testing.TB) []logbook.Entry {
 		&logbook.Finding{Code: "late", Channel: "b-top"},
 		&logbook.Accepted{Entry: "dosing-started", Stack: "B"},
 		&logbook.Refused{Entry: "entry-confirmed", Store: "Store 9", Code: "gate-shut", Why: "no"},
+		&logbook.Alarm{State: "raised", Alarm: "follow-up-due", Stack: "B", Priority: "medium", Code: "jar", Owed: &logbook.Owed{Treatment: "B-7", Person: "R. Amadi"}},
 	}
 	for _, s := range []string{"b-temp", "s2-water", "power", "flow", "wind", "vane", "spare"} {
 		es = append(es, &logbook.Reading{Channel: s, Value: 1, Unit: "C"})
@@ -171,6 +172,7 @@ func TestEveryKind(t *testing.T) {
 		{"finding", m{"site": "Depot Ostrava", "code": "late", "channel": "b-top"}, f{"value": 0.0, "threshold": 0.0}, whole + 26},
 		{"act", m{"site": "Depot Ostrava", "kind": "dosing-started", "store": "Store 2", "stack": "B"}, f{"accepted": int64(1)}, whole + 27},
 		{"act", m{"site": "Depot Ostrava", "kind": "entry-confirmed"}, f{"accepted": int64(0), "code": "gate-shut", "elsewhere": "Store 9"}, whole + 28},
+		{"alarm", m{"site": "Depot Ostrava", "alarm": "follow-up-due", "follow_up": "jar", "store": "Store 2", "stack": "B"}, f{"state": "raised", "state_code": int64(2), "priority": "medium", "priority_code": int64(2), "detail": "jar", "treatment": "B-7", "value": 0.0, "threshold": 0.0}, whole + 29},
 	}
 	for i, e := range every(t) {
 		got := encode(t, e, false)

@@ -48,7 +48,7 @@ func alarmRow(b *dashboard.DashboardBuilder) {
 		WithPanel(count("Alarms raised", "By priority.", `sum by (priority) (undersheet_alarms_raised_priority{instance="$depot"})`)).
 		WithPanel(count("Nobody took charge of", "Raised alarms that no person has acknowledged.", `sum by (priority) (undersheet_alarms_unacknowledged{instance="$depot"})`)).
 		WithPanel(column(list("Alarms that stand", "1 in the last column: somebody took charge of it.", nil,
-			rows(`max by (alarm, priority, store, stack, line, point, channel) (undersheet_alarm_acknowledged{instance="$depot"})`)), "Value", "taken charge of", "none", 0).Span(14)).
+			rows(`min by (alarm, follow_up, priority, store, stack, line, point, channel) (undersheet_alarm_acknowledged{instance="$depot"})`)), "Value", "taken charge of", "none", 0).Span(14)).
 		WithPanel(curves("Alarms through time", "", "none", query(`sum by (alarm) (undersheet_alarms_raised{instance="$depot"})`, "{{alarm}}")).Span(24).Height(6).Decimals(0).Min(0).
 			DrawStyle(common.GraphDrawStyleBars).FillOpacity(60).Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A")))
 }

@@ -33,7 +33,7 @@ func stackBoard() *dashboard.DashboardBuilder {
 // raised marks on every curve when an alarm of the stack stood.
 func raised() *dashboard.AnnotationQueryBuilder {
 	return dashboard.NewAnnotationQueryBuilder().Name("Alarms of the stack").Datasource(source()).Enable(true).IconColor(red).
-		Expr(of(`undersheet_alarm_raised{@}`)).TitleFormat("{{alarm}} {{line}}").TextFormat("priority {{priority}}").Step("60s")
+		Expr(of(`undersheet_alarm_raised{@}`)).TitleFormat("{{alarm}} {{follow_up}} {{line}}").TextFormat("priority {{priority}}").Step("60s")
 }
 
 // nowRow shows how the treatment stands.
@@ -96,5 +96,5 @@ func storeRow(b *dashboard.DashboardBuilder) {
 		WithPanel(dashed(curves("Air of its store", "Air that rises while the sheet is shut is a sign of a leak.", "ppm", query(ofStore(`undersheet_air_concentration_ppm{instance="$depot"}`), "{{point}}"),
 			query(ofStore(`undersheet_gate_limit_ppm{instance="$depot"}`), "limit")).Min(0), "^limit", red)).
 		WithPanel(column(list("Alarms of the stack", "1 in the last column: somebody took charge of it.", []string{"stack", "store"},
-			rows(of(`max by (alarm, priority, line) (undersheet_alarm_acknowledged{@})`))), "Value", "taken charge of", "none", 0).Height(9))
+			rows(of(`min by (alarm, follow_up, priority, line) (undersheet_alarm_acknowledged{@})`))), "Value", "taken charge of", "none", 0).Height(9))
 }
