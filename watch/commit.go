@@ -97,7 +97,7 @@ func (l *Loop) keepCursor(ctx context.Context) error {
 
 // keep writes the cursor and a snapshot of the state. A state whose records are not
 // committed is not kept, since they would never be proposed again; nor is one that has
-// an entry in part.
+// an entry in part, or one of a build without a name.
 func (l *Loop) keep(ctx context.Context) error {
 	c := &l.cursor
 	c.snapAt = time.Now()
@@ -105,7 +105,7 @@ func (l *Loop) keep(ctx context.Context) error {
 		return fmt.Errorf("write the judged cursor: %w", err)
 	}
 	store, ok := l.log.(Snapshots)
-	if !ok || l.broken || c.seq == c.snap || c.judged < c.seq {
+	if !ok || l.opts.Build == "" || l.broken || c.seq == c.snap || c.judged < c.seq {
 		return nil
 	}
 	l.turn <- struct{}{}
@@ -114,7 +114,7 @@ func (l *Loop) keep(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("write the state at seq %d as JSON: %w", c.seq, err)
 	}
-	err = store.SaveSnapshot(ctx, sqlite.Snapshot{Program: l.opts.Program, ConfigHash: l.opts.ConfigHash, Seq: c.seq, Data: data})
+	err = store.SaveSnapshot(ctx, sqlite.Snapshot{Build: l.opts.Build, ConfigHash: l.opts.ConfigHash, Seq: c.seq, Data: data})
 	if err != nil {
 		return err
 	}
@@ -132,14 +132,15 @@ type both struct {
 }
 
 // load makes state and planner of the newest snapshot and returns its seq, or
-// makes empty ones and returns 0. A snapshot that cannot be read is passed over.
+// makes empty ones and returns 0. A snapshot that cannot be read is passed over, and so
+// is every one that this very build did not make: what a field means may have changed.
 func (l *Loop) load(ctx context.Context) uint64 {
 	l.state, l.planner = l.opts.NewState(), l.opts.NewPlanner()
 	store, ok := l.log.(Snapshots)
-	if !ok {
+	if !ok || l.opts.Build == "" {
 		return 0
 	}
-	snap, err := store.LoadSnapshot(ctx, l.opts.Program, l.opts.ConfigHash)
+	snap, err := store.LoadSnapshot(ctx, l.opts.Build, l.opts.ConfigHash)
 	if err == nil && snap != nil {
 		err = unmarshal(snap.Data, both{l.state, l.planner})
 	}

@@ -47,7 +47,7 @@
 // with the error when asked to. A program that can fold the entry goes on from
 // there.
 //
-// It refuses: a log with a gap, a snapshot of another program, configuration or
+// It refuses: a log with a gap, a snapshot of another build, configuration or
 // log, a record that cannot be written (an alarm is written without its numbers,
 // anything else is noted as a finding in its place).
 package watch

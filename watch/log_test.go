@@ -162,10 +162,10 @@ func (m *memory) SaveSnapshot(_ context.Context, s sqlite.Snapshot) error {
 	return nil
 }
 
-func (m *memory) LoadSnapshot(_ context.Context, program, configHash string) (*sqlite.Snapshot, error) {
+func (m *memory) LoadSnapshot(_ context.Context, build, configHash string) (*sqlite.Snapshot, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	if m.snap == nil || m.snap.Program != program || m.snap.ConfigHash != configHash {
+	if m.snap == nil || m.snap.Build != build || m.snap.ConfigHash != configHash {
 		return nil, nil
 	}
 	return m.snap, nil

@@ -29,7 +29,7 @@ type Log interface {
 // Snapshots is a Log that keeps states of the fold.
 type Snapshots interface {
 	SaveSnapshot(ctx context.Context, s sqlite.Snapshot) error
-	LoadSnapshot(ctx context.Context, program, configHash string) (*sqlite.Snapshot, error)
+	LoadSnapshot(ctx context.Context, build, configHash string) (*sqlite.Snapshot, error)
 }
 
 // Folder is a state that entries are folded into. encoding/json writes and reads
@@ -50,7 +50,8 @@ type Planner interface {
 // Options say how a Loop works. The zero value is right for a daemon that tells
 // nobody.
 type Options struct {
-	Program       string           // version of the program, put into every record and the key of snapshots
+	Program       string           // version of the program, put into every record
+	Build         string           // names this very build, as no other one, in the key of snapshots; empty: none is taken or kept
 	ConfigHash    string           // hash of the site file, in the key of snapshots
 	NewState      func() Folder    // nil: rules.New
 	NewPlanner    func() Planner   // nil: nobody is told

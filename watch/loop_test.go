@@ -19,7 +19,7 @@ import (
 
 // options are those of most tests; the depot's clock stands at minute 0.
 func options() Options {
-	return Options{Program: "1.2", ConfigHash: "conf", NewState: newDepot, NewPlanner: func() Planner { return &crier{} },
+	return Options{Program: "1.2", Build: "b12", ConfigHash: "conf", NewState: newDepot, NewPlanner: func() Planner { return &crier{} },
 		Clock: new(clockAt).set(0).now, Logger: slog.New(slog.NewTextHandler(io.Discard, nil))}
 }
 
@@ -133,7 +133,7 @@ func TestNewProgramJudgesNothingAnew(t *testing.T) {
 		was := m.all()
 		m = m.reborn()
 		o := options()
-		o.Program = "2.0"
+		o.Program, o.Build = "2.0", "b20"
 		o.NewState = func() Folder { return &talker{depot: newDepot().(*depot)} }
 		l = start(t, m, o)
 		synctest.Wait()
@@ -278,7 +278,7 @@ func (p *peeking) Read(ctx context.Context, from uint64, limit int) ([]logbook.E
 }
 
 // TestSnapshot: a start from a snapshot folds nothing twice; a snapshot of
-// another program or configuration, or a broken one, is not used.
+// another build or configuration, or a broken one, is not used, whatever version it names.
 func TestSnapshot(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		m := newMemory()
@@ -293,7 +293,8 @@ func TestSnapshot(t *testing.T) {
 		require.Equal(t, uint64(9), m.judged, "the cursor is not behind the snapshot")
 		for name, change := range map[string]func(*Options){
 			"the same":      func(o *Options) {},
-			"program":       func(o *Options) { o.Program = "2.0" },
+			"build":         func(o *Options) { o.Build = "b20" },
+			"unknown build": func(o *Options) { o.Build = "" },
 			"configuration": func(o *Options) { o.ConfigHash = "other" },
 			"broken":        func(*Options) { m.snap.Data = m.snap.Data[:20] },
 			"other shape":   func(*Options) { m.snap.Data = []byte(`{"rules":{"Sum":"x"},"alert":{}}`) },

@@ -293,7 +293,8 @@ func sendByDoor(ctx context.Context, path string, e logbook.Entry) (door.Answer,
 }
 
 // judgeHere commits an act to a logbook that no daemon holds, and folds the log
-// to its verdict. Messages that it asks for wait for the daemon.
+// to its verdict. Messages that it asks for wait for the daemon, and so do the daemon's
+// snapshots: none is kept in their place.
 func judgeHere(ctx context.Context, store *sqlite.Store, e logbook.Entry) (door.Answer, error) {
 	loop := watch.New(store, watch.Options{Program: version(), NewPlanner: func() watch.Planner { return alert.NewPlanner(alert.PlannerOptions{}) }})
 	ctx, stop := context.WithCancel(ctx)

@@ -95,7 +95,7 @@ func newDaemon(site *logbook.Site, o daemonOptions) (d *daemon, err error) {
 	if err = d.messengers(); err != nil {
 		return d, err
 	}
-	d.loop = watch.New(d.store, watch.Options{Program: version(), ConfigHash: siteHash(site), Clock: o.Clock.Now, Stale: o.Stale,
+	d.loop = watch.New(d.store, watch.Options{Program: version(), Build: build(), ConfigHash: siteHash(site), Clock: o.Clock.Now, Stale: o.Stale,
 		NewPlanner: func() watch.Planner { return alert.NewPlanner(alert.PlannerOptions{}) }, Planned: d.sender.Wake, Logger: o.Logger})
 	if err = d.waysOut(); err != nil {
 		return d, err

@@ -2,8 +2,11 @@ package main
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"os"
@@ -100,6 +103,22 @@ func version() string {
 		}
 	}
 	return v + dirty
+}
+
+// build names the program that runs, as no other one, by the SHA-256 of its file; a version may
+// stand for many. It is empty where that cannot be read. The link names the file that was
+// started, even if another one stands in its place by now.
+func build() string {
+	f, err := os.Open("/proc/self/exe")
+	if err != nil {
+		return ""
+	}
+	defer f.Close()
+	sum := sha256.New()
+	if _, err := io.Copy(sum, f); err != nil {
+		return ""
+	}
+	return hex.EncodeToString(sum.Sum(nil))
 }
 
 // settle makes what a site file at path writes absolute: a relative path is meant

@@ -43,7 +43,7 @@ func TestRestoreGoesOnUnderANewLogID(t *testing.T) {
 	_, err := s.Append(ctx, []logbook.Entry{reading("a", 0, 1), dosing("k", "B", 0)})
 	require.NoError(t, err)
 	require.NoError(t, s.AppendRecords(ctx, 2, []logbook.Recorded{accepted(2)}, []Outgoing{mail("m1", 0)}))
-	require.NoError(t, s.SaveSnapshot(ctx, Snapshot{Program: "p", Seq: 2}))
+	require.NoError(t, s.SaveSnapshot(ctx, Snapshot{Build: "p", Seq: 2}))
 	old, err := s.Head(ctx)
 	require.NoError(t, err)
 	dir := t.TempDir()

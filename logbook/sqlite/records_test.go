@@ -128,10 +128,10 @@ func TestSnapshots(t *testing.T) {
 	none, err := s.LoadSnapshot(ctx, "p1", "c1")
 	require.NoError(t, err)
 	require.Nil(t, none)
-	require.Error(t, s.SaveSnapshot(ctx, Snapshot{Program: "p1", ConfigHash: "c1", Seq: 9}), "no such seq")
-	require.Error(t, s.SaveSnapshot(ctx, Snapshot{Program: "p1", ConfigHash: "c1", Seq: 1, Hash: "00"}), "not that block")
+	require.Error(t, s.SaveSnapshot(ctx, Snapshot{Build: "p1", ConfigHash: "c1", Seq: 9}), "no such seq")
+	require.Error(t, s.SaveSnapshot(ctx, Snapshot{Build: "p1", ConfigHash: "c1", Seq: 1, Hash: "00"}), "not that block")
 	for seq := range uint64(3) {
-		require.NoError(t, s.SaveSnapshot(ctx, Snapshot{Program: "p1", ConfigHash: "c1", Seq: seq + 1, Data: []byte{byte(seq)}}))
+		require.NoError(t, s.SaveSnapshot(ctx, Snapshot{Build: "p1", ConfigHash: "c1", Seq: seq + 1, Data: []byte{byte(seq)}}))
 	}
 	snap, err := s.LoadSnapshot(ctx, "p1", "c1")
 	require.NoError(t, err)

@@ -15,7 +15,7 @@ const keepSnapshots = 2
 // Snapshot is a state of the fold, kept to start faster. It can be thrown away
 // at any time.
 type Snapshot struct {
-	Program    string // build of the program that made it
+	Build      string // names the very build of the program that made it
 	ConfigHash string
 	Seq        uint64 // last entry folded
 	Hash       string // of the header of the block that holds Seq; empty in SaveSnapshot: looked up
@@ -34,7 +34,7 @@ func (s *Store) SaveSnapshot(ctx context.Context, snap Snapshot) error {
 	return s.exclusive(ctx, "save snapshot", func(t *txn) error {
 		sum := sha256.Sum256(snap.Data)
 		_, err := t.tx.ExecContext(ctx, "INSERT INTO snapshots (program, config, log, seq, hash, sum, data) VALUES (?, ?, ?, ?, ?, ?, ?)",
-			snap.Program, snap.ConfigHash, t.head.id.String(), int64(snap.Seq), hash, sum[:], append([]byte{}, snap.Data...))
+			snap.Build, snap.ConfigHash, t.head.id.String(), int64(snap.Seq), hash, sum[:], append([]byte{}, snap.Data...))
 		if err != nil {
 			return err
 		}
@@ -43,20 +43,20 @@ func (s *Store) SaveSnapshot(ctx context.Context, snap Snapshot) error {
 	})
 }
 
-// LoadSnapshot returns the newest snapshot of this program, configuration and
+// LoadSnapshot returns the newest snapshot of this build, configuration and
 // log whose data is whole and whose block is still the one it was made of; nil
 // when there is none. A snapshot that is not right is passed over.
-func (s *Store) LoadSnapshot(ctx context.Context, program, configHash string) (*Snapshot, error) {
+func (s *Store) LoadSnapshot(ctx context.Context, build, configHash string) (*Snapshot, error) {
 	h, err := s.Head(ctx)
 	if err != nil {
 		return nil, err
 	}
 	for skip := 0; ; skip++ {
-		snap := &Snapshot{Program: program, ConfigHash: configHash}
+		snap := &Snapshot{Build: build, ConfigHash: configHash}
 		var seq int64
 		var sum []byte
 		err := s.read.QueryRowContext(ctx, `SELECT seq, hash, sum, data FROM snapshots WHERE program = ? AND config = ? AND log = ?
-			ORDER BY seq DESC, id DESC LIMIT 1 OFFSET ?`, program, configHash, h.LogID, skip).Scan(&seq, &snap.Hash, &sum, &snap.Data)
+			ORDER BY seq DESC, id DESC LIMIT 1 OFFSET ?`, build, configHash, h.LogID, skip).Scan(&seq, &snap.Hash, &sum, &snap.Data)
 		if errors.Is(err, sql.ErrNoRows) {
 			return nil, nil
 		}
