@@ -2,7 +2,7 @@ package ingest
 
 import (
 	"slices"
-	"sort"
+	"strings"
 	"sync"
 	"time"
 
@@ -50,7 +50,7 @@ func (g *Ingest) Stats() Stats {
 		c.Down = slices.Clone(i.Down)
 		out.Instruments = append(out.Instruments, c)
 	}
-	sort.Slice(out.Instruments, func(a, b int) bool { return out.Instruments[a].Name < out.Instruments[b].Name })
+	slices.SortFunc(out.Instruments, func(a, b Instrument) int { return strings.Compare(a.Name, b.Name) })
 	return out
 }
 
@@ -108,7 +108,7 @@ func (s *stats) status(st sensor.Status) {
 	i.Down = slices.DeleteFunc(i.Down, func(d sensor.Status) bool { return d.Unit == st.Unit })
 	if !st.OK {
 		i.Down = append(i.Down, st)
-		sort.Slice(i.Down, func(a, b int) bool { return i.Down[a].Unit < i.Down[b].Unit })
+		slices.SortFunc(i.Down, func(a, b sensor.Status) int { return strings.Compare(a.Unit, b.Unit) })
 	}
 }
 

@@ -3,6 +3,7 @@ package logbook
 import (
 	"errors"
 	"fmt"
+	"slices"
 )
 
 // Kinds of acts around a treatment: what was checked before it, and the instruments.
@@ -28,10 +29,8 @@ func (c *ChecksSigned) Validate() error {
 		return errors.Join(c.OnStore.Validate(), errors.New("nothing is signed: name checks under \"in_order\" or \"wanting\""))
 	}
 	for _, w := range c.Wanting {
-		for _, ok := range c.InOrder {
-			if w == ok {
-				return fmt.Errorf("the check %q is both in order and wanting", w)
-			}
+		if slices.Contains(c.InOrder, w) {
+			return fmt.Errorf("the check %q is both in order and wanting", w)
 		}
 	}
 	return c.OnStore.Validate()

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 )
 
 // KindCorrected says that an act was recorded wrongly.
@@ -64,10 +65,5 @@ func Correctable(k Kind) bool {
 	case KindEntryConfirmed, KindNoGasDeclared, KindAcknowledged, KindCorrected:
 		return false
 	}
-	for _, a := range ActKinds {
-		if a == k {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(ActKinds, k)
 }

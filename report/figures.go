@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"math"
 	"slices"
-	"sort"
 	"strconv"
 	"strings"
 	"time"
@@ -17,7 +16,7 @@ import (
 
 // byTime puts samples in the order in which they were taken, late ones too.
 func byTime(ss []sample) {
-	sort.SliceStable(ss, func(i, k int) bool { return ss[i].At < ss[k].At })
+	slices.SortStableFunc(ss, func(a, b sample) int { return cmp.Compare(a.At, b.At) })
 }
 
 // figures sums up a line: hours from t = 0 on, days and product to end; both leave out
@@ -141,7 +140,7 @@ func distribution(lines []Line) []Distribution {
 		}
 		out = append(out, *d)
 	}
-	sort.Slice(out, func(i, k int) bool { return out[i].Number < out[k].Number })
+	slices.SortFunc(out, func(a, b Distribution) int { return cmp.Compare(a.Number, b.Number) })
 	return out
 }
 

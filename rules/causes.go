@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -95,7 +96,7 @@ func (s *State) silencing(c cause) *Alarm {
 	}
 	for _, in := range s.Site.Instruments {
 		units := in.Channels()
-		for _, unit := range sorted(units) {
+		for _, unit := range slices.Sorted(maps.Keys(units)) {
 			if a := s.Alarms[instrumentKey(in.Name, unit)]; a != nil && slices.Contains(units[unit], channel) {
 				return a
 			}
@@ -132,7 +133,7 @@ func (s *State) fedBy(name, unit string) []string {
 		if in.Name != name {
 			continue
 		}
-		for _, channel := range sorted(s.Site.Channels) {
+		for _, channel := range slices.Sorted(maps.Keys(s.Site.Channels)) {
 			if unit != "" && slices.Contains(in.Channels()[unit], channel) || unit == "" && in.Gives(channel) {
 				fed = append(fed, channel)
 			}

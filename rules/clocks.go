@@ -62,7 +62,7 @@ func (s *State) clockKey(channel string) AlarmKey {
 // its clock shows.
 func (s *State) passClocks() {
 	sources := map[AlarmKey][]string{}
-	for _, name := range sorted(s.Ahead) {
+	for _, name := range slices.Sorted(maps.Keys(s.Ahead)) {
 		until := s.Ahead[name].At.Add(max(silentLine, s.channel(name).Patience(s.Site.Channels[name])))
 		if s.At > until {
 			delete(s.Ahead, name)

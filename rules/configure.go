@@ -115,7 +115,7 @@ func (s *State) endOrphans() {
 	for _, in := range s.Site.Instruments {
 		instruments[in.Name] = true
 	}
-	for _, key := range sorted(s.Instruments) {
+	for _, key := range slices.Sorted(maps.Keys(s.Instruments)) {
 		if i := s.Instruments[key]; !instruments[i.Name] {
 			i.OK = true
 		}

@@ -3,6 +3,7 @@ package rules
 import (
 	"cmp"
 	"iter"
+	"maps"
 	"slices"
 
 	"undersheet/logbook"
@@ -201,7 +202,7 @@ func (s *State) differences(was *State) {
 		}
 	}
 	s.Owed = was.Owed
-	for _, name := range sorted(s.Stacks) {
+	for _, name := range slices.Sorted(maps.Keys(s.Stacks)) {
 		k, old := s.Stacks[name], was.Stacks[name]
 		if old == nil {
 			continue
@@ -220,7 +221,7 @@ func (s *State) differences(was *State) {
 			}
 		}
 	}
-	for _, name := range sorted(s.Stores) {
+	for _, name := range slices.Sorted(maps.Keys(s.Stores)) {
 		s.keepStanding(name, cmp.Or(was.Stores[name], &Store{}))
 	}
 	s.passAll()

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 
 	"undersheet/logbook"
@@ -49,7 +50,7 @@ func (s *State) followView(of *place, i *followup.Item, told map[string]Owed) Fo
 func (s *State) followViews() []FollowUpView {
 	g := followup.FiguresOf(s.Site)
 	var vs []FollowUpView
-	for _, name := range sorted(s.Stacks) {
+	for _, name := range slices.Sorted(maps.Keys(s.Stacks)) {
 		k := s.Stacks[name]
 		for _, p := range k.all() {
 			of := k.place(p.Treatment)

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"maps"
 	"slices"
 
 	"undersheet/logbook"
@@ -27,7 +28,7 @@ type CheckView struct {
 
 func (s *State) stockViews() []StockView {
 	var out []StockView
-	for _, form := range sorted(s.Stock) {
+	for _, form := range slices.Sorted(maps.Keys(s.Stock)) {
 		out = append(out, StockView{form, *s.Stock[form]})
 	}
 	return out
@@ -35,7 +36,7 @@ func (s *State) stockViews() []StockView {
 
 func productViews(product map[string]*ledger.Account) []ProductView {
 	var out []ProductView
-	for _, form := range sorted(product) {
+	for _, form := range slices.Sorted(maps.Keys(product)) {
 		out = append(out, ProductView{form, *product[form]})
 	}
 	return out

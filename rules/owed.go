@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"maps"
 	"slices"
 
 	"undersheet/logbook"
@@ -148,7 +149,7 @@ func (s *State) forget(told *map[string]Owed, known []string, of place) {
 	if len(*told) == len(known) {
 		return
 	}
-	for _, key := range sorted(*told) {
+	for _, key := range slices.Sorted(maps.Keys(*told)) {
 		if slices.Contains(known, key) {
 			continue
 		}

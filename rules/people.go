@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -99,7 +100,7 @@ func called[V any](m map[string]V, person string) (name string, known bool) {
 	if _, known = m[person]; known {
 		return person, true
 	}
-	for _, name := range sorted(m) {
+	for _, name := range slices.Sorted(maps.Keys(m)) {
 		if SamePerson(name, person) {
 			return name, true
 		}
@@ -152,7 +153,7 @@ type PersonView struct {
 // PeopleIn shows who was in a store by masked entry in the last 24 hours.
 func (s *State) PeopleIn(store string) []PersonView {
 	var out []PersonView
-	for _, name := range sorted(s.People) {
+	for _, name := range slices.Sorted(maps.Keys(s.People)) {
 		p := PersonView{Name: name}
 		here := false
 		for _, v := range s.People[name] {

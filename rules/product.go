@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -124,7 +126,7 @@ func (s *State) licensed(name, store, stack string) {
 // gasPlaced is what all pieces under a sheet give off in full, g; false where a
 // form's yield is not known.
 func (k *Stack) gasPlaced() (grams float64, known bool) {
-	for _, name := range sorted(k.Product) {
+	for _, name := range slices.Sorted(maps.Keys(k.Product)) {
 		f, ok := plan.FormOf(name)
 		if !ok {
 			return 0, false

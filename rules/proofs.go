@@ -2,6 +2,7 @@ package rules
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"undersheet/logbook"
@@ -175,6 +176,6 @@ func proofView(in map[string]Proof, name, channel string) *Proof {
 	if !ok || p.Channel != channel {
 		return nil
 	}
-	p.Why = append([]string(nil), p.Why...)
+	p.Why = slices.Clone(p.Why)
 	return &p
 }

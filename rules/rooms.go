@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"maps"
 	"slices"
 	"time"
 
@@ -136,7 +137,7 @@ func (s *State) passCauses() {
 		}
 	}
 	s.passClocks()
-	for _, key := range sorted(s.Instruments) {
+	for _, key := range slices.Sorted(maps.Keys(s.Instruments)) {
 		i := s.Instruments[key]
 		of := logbook.Alarm{Alarm: alarm.Instrument, Channel: instrumentKey(i.Name, i.Unit).Channel, Code: i.Unit, Onset: i.Since,
 			Value: logbook.Number(s.At.Sub(i.Since).Minutes())}

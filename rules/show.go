@@ -1,9 +1,10 @@
 package rules
 
 import (
+	"cmp"
+	"maps"
 	"math"
 	"slices"
-	"sort"
 	"strings"
 
 	"undersheet/logbook"
@@ -27,7 +28,7 @@ func (s *State) View() *View {
 		v.Stores = append(v.Stores, s.storeView(name))
 	}
 	v.Mains, v.Pumps, v.Wind = s.contactViews(s.Site.Mains), s.pumpViews(), s.windView()
-	for _, name := range sorted(s.Site.Channels) {
+	for _, name := range slices.Sorted(maps.Keys(s.Site.Channels)) {
 		v.Channels = append(v.Channels, s.channelView(name))
 	}
 	for _, key := range s.alarmKeys() {
@@ -37,7 +38,7 @@ func (s *State) View() *View {
 			v.Alarms = append(v.Alarms, AlarmView{Alarm: of, Since: a.Since, Acknowledged: a.Acknowledged, By: a.By})
 		}
 	}
-	sort.SliceStable(v.Alarms, func(i, k int) bool { return v.Alarms[i].Since < v.Alarms[k].Since })
+	slices.SortStableFunc(v.Alarms, func(a, b AlarmView) int { return cmp.Compare(a.Since, b.Since) })
 	v.Findings = append(v.Findings, s.Found...)
 	v.Stock = s.stockViews()
 	v.FollowUps = s.followViews()
@@ -129,7 +130,7 @@ func (s *State) channelView(name string) ChannelView {
 
 func (s *State) stackView(name string) StackView {
 	k := s.Stacks[name]
-	v := StackView{Name: name, Store: k.Store, Product: productViews(k.Product), GrainTempC: s.temperature(k), Events: append([]EventView(nil), k.Events...)}
+	v := StackView{Name: name, Store: k.Store, Product: productViews(k.Product), GrainTempC: s.temperature(k), Events: slices.Clone(k.Events)}
 	t := k.Treatment
 	if t == nil {
 		site, _ := s.siteStack(name)
@@ -178,7 +179,7 @@ func (s *State) lineView(k *Stack, t *treatment.Treatment, line int) LineView {
 	v.CTPGhM3 = CTPGhM3(l.CTP, s.temperature(k))
 	v.EndLevels = endLevels(t, line)
 	if k.Gas != nil && t.Started != 0 {
-		v.Curve = append([]gas.CurvePoint(nil), k.Gas.Curve(t, line)...)
+		v.Curve = slices.Clone(k.Gas.Curve(t, line))
 	}
 	return v
 }

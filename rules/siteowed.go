@@ -2,6 +2,7 @@ package rules
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"time"
 
@@ -43,7 +44,7 @@ func (s *State) canisterChanged(e *logbook.CanisterChanged) {
 
 // oldestCanister is whose canister was changed longest ago.
 func (s *State) oldestCanister() string {
-	return slices.MinFunc(sorted(s.Canisters), func(a, b string) int { return cmp.Compare(s.Canisters[a].At, s.Canisters[b].At) })
+	return slices.MinFunc(slices.Sorted(maps.Keys(s.Canisters)), func(a, b string) int { return cmp.Compare(s.Canisters[a].At, s.Canisters[b].At) })
 }
 
 // ends is the moment from which on a thing is not used; what cannot be read is expired.
@@ -97,7 +98,7 @@ func (s *State) siteItems() []siteItem {
 	add := func(p place, kind string, due, done logbook.Time, by string) {
 		items = append(items, siteItem{p, followup.Item{Kind: kind, State: logbook.FollowOpen, Opened: done, Due: due}, done, by})
 	}
-	for _, name := range sorted(s.Site.Channels) {
+	for _, name := range slices.Sorted(maps.Keys(s.Site.Channels)) {
 		c := s.Channels[name]
 		if c == nil {
 			continue
@@ -121,7 +122,7 @@ func (s *State) siteItems() []siteItem {
 			add(place{person: p.Name}, logbook.FollowLicence, followup.Zone(s.Site.Offsets).End(last), 0, "")
 		}
 	}
-	for _, name := range sorted(s.Canisters) {
+	for _, name := range slices.Sorted(maps.Keys(s.Canisters)) {
 		c := s.Canisters[name]
 		due := c.Expires
 		if c.UsedUp != 0 {

@@ -3,7 +3,8 @@ package rules
 import (
 	"encoding/json"
 	"fmt"
-	"sort"
+	"maps"
+	"slices"
 
 	"undersheet/logbook"
 	"undersheet/rules/exposure"
@@ -156,7 +157,7 @@ func (s *State) UnmarshalJSON(b []byte) error {
 	if err := json.Unmarshal(b, &p); err != nil {
 		return fmt.Errorf("read snapshot: %w", err)
 	}
-	for _, name := range sorted(p.Stacks) {
+	for _, name := range slices.Sorted(maps.Keys(p.Stacks)) {
 		if k := p.Stacks[name]; k.Gas != nil && (k.Treatment == nil || !k.Gas.Fits(len(k.Treatment.Lines))) {
 			return fmt.Errorf("read snapshot: what is known of the gas of stack %q does not fit its lines", name)
 		}
@@ -258,7 +259,7 @@ func (s *State) storeNames() []string {
 			rest = append(rest, n)
 		}
 	}
-	sort.Strings(rest)
+	slices.Sort(rest)
 	return append(names, rest...)
 }
 
@@ -267,7 +268,7 @@ func (s *State) storeNames() []string {
 func (s *State) stacksIn(store string) []string {
 	if s.inStore == nil {
 		s.inStore = map[string][]string{}
-		for _, n := range sorted(s.Stacks) {
+		for _, n := range slices.Sorted(maps.Keys(s.Stacks)) {
 			k := s.Stacks[n]
 			s.inStore[k.Store] = append(s.inStore[k.Store], n)
 		}

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"maps"
 	"slices"
 
 	"undersheet/logbook"
@@ -44,7 +45,7 @@ func (s *State) gateOf(name string) *gate.Store {
 	for _, stack := range stacks {
 		in.Stacks = append(in.Stacks, s.gateStack(stack, st))
 	}
-	for _, key := range sorted(st.Hands) {
+	for _, key := range slices.Sorted(maps.Keys(st.Hands)) {
 		in.Hands = append(in.Hands, st.Hands[key])
 	}
 	return in

@@ -2,7 +2,6 @@ package rules
 
 import (
 	"slices"
-	"sort"
 	"time"
 
 	"undersheet/logbook"
@@ -212,13 +211,4 @@ func (s *State) maskedAlarms(name string, st *Store) {
 		more, m.Overdue = more || !m.Overdue, true
 	}
 	s.alarm(condition{of: of, active: over, anew: more})
-}
-
-func sorted[V any](m map[string]V) []string {
-	keys := make([]string, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
-	}
-	sort.Strings(keys)
-	return keys
 }

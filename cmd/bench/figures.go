@@ -3,7 +3,7 @@ package main
 import (
 	"math"
 	"runtime"
-	"sort"
+	"slices"
 	"sync"
 )
 
@@ -46,7 +46,7 @@ func collect[T any](n int, do func(i int) (T, error)) ([]T, error) {
 // sorted returns a sorted copy.
 func sorted(xs []float64) []float64 {
 	out := append([]float64(nil), xs...)
-	sort.Float64s(out)
+	slices.Sort(out)
 	return out
 }
 

@@ -5,10 +5,11 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"os"
 	"reflect"
-	"sort"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -243,12 +244,7 @@ func collectFields(t reflect.Type, into map[string]reflect.Type) {
 func fieldNames(e logbook.Entry) []string {
 	types := map[string]reflect.Type{}
 	collectFields(reflect.TypeOf(e).Elem(), types)
-	names := make([]string, 0, len(types))
-	for n := range types {
-		names = append(names, n)
-	}
-	sort.Strings(names)
-	return names
+	return slices.Sorted(maps.Keys(types))
 }
 
 // joinKinds lists ks for people.

@@ -2,8 +2,9 @@ package payload
 
 import (
 	"fmt"
+	"maps"
 	"math"
-	"sort"
+	"slices"
 	"strings"
 
 	"undersheet/logbook"
@@ -63,10 +64,5 @@ func convert(value float64, unit string) (float64, string, error) {
 
 // knownUnits lists the units that a record may carry, for people.
 func knownUnits() string {
-	var names []string
-	for n := range senmlUnits {
-		names = append(names, n)
-	}
-	sort.Strings(names)
-	return strings.Join(names, ", ")
+	return strings.Join(slices.Sorted(maps.Keys(senmlUnits)), ", ")
 }

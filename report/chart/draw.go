@@ -1,8 +1,9 @@
 package chart
 
 import (
+	"cmp"
 	"math"
-	"sort"
+	"slices"
 )
 
 // Inks beside the usual one, and the usual width of a character.
@@ -111,7 +112,7 @@ func (d *drawing) band(b Band) {
 	if len(up) < 2 {
 		return
 	}
-	area := append([]Point(nil), up...)
+	area := slices.Clone(up)
 	for i := len(down) - 1; i >= 0; i-- {
 		area = append(area, down[i])
 	}
@@ -178,8 +179,7 @@ func (d *drawing) levels() {
 
 // marks draws the events; labels that would touch are joined to one.
 func (d *drawing) marks() {
-	marks := append([]Mark(nil), d.c.Marks...)
-	sort.SliceStable(marks, func(i, j int) bool { return marks[i].X < marks[j].X })
+	marks := slices.SortedStableFunc(slices.Values(d.c.Marks), func(a, b Mark) int { return cmp.Compare(a.X, b.X) })
 	edge := letter * float64(len([]rune(d.c.YLabel))+2) // words above the axis stand there; m is wider than most
 	for i := 0; i < len(marks); {
 		if !finite(marks[i].X) || !d.x.inside(marks[i].X) {
@@ -204,7 +204,7 @@ func (d *drawing) marks() {
 // keys writes the letters of the series at their ends, apart from each other.
 func (d *drawing) keys() {
 	ends := d.ends
-	sort.SliceStable(ends, func(i, j int) bool { return ends[i].y < ends[j].y })
+	slices.SortStableFunc(ends, func(a, b end) int { return cmp.Compare(a.y, b.y) })
 	for i := range ends {
 		if i > 0 {
 			ends[i].y = math.Max(ends[i].y, ends[i-1].y+TextSize*0.9)

@@ -38,7 +38,7 @@ func timesOf(a *Ask, hours, airing float64) *Times {
 	end := a.Start.Std().Add(time.Duration(hours * float64(time.Hour))).In(zone)
 	t := &Times{Shut: a.Start, End: logbook.At(end)}
 	need := time.Duration((min(airing, protocol.MinAiring.Hours()) + spareHours) * float64(time.Hour))
-	for day := 0; day < 3; day++ {
+	for day := range 3 {
 		first, dark := night.Day(end.AddDate(0, 0, day))
 		latest := dark.Add(-need)
 		if first.Before(end) {

@@ -10,8 +10,9 @@ package protocol
 
 import (
 	"fmt"
+	"maps"
 	"math"
-	"sort"
+	"slices"
 	"time"
 
 	"undersheet/logbook"
@@ -58,12 +59,7 @@ func BuiltIn(name string) (logbook.Protocol, bool) {
 
 // Names returns the names of the built-in protocols, sorted.
 func Names() []string {
-	names := make([]string, 0, len(builtIn))
-	for n := range builtIn {
-		names = append(names, n)
-	}
-	sort.Strings(names)
-	return names
+	return slices.Sorted(maps.Keys(builtIn))
 }
 
 // EndPPM returns the end level in ppm; one set in mg/m³ or g/m³ is converted at
@@ -131,12 +127,7 @@ func strictest(site *logbook.Site) logbook.Protocol {
 	if site == nil {
 		return s
 	}
-	names := make([]string, 0, len(site.Protocols))
-	for n := range site.Protocols {
-		names = append(names, n)
-	}
-	sort.Strings(names)
-	for _, n := range names {
+	for _, n := range slices.Sorted(maps.Keys(site.Protocols)) {
 		p := site.Protocols[n]
 		if p.EndLevelUnit == "" {
 			p.EndLevelUnit = builtIn[p.Base].EndLevelUnit

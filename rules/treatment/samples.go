@@ -2,7 +2,6 @@ package treatment
 
 import (
 	"slices"
-	"sort"
 	"time"
 
 	"undersheet/logbook"
@@ -56,7 +55,7 @@ func median(samples []Sample, at logbook.Time) (float64, bool) {
 	if len(vs) == 0 {
 		return 0, false
 	}
-	sort.Float64s(vs)
+	slices.Sort(vs)
 	if m := len(vs) / 2; len(vs)%2 == 1 {
 		return vs[m], true
 	} else {
