@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"log/slog"
 	"net/http"
 	"os"
 	"os/exec"
@@ -19,6 +20,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 	"github.com/stretchr/testify/require"
 
+	"undersheet/configs"
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
 )
@@ -165,6 +167,7 @@ func TestServeAndAct(t *testing.T) {
 	status, _, errs := tried(t, "", "serve", "--site", site, "--listen", "127.0.0.1:0")
 	require.Equal(t, 1, status)
 	require.Contains(t, errs, fmt.Sprintf("in use by process %d", p.cmd.Process.Pid))
+	require.NotContains(t, errs, "waits", "another daemon will not end by itself")
 	status, _, errs = tried(t, "", "serve", "--site", write(t, "site.yaml", strings.ReplaceAll(smallSite, "depot.db", "other.db")),
 		"--listen", strings.TrimPrefix(p.url, "http://"))
 	require.Equal(t, 1, status)
@@ -221,6 +224,47 @@ func TestActAgain(t *testing.T) {
 		}
 	}
 	require.Equal(t, 1, count)
+}
+
+// once calls a function at the first line of a log.
+type once func()
+
+func (o *once) Write(b []byte) (int, error) {
+	if *o != nil {
+		(*o)()
+		*o = nil
+	}
+	return len(b), nil
+}
+
+// "act" has the logbook for a moment while no daemon runs. A daemon that is started in that moment
+// says so and waits, until it is told to stop.
+func TestDaemonWaitsForACommandThatHasTheLogbook(t *testing.T) {
+	for name, ends := range map[string]bool{"the command ends": true, "the daemon is stopped": false} {
+		t.Run(name, func(t *testing.T) {
+			path := write(t, "site.yaml", smallSite)
+			site, _, err := configs.Load(path)
+			require.NoError(t, err)
+			settle(site, path)
+			held, err := sqlite.Open(site.Logbook, sqlite.Options{})
+			require.NoError(t, err)
+			defer held.Close()
+			ctx, stop := context.WithCancel(t.Context())
+			defer stop()
+			said := once(stop)
+			if ends {
+				said = func() { require.NoError(t, held.Close()) }
+			}
+			d, err := awaitDaemon(ctx, site, daemonOptions{Clock: wallClock{}, Listen: "127.0.0.1:0", Logger: slog.New(slog.NewTextHandler(&said, nil))})
+			if !ends {
+				var locked *sqlite.LockedError
+				require.ErrorAs(t, err, &locked)
+				return
+			}
+			require.NoError(t, err)
+			require.NoError(t, d.close())
+		})
+	}
 }
 
 // Two builds of a changed tree name the same version. What one of them keeps to start faster,
