@@ -76,5 +76,6 @@
 // waits for another; each webhook is on its own and gets its messages in the order
 // in which they were planned, except for those that it refuses for good. A
 // messenger that is down holds all its messages back together: one is tried, the
-// others wait with it. An attempt is cut short after Options.Longest.
+// others wait with it; but what is urgent (of high priority, or to wake people) is tried
+// once for each of its recipients all the same, lest it waits for a fault that is not his. An attempt is cut short after Options.Longest.
 package alert

@@ -23,8 +23,21 @@ type lane struct {
 	// Guarded by the mutex of the Sender.
 	busy     bool
 	failures int
-	until    time.Time      // it is not tried before this, by the depot's clock
-	held     map[string]int // how often a recipient's messages held it back, since he last got one
+	until    time.Time      // it is not tried before this, by the depot's clock, but for what is urgent to others
+	held     map[string]int // how often it was held back at a recipient's messages, since he last got one
+}
+
+// turn is a message whose turn it is.
+type turn struct {
+	key, to string
+	rank    int // of its priority; over that of high: it wakes people
+}
+
+// open reports whether a message may be tried. While a lane is held back, so may what is urgent,
+// once for each recipient: what failed at somebody else may not fail at him, and he may be the
+// one who can act.
+func (l *lane) open(t turn, now time.Time) bool {
+	return !now.Before(l.until) || !l.ordered && t.rank >= rank(logbook.PriorityHigh) && l.held[t.to] == 0
 }
 
 // makeLanes makes a lane for each messenger and each webhook.
@@ -60,7 +73,7 @@ func (s *Sender) look(ctx context.Context) error {
 	}
 	s.count(waiting)
 	for _, l := range s.lanes {
-		if !s.free(l, now) {
+		if s.works(l) {
 			continue
 		}
 		due, err := s.box.DueFor(ctx, l.messenger, l.to, now, mostDue)
@@ -69,7 +82,7 @@ func (s *Sender) look(ctx context.Context) error {
 		}
 		s.set(ctx, l, due, now)
 	}
-	if s.free(s.stray, now) {
+	if !s.works(s.stray) {
 		s.set(ctx, s.stray, s.strays(waiting, now), now)
 	}
 	return nil
@@ -96,24 +109,25 @@ func (s *Sender) count(waiting []sqlite.Outgoing) {
 	s.stats.Pending, s.stats.Oldest = len(waiting), oldest
 }
 
-// free reports whether a lane may be set to work.
-func (s *Sender) free(l *lane, now time.Time) bool {
+// works reports whether a lane is at work.
+func (s *Sender) works(l *lane) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return !l.busy && !now.Before(l.until)
+	return l.busy
 }
 
 // set starts a goroutine in which a lane hands over what is due. Run waits for it at its end.
 func (s *Sender) set(ctx context.Context, l *lane, due []sqlite.Outgoing, now time.Time) {
-	keys := s.inTurn(l, due, now)
-	if len(keys) == 0 {
+	turns := s.inTurn(l, due, now)
+	s.mu.Lock()
+	l.busy = slices.ContainsFunc(turns, func(t turn) bool { return l.open(t, now) })
+	idle := !l.busy
+	s.mu.Unlock()
+	if idle {
 		return
 	}
-	s.mu.Lock()
-	l.busy = true
-	s.mu.Unlock()
 	s.working.Go(func() {
-		err := s.work(ctx, l, keys)
+		err := s.work(ctx, l, turns)
 		s.mu.Lock()
 		l.busy = false
 		s.mu.Unlock()
@@ -126,59 +140,60 @@ func (s *Sender) set(ctx context.Context, l *lane, due []sqlite.Outgoing, now ti
 	})
 }
 
-// work hands messages over one after another, until one of them fails in a way that holds the
-// lane back.
-func (s *Sender) work(ctx context.Context, l *lane, keys []string) error {
-	for _, key := range keys {
+// work hands messages over one after another. One that fails in a way that holds the lane back
+// leaves only what is urgent to others.
+func (s *Sender) work(ctx context.Context, l *lane, turns []turn) error {
+	for _, t := range turns {
 		if ctx.Err() != nil {
 			return nil
 		}
 		s.mu.Lock()
-		held := s.opts.Clock().Before(l.until)
+		open := l.open(t, s.opts.Clock())
 		s.mu.Unlock()
-		if held {
-			return nil
+		if !open {
+			continue
 		}
-		if err := s.handOver(ctx, l, key); err != nil {
+		if err := s.handOver(ctx, l, t.key); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// inTurn returns the keys of messages in the order in which they go out. To people, those that
+// inTurn returns messages in the order in which they go out. To people, those that
 // wake them go first, then the most urgent; but messages to somebody for whom the way was held
 // back go after those to others, who may be reached though he is not. To a program, they go as
 // they were planned. At night an SMS that is to wake nobody is left out.
-func (s *Sender) inTurn(l *lane, due []sqlite.Outgoing, now time.Time) []string {
+func (s *Sender) inTurn(l *lane, due []sqlite.Outgoing, now time.Time) []turn {
 	night := s.opts.Night != nil && s.opts.Night(now)
 	s.mu.Lock()
 	held := maps.Clone(l.held)
 	s.mu.Unlock()
-	var keys []string
-	ranks, waits := map[string]int{}, map[string]int{}
+	var turns []turn
 	for _, o := range due {
+		t := turn{key: o.Key, to: o.To}
 		var letter Letter
 		if json.Unmarshal(o.Body, &letter) == nil {
 			if night && o.Messenger == BySMS && !letter.Wake {
 				continue
 			}
-			if ranks[o.Key] = rank(letter.Priority); letter.Wake {
-				ranks[o.Key] = rank(logbook.PriorityHigh) + 1
+			if t.rank = rank(letter.Priority); letter.Wake {
+				t.rank = rank(logbook.PriorityHigh) + 1
 			}
 		}
-		keys, waits[o.Key] = append(keys, o.Key), held[o.To]
+		turns = append(turns, t)
 	}
 	if !l.ordered {
-		slices.SortStableFunc(keys, func(a, b string) int {
-			return cmp.Or(cmp.Compare(waits[a], waits[b]), cmp.Compare(ranks[b], ranks[a]))
+		slices.SortStableFunc(turns, func(a, b turn) int {
+			return cmp.Or(cmp.Compare(held[a.to], held[b.to]), cmp.Compare(b.rank, a.rank))
 		})
 	}
-	return keys
+	return turns
 }
 
 // hold keeps a lane back after a failure, at a message to somebody, that concerns all its
-// messages, and returns until when.
+// messages, and returns until when. One that is held back already, in which something urgent was
+// tried, is not held back longer by it.
 func (s *Sender) hold(l *lane, to string, f *Failure) time.Time {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -186,8 +201,12 @@ func (s *Sender) hold(l *lane, to string, f *Failure) time.Time {
 		l.held = map[string]int{}
 	}
 	l.held[to]++
+	now := s.opts.Clock()
+	if now.Before(l.until) {
+		return l.until
+	}
 	l.failures++
-	l.until = s.opts.Clock().Add(s.spread(l.failures, f))
+	l.until = now.Add(s.spread(l.failures, f))
 	return l.until
 }
 

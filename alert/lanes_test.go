@@ -211,8 +211,8 @@ func TestSpread(t *testing.T) {
 	}
 }
 
-// Where a server hangs at what goes to one person, that holds the way back for all, once: the
-// others come first from then on, however urgent his messages are.
+// Where a server hangs at what goes to one person, that holds the way back for all that is not
+// urgent, once: the others come first from then on, however urgent his messages are.
 func TestOneWhoCannotBeReachedKeepsNobodyWaiting(t *testing.T) {
 	o := newOffice(t)
 	var tried []string
@@ -226,7 +226,7 @@ func TestOneWhoCannotBeReachedKeepsNobodyWaiting(t *testing.T) {
 	o.rewire(nil, mails)
 	o.post1(ByMail, "S. Rai", "m1", Letter{Priority: "high", Wake: true})
 	o.post1(ByMail, "S. Rai", "m2", Letter{Priority: "high", Wake: true})
-	o.post1(ByMail, "P. Gurung", "m3", Letter{Priority: "high", Wake: true})
+	o.post1(ByMail, "P. Gurung", "m3", Letter{Priority: "medium"})
 	o.post1(ByMail, "P. Gurung", "m4", Letter{Priority: "low"})
 	require.NoError(t, o.round(t.Context()))
 	require.Equal(t, []string{"S. Rai m1"}, tried)
@@ -237,4 +237,63 @@ func TestOneWhoCannotBeReachedKeepsNobodyWaiting(t *testing.T) {
 	o.now = o.now.Add(waitMost)
 	require.NoError(t, o.round(t.Context()))
 	require.Equal(t, "P. Gurung m5", tried[4])
+}
+
+// Where everything fails that goes to one person, even for good, what is urgent to others goes out
+// at once; the rest follows, since the way is open.
+func TestUrgentToOthersDoesNotWait(t *testing.T) {
+	for name, f := range map[string]Failure{"hangs": {Everyone: true}, "refused": {Everyone: true, Permanent: true}} {
+		t.Run(name, func(t *testing.T) {
+			o := newOffice(t)
+			var tried []string
+			o.rewire(nil, &way{name: ByMail, ask: func(_ context.Context, d *Delivery) error {
+				tried = append(tried, d.Person+" "+d.Subject)
+				if d.Person == "S. Rai" {
+					return &Failure{Err: errors.New("no"), Everyone: f.Everyone, Permanent: f.Permanent}
+				}
+				return nil
+			}})
+			o.post1(ByMail, "S. Rai", "gas", Letter{Priority: "high", Wake: true})
+			o.post1(ByMail, "P. Gurung", "gas", Letter{Priority: "high"})
+			o.look(0)
+			require.Equal(t, []string{"S. Rai gas", "P. Gurung gas"}, tried)
+			o.look(waitMost) // Rai's is tried again, where it was not refused
+			tried = nil
+			o.post1(ByMail, "P. Gurung", "leak", Letter{Priority: "high"})
+			o.post1(ByMail, "P. Gurung", "stuck", Letter{Priority: "low"})
+			o.look(time.Second)
+			require.Equal(t, []string{"P. Gurung leak", "P. Gurung stuck"}, tried)
+		})
+	}
+}
+
+// A server that is down is not asked more often for it: once for each person to whom something is
+// urgent. It is tried again when it would have been, and programs still learn in order.
+func TestUrgentTriesAreBounded(t *testing.T) {
+	o := newOffice(t)
+	var tried []string
+	down := func(_ context.Context, d *Delivery) error {
+		tried = append(tried, d.Person+" "+d.Subject)
+		return &Failure{Err: errors.New("connection refused"), Everyone: true}
+	}
+	o.rewire(func(p *Options) { p.Rand = func() float64 { return 0.5 } }, &way{name: ByMail, ask: down})
+	o.post1(ByMail, "S. Rai", "gas", Letter{Priority: "high"})
+	o.post1(ByMail, "P. Gurung", "stuck", Letter{Priority: "medium"})
+	o.look(0)
+	for _, subject := range []string{"leak", "fire", "gas"} {
+		o.post1(ByMail, "S. Rai", "more "+subject, Letter{Priority: "high"})
+		o.post1(ByMail, "P. Gurung", subject, Letter{Priority: "high"})
+		o.look(time.Second)
+	}
+	require.Equal(t, []string{"S. Rai gas", "P. Gurung leak"}, tried)
+	o.look(waitFirst - 3*time.Second)
+	require.Len(t, tried, 3, "one is tried for all, at the time that the first failure set")
+
+	tried = nil
+	o.rewire(nil, &way{name: ByWebhook, ask: down})
+	o.post1(ByWebhook, "board", "raised", Letter{Priority: "low"})
+	o.look(0)
+	o.post1(ByWebhook, "board", "fell", Letter{Priority: "high", Wake: true})
+	o.look(time.Second)
+	require.Equal(t, []string{"board raised"}, tried)
 }
