@@ -239,6 +239,9 @@ func (r *Report) csvInstruments(t *table) {
 
 func (r *Report) csvHands(t *table) {
 	for _, p := range r.Hands {
+		if p.Bags {
+			p.Place += ", inside bags"
+		}
 		t.value("hand", p.At, p.Place, "by hand", p.PPM, "ppm", joined(p.By, p.Method, p.Serial))
 		if p.Fixed != nil {
 			t.value("hand", p.Fixed.At, p.Place, "fixed", p.Fixed.PPM, "ppm", "beside the hand reading of "+p.At.String())

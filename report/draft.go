@@ -13,11 +13,6 @@ import (
 	"undersheet/rules/treatment"
 )
 
-// longest is the shortest stretch between two readings of a line that the
-// concentration-time product does not bridge, as in package rules: an hour, or
-// three usual intervals.
-const longest = time.Hour
-
 // draft gathers what belongs to one treatment while the log is folded.
 type draft struct {
 	stack, store string

@@ -12,6 +12,7 @@ import (
 	"undersheet/rules"
 	"undersheet/rules/dose"
 	"undersheet/rules/exposure"
+	"undersheet/rules/reading"
 )
 
 // byTime puts samples in the order in which they were taken, late ones too.
@@ -67,7 +68,7 @@ func awayFrom(hours exposure.Hours, started, end logbook.Time) []Gap {
 // bridged, and so what comes before the first sample and after the last.
 func notRead(ss []sample, started, end logbook.Time) []Gap {
 	var out []Gap
-	last, bridged := started, longest
+	last, bridged := started, reading.LeastBridge
 	for _, s := range ss {
 		if bridged = s.gap; s.At.Sub(last) > bridged {
 			out = append(out, Gap{last, s.At})
@@ -166,8 +167,8 @@ func (r *Report) pairs(stack, store string) []HandPair {
 			}
 		}
 		switch {
-		case h.Where != "":
-			p.Place = stack + ", " + h.Where
+		case h.Where == logbook.WhereBags:
+			p.Place, p.Bags = stack, true
 		case h.Line != "":
 			p.Place = stack + ", " + h.Line
 			for _, l := range r.Lines {

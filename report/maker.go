@@ -124,7 +124,7 @@ func (m *maker) reading(e *logbook.Reading) {
 	}
 	for _, d := range m.drafts {
 		if f.stack != "" && f.stack == d.stack {
-			d.readLine(f.line, j, max(longest, 3*h.Usual(ch)))
+			d.readLine(f.line, j, h.Bridge(ch))
 		}
 		if f.store != "" && f.store == d.store {
 			d.readAir(f.air, j, h.AllowedGap(ch))

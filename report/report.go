@@ -244,8 +244,8 @@ type Act struct {
 // air point read nearest to that time.
 type HandPair struct {
 	At          logbook.Time `json:"at"`
-	Place       string       `json:"place"` // stack and line, or store and point
-	Bags        bool         `json:"inside_bags,omitempty"`
+	Place       string       `json:"place"`                 // stack, or stack and line, or store and point
+	Bags        bool         `json:"inside_bags,omitempty"` // of the stack
 	By          string       `json:"by"`
 	Method      string       `json:"method"`
 	Serial      string       `json:"instrument,omitempty"` // of the meter, or batch of the tubes

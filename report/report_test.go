@@ -319,7 +319,8 @@ func shown(l Line) []string {
 func TestHandReadingBesideTheFixedLine(t *testing.T) {
 	r := soundReport(t)
 	require.Len(t, r.Hands, 3)
-	require.Equal(t, "A, bags", r.Hands[2].Place)
+	require.Equal(t, "A", r.Hands[2].Place)
+	require.True(t, r.Hands[2].Bags)
 	h := r.Hands[0]
 	require.Equal(t, "A, Top", h.Place)
 	// 0.6 g/m3 at 25 °C and 101.325 kPa: 24.465 L/mol over 33.998 g/mol (NIOSH Pocket Guide npgd0505: 1 ppm = 1.39 mg/m3).
@@ -327,7 +328,9 @@ func TestHandReadingBesideTheFixedLine(t *testing.T) {
 	require.Equal(t, hour(59.75), h.Fixed.At)
 	require.Equal(t, 15*time.Minute, apart(h.Fixed.At, h.At))
 	require.False(t, r.Hands[1].Instrument, "nothing fixed reads beside A")
-	p, _ := both(t, r)
+	p, table := both(t, r)
+	require.Contains(t, p, "A, inside bags")
+	require.Contains(t, table, "A, inside bags")
 	require.Contains(t, p, "no fixed instrument there")
 	require.Contains(t, p, "the identity of those named is not verified")
 }

@@ -1,8 +1,6 @@
 package rules
 
 import (
-	"time"
-
 	"undersheet/logbook"
 	"undersheet/rules/exposure"
 	"undersheet/rules/gas"
@@ -72,12 +70,6 @@ func (s *State) flag(c *Channel, j reading.Judged, name string, f feed) {
 	}
 }
 
-// bridge is the longest time between two readings of a line over which its concentration-time
-// product is reckoned; a longer one is a gap.
-func bridge(c *Channel, ch logbook.Channel) time.Duration {
-	return max(time.Hour, 3*c.Usual(ch))
-}
-
 // readLine takes a judged reading under a sheet. While the pump is off, a line reads what
 // stood in its tube: such a reading is looked at for fire and else not used, so that the
 // concentration-time product has a gap. A line that is off, blocked or drifting has a gap,
@@ -121,7 +113,7 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 		k.Gas.Observe(t, line, j)
 	}
 	if !exposed || k.Gas == nil || !k.Gas.Leak.Out(line) {
-		t.Read(line, j.At, ppm, bridge(c, ch))
+		t.Read(line, j.At, ppm, c.Bridge(ch))
 	}
 	if !exposed {
 		return

@@ -191,7 +191,7 @@ func (s *State) unread(t *treatment.Treatment, l *treatment.Line) float64 {
 		return l.CTP.Unread(t.AiringFirst)
 	}
 	last := l.CTP.Last.At
-	if c := s.Channels[l.Channel]; last != 0 && c != nil && s.At.Sub(last) <= bridge(c, s.Site.Channels[l.Channel]) {
+	if c := s.Channels[l.Channel]; last != 0 && c != nil && s.At.Sub(last) <= c.Bridge(s.Site.Channels[l.Channel]) {
 		return l.CTP.Unread(last)
 	}
 	return l.CTP.Unread(s.At)

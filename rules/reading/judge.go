@@ -240,6 +240,15 @@ func (h *History) AllowedGap(ch logbook.Channel) time.Duration {
 	return max(MinGap, 3*usual)
 }
 
+// LeastBridge is the least of what Bridge returns.
+const LeastBridge = time.Hour
+
+// Bridge returns the longest time between two readings of a line over which its
+// concentration-time product is reckoned; a longer one is a gap.
+func (h *History) Bridge(ch logbook.Channel) time.Duration {
+	return max(LeastBridge, 3*h.Usual(ch))
+}
+
 // SilentFor returns how long nothing came, and whether that is too long.
 func (h *History) SilentFor(ch logbook.Channel, now logbook.Time) (time.Duration, bool) {
 	d := now.Sub(h.Newest)
