@@ -15,7 +15,6 @@ import (
 // Signed is what somebody signed of one check before dosing.
 type Signed struct {
 	At      logbook.Time
-	By      string
 	InOrder bool
 }
 
@@ -35,7 +34,7 @@ func (s *State) checksSigned(e *logbook.ChecksSigned) {
 				continue
 			}
 			if old, ok := st.Signed[c]; !ok || old.At <= at {
-				st.Signed[c] = Signed{at, e.By, inOrder}
+				st.Signed[c] = Signed{at, inOrder}
 			}
 		}
 	}

@@ -171,5 +171,5 @@ func (s *State) instrument(e *logbook.InstrumentState) {
 	if i.OK != e.OK || i.Since == 0 {
 		i.Since = min(e.Time, s.At)
 	}
-	i.OK, i.Detail = e.OK, e.Detail
+	i.OK = e.OK
 }

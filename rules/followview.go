@@ -11,13 +11,12 @@ import (
 
 // FollowUpView is something owed, done or written off.
 type FollowUpView struct {
-	FollowUp         string // a code of logbook.FollowUps
-	Store, Stack     string // empty: of no stack
-	Treatment        string // empty: of none; one without a name goes by when its dosing began
-	Channel, Person  string // of an instrument; whose licence or canister
-	Owner            string // empty: everybody
-	State            string // open, done or written-off
-	Opened           logbook.Time
+	FollowUp         string       // a code of logbook.FollowUps
+	Store, Stack     string       // empty: of no stack
+	Treatment        string       // empty: of none; one without a name goes by when its dosing began
+	Channel, Person  string       // of an instrument; whose licence or canister
+	Owner            string       // empty: everybody
+	State            string       // open, done or written-off
 	Changed          logbook.Time // when it was last recorded otherwise than before
 	Due              logbook.Time // 0 = it waits for something
 	Until            logbook.Time // last time; 0 = none is set
@@ -36,7 +35,7 @@ func (s *State) followView(of *place, i *followup.Item, told map[string]Owed) Fo
 	r := followup.RuleOf(s.Site, i.Kind)
 	level, _ := i.Level(&r, s.At)
 	v := FollowUpView{FollowUp: i.Kind, Store: of.store, Stack: of.stack, Treatment: of.treatment, Channel: of.channel, Person: of.person, Owner: r.Owner,
-		State: i.State, Opened: i.Opened, Changed: told[of.key(i.Kind)].Told, Due: i.Due, Until: i.Until, At: i.At, By: i.By, Result: i.Result, InStore: i.InStore}
+		State: i.State, Changed: told[of.key(i.Kind)].Told, Due: i.Due, Until: i.Until, At: i.At, By: i.By, Result: i.Result, InStore: i.InStore}
 	if !r.Silent && i.Due != 0 {
 		v.Remind, v.Escalate = i.Due.Add(-r.Lead), i.Overdue(&r)
 		v.Soon, v.Overdue = level > followup.Quiet, level == followup.Overdue

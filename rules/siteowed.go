@@ -13,7 +13,7 @@ import (
 // Canister is that of a person's mask.
 type Canister struct {
 	At, Expires logbook.Time
-	By, Serial  string
+	By          string
 	Minutes     float64      // of use that its maker allows; 0 = not said
 	Used        float64      // minutes inside by masked entry since it was changed
 	UsedUp      logbook.Time // when that was as much as is allowed; 0 = not yet
@@ -39,7 +39,7 @@ func (s *State) canisterChanged(e *logbook.CanisterChanged) {
 	if expires <= at {
 		s.find(logbook.Finding{Code: "canister-expired", About: e.Person, Value: logbook.Number(at.Hours(expires) / 24)})
 	}
-	s.Canisters[person] = Canister{At: at, Expires: expires, By: e.By, Serial: e.Serial, Minutes: e.Minutes}
+	s.Canisters[person] = Canister{At: at, Expires: expires, By: e.By, Minutes: e.Minutes}
 }
 
 // oldestCanister is whose canister was changed longest ago.
@@ -96,7 +96,7 @@ var checksOwedAgain = []struct{ check, followUp string }{
 func (s *State) siteItems() []siteItem {
 	var items []siteItem
 	add := func(p place, kind string, due, done logbook.Time, by string) {
-		items = append(items, siteItem{p, followup.Item{Kind: kind, State: logbook.FollowOpen, Opened: done, Due: due}, done, by})
+		items = append(items, siteItem{p, followup.Item{Kind: kind, State: logbook.FollowOpen, Due: due}, done, by})
 	}
 	for _, name := range slices.Sorted(maps.Keys(s.Site.Channels)) {
 		c := s.Channels[name]
@@ -113,7 +113,7 @@ func (s *State) siteItems() []siteItem {
 			case k.Due != 0:
 				add(p, x.followUp, k.Due, k.At, k.By)
 			case told: // it was owed, and no next one is
-				items = append(items, siteItem{place: p, Item: followup.Item{Kind: x.followUp, State: logbook.FollowDone, Opened: k.At, At: k.At, By: k.By}})
+				items = append(items, siteItem{place: p, Item: followup.Item{Kind: x.followUp, State: logbook.FollowDone, At: k.At, By: k.By}})
 			}
 		}
 	}

@@ -113,7 +113,6 @@ type Instrument struct {
 	Name, Unit string
 	OK         bool
 	Since      logbook.Time
-	Detail     string
 }
 
 // Pending is a permission that waits for its recorded verdict.

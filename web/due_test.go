@@ -23,7 +23,7 @@ func owing() *fake {
 	f := invented()
 	at := func(d time.Duration) logbook.Time { return logbook.At(now.Add(d)) }
 	open := func(kind string, due time.Duration, more func(*rules.FollowUpView)) rules.FollowUpView {
-		x := rules.FollowUpView{FollowUp: kind, Store: "Round Store", Stack: "R", Treatment: "R-3", State: logbook.FollowOpen, Opened: at(-100 * time.Hour), Changed: at(-60 * time.Hour), Due: at(due), Remind: at(due - 2*time.Hour), Escalate: at(due + 24*time.Hour)}
+		x := rules.FollowUpView{FollowUp: kind, Store: "Round Store", Stack: "R", Treatment: "R-3", State: logbook.FollowOpen, Changed: at(-60 * time.Hour), Due: at(due), Remind: at(due - 2*time.Hour), Escalate: at(due + 24*time.Hour)}
 		if more != nil {
 			more(&x)
 		}

@@ -33,14 +33,13 @@ type device struct {
 
 // channelRow is one channel.
 type channelRow struct {
-	Name, Feeds, Instrument  string
-	Last, Unit, State, Age   string
-	Usual                    string
-	Silent                   bool // no reading for longer than usual
-	Range, Detection, Limits string
-	Proof                    string
-	Checks, Owes             string // zero, bump test, calibration; what it owes before it counts for a gate
-	Prove                    string // path of the form; empty: it has no line to prove
+	Name, Feeds, Instrument string
+	Last, Unit, State, Age  string
+	Usual                   string
+	Range, Detection        string
+	Proof                   string
+	Checks, Owes            string // zero, bump test, calibration; what it owes before it counts for a gate
+	Prove                   string // path of the form; empty: it has no line to prove
 }
 
 func (p *site) instruments(w http.ResponseWriter, r *http.Request) {
@@ -102,7 +101,7 @@ func (f *frame) wayOf(in logbook.Instrument) string {
 // channel says what is known of a channel.
 func (f *frame) channel(c rules.ChannelView) channelRow {
 	row := channelRow{Name: c.Name, Feeds: form.Feeds(f.Lang, c), Instrument: c.Instrument, Last: f.lastOf(c.Last), Unit: c.Last.Unit, State: f.state(c.Last.State),
-		Age: f.ageOf(c.Last.At), Silent: c.Last.State == reading.Silent}
+		Age: f.ageOf(c.Last.At)}
 	if name := f.reader(c.Name); name != "" {
 		row.Instrument = name
 	}

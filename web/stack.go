@@ -59,7 +59,6 @@ type leakView struct {
 	Value, Threshold string
 	Live             bool
 	Grounds          []string // what the leaks that stand were told from
-	Max, Shown       string   // for the bar
 }
 
 // eventRow is one event with the number that it has in the charts.

@@ -29,8 +29,7 @@ const defaultBaud = 115200
 // Options are what the site file does not say. The waits are on the wire's own
 // clock, whatever the depot's clock does.
 type Options struct {
-	Clock  func() time.Time // of the times in Stats; nil = time.Now
-	Logger *slog.Logger     // nil = slog.Default()
+	Logger *slog.Logger // nil = slog.Default()
 
 	Ready    time.Duration // longest wait of Deliver for a modem that is not ready; 0 = 10 s
 	Whole    time.Duration // longest that all parts of one message may take; 0 = 2 min
@@ -45,9 +44,6 @@ type Options struct {
 
 // withDefaults returns o with every zero replaced.
 func (o Options) withDefaults() Options {
-	if o.Clock == nil {
-		o.Clock = time.Now
-	}
 	if o.Logger == nil {
 		o.Logger = slog.Default()
 	}
@@ -62,19 +58,17 @@ func (o Options) withDefaults() Options {
 
 // Stats say how the modem is.
 type Stats struct {
-	Ready       bool      // the modem answers and its SIM is open
-	Registered  bool      // in a network that takes messages
-	Network     string    // registration in words; empty before it was asked
-	SignalKnown bool      // the modem told how strong the signal is:
-	SignalDBm   int       // dBm
-	Sent        uint64    // messages that the service centre took charge of, since start
-	Parts       uint64    // parts of them
-	Failed      uint64    // attempts that failed, since start
-	Trouble     string    // why it cannot send now; empty = it can, as far as is known
-	Attention   bool      // somebody has to put the trouble right
-	LastError   string    // of the last attempt or look that failed; empty = none
-	LastErrorAt time.Time // by Options.Clock
-	HeardAt     time.Time // last answer of the modem, by Options.Clock
+	Ready       bool   // the modem answers and its SIM is open
+	Registered  bool   // in a network that takes messages
+	Network     string // registration in words; empty before it was asked
+	SignalKnown bool   // the modem told how strong the signal is:
+	SignalDBm   int    // dBm
+	Sent        uint64 // messages that the service centre took charge of, since start
+	Parts       uint64 // parts of them
+	Failed      uint64 // attempts that failed, since start
+	Trouble     string // why it cannot send now; empty = it can, as far as is known
+	Attention   bool   // somebody has to put the trouble right
+	LastError   string // of the last attempt or look that failed; empty = none
 }
 
 // Modem is a GSM modem that takes letters. Make one with New.
@@ -234,7 +228,7 @@ func (m *Modem) failed(f *alert.Failure) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.stats.Failed++
-	m.stats.LastError, m.stats.LastErrorAt = f.Error(), m.opts.Clock()
+	m.stats.LastError = f.Error()
 	return f
 }
 

@@ -31,8 +31,7 @@ func TestMain(m *testing.M) {
 // quick are waits for a modem that answers at once or misbehaves on purpose.
 func quick() sms.Options {
 	return sms.Options{Logger: slog.New(slog.DiscardHandler), Ready: 5 * time.Second, Command: 400 * time.Millisecond, Send: 500 * time.Millisecond,
-		Register: 300 * time.Millisecond, Again: 10 * time.Millisecond, Quiet: 25 * time.Millisecond, Pause: 3 * time.Millisecond,
-		Clock: func() time.Time { return written.Add(time.Minute) }}
+		Register: 300 * time.Millisecond, Again: 10 * time.Millisecond, Quiet: 25 * time.Millisecond, Pause: 3 * time.Millisecond}
 }
 
 var written = time.Date(2026, 3, 1, 14, 0, 0, 0, time.UTC)

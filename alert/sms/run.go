@@ -111,7 +111,6 @@ func (m *Modem) look(ctx context.Context, t *talk) error {
 	}
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.stats.HeardAt = m.opts.Clock()
 	m.stats.SignalKnown = false
 	if len(got) > 0 {
 		m.stats.SignalDBm, m.stats.SignalKnown = readSignal(got[0])
@@ -182,7 +181,7 @@ func (m *Modem) down(err error) {
 	s := &m.stats
 	s.Ready, s.Registered, s.Network, s.SignalKnown, s.SignalDBm = false, false, "", false, 0
 	s.Trouble, s.Attention = f.Error(), f.Permanent
-	s.LastError, s.LastErrorAt = f.Error(), m.opts.Clock()
+	s.LastError = f.Error()
 	m.mu.Unlock()
 	if !again {
 		m.opts.Logger.Warn("the modem cannot send", "modem", m.conf.Port, "permanent", f.Permanent, "error", f.Err)

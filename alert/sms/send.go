@@ -23,7 +23,6 @@ func (m *Modem) send(run context.Context, t *talk, j *job) error {
 	for i, p := range j.parts {
 		f := give(ctx, t, p)
 		if f == nil {
-			m.heard()
 			continue
 		}
 		if len(j.parts) > 1 {
@@ -33,13 +32,6 @@ func (m *Modem) send(run context.Context, t *talk, j *job) error {
 		return f
 	}
 	return nil
-}
-
-// heard notes that the modem answered.
-func (m *Modem) heard() {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	m.stats.HeardAt = m.opts.Clock()
 }
 
 // awaitNetwork waits until the modem is registered, at most Options.Register.

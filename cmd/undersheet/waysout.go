@@ -43,7 +43,7 @@ func (d *daemon) messengers() error {
 		ms = append(ms, server)
 	}
 	if s := d.site.SMS; s != nil {
-		modem, err := sms.New(*s, sms.Options{Clock: d.opts.Clock.Now, Logger: d.opts.Logger})
+		modem, err := sms.New(*s, sms.Options{Logger: d.opts.Logger})
 		if err != nil {
 			return fmt.Errorf("sms: %w", err)
 		}

@@ -52,7 +52,6 @@ const (
 // Item is one follow-up.
 type Item struct {
 	Kind       string
-	Opened     logbook.Time
 	Due        logbook.Time // 0 = it waits for something
 	Until      logbook.Time // last time; 0 = none is set
 	State      string
@@ -122,21 +121,21 @@ func Of(f *Facts, m *Moments, g *Figures) []Item {
 	}
 	l.cages(g)
 	if f.SecondFrom != 0 {
-		l.add(Item{Kind: logbook.FollowSecondTreatment, Opened: m.Aired, Due: f.SecondFrom, Until: f.SecondTill}, f.Second)
+		l.add(Item{Kind: logbook.FollowSecondTreatment, Due: f.SecondFrom, Until: f.SecondTill}, f.Second)
 	}
 	if f.Torn != 0 {
 		repaired := f.Repaired
 		if repaired.At < f.Torn {
 			repaired = Done{}
 		}
-		l.add(Item{Kind: logbook.FollowSheetRepair, Opened: f.Torn, Due: max(ends, m.Replaced)}, repaired)
+		l.add(Item{Kind: logbook.FollowSheetRepair, Due: max(ends, m.Replaced)}, repaired)
 	}
 	if m.Product.Known && (m.Aired != 0 || m.Replaced != 0) {
 		gone := Done{}
 		if !m.Product.Remaining {
 			gone = f.Residue
 		}
-		l.add(Item{Kind: logbook.FollowResidue, Opened: max(m.Aired, m.Replaced), Due: after(m.First, disposeWithin)}, gone)
+		l.add(Item{Kind: logbook.FollowResidue, Due: after(m.First, disposeWithin)}, gone)
 	}
 	return l.items
 }
@@ -148,8 +147,8 @@ func (l *list) grain(g *Figures, ends logbook.Time) {
 	if m.Cleared != 0 && f.NoGas.At >= m.Cleared && !f.GasInBags() {
 		bags = f.NoGas
 	}
-	l.add(Item{Kind: logbook.FollowWithholding, Opened: m.Aired, Due: ends}, Done{At: m.Withheld})
-	l.add(Item{Kind: logbook.FollowBagGas, Opened: m.Aired, Due: ends}, bags)
+	l.add(Item{Kind: logbook.FollowWithholding, Due: ends}, Done{At: m.Withheld})
+	l.add(Item{Kind: logbook.FollowBagGas, Due: ends}, bags)
 	if !m.Started {
 		return
 	}
@@ -166,11 +165,11 @@ func (l *list) grain(g *Figures, ends logbook.Time) {
 	if m.First != 0 {
 		due = g.Zone.Next(m.First, g.InspectAt)
 	}
-	l.add(Item{Kind: logbook.FollowInspection, Opened: m.Aired, Due: due}, first)
+	l.add(Item{Kind: logbook.FollowInspection, Due: due}, first)
 	_, off := f.WrittenOff[logbook.FollowSecondLook]
 	late := m.Closed && second.At == 0 && !off // the site asks for it only since this treatment was closed
 	if g.SecondLook > 0 && first.Result == logbook.InsectsNone && !late {
-		l.add(Item{Kind: logbook.FollowSecondLook, Opened: first.At, Due: first.At.Add(g.SecondLook)}, second)
+		l.add(Item{Kind: logbook.FollowSecondLook, Due: first.At.Add(g.SecondLook)}, second)
 	}
 }
 
@@ -181,9 +180,9 @@ func (l *list) cages(g *Figures) {
 		return
 	}
 	out := c.Retrieved.At
-	l.add(Item{Kind: logbook.FollowCagesRetrieval, Opened: c.Placed.At, Due: max(l.m.First, l.m.Replaced)}, c.Retrieved)
-	l.add(Item{Kind: logbook.FollowCagesJudgement, Opened: c.Placed.At, Due: after(out, judgeWithin)}, c.Exposure)
-	l.add(Item{Kind: logbook.FollowJar, Opened: c.Placed.At, Due: after(out, g.Jar)}, c.Month)
+	l.add(Item{Kind: logbook.FollowCagesRetrieval, Due: max(l.m.First, l.m.Replaced)}, c.Retrieved)
+	l.add(Item{Kind: logbook.FollowCagesJudgement, Due: after(out, judgeWithin)}, c.Exposure)
+	l.add(Item{Kind: logbook.FollowJar, Due: after(out, g.Jar)}, c.Month)
 }
 
 // after is the time d after at; 0 where at is 0.

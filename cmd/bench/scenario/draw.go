@@ -295,7 +295,7 @@ func (p *plan) setup() decay.Setup {
 // truth is what the plan knows of it.
 func (p *plan) truth() Truth {
 	g := &p.gas
-	t := Truth{Gust: g.gust * g.leak, Trouble: p.trouble, Until: p.until, Other: p.other, Loss: p.loss(), NodeOf: p.nodeOf, Release: g.release, Lag: g.lag,
+	t := Truth{Gust: g.gust * g.leak, Trouble: p.trouble, Until: p.until, Other: p.other, Loss: p.loss(), Release: g.release, Lag: g.lag,
 		Yield: g.yield, Sorb: g.sorb, Free: g.free, Permanent: g.bind}
 	for _, l := range p.lines {
 		t.Scatter, t.Gain, t.Drift = append(t.Scatter, l.share), append(t.Gain, l.gain), append(t.Drift, l.drift)

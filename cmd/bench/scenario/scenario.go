@@ -110,7 +110,6 @@ type Truth struct {
 	Gain         []float64 // by line: ln of reading over truth at t = 0
 	Drift        []float64 // by line: its change, per day
 	Gust         float64   // per day: standard deviation of the leakage by gusts
-	NodeOf       []int     // by line
 	Release, Lag float64   // per day at the grain's temperature, hours
 	Yield        float64   // ppm
 	Sorb, Free   float64   // per day
