@@ -12,6 +12,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
 	"undersheet/logbook/words"
+	"undersheet/rules"
 )
 
 // wired is the invented depot with a modem and two webhooks.
@@ -239,6 +240,31 @@ func TestStoppedWatchIsToldAtLight(t *testing.T) {
 	require.Len(t, out, 3)
 	require.Equal(t, inZone(t, "Asia/Kathmandu", "2026-03-29 06:00").Std(), out[0].NotBefore.UTC())
 	require.Empty(t, f.Held)
+}
+
+// Whoever reads on that the watch had stopped watches again: nobody is called again that nothing is
+// watched, and all hear that it is over. Where nobody watches yet and people are told once more,
+// that is not late.
+func TestStoppedWatchGoesOn(t *testing.T) {
+	stopped := &logbook.Alarm{State: logbook.AlarmRaised, Alarm: "watch-stopped", Priority: logbook.PriorityHigh}
+	f := feedAt(t, wired(), "2026-03-28 12:00")
+	once := *stopped
+	once.Time = f.now.Add(36 * time.Hour) // the watch plans it before the log has it
+	out := f.Fold(&once, func() (*rules.View, sqlite.Head) { return view(), sqlite.Head{} })
+	require.NotEmpty(t, out)
+	for _, o := range out {
+		require.Equal(t, once.Time, read(o).Written)
+	}
+
+	f = feedAt(t, wired(), "2026-03-28 12:00")
+	require.Len(t, by(BySMS, f.fold(stopped)), 3)
+	require.Empty(t, by(BySMS, f.until(t, "2026-03-29 12:00")))
+	over := *stopped
+	over.State = logbook.AlarmCleared
+	require.Empty(t, by(BySMS, f.fold(&over)))
+	out = f.until(t, "2026-03-29 14:00")
+	require.Len(t, by(BySMS, out), 3)
+	require.Contains(t, read(by(BySMS, out)[0]).Short, "Over: The program has stopped judging")
 }
 
 // TestClearanceThatFellAtNight wakes nobody, and is told at first light unless

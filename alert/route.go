@@ -198,8 +198,8 @@ func (p *Planner) outgoing(c parcel, l Letter, h sqlite.Head) sqlite.Outgoing {
 	if l.Of == 0 {
 		l.Of = first.Of
 	}
-	if l.Written == 0 && first.Alarm != nil {
-		l.Written = first.Alarm.Time
+	if first.Alarm != nil {
+		l.Written = max(p.Now, first.Alarm.Time) // once the watch has stopped, Now stands still
 	}
 	body, err := json.Marshal(l)
 	if err != nil {

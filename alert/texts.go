@@ -149,7 +149,7 @@ func (p *Planner) texted(n *news, person string) {
 	if !slices.Contains(ep.Texted, person) {
 		ep.Texted = append(ep.Texted, person)
 	}
-	if rank(ep.Top) == rank(logbook.PriorityHigh) && ep.Taken == "" && !n.owed() {
+	if rank(ep.Top) == rank(logbook.PriorityHigh) && ep.Taken == "" && !n.owed() && n.Alarm.Alarm != alarmStopped { // whoever folds on watches again
 		ep.Again = p.Now.Add(repeatFirst)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"runtime/debug"
+	"time"
 
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
@@ -14,6 +15,10 @@ import (
 
 // alarmStopped is the alarm that the fold broke and nobody watches any more.
 const alarmStopped = "watch-stopped"
+
+// stoppedAgain is after how long a start that breaks at the same entry tells people again: often
+// enough for whoever overlooked it, seldom enough for a service that is started anew every minute.
+const stoppedAgain = 24 * time.Hour
 
 // brokenFold puts a panic of the fold into words.
 func brokenFold(e logbook.Entry, cause any) error {
@@ -29,12 +34,12 @@ func (l *Loop) broke(ctx context.Context, p proposed, e logbook.Entry, cause err
 	l.lastView()
 	l.broken = true
 	l.trouble(gate.FoldFailed, cause)
-	told, err := l.toldOf(ctx, e.Head().Seq)
+	last, err := l.stoppedAfter(ctx, e.Head().Seq)
 	if err != nil {
 		l.opts.Logger.Error("look whether people know that the watch has stopped", "error", err)
 	}
-	if !told {
-		p.recs = append(p.recs, l.stoppedAlarm(e))
+	if a := l.stoppedAlarm(e, last); a != nil {
+		p.recs = append(p.recs, a)
 	}
 	p.out = append(p.out, l.planNow(ctx, p.recs)...)
 	if err := l.commit(ctx, p); err != nil {
@@ -65,12 +70,39 @@ func (l *Loop) lastView() {
 	l.last = v
 }
 
-// stoppedAlarm is the alarm that the watch has stopped at e.
-func (l *Loop) stoppedAlarm(e logbook.Entry) *logbook.Alarm {
+// stoppedAlarm is the alarm that the watch has stopped at e; nil when people know it by the last
+// one of its kind, which was raised within stoppedAgain and stands. It is of that one where there
+// is one: a message of the same entry counts as sent.
+func (l *Loop) stoppedAlarm(e logbook.Entry, last *logbook.Alarm) *logbook.Alarm {
 	now := logbook.At(l.opts.Clock())
-	return &logbook.Alarm{Header: logbook.Header{Time: now, Kind: logbook.KindAlarm}, State: logbook.AlarmRaised,
+	a := &logbook.Alarm{Header: logbook.Header{Time: now, Kind: logbook.KindAlarm}, State: logbook.AlarmRaised,
 		Record: logbook.Record{Of: e.Head().Seq, Program: l.opts.Program}, Alarm: alarmStopped,
 		Priority: logbook.PriorityHigh, Onset: now, Code: string(e.Head().Kind)}
+	if last == nil {
+		return a
+	}
+	a.Of = last.Seq
+	if last.State == logbook.AlarmRaised {
+		if now.Sub(last.Time) < stoppedAgain {
+			return nil
+		}
+		a.Onset = last.Onset
+	}
+	return a
+}
+
+// goesOn is the record that the watch no longer stands still, since a program has folded on to
+// the alarm that said so; nil when e is no such alarm.
+func (l *Loop) goesOn(e logbook.Entry) *logbook.Alarm {
+	was, ok := e.(*logbook.Alarm)
+	if !ok || was.Alarm != alarmStopped || was.State != logbook.AlarmRaised {
+		return nil
+	}
+	a := *was
+	a.Header = logbook.Header{Time: logbook.At(l.opts.Clock()), Kind: logbook.KindAlarm}
+	a.Record = logbook.Record{Of: was.Seq}
+	a.State = logbook.AlarmCleared
+	return &a
 }
 
 // planNow plans the messages of records that this loop will not read back. Their
@@ -90,17 +122,18 @@ func (l *Loop) planNow(ctx context.Context, recs []logbook.Recorded) (out []sqli
 	return out
 }
 
-// toldOf reports whether the log has the alarm for the entry seq already.
-func (l *Loop) toldOf(ctx context.Context, seq uint64) (bool, error) {
+// stoppedAfter returns the newest alarm after the entry seq that says that the watch has stopped,
+// or no longer stands still; nil when there is none.
+func (l *Loop) stoppedAfter(ctx context.Context, seq uint64) (last *logbook.Alarm, err error) {
 	const batch = 1024
 	for next := seq + 1; ; {
 		entries, err := l.log.Read(ctx, next, batch)
 		if err != nil || len(entries) == 0 {
-			return false, err
+			return last, err
 		}
 		for _, e := range entries {
-			if a, ok := e.(*logbook.Alarm); ok && a.Alarm == alarmStopped && a.Of == seq {
-				return true, nil
+			if a, ok := e.(*logbook.Alarm); ok && a.Alarm == alarmStopped {
+				last = a
 			}
 		}
 		next += uint64(len(entries))

@@ -38,8 +38,9 @@ func (l *Loop) commit(ctx context.Context, p proposed) error {
 		l.cursor.judged = max(l.cursor.judged, l.cursor.seq)
 		return nil
 	}
+	judged := max(l.cursor.judged, l.cursor.seq) // a fold that breaks where an earlier one did not is behind
 	for wait := retryFirst; ; wait = min(2*wait, retryMost) {
-		err := l.append(ctx, p)
+		err := l.append(ctx, judged, p)
 		if err == nil {
 			break
 		}
@@ -53,17 +54,17 @@ func (l *Loop) commit(ctx context.Context, p proposed) error {
 		case <-time.After(wait):
 		}
 	}
-	l.cursor.judged, l.cursor.kept, l.cursor.keptAt = l.cursor.seq, l.cursor.seq, time.Now()
+	l.cursor.judged, l.cursor.kept, l.cursor.keptAt = judged, judged, time.Now()
 	l.trouble("", nil)
 	return nil
 }
 
 // append commits once. A stop does not cut it short: what is folded is
 // committed when the disk allows it.
-func (l *Loop) append(ctx context.Context, p proposed) error {
+func (l *Loop) append(ctx context.Context, judged uint64, p proposed) error {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopWithin)
 	defer cancel()
-	return l.log.AppendRecords(ctx, l.cursor.seq, p.recs, p.out)
+	return l.log.AppendRecords(ctx, judged, p.recs, p.out)
 }
 
 // rest writes the cursor and a snapshot when they are due.

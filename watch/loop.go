@@ -284,6 +284,9 @@ func (l *Loop) fold(ctx context.Context, e logbook.Entry) (recs []logbook.Record
 		}
 		recs = append(recs, more...)
 	}
+	if a := l.goesOn(e); a != nil {
+		recs = append(recs, a)
+	}
 	return recs, l.planner.Fold(e, l.moment(ctx)), nil
 }
 

@@ -10,7 +10,7 @@ import (
 	"undersheet/rules/gate"
 )
 
-// TestBrokenFold: a panic shuts every gate, tells people once, and the next
+// TestBrokenFold: a panic shuts every gate, tells people once a day, and the next
 // program that can fold the entry goes on.
 func TestBrokenFold(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
@@ -30,24 +30,41 @@ func TestBrokenFold(t *testing.T) {
 		require.Equal(t, []string{"log 5 air-gas raised", "log 6 watch-stopped raised"}, m.order, "both are told")
 
 		told := len(m.order)
-		for range 2 { // started again, it breaks again, and tells nobody again
+		again := func(minute int) {
 			m = m.reborn()
-			l = start(t, m, options())
-			require.Error(t, <-l.err)
+			o := options()
+			o.Build = "b11" // what another build has kept, it does not take
+			o.Clock = new(clockAt).set(minute).now
+			l = start(t, m, o)
+			require.ErrorIs(t, <-l.err, ErrBroken)
+		}
+		for range 2 { // started again, it breaks again, and tells nobody again
+			again(24*60 - 1)
 		}
 		require.Equal(t, log, brief(m.all()))
 		require.Equal(t, told, len(m.order))
+		for range 2 {
+			again(24 * 60)
+		}
+		log = append(log, "alarm raised reading")
+		require.Equal(t, log, brief(m.all()))
+		require.Equal(t, "log 9 watch-stopped raised", m.order[told], "a day later it is told once more")
 
 		m = m.reborn()
 		o := options()
+		o.Clock = new(clockAt).set(24 * 60).now
 		o.NewState = func() Folder { return &mendedDepot{newDepot().(*depot)} }
 		l = start(t, m, o)
 		synctest.Wait()
 		requireState(t, l.View(), logbook.GateShut, "")
-		require.Equal(t, append(log, "alarm cleared"), brief(m.all()))
-		require.Equal(t, "log 7 air-gas cleared", m.order[2])
-		require.Len(t, m.order, 3, "what was told before the end is not told again")
+		log = append(log, "alarm cleared", "alarm cleared reading", "alarm cleared reading")
+		require.Equal(t, log, brief(m.all()))
+		require.Equal(t, []string{"log 7 air-gas cleared", "log 9 watch-stopped cleared", "log 10 watch-stopped cleared"}, m.order[3:], "what was told before the end is not told again")
 		require.NoError(t, l.stop())
+
+		again(24*60 + 1) // the program of before
+		require.Equal(t, append(log, "alarm raised reading"), brief(m.all()), "that it broke was over")
+		require.Equal(t, "log 13 watch-stopped raised", m.order[6])
 	})
 }
 
