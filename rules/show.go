@@ -47,7 +47,7 @@ func (s *State) View() *View {
 
 func (s *State) storeView(name string) StoreView {
 	st := s.store(name)
-	v := StoreView{Name: name, Gate: s.gateNow(name), Masked: slices.Clone(st.Inside), Protection: s.protection(name), People: s.PeopleIn(name)}
+	v := StoreView{Name: name, Gate: s.gateNow(name), AiringH: s.gateOf(name).Aired().Hours(), Masked: slices.Clone(st.Inside), Protection: s.protection(name), People: s.PeopleIn(name)}
 	v.Gate.Reasons, v.Gate.Read = slices.Clone(v.Gate.Reasons), slices.Clone(v.Gate.Read)
 	for i, m := range st.Inside {
 		if i > 0 {
@@ -65,11 +65,7 @@ func (s *State) storeView(name string) StoreView {
 	}
 	v.Doors, v.Water = s.contactViews(site.Doors), s.contactViews(site.Water)
 	for _, stack := range s.stacksIn(name) {
-		k := s.stackView(stack)
-		if k.Phase == logbook.PhaseAiring && k.AiringSince != 0 && !s.Stacks[stack].Treatment.Paused {
-			v.AiringH = max(v.AiringH, s.At.Hours(k.AiringSince))
-		}
-		v.Stacks = append(v.Stacks, k)
+		v.Stacks = append(v.Stacks, s.stackView(stack))
 	}
 	return v
 }

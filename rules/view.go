@@ -38,7 +38,7 @@ type StoreView struct {
 	Inside     string       // who is in by masked entry; empty = nobody
 	Masked     []Masked     // the same, one by one, with since when
 	Protection ProtectionView
-	AiringH    float64
+	AiringH    float64 // hours of airing that count for the gate so far
 	AirTWA8h   float64 // worst inside or door point, ppm over 8 h
 	Air15min   float64 // worst, ppm over 15 min
 }

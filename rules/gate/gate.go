@@ -256,6 +256,25 @@ func (s *Store) aired(k Stack) (at logbook.Time, done bool, counted time.Duratio
 	return 0, false, counted
 }
 
+// Aired returns how much airing counts so far: of the stacks that are being aired that of the one
+// with the least, none during a pause, and never more than its shortest time asks for.
+func (s *Store) Aired() time.Duration {
+	least, any := time.Duration(0), false
+	for _, k := range s.Stacks {
+		if k.Phase != logbook.PhaseAiring {
+			continue
+		}
+		counted := time.Duration(0)
+		if !k.Paused {
+			_, _, counted = s.aired(k)
+		}
+		if !any || counted < least {
+			least, any = counted, true
+		}
+	}
+	return least
+}
+
 // allLive returns the stretches in which every point was live.
 func (s *Store) allLive() []Interval {
 	all := s.Points[0].Live

@@ -285,3 +285,19 @@ func TestAStretchHoldsUpToTheGapAllowed(t *testing.T) {
 		assert.Len(t, tr.Live, stretches, late)
 	}
 }
+
+// What is shown of an airing is what the gate counts of it (common practice: only time in which
+// the air was read): the stack with the least, nothing for a pause or for a gap in the readings.
+func TestAiredIsWhatTheGateCounts(t *testing.T) {
+	s := ready()
+	assert.Equal(t, 2*time.Hour, s.Aired(), "no more than is asked for")
+	s.Stacks = append(s.Stacks, Stack{Name: "B", Phase: logbook.PhaseAiring, AiringSince: noon.Add(-40 * time.Minute), MinAiring: 2 * time.Hour})
+	assert.Equal(t, 40*time.Minute, s.Aired())
+	assert.Equal(t, logbook.Number(40), Decide(s).Reasons[0].Value)
+	s.Now = noon.Add(24 * time.Hour) // nobody read the air meanwhile, or the clock was set
+	assert.Equal(t, 40*time.Minute, s.Aired())
+	s.Stacks[1].Paused = true
+	assert.Zero(t, s.Aired())
+	s.Stacks[0].Phase, s.Stacks[1].Phase = logbook.PhaseWithholding, logbook.PhaseExposure
+	assert.Zero(t, s.Aired())
+}
