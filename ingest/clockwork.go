@@ -15,6 +15,10 @@ const (
 	// Step is the difference between wall and monotonic clock, from one look to
 	// the next (at most Silence later), beyond which the wall clock was set.
 	Step = time.Minute
+	// Behind is how long the wall clock may stand before the newest entry, from the
+	// start on, until a clock-stepped entry says so: a board without a battery
+	// clock is set by its time server soon after it starts. Common practice.
+	Behind = 5 * time.Minute
 )
 
 // Clock is the time of the depot.
@@ -43,8 +47,9 @@ type ClockOptions struct {
 }
 
 // Clockwork appends a clock entry when nothing else was written for Silence, and
-// a clock-stepped entry when the wall clock was set by more than Step. A machine
-// that slept looks like a clock that was set ahead, and should.
+// a clock-stepped entry when the wall clock was set by more than Step, or has stood
+// before the newest entry for Behind. A machine that slept looks like a clock that
+// was set ahead, and should.
 type Clockwork struct {
 	in    *Ingest
 	head  Head
@@ -55,6 +60,8 @@ type Clockwork struct {
 	elapsed time.Duration // mono at the last look
 	seq     uint64        // newest entry at the last look
 	moved   time.Time     // when it came, as far as can be told
+	behind  time.Duration // for how long the wall clock has stood before it
+	told    bool          // that it does
 }
 
 // NewClockwork makes a Clockwork that appends through in. It starts nothing.
@@ -88,15 +95,26 @@ func (c *Clockwork) Run(ctx context.Context) error {
 // calls it instead.
 func (c *Clockwork) Look(ctx context.Context) (next time.Duration, err error) {
 	now := c.clock.Now()
-	if step := c.step(now); step > Step || step < -Step {
-		e := &logbook.ClockStepped{Header: logbook.Header{Kind: logbook.KindClockStepped, Time: logbook.At(now)}, StepSeconds: step.Seconds()}
-		if _, err := c.in.commit(ctx, []logbook.Entry{e}); err != nil {
-			return 0, fmt.Errorf("commit a clock step of %v: %w", step, err)
+	step, passed := c.step(now)
+	if step > Step || step < -Step {
+		if err := c.stepped(ctx, now, step); err != nil {
+			return 0, err
 		}
+		c.told = true // if it stands before the newest entry now, that says so
 	}
 	seq, received, err := c.head(ctx)
 	if err != nil {
 		return 0, fmt.Errorf("read the head of the logbook: %w", err)
+	}
+	if by := now.Sub(received); by < -Step {
+		if c.behind += passed; c.behind >= Behind && !c.told {
+			c.told = true
+			if err := c.stepped(ctx, now, by); err != nil {
+				return 0, err
+			}
+		}
+	} else {
+		c.behind, c.told = 0, false
 	}
 	c.follow(now, seq, received)
 	if idle := now.Sub(c.moved); idle < Silence {
@@ -113,6 +131,15 @@ func (c *Clockwork) Look(ctx context.Context) (next time.Duration, err error) {
 	return Silence, nil
 }
 
+// stepped appends that the wall clock was set, or stands elsewhere than it should.
+func (c *Clockwork) stepped(ctx context.Context, now time.Time, by time.Duration) error {
+	e := &logbook.ClockStepped{Header: logbook.Header{Kind: logbook.KindClockStepped, Time: logbook.At(now)}, StepSeconds: by.Seconds()}
+	if _, err := c.in.commit(ctx, []logbook.Entry{e}); err != nil {
+		return fmt.Errorf("commit a clock step of %v: %w", by, err)
+	}
+	return nil
+}
+
 // follow notes when the newest entry came. Its received time says so, unless the
 // wall clock stands before it: then the moment at which it was seen does.
 func (c *Clockwork) follow(now time.Time, seq uint64, received time.Time) {
@@ -127,19 +154,19 @@ func (c *Clockwork) follow(now time.Time, seq uint64, received time.Time) {
 }
 
 // step returns how far the wall clock moved beyond the monotonic one since the
-// last look.
-func (c *Clockwork) step(now time.Time) time.Duration {
+// last look, and how long ago that was.
+func (c *Clockwork) step(now time.Time) (step, passed time.Duration) {
 	before, was := c.looked, c.elapsed
 	c.looked = now
 	if c.mono != nil {
 		c.elapsed = c.mono()
 	}
 	if before.IsZero() {
-		return 0
+		return 0, 0
 	}
-	passed := now.Sub(before) // monotonic when both times carry such a reading
+	passed = now.Sub(before) // monotonic when both times carry such a reading
 	if c.mono != nil {
 		passed = c.elapsed - was
 	}
-	return now.Round(0).Sub(before.Round(0)) - passed
+	return now.Round(0).Sub(before.Round(0)) - passed, passed
 }

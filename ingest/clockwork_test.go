@@ -117,3 +117,35 @@ func TestClockworkTellsWhyItStops(t *testing.T) {
 	err := ingest.NewClockwork(ingest.New((&book{}).append, ingest.Options{}), head, ingest.ClockOptions{}).Run(context.Background())
 	require.ErrorIs(t, err, lost)
 }
+
+// A board without a battery clock starts in the past: a time server sets it soon, and nothing but
+// that step is said; where none does, that it is behind is said once, after five minutes (common
+// practice).
+func TestClockBehindFromTheStart(t *testing.T) {
+	for name, c := range map[string]struct {
+		set  time.Duration // when a time server sets it, two hours ahead; 0 = never
+		want float64
+	}{"set soon": {3 * time.Minute, 7200}, "never set": {0, -3300}} {
+		h, b := &hands{now: now}, &book{}
+		head := func(ctx context.Context) (uint64, time.Time, error) {
+			seq, _, err := b.head(ctx)
+			return seq, now.Add(time.Hour), err
+		}
+		w := ingest.NewClockwork(ingest.New(b.append, ingest.Options{}), head, ingest.ClockOptions{Clock: h, Monotonic: h.monotonic})
+		for range 40 {
+			if c.set > 0 && h.elapsed == c.set {
+				h.pass(2*time.Hour, 0)
+			}
+			_, err := w.Look(context.Background())
+			require.NoError(t, err)
+			h.pass(30*time.Second, 30*time.Second)
+		}
+		var steps []float64
+		for _, e := range b.all() {
+			if s, ok := e.(*logbook.ClockStepped); ok {
+				steps = append(steps, s.StepSeconds)
+			}
+		}
+		require.Equal(t, []float64{c.want}, steps, name)
+	}
+}

@@ -73,7 +73,8 @@ type Clock struct{ Header }
 // Validate implements Entry.
 func (*Clock) Validate() error { return nil }
 
-// ClockStepped says that the wall clock moved against the monotonic one.
+// ClockStepped says that the wall clock moved against the monotonic one, or that it has stood
+// before the newest entry since the start.
 type ClockStepped struct {
 	Header
 	StepSeconds float64 `json:"step_seconds"` // positive: the wall clock jumped ahead

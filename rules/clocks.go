@@ -43,6 +43,38 @@ func (s *State) readClock(name string, c *Channel, newest logbook.Time, j *readi
 	}
 }
 
+// Behind is by how much the machine's clock stood before now when that was found. Until it has
+// passed that moment now stands still, and with it everything that waits for time to pass:
+// silence, delays of alarms, reminders.
+type Behind struct {
+	By time.Duration
+	At logbook.Time // now, then
+}
+
+// behindFor is by how much the machine's clock may stand before now without people being told:
+// a time server sets it back by less. Common practice.
+const behindFor = reading.FutureAhead
+
+// noteBehind notes whether the clock that was set stands before now.
+func (s *State) noteBehind(wall logbook.Time) {
+	if by := s.At.Sub(wall); by > behindFor {
+		s.Behind = Behind{by, s.At}
+	}
+}
+
+// passBehind looks at a machine's clock that stands before now: as soon as now moves on, it has
+// caught up.
+func (s *State) passBehind() {
+	if s.Behind.At == 0 {
+		return
+	}
+	stands := s.At == s.Behind.At
+	s.alarm(condition{of: logbook.Alarm{Alarm: alarm.ClockBehind, Value: logbook.Number(math.Round(s.Behind.By.Minutes()))}, active: stands})
+	if s.again(s.Behind.At + 1); !stands {
+		s.Behind = Behind{}
+	}
+}
+
 // aheadBy is by how much the clock behind a channel runs ahead; 0 = it does not.
 func (s *State) aheadBy(channel string) time.Duration { return s.Ahead[channel].By }
 

@@ -121,6 +121,7 @@ func (s *State) findOnce(f logbook.Finding, key string) {
 // they had lasted.
 func (s *State) clockStepped(e *logbook.ClockStepped) {
 	s.find(logbook.Finding{Code: "clock-stepped", Value: logbook.Number(e.StepSeconds)})
+	s.noteBehind(e.Time)
 	for _, k := range s.Stacks {
 		if t := k.Treatment; t != nil && t.Phase == logbook.PhaseAiring {
 			t.AirAnew(s.At)

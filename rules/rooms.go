@@ -137,6 +137,7 @@ func (s *State) passCauses() {
 		}
 	}
 	s.passClocks()
+	s.passBehind()
 	for _, key := range slices.Sorted(maps.Keys(s.Instruments)) {
 		i := s.Instruments[key]
 		of := logbook.Alarm{Alarm: alarm.Instrument, Channel: instrumentKey(i.Name, i.Unit).Channel, Code: i.Unit, Onset: i.Since,

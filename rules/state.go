@@ -39,6 +39,7 @@ type State struct {
 	Canisters   map[string]Canister      `json:",omitempty"` // of masks, by name of the person
 	Owed        map[string]Owed          `json:",omitempty"` // what is owed of no stack, as last recorded
 	Ahead       map[string]Ahead         `json:",omitempty"` // clocks that run ahead, by channel
+	Behind      Behind                   `json:",omitzero"`  // the machine's clock, while it stands before now
 	Found       []logbook.Finding        // the last ones
 	Flagged     map[string]bool          // findings that are not repeated
 

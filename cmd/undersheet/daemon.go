@@ -123,6 +123,15 @@ func (d *daemon) head(ctx context.Context) (uint64, time.Time, error) {
 	return h.Seq, h.Received.Std(), err
 }
 
+// newest is the received time of the newest entry; the zero time where it cannot be read.
+func (d *daemon) newest() time.Time {
+	_, received, err := d.head(context.Background())
+	if err != nil {
+		return time.Time{}
+	}
+	return received
+}
+
 // run runs everything until ctx ends. The ways in stop first, so that what they
 // acknowledged is folded; then the rest.
 func (d *daemon) run(ctx context.Context) (err error) {

@@ -272,6 +272,8 @@ var englishAlarms = map[string]sentence{
 		"Every gate is shut and nothing is watched. Restart the program, report the fault, and watch the depot as before there was a program. " + twoPeople},
 	"clock-ahead": {"Clock ahead: what {channel} sends is dated {whole} minutes ahead of this computer's clock.",
 		"It is kept and not used, so what it reads is not watched meanwhile, and a gate that hangs on it stays shut. Hold both clocks against the right time, their time zone and summer time too, and set the one that is wrong; the instrument's outside the store. If the instrument is inside: " + twoPeople},
+	"clock-behind": {"The computer's clock is {whole} minutes behind the newest entry of the logbook: nothing is judged.",
+		"Every gate is shut, and no leak, no gas in the air and no silence is told until the clock has passed that entry. Set the clock right by its time server or by hand; if it is right now, it was ahead before, and this ends by itself. Watch the depot meanwhile as before there was a program. " + twoPeople},
 	"instrument-silent": {"Silent: the instrument {channel} has not answered for {whole} minutes.",
 		"Look at its power, its cable and its port outside the store. What it reads is not watched meanwhile. If the fault is inside: " + twoPeople},
 	"instrument-fault": {"Instrument not trusted: {place} reports a fault.",

@@ -62,6 +62,8 @@ var frenchAlarms = map[string]sentence{
 		"Tous les accès sont fermés et rien n'est surveillé. Relancez le programme, signalez la panne, et surveillez le dépôt comme avant qu'il y ait un programme. " + frenchTwoPeople},
 	"clock-ahead": {"Horloge en avance : ce qu'envoie {channel} est daté de {whole} minutes en avance sur l'horloge de cet ordinateur.",
 		"C'est conservé sans être utilisé : ce qu'il mesure n'est donc pas surveillé entre-temps, et un accès qui en dépend reste fermé. Comparez les deux horloges à l'heure exacte, fuseau horaire et heure d'été compris, et réglez celle qui est fausse ; celle de l'instrument, hors du magasin. Si l'instrument est à l'intérieur : " + frenchTwoPeople},
+	"clock-behind": {"L'horloge de l'ordinateur retarde de {whole} minutes sur la dernière inscription du registre : rien n'est jugé.",
+		"Tous les accès sont fermés, et ni fuite, ni gaz dans l'air, ni silence ne seront signalés avant que l'horloge ait dépassé cette inscription. Mettez l'horloge à l'heure, par son serveur de temps ou à la main ; si elle est juste maintenant, c'est qu'elle avançait auparavant, et cela finira de soi-même. Entre-temps, surveillez le dépôt comme avant qu'il y ait un programme. " + frenchTwoPeople},
 	"instrument-silent": {"Silence : l'instrument {channel} n'a pas répondu depuis {whole} minutes.",
 		"Contrôlez son alimentation, son câble et son port, hors du magasin. Ce qu'il lit n'est pas surveillé entre-temps. " + frenchIfInside},
 	"instrument-fault": {"Instrument non fiable : {place} signale un défaut.",

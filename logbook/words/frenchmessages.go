@@ -85,6 +85,7 @@ var frenchMessages = map[string]string{
 	"sms/instrument-drift":       "Faites une mesure manuelle de cette ligne à l'armoire hors du magasin ; vérifiez zéro et sensibilité.",
 	"sms/instrument-fault":       "Ses valeurs ne sont pas utilisées. Faites-le vérifier, seulement de l'extérieur du magasin.",
 	"sms/instrument-silent":      "Vérifiez son alimentation, ses fils et son port, seulement de l'extérieur du magasin.",
+	"sms/clock-behind":           "Rien n'est surveillé tant qu'elle retarde : mettez-la à l'heure. Tous les accès restent fermés.",
 	"sms/clock-ahead":            "Rien de ce qu'il envoie n'est utilisé. Réglez l'horloge fausse, la sienne ou celle de l'ordinateur, seulement hors du magasin.",
 	"sms/point-silent":           "Vérifiez l'instrument, seulement de l'extérieur du magasin. L'accès reste fermé.",
 	"sms/sensor-silent":          "Vérifiez le capteur, son alimentation et ses fils, seulement de l'extérieur du magasin.",

@@ -38,7 +38,8 @@ type Kind struct {
 //
 // People are woken only where waiting for daylight costs lives or the treatment:
 // gas at a door, an office or a dwelling; a door opened under gas; fire; a chance
-// that collapses before first light; and somebody who is not out again. Gas that
+// that collapses before first light; somebody who is not out again; and a clock by
+// which none of this is seen. Gas that
 // comes back inside a cleared store wakes nobody, for by night nobody is in it; at
 // its door it is air-gas as well.
 var kinds = map[string]Kind{
@@ -63,6 +64,7 @@ var kinds = map[string]Kind{
 	Fault:        {Priority: logbook.PriorityMedium, On: 10 * time.Minute, Off: 10 * time.Minute},
 	Instrument:   {Priority: logbook.PriorityMedium, On: 5 * time.Minute, Off: time.Minute},
 	Clock:        {Priority: logbook.PriorityMedium, On: 10 * time.Minute, Off: 10 * time.Minute},
+	ClockBehind:  {Priority: logbook.PriorityHigh, Fixed: true, wake: always},                  // nothing is judged, and when it is night is not known
 	LineSilent:   {Priority: logbook.PriorityMedium, On: 10 * time.Minute, During: inExposure}, // at least the usual interval
 	PointSilent:  {Priority: logbook.PriorityLow, On: 5 * time.Minute, During: atWork},
 	SensorSilent: {Priority: logbook.PriorityLow, On: 10 * time.Minute, During: inExposure},

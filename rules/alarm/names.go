@@ -22,6 +22,7 @@ const (
 	Fault        = "instrument-fault"
 	Instrument   = "instrument-silent"
 	Clock        = "clock-ahead"
+	ClockBehind  = "clock-behind"
 	PointSilent  = "point-silent"
 	SensorSilent = "sensor-silent"
 	Fire         = "fire-risk"
