@@ -73,6 +73,11 @@ func (c *checker) named(path, name string, taken map[string]string, what string)
 		c.wrong(path, name, "another %s has this name: first in line %d", what, c.find(first).line)
 		return
 	}
+	for _, other := range sortedKeys(taken) {
+		if strings.EqualFold(name, other) {
+			c.warn(path, name, "only capital and small letters tell this %s from %q in line %d: people will take the one for the other", what, other, c.find(taken[other]).line)
+		}
+	}
 	taken[name] = path
 }
 
@@ -110,13 +115,8 @@ func (c *checker) head() {
 	case err != nil || s.Timezone == "Local":
 		c.wrong("timezone", s.Timezone, "is no IANA time zone, for example Africa/Nairobi")
 	}
-	if p := s.Position; p != nil && !(p.Latitude >= -90 && p.Latitude <= 90 && p.Longitude >= -180 && p.Longitude <= 180) {
-		c.wrong("position", nil, "latitude is from -90 to 90 and longitude from -180 to 180, in degrees, north and east positive")
-	}
-	for _, key := range []string{"position.latitude", "position.longitude"} {
-		if s.Position != nil && !c.given(key) {
-			c.wrong(key, nil, "is missing: the sun rises by both latitude and longitude")
-		}
+	if s.Position != nil && c.position(*s.Position) && err == nil {
+		c.noon(*s.Position)
 	}
 	switch {
 	case s.Limits == "":
