@@ -40,11 +40,8 @@ func newServer(conf logbook.Forward, o Options) (*server, error) {
 	if err != nil {
 		return nil, errors.New("url: cannot be read: want https://host/path?query") // err would hold the query
 	}
-	if err := errors.Join(checkURL(u), checkSecrets(conf)); err != nil {
-		return nil, err
-	}
 	roots, err := trust.Authorities(conf.CA)
-	if err != nil {
+	if err := errors.Join(checkURL(u), checkSecrets(conf), err); err != nil {
 		return nil, err
 	}
 	s := &server{conf: conf, opts: o, logger: o.Logger.With("destination", conf.Name), zip: gzip.NewWriter(io.Discard)}

@@ -56,10 +56,11 @@ func New(conf logbook.Mail, opts Options) (*Server, error) {
 	}
 	roots, err := trust.Authorities(conf.CA)
 	if err != nil {
-		return nil, fmt.Errorf("mail.%w", err)
+		err = fmt.Errorf("mail.%w", err)
 	}
 	s := &Server{conf: conf, opts: opts, roots: roots}
-	if _, err := s.password(); err != nil {
+	_, errPassword := s.password()
+	if err := errors.Join(err, errPassword); err != nil {
 		return nil, err
 	}
 	return s, nil

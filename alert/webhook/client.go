@@ -18,21 +18,23 @@ import (
 // mostHeader bounds the header of an answer, in bytes.
 const mostHeader = 64 << 10
 
-// newHook checks one webhook. The error begins with the field.
-func newHook(c logbook.Webhook) (*hook, error) {
+// newHook checks one webhook of the site file, at path. Each fault begins with its field.
+func newHook(path string, c logbook.Webhook) (*hook, error) {
+	var errName error
 	if c.Name == "" {
-		return nil, errors.New("name: is missing")
+		errName = errors.New("name: is missing")
 	}
-	u, err := checkURL(c.URL)
-	if err != nil {
-		return nil, err
+	u, errURL := checkURL(c.URL)
+	roots, errRoots := trust.Authorities(c.CA)
+	_, errSecret := readSecret(c)
+	var faults []error
+	for _, err := range []error{errName, errURL, errRoots, errSecret} {
+		if err != nil {
+			faults = append(faults, fmt.Errorf("%s.%w", path, err))
+		}
 	}
-	roots, err := trust.Authorities(c.CA)
-	if err != nil {
-		return nil, err
-	}
-	if _, err := readSecret(c); err != nil {
-		return nil, err
+	if len(faults) > 0 {
+		return nil, errors.Join(faults...)
 	}
 	return &hook{conf: c, address: u.Scheme + "://" + u.Host + u.EscapedPath(), client: newClient(u, roots)}, nil
 }

@@ -59,12 +59,13 @@ func New(confs []logbook.Webhook, o Options) (*Hooks, error) {
 		faults = append(faults, err)
 	}
 	for i, c := range confs {
-		k, err := newHook(c)
+		path := fmt.Sprintf("webhooks[%d]", i)
+		k, err := newHook(path, c)
 		if err == nil && h.hooks[c.Name] != nil {
-			err = fmt.Errorf("name: %q is the name of another webhook", c.Name)
+			err = fmt.Errorf("%s.name: %q is the name of another webhook", path, c.Name)
 		}
 		if err != nil {
-			faults = append(faults, fmt.Errorf("webhooks[%d].%w", i, err))
+			faults = append(faults, err)
 			continue
 		}
 		h.hooks[c.Name] = k

@@ -4,6 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -23,8 +26,8 @@ func (checkCmd) Help() string {
 	return `A site file describes a depot: its stores, the stacks in them, the sampling lines and air points, the
 instruments that read them, and who is told. "check" reads it as strictly as "serve" does, prints every fault at
 once as FILE:LINE:COLUMN, and ends with status 1 when there is one. Without a fault it prints what it understood,
-the occupational limits that the re-entry gates are held to, warnings, and what "serve" would miss if it started
-here: secrets and certificates. It opens no port and no logbook.
+the occupational limits that the re-entry gates are held to, warnings, and all that "serve" would miss if it started
+here: secrets, certificates, and a place to write the logbook. It opens no port and no logbook.
 
 To start a file of your own:
 
@@ -54,6 +57,7 @@ func (c *checkCmd) Run(con *console) error {
 		return err
 	}
 	tellSite(con.out, path, site, warnings, time.Now())
+	settle(site, path)
 	tellNotReady(con.out, site)
 	return nil
 }
@@ -89,13 +93,37 @@ func tellSite(w io.Writer, path string, s *logbook.Site, warnings []configs.Warn
 }
 
 // tellNotReady prints for what "serve" would not start on this machine, as this user,
-// though the file is right: secrets and certificates that are not there.
+// though the file is right: secrets, certificates and a place for the logbook that are not there.
 func tellNotReady(w io.Writer, s *logbook.Site) {
 	d := &daemon{site: s, opts: daemonOptions{Clock: wallClock{}}} // without a logbook: nothing is started
 	_, in := waysIn(s, nil, wallClock{})
-	if err := errors.Join(in, d.messengers(), d.waysOut()); err != nil {
+	if err := errors.Join(logbookPlace(s.Logbook), in, d.messengers(), d.waysOut()); err != nil {
 		fmt.Fprintf(w, "\nnot ready: on this machine, as this user, \"undersheet serve\" would not start:\n%v\n", err)
 	}
+}
+
+// logbookPlace reports why no logbook could be written at path.
+func logbookPlace(path string) error {
+	if path == "" {
+		return errNoLogbook
+	}
+	book, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err == nil {
+		err = book.Close()
+	} else if errors.Is(err, fs.ErrNotExist) {
+		err = nil // "serve" makes it
+	}
+	if err != nil {
+		return fmt.Errorf("logbook: it cannot be written by this user: %w", err)
+	}
+	probe, err := os.CreateTemp(filepath.Dir(path), ".undersheet-check-*") // as "serve" keeps its lock there
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("logbook: there is no folder %q: make it, and let the user that runs \"serve\" write there", filepath.Dir(path))
+	}
+	if err != nil {
+		return fmt.Errorf("logbook: this user cannot write into its folder: %w", err)
+	}
+	return errors.Join(probe.Close(), os.Remove(probe.Name()))
 }
 
 // tellStore prints one store, the air points that decide about its gate, and its

@@ -58,16 +58,19 @@ func TestCheckNotReady(t *testing.T) {
 	secret := filepath.Join(dir, "secret")
 	path := filepath.Join(dir, "site.yaml")
 	text := strings.ReplaceAll(string(configs.Example()), "/etc/undersheet/", dir+"/")
+	text = regexp.MustCompile(`(?m)^logbook: \S+`).ReplaceAllString(text, "logbook: books/depot.db")
 	text = regexp.MustCompile(`(?m)^ +ca: .*\n`).ReplaceAllString(text, "")
 	text = strings.ReplaceAll(text, dir+"/hook-secret", secret)
 	require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
 	out, _, err := runCheck(t, path)
 	require.NoError(t, err)
 	require.Contains(t, out, "would not start:\n")
-	for _, want := range []string{`instrument "broker": mqtt.user_env: the environment variable "UNDERSHEET_MQTT_USER" is empty`, "mail.password_file: read secret: open " + dir, "beacon.user_env: "} {
-		require.Contains(t, out, want)
+	for _, want := range []string{`instrument "broker": mqtt.user_env: the environment variable "UNDERSHEET_MQTT_USER" is empty`, `instrument "broker": mqtt.password_env: `, "mail.password_file: read secret: open " + dir,
+		"sms.pin_file: ", "webhooks[0].secret_file: ", "beacon.user_env: ", "beacon: beacon.password_env: ", `logbook: there is no folder "` + dir + `/books"`} {
+		require.Contains(t, out, want, "all of it at once")
 	}
 
+	require.NoError(t, os.Mkdir(filepath.Join(dir, "books"), 0o700))
 	t.Setenv("UNDERSHEET_MQTT_USER", "depot")
 	t.Setenv("UNDERSHEET_MQTT_PASSWORD", "invented")
 	for name, text := range map[string]string{"secret": strings.Repeat("ab", 32), "mail-password": "invented", "sim-pin": "1234"} {
@@ -76,6 +79,17 @@ func TestCheckNotReady(t *testing.T) {
 	out, _, err = runCheck(t, path)
 	require.NoError(t, err)
 	require.NotContains(t, out, "not ready")
+	kept, err := os.ReadDir(filepath.Join(dir, "books"))
+	require.NoError(t, err)
+	require.Empty(t, kept, "nothing is left there")
+
+	for logbook, want := range map[string]string{"logbook: " + dir + "/books": "logbook: it cannot be written by this user: ", // a folder
+		"logbook: /proc/depot.db": "logbook: ", "": `logbook: is missing: add the line "logbook: depot.db"`} {
+		require.NoError(t, os.WriteFile(path, []byte(regexp.MustCompile(`(?m)^logbook: \S+`).ReplaceAllString(text, logbook)), 0o600))
+		out, _, err = runCheck(t, path)
+		require.NoError(t, err)
+		require.Contains(t, out, "not ready: on this machine, as this user, \"undersheet serve\" would not start:\n"+want)
+	}
 }
 
 // TestCheckFaults: faults go to standard error with place and count, warnings

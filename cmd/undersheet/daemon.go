@@ -89,15 +89,11 @@ func newDaemon(site *logbook.Site, o daemonOptions) (d *daemon, err error) {
 	}
 	d.ingest = ingest.New(keptAloud(d.append, o.Logger), ingest.Options{Now: o.Clock.Now, Unit: d.unit})
 	d.ticker = ingest.NewClockwork(d.ingest, d.head, ingest.ClockOptions{Clock: o.Clock})
-	if d.ways, err = waysIn(site, &aloud{Sink: d.ingest, logger: o.Logger}, o.Clock); err != nil {
-		return d, err
-	}
-	if err = d.messengers(); err != nil {
-		return d, err
-	}
+	d.ways, err = waysIn(site, &aloud{Sink: d.ingest, logger: o.Logger}, o.Clock)
+	err = errors.Join(err, d.messengers())
 	d.loop = watch.New(d.store, watch.Options{Program: version(), Build: build(), ConfigHash: siteHash(site), Clock: o.Clock.Now, Stale: o.Stale,
 		NewPlanner: func() watch.Planner { return alert.NewPlanner(alert.PlannerOptions{}) }, Planned: d.sender.Wake, Logger: o.Logger})
-	if err = d.waysOut(); err != nil {
+	if err = errors.Join(err, d.waysOut()); err != nil {
 		return d, err
 	}
 	d.handler = newPages(d)

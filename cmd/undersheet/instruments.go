@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -20,19 +21,32 @@ type runner interface {
 	Run(ctx context.Context) error
 }
 
-// waysIn makes the reader of each instrument of a site.
+// waysIn makes the reader of each instrument of a site, or reports all that it lacks.
 func waysIn(site *logbook.Site, sink sensor.Sink, clock depotClock) ([]runner, error) {
 	var all []runner
+	var faults []error
 	for _, in := range site.Instruments {
 		r, err := wayIn(site, in, sink, clock, nil)
 		if err != nil {
-			return nil, fmt.Errorf("instrument %q: %w", in.Name, err)
-		}
-		if r != nil {
+			faults = append(faults, faultsOf(fmt.Sprintf("instrument %q", in.Name), err))
+		} else if r != nil {
 			all = append(all, r)
 		}
 	}
-	return all, nil
+	return all, errors.Join(faults...)
+}
+
+// faultsOf says what an error is of, before each of those that were joined.
+func faultsOf(what string, err error) error {
+	all, joined := err.(interface{ Unwrap() []error })
+	if !joined {
+		return fmt.Errorf("%s: %w", what, err)
+	}
+	var faults []error
+	for _, err := range all.Unwrap() {
+		faults = append(faults, faultsOf(what, err))
+	}
+	return errors.Join(faults...)
 }
 
 // wayIn makes the reader of one instrument; g, who listens in, may be nil.
@@ -82,11 +96,10 @@ func mqttClient(site *logbook.Site, in logbook.Instrument, sink sensor.Sink, clo
 	if c.ClientID == "" {
 		c.ClientID = clientID(site.Name, in.Name)
 	}
-	var err error
-	if c.User, err = trust.Secret("mqtt.user", m.UserEnv, m.UserFile); err != nil {
-		return nil, err
-	}
-	if c.Password, err = trust.Secret("mqtt.password", m.PasswordEnv, m.PasswordFile); err != nil {
+	var errUser, errPassword error
+	c.User, errUser = trust.Secret("mqtt.user", m.UserEnv, m.UserFile)
+	c.Password, errPassword = trust.Secret("mqtt.password", m.PasswordEnv, m.PasswordFile)
+	if err := errors.Join(errUser, errPassword); err != nil {
 		return nil, err
 	}
 	for _, s := range m.Sources {

@@ -43,7 +43,7 @@ func (c *listenCmd) prove(ctx context.Context, con *console) error {
 		return err
 	}
 	if site.Logbook == "" {
-		return fmt.Errorf("%s names no logbook in which proofs are kept: add the line \"logbook: depot.db\"", c.Site)
+		return fmt.Errorf("%s: proofs are kept in a logbook: %w", c.Site, errNoLogbook)
 	}
 	settle(site, c.Site)
 	store, err := sqlite.Open(site.Logbook, sqlite.Options{ReadOnly: true})

@@ -41,6 +41,9 @@ SIGTERM; a second signal stops it at once. What was acknowledged before a power 
 Say what people do by the forms on the pages, or with "undersheet act"; read the stored record with "undersheet export" and "undersheet report".`
 }
 
+// errNoLogbook says that a site file names none.
+var errNoLogbook = errors.New("logbook: is missing: add the line \"logbook: depot.db\"")
+
 // Run implements the command.
 func (c *serveCmd) Run(con *console) error {
 	site, warnings, err := configs.Load(c.Site)
@@ -51,7 +54,7 @@ func (c *serveCmd) Run(con *console) error {
 		fmt.Fprintln(con.err, "warning:", w)
 	}
 	if site.Logbook == "" {
-		return fmt.Errorf("%s names no logbook: add the line \"logbook: depot.db\"", c.Site)
+		return fmt.Errorf("%s: %w", c.Site, errNoLogbook)
 	}
 	settle(site, c.Site)
 	logger := slog.New(slog.NewTextHandler(con.err, nil))
@@ -158,7 +161,9 @@ func build() string {
 // settle makes what a site file at path writes absolute: a relative path is meant
 // from where the file is.
 func settle(site *logbook.Site, path string) {
-	site.Logbook = beside(path, site.Logbook)
+	if site.Logbook != "" {
+		site.Logbook = beside(path, site.Logbook)
+	}
 	for i := range site.Forward {
 		if f := &site.Forward[i]; f.File != "" {
 			f.File = beside(path, f.File)
