@@ -104,16 +104,6 @@ func TestAxisPlacesValues(t *testing.T) {
 	require.InDelta(t, 200, lg.at(0), 1e-9, "what a logarithmic axis cannot show lies on its floor")
 }
 
-func TestTicks(t *testing.T) {
-	require.Equal(t, []float64{0, 24, 48, 72, 96, 120}, hourTicks(axis{min: 0, max: 120}, 6))
-	require.Equal(t, []float64{0, 50, 100, 150}, valueTicks(axis{min: 0, max: 190}, 5))
-	require.Equal(t, []float64{1, 2, 5, 10, 20, 50, 100}, valueTicks(axis{min: 1, max: 100, log: true}, 5))
-	require.Equal(t, "0.3", short(0.30000000000000004))
-	require.Equal(t, "1500", short(1500))
-	require.Equal(t, "0,3", newDrawing(&Chart{Lang: "fr"}).short(0.3), "French figures have a decimal comma")
-	require.LessOrEqual(t, len(hourTicks(axis{min: 0, max: 1e7}, 8)), 10)
-}
-
 func TestThinKeepsExtremes(t *testing.T) {
 	var points []Point
 	for i := 0; i < 10_000; i++ {
@@ -129,6 +119,15 @@ func TestThinKeepsExtremes(t *testing.T) {
 	}
 	require.Equal(t, points[:10], Thin(points[:10], 200))
 	require.Len(t, Thin([]Point{{1, 1}, {1, 2}, {1, 3}}, 1), 3, "no span, nothing to thin by")
+}
+
+// Three spans of 8 h each, from 2 h on: of each the lowest and the highest, in order of time,
+// the first where several are alike.
+func TestThinByHand(t *testing.T) {
+	points := []Point{{2, 5}, {4, 9}, {6, 5}, {9.9, 7}, {10, 3}, {11, 8}, {12, 8}, {17, 3}, {18, 4}, {20, 4}, {26, 4}}
+	require.Equal(t, []Point{{2, 5}, {4, 9}, {10, 3}, {11, 8}, {18, 4}, {26, 4}}, Thin(points, 3))
+	require.Len(t, Thin(points, 6), len(points), "few enough")
+	require.Len(t, Thin(points, 0), len(points))
 }
 
 func TestGapBreaksLine(t *testing.T) {
