@@ -32,6 +32,7 @@ func TestHarmlessMisbehaviour(t *testing.T) {
 		"late once, at the start":    {{On: "AT+CSQ", Late: 700 * time.Millisecond}},
 		"knows only what is needed":  {{On: "AT+CMEE", Answer: "ERROR", Times: modem.Always}, {On: "AT+CREG=", Answer: "ERROR"}, {On: "AT+CSQ", Answer: "ERROR", Times: modem.Always}},
 		"registered for LTE alone":   {{On: "AT+CREG?", Answer: "+CREG: 0,2\r\n\r\nOK", Times: modem.Always}, {On: "AT+CGREG?", Answer: "ERROR", Times: modem.Always}},
+		"says OK and no more":        {{On: "AT+CREG?", Answer: "+CREG: 0,2\r\n\r\nOK", Times: modem.Always}, {On: "AT+CGREG?", Answer: "OK", Times: modem.Always}, {On: "AT+CSQ", Answer: "OK", Times: modem.Always}, {On: "AT+CPINR", Answer: "OK", Times: modem.Always}},
 		"SIM busy at first":          {{On: "AT+CPIN?", Answer: "+CME ERROR: 14", Times: 3}},
 		"searching at first":         {{On: "AT+C", Skip: 4, Times: 1, Answer: "+CREG: 0,2\r\n\r\nOK"}},
 		"taken charge of, OK lost":   {{On: modem.OnBody, Skip: 2, Answer: "+CMGS: 9"}},

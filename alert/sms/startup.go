@@ -24,10 +24,10 @@ func (m *Modem) start(ctx context.Context, t *talk) error {
 	return m.setUp(ctx, t)
 }
 
-// optional passes over a refusal.
+// optional passes over a refusal, and over an OK without an answer.
 func optional(_ []string, err error) error {
 	var refused *refusal
-	if errors.As(err, &refused) {
+	if errors.As(err, &refused) || errors.Is(err, errBare) {
 		return nil
 	}
 	return err
@@ -171,11 +171,7 @@ func (m *Modem) refuse(ctx context.Context, t *talk, pin string) error {
 // not say (TS 27.007, section 8.65: +CPINR is optional).
 func triesLeft(ctx context.Context, t *talk) (int, error) {
 	got, err := t.ask(ctx, `AT+CPINR="SIM PIN"`, "+CPINR:")
-	var refused *refusal
-	switch {
-	case errors.As(err, &refused):
-		return -1, nil
-	case err != nil:
+	if err := optional(got, err); err != nil {
 		return -1, err
 	}
 	for _, line := range got {

@@ -14,6 +14,8 @@ import (
 var (
 	// errSilent says that an answer did not come in time.
 	errSilent = errors.New("the modem did not answer in time")
+	// errBare is errSilent where an OK came, but not the line that was asked for.
+	errBare = fmt.Errorf("%w, but for an OK", errSilent)
 	// errHung says that a modem answers nothing any more.
 	errHung = errors.New("the modem answers nothing; check that it has power, the cable and the speed (sms.baud)")
 )
@@ -111,15 +113,18 @@ func (t *talk) drop() {
 
 // await returns the lines of an answer that begin with want, once it is
 // complete. With a want, an OK before such a line is a late one of another
-// command and is passed over. A final error of the modem is a *refusal.
+// command and is passed over; where nothing else comes, the error is errBare. A final error of the modem is a *refusal.
 func (t *talk) await(ctx context.Context, want string, within time.Duration) ([]string, error) {
 	timer := time.NewTimer(within)
 	defer timer.Stop()
 	var got []string
+	bare := false
 	for {
 		line, err := t.next(ctx, timer)
 		if err != nil {
-			t.dirty = true
+			if t.dirty = true; bare && errors.Is(err, errSilent) {
+				err = errBare
+			}
 			return got, err
 		}
 		if want != "" && strings.HasPrefix(line, want) && len(got) < 8 {
@@ -132,6 +137,8 @@ func (t *talk) await(ctx context.Context, want string, within time.Duration) ([]
 			return nil, refused
 		case done && (want == "" || len(got) > 0):
 			return got, nil
+		case done:
+			bare = true
 		}
 	}
 }
