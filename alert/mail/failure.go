@@ -2,7 +2,6 @@ package mail
 
 import (
 	"crypto/tls"
-	"crypto/x509"
 	"errors"
 	"net/textproto"
 	"strings"
@@ -10,6 +9,7 @@ import (
 	gomail "github.com/wneessen/go-mail"
 
 	"undersheet/alert"
+	"undersheet/trust"
 )
 
 // classify tells what an error of the mail library means for the next attempt.
@@ -41,11 +41,8 @@ func refused(err error) bool {
 	if errors.As(err, &reply) {
 		return reply.Code >= 500
 	}
-	var unknown x509.UnknownAuthorityError
-	var name x509.HostnameError
-	var invalid x509.CertificateInvalidError
-	var verify *tls.CertificateVerificationError
-	if errors.As(err, &unknown) || errors.As(err, &name) || errors.As(err, &invalid) || errors.As(err, &verify) {
+	var record tls.RecordHeaderError // no TLS on that port
+	if trust.Certificate(err, "") != "" || errors.As(err, &record) {
 		return true
 	}
 	for _, text := range []string{"does not support", "not supported", "no supported auth", "unencrypted connection", "x509:", "535 "} {

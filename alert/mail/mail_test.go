@@ -214,6 +214,7 @@ func TestTroubleBeforeTheMessage(t *testing.T) {
 		{"wrong password", secure.port, func(m *logbook.Mail) { m.PasswordEnv = "WRONG" }, true},
 		{"unknown certificate", secure.port, func(m *logbook.Mail) { m.CA = "" }, true},
 		{"no STARTTLS offered", plain.port, func(m *logbook.Mail) {}, true},
+		{"no TLS on that port", plain.port, func(m *logbook.Mail) { m.TLS = ImplicitTLS }, true},
 		{"nobody listens", nobody, func(m *logbook.Mail) {}, false},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

@@ -3,7 +3,6 @@ package webhook
 import (
 	"context"
 	"crypto/tls"
-	"crypto/x509"
 	"errors"
 	"fmt"
 	"net"
@@ -15,6 +14,7 @@ import (
 	"unicode"
 
 	"undersheet/alert"
+	"undersheet/trust"
 )
 
 // MostWait is the longest that a webhook is left alone because it asks for it: an
@@ -131,11 +131,6 @@ func unanswered(err error, sent bool) *alert.Failure {
 // refused reports whether a connection will fail again until somebody puts it
 // right: a certificate that does not verify, or no TLS at all.
 func refused(err error) bool {
-	var authority x509.UnknownAuthorityError
-	var name x509.HostnameError
-	var invalid x509.CertificateInvalidError
-	var verify *tls.CertificateVerificationError
 	var record tls.RecordHeaderError
-	return errors.As(err, &authority) || errors.As(err, &name) || errors.As(err, &invalid) || errors.As(err, &verify) ||
-		errors.As(err, &record) || errors.Is(err, http.ErrSchemeMismatch)
+	return trust.Certificate(err, "") != "" || errors.As(err, &record) || errors.Is(err, http.ErrSchemeMismatch)
 }

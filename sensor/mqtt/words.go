@@ -2,7 +2,6 @@ package mqtt
 
 import (
 	"crypto/tls"
-	"crypto/x509"
 	"errors"
 	"fmt"
 	"io"
@@ -12,6 +11,8 @@ import (
 	"syscall"
 
 	"github.com/eclipse/paho.mqtt.golang/packets"
+
+	"undersheet/trust"
 )
 
 // errGone says that the connection ended.
@@ -98,31 +99,15 @@ func (s *session) refusal(err error) string {
 
 // certificates words what is wrong with TLS; "" when it is something else.
 func (s *session) certificates(err error) string {
-	var authority x509.UnknownAuthorityError
-	var host x509.HostnameError
-	var invalid x509.CertificateInvalidError
+	if why := trust.Certificate(err, s.cfg.CA); why != "" {
+		return why
+	}
 	var record tls.RecordHeaderError
 	switch {
-	case errors.As(err, &authority):
-		return fmt.Sprintf("its certificate is signed by none of %s: give the certificate of the authority that signed it as ca", s.authorities())
-	case errors.As(err, &host):
-		return fmt.Sprintf("its certificate is for another name: use a name that is in it (%v)", host)
-	case errors.As(err, &invalid) && invalid.Reason == x509.Expired:
-		return "its certificate has expired or is not valid yet: check this machine's date, then renew the certificate"
-	case errors.As(err, &invalid):
-		return fmt.Sprintf("its certificate is not accepted: %v", invalid)
 	case errors.As(err, &record):
 		return "it does not speak TLS on this port: use tcp://, or the port for TLS"
 	case strings.Contains(err.Error(), "remote error: tls:"):
 		return s.clientCertificate(err)
 	}
 	return ""
-}
-
-// authorities says whose signature the broker's certificate needs.
-func (s *session) authorities() string {
-	if s.cfg.CA == "" {
-		return "the authorities that this machine trusts"
-	}
-	return fmt.Sprintf("the authorities in ca %q", s.cfg.CA)
 }
