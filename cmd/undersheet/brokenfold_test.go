@@ -33,7 +33,8 @@ func (s brokenState) Fold(e logbook.Entry) []logbook.Recorded {
 
 // A fold that breaks ends neither the mails nor the recording nor the pages: people are
 // told that the watch has stopped, and every gate is shown shut. The daemon ends with the
-// cause when it is asked to.
+// cause when it is asked to. Started again a day later it says so again, and a program that does not
+// break says once that this is over.
 func TestBrokenFoldIsTold(t *testing.T) {
 	box := newMailbox(t)
 	site, _, err := configs.Parse("site.yaml", fmt.Appendf(nil, `site: Gorse Lane
@@ -49,15 +50,20 @@ stores: [{name: Store 1, air: [{name: door, channel: door, where: door}]}]
 	require.NoError(t, err)
 	site.Logbook = filepath.Join(t.TempDir(), "depot.db")
 	clock := sim.NewClock(e2eStart)
-	d, err := newDaemon(site, daemonOptions{Clock: clock, Listen: "127.0.0.1:0", Stale: time.Hour, Logger: slog.New(slog.DiscardHandler)})
-	require.NoError(t, err)
-	d.loop = watch.New(d.store, watch.Options{Clock: clock.Now, Stale: time.Hour, Planned: d.sender.Wake, Logger: slog.New(slog.DiscardHandler),
-		NewState: func() watch.Folder { return brokenState{rules.New()} }, NewPlanner: func() watch.Planner { return alert.NewPlanner(alert.PlannerOptions{}) }})
-	d.handler = newPages(d)
-	ctx, stop := context.WithCancel(t.Context())
-	ended := make(chan error, 1)
-	go func() { ended <- d.run(ctx) }()
-	<-d.caughtUp
+	start := func(state func() watch.Folder) (*daemon, func() error) {
+		d, err := newDaemon(site, daemonOptions{Clock: clock, Listen: "127.0.0.1:0", Stale: time.Hour, Logger: slog.New(slog.DiscardHandler)})
+		require.NoError(t, err)
+		d.loop = watch.New(d.store, watch.Options{Clock: clock.Now, Stale: time.Hour, Planned: d.sender.Wake, Logger: slog.New(slog.DiscardHandler),
+			NewState: state, NewPlanner: func() watch.Planner { return alert.NewPlanner(alert.PlannerOptions{}) }})
+		d.handler = newPages(d)
+		ctx, stop := context.WithCancel(t.Context())
+		ended := make(chan error, 1)
+		go func() { ended <- d.run(ctx) }()
+		<-d.caughtUp
+		return d, func() error { stop(); return <-ended }
+	}
+	broken := func() watch.Folder { return brokenState{rules.New()} }
+	d, stop := start(broken)
 
 	act := &logbook.NoGasDeclared{Header: logbook.Header{Kind: logbook.KindNoGasDeclared, Time: logbook.At(e2eStart)}, OnStore: logbook.OnStore{Store: "Store 1"}, Act: logbook.Act{By: "Ana Brook"}}
 	_, err = d.store.Append(t.Context(), []logbook.Entry{act})
@@ -73,6 +79,18 @@ stores: [{name: Store 1, air: [{name: door, channel: door, where: door}]}]
 	_, err = io.ReadAll(page.Body)
 	require.NoError(t, err)
 	require.Equal(t, http.StatusOK, page.StatusCode)
-	stop()
-	require.ErrorIs(t, <-ended, watch.ErrBroken)
+	require.ErrorIs(t, stop(), watch.ErrBroken)
+
+	clock.Move(e2eStart.Add(25 * time.Hour))
+	_, stop = start(broken)
+	const told = "HIGH: The program has stopped judging"
+	require.Eventually(t, func() bool { return len(box.about(told)) == 2 }, patience, tick, "a day later it is told again")
+	require.ErrorIs(t, stop(), watch.ErrBroken)
+	_, stop = start(func() watch.Folder { return rules.New() })
+	require.Eventually(t, func() bool {
+		clock.Move(clock.Now().Add(10 * time.Minute))
+		return len(box.about("Over: The program has stopped judging")) > 0
+	}, patience, tick, "nobody hears that it is over")
+	require.NoError(t, stop())
+	require.Len(t, box.about(told), 2, "what was told is not told again by the program that goes on")
 }
