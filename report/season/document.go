@@ -125,7 +125,7 @@ func (v voice) treatments() []paper.Block {
 		return v.part("treatments", paper.Paragraph{Text: v.say("none")})
 	}
 	t := paper.Table{Columns: v.columns("-treatment", "-place", "-begun", "exposure", "tonnes", "phosphine", "per-tonne", "per-m3", "loss", "-verdict")}
-	var tonnes, grams, volume float64
+	var tonnes, grams, volume, onTonnes, inVolume float64 // g on grain, and in a volume, that are known
 	for i := range v.Treatments {
 		x := &v.Treatments[i]
 		exposure, loss := "—", "—"
@@ -136,10 +136,16 @@ func (v voice) treatments() []paper.Block {
 			loss = v.figure(x.LossPerDay)
 		}
 		tonnes, grams, volume = tonnes+x.Tonnes, grams+x.Grams, volume+x.VolumeM3
+		if x.Tonnes > 0 {
+			onTonnes += x.Grams
+		}
+		if x.VolumeM3 > 0 {
+			inVolume += x.Grams
+		}
 		t.Rows = append(t.Rows, paper.Row(x.name(), x.Store+", "+x.Stack, v.time(x.Begun), exposure, v.figure(x.Tonnes), v.figure(x.Grams), v.per(x.Grams, x.Tonnes), v.per(x.Grams, x.VolumeM3), loss,
 			words.Verdict(v.lang, x.Verdict, x.Lines)))
 	}
-	all := paper.Row(v.say("all"), "", "", "", v.figure(tonnes), v.figure(grams), v.per(grams, tonnes), v.per(grams, volume), "", "")
+	all := paper.Row(v.say("all"), "", "", "", v.figure(tonnes), v.figure(grams), v.per(onTonnes, tonnes), v.per(inVolume, volume), "", "")
 	t.Rows = append(t.Rows, strong(all))
 	held := v.Held()
 	terms := paper.Terms{{Name: v.say("held"), Value: v.of(held)}}
