@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
@@ -153,8 +154,12 @@ func (g *gathering) store(st *rules.StoreView) {
 	for _, a := range st.Air {
 		labels := []string{st.Name, a.Name, a.Where}
 		g.sample("air_concentration_ppm", "air_reading_age_seconds", a.Last, labels)
-		g.gauge("air_mean_ppm", a.TWA8h, with(labels, "8h")...)
-		g.gauge("air_mean_ppm", a.Mean15min, with(labels, "15min")...)
+		if a.Read8h > 0 {
+			g.gauge("air_mean_ppm", a.TWA8h, with(labels, "8h")...)
+		}
+		if a.Mean15min > 0 || shows(a.Last) && g.now.Sub(a.Last.At) < shortTerm {
+			g.gauge("air_mean_ppm", a.Mean15min, with(labels, "15min")...)
+		}
 	}
 	for i := range st.Stacks {
 		g.stack(&st.Stacks[i], []string{st.Name, st.Stacks[i].Name})
@@ -168,11 +173,18 @@ func (g *gathering) sample(value, ageOf string, s rules.Sample, labels []string)
 		return
 	}
 	g.gauge(ageOf, g.age(s.At), labels...)
-	switch s.State {
-	case reading.OK, reading.BelowDetection, reading.OverRange:
+	if shows(s) {
 		g.gauge(value, s.PPM, labels...)
 	}
 }
+
+// shows reports whether a reading is to be trusted now.
+func shows(s rules.Sample) bool {
+	return s.State == reading.OK || s.State == reading.BelowDetection || s.State == reading.OverRange
+}
+
+// shortTerm is the time that a short-term limit is of.
+const shortTerm = 15 * time.Minute
 
 // stack gives a stack and its lines.
 func (g *gathering) stack(k *rules.StackView, labels []string) {

@@ -237,3 +237,24 @@ func TestFollowUpsOfOneStackInMetrics(t *testing.T) {
 	}
 	require.Contains(t, body, `undersheet_alarms_raised{alarm="follow-up-due",priority="medium"} 4`)
 }
+
+// A point that nobody read has no mean: a 0 would be taken for clean air (29 CFR 1910.1000(d)(1)
+// averages what was measured).
+func TestMeanOfUnreadAirIsAbsent(t *testing.T) {
+	f, h := full()
+	air := &f.view.Stores[0].Air[0]
+	shown := func(read8h float64, last rules.Sample) (windows []string) {
+		air.TWA8h, air.Mean15min, air.Read8h, air.Last = 0, 0, read8h, last
+		body := get(h, "/metrics").Body.String()
+		for _, window := range []string{"8h", "15min"} {
+			if strings.Contains(body, `undersheet_air_mean_ppm{point="`+air.Name+`",store="Long Store",where="`+air.Where+`",window="`+window+`"} 0`) {
+				windows = append(windows, window)
+			}
+		}
+		return windows
+	}
+	require.Empty(t, shown(0, rules.Sample{State: reading.None}))
+	require.Equal(t, []string{"8h", "15min"}, shown(2, sample(0, time.Minute, reading.BelowDetection)))
+	require.Equal(t, []string{"8h"}, shown(2, sample(0, 20*time.Minute, reading.BelowDetection)))
+	require.Equal(t, []string{"8h"}, shown(2, sample(0, time.Minute, reading.Fault)))
+}

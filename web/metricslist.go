@@ -44,7 +44,7 @@ func gasMetrics() []metric {
 		{"line_end_level_chance_ratio", "Chance from 0 to 1 that the line holds the end level at the planned end.", ofLine},
 		{"air_concentration_ppm", "Newest trusted reading of an air point, in ppm by volume. Absent while there is none to trust.", ofPoint},
 		{"air_reading_age_seconds", "Age of the newest reading of an air point.", ofPoint},
-		{"air_mean_ppm", "Time-weighted mean of an air point in ppm over the window 8h or 15min.", with(ofPoint, "window")},
+		{"air_mean_ppm", "Time-weighted mean of an air point in ppm over the window 8h or 15min. Time that nobody read adds nothing to it; absent where all of it is such.", with(ofPoint, "window")},
 	}
 }
 
