@@ -113,9 +113,6 @@ func (g *gatherer) quote(rec logbook.Recorded) {
 	case *logbook.Phase:
 		if c := g.running[r.Stack]; c != nil && (r.Treatment == c.t.Name || r.Treatment == "") {
 			c.sum.Phase, c.sum.Verdict = r.Phase, r.Verdict
-			if r.Phase == logbook.PhaseWithholding && c.sum.Cleared == 0 {
-				c.sum.Cleared = c.t.ClearedAt
-			}
 		}
 	case *logbook.EndLevel:
 		if c := g.running[r.Stack]; c != nil && r.Treatment == c.t.Name {
@@ -134,7 +131,7 @@ func (g *gatherer) quote(rec logbook.Recorded) {
 func (g *gatherer) end(c *course) {
 	t, sum := c.t, &c.sum
 	sum.Name, sum.Stack, sum.Lines = t.Name, t.Stack, len(t.Lines)
-	sum.Begun, sum.PlannedEnd, sum.Aired = t.Started, t.PlannedEnd, t.AiringFirst
+	sum.Begun, sum.PlannedEnd, sum.Aired, sum.Cleared = t.Started, t.PlannedEnd, t.AiringFirst, t.FirstCleared
 	if sum.Begun == 0 {
 		sum.Begun = cmp.Or(t.DosingAt, t.AiringFirst)
 	}
@@ -143,9 +140,6 @@ func (g *gatherer) end(c *course) {
 	}
 	if sum.Aired == 0 {
 		g.fitted(c)
-	}
-	if sum.Cleared == 0 {
-		sum.Cleared = t.ClearedAt
 	}
 	if sum.Verdict == "" {
 		sum.Phase, sum.Verdict = t.Phase, t.Verdict

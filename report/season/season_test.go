@@ -2,7 +2,9 @@ package season
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
+	"fmt"
 	"iter"
 	"math"
 	"os/exec"
@@ -92,7 +94,8 @@ func (l *logged) stock(h float64, kind logbook.Kind, form string, count int) {
 func story() *logged {
 	l := &logged{}
 	l.add(-2000, logbook.KindSiteConfigured, &logbook.SiteConfigured{Site: depot()})
-	l.stock(-1990, logbook.KindStockReceived, "Tablets", 500)
+	l.stock(-1990, logbook.KindStockReceived, "Tablets", 300)
+	l.stock(-1985, logbook.KindStockReceived, "tablets", 200)
 	l.stock(-1980, logbook.KindStockReceived, "own cakes", 5)
 	l.stock(-2, logbook.KindStockReceived, "tablets", 1000)
 	l.add(-1, logbook.KindDosePlaced, &logbook.DosePlaced{OnStack: on("A"), Product: logbook.Product{Form: "tablets", Count: 300}, People: []string{"R. Amadi", "O. Marsh"}, Protection: "full mask", Act: who})
@@ -113,7 +116,8 @@ func story() *logged {
 	l.add(121, logbook.KindAiringStarted, &logbook.AiringStarted{OnStack: on("A"), Act: who})
 	l.phase(121, "A", "A-1", logbook.PhaseAiring, logbook.VerdictHeld)
 	l.add(150, logbook.KindResidueTaken, &logbook.ResidueTaken{OnStack: on("A"), Product: logbook.Product{Form: "tablets", Count: 300}, Residue: logbook.ResidueSpent, ShownBy: "reading", Act: who})
-	l.add(151, logbook.KindResidueDisposed, &logbook.ResidueDisposed{OnStack: on("A"), Product: logbook.Product{Form: "tablets", Count: 290}, How: logbook.DisposedBuried, Where: "pit 2", Act: who})
+	l.add(151, logbook.KindResidueDisposed, &logbook.ResidueDisposed{OnStack: on("A"), Product: logbook.Product{Form: "tablets", Count: 100}, How: logbook.DisposedBuried, Where: "pit 2", Act: who})
+	l.add(152, logbook.KindResidueDisposed, &logbook.ResidueDisposed{OnStack: on("A"), Product: logbook.Product{Form: "tablets", Count: 190}, How: logbook.DisposedBuried, Where: "pit 2", Act: who})
 	l.start(200, "B", "B-1", 200)
 	l.add(210, logbook.KindDoseAdded, &logbook.DoseAdded{OnStack: on("B"), PhosphineG: 100, Act: who})
 	l.forecast(224, "B", 320, 10, 15, 25)
@@ -138,6 +142,7 @@ func made(t *testing.T, l *logged, p Period) *Season {
 func TestFigures(t *testing.T) {
 	s := made(t, story(), Period{From: "2026-02-25", To: "2026-03-31"})
 	require.Equal(t, []string{"A-1", "B-1", "A-2"}, []string{s.Treatments[0].Name, s.Treatments[1].Name, s.Treatments[2].Name})
+	require.Equal(t, []string{"Ford Mill", "Long Barn", "A", "five-day", "maize"}, []string{s.Site, s.Treatments[0].Store, s.Treatments[0].Stack, s.Treatments[0].Protocol, s.Treatments[0].Commodity})
 	require.Equal(t, Proportion{1, 2}, s.Held(), "the one that runs has no verdict")
 	require.Equal(t, []float64{300, 300, 300}, []float64{s.Treatments[0].Grams, s.Treatments[1].Grams, s.Treatments[2].Grams}, "g, with what was added")
 
@@ -215,12 +220,32 @@ func TestPeriods(t *testing.T) {
 	require.Zero(t, empty.Held().N)
 }
 
+// book is a log that vouches for what it holds.
+type book struct{ *logged }
+
+func (b book) Entries(_ context.Context, from uint64) iter.Seq2[logbook.Entry, error] {
+	return (&logged{b.es[from-1:]}).entries()
+}
+
+func (b book) LogAt(_ context.Context, seq uint64) (id, hash string, err error) {
+	return "0af3", fmt.Sprint("hash at ", seq), nil
+}
+
+// TestOfLog: the sum names the log and the hash of the last entry that it was made of.
+func TestOfLog(t *testing.T) {
+	s, err := OfLog(t.Context(), book{story()}, Period{}, 12, "v1")
+	require.NoError(t, err)
+	require.Equal(t, report.Source{LogID: "0af3", Head: "hash at 12", FirstSeq: 1, LastSeq: 12, Program: "v1"}, s.Source)
+	require.Equal(t, 12, s.Entries)
+	require.Len(t, s.Treatments, 1)
+}
+
 // TestCorrected: a correction counts, whatever the wrong entry said.
 func TestCorrected(t *testing.T) {
 	l := story()
 	right, err := logbook.Encode(&logbook.StockReceived{Header: logbook.Header{Time: hour(-2), Kind: logbook.KindStockReceived}, Product: logbook.Product{Form: "tablets", Count: 900}, Act: who})
 	require.NoError(t, err)
-	l.add(530, logbook.KindCorrected, &logbook.Corrected{Of: 4, Entry: right, Why: "miscounted", Act: who})
+	l.add(530, logbook.KindCorrected, &logbook.Corrected{Of: 5, Entry: right, Why: "miscounted", Act: who})
 	s := made(t, l, Period{From: "2026-02-25", To: "2026-03-31"})
 	require.Equal(t, 900, s.Stock[1].Received)
 	require.Equal(t, 95, s.Stock[1].Off)
