@@ -6,6 +6,9 @@ import (
 	"html"
 	"io"
 	"math"
+	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -147,4 +150,78 @@ func TestFrenchSheet(t *testing.T) {
 		}
 		assert.NotContains(t, out, "planned/", name)
 	}
+}
+
+// TestCoursesAreDrawnAsPlanned: three points of a course by hand, on a linear axis from 0. What
+// stands at 200 ppm lies half way between 0 and 400, and hour 60 half way between 0 and 120; the
+// letter of a curve is that of its row in the table.
+func TestCoursesAreDrawnAsPlanned(t *testing.T) {
+	course := func(sheet string, ppm ...float64) plan.Course {
+		return plan.Course{Sheet: sheet, Hours: []float64{0, 60, 120}, PPM: ppm, P05: 90, P50: ppm[2], P95: 310, LossPerDay: 0.25, Chance: 0.5}
+	}
+	p := &plan.Plan{Store: "Round Barn", Protocol: "five-day", Hours: 120, EndLevelPPM: 150, Stacks: []plan.StackPlan{{Name: "Q", Commodity: "maize",
+		Courses: []plan.Course{course("tight", 0, 400, 200), course("leaky", 0, 200, 100)}}}}
+	var page strings.Builder
+	require.NoError(t, (&planned.Sheet{Plan: p, Lang: "en"}).WriteHTML(&page))
+	require.Equal(t, 1, strings.Count(page.String(), "POISON GAS: PHOSPHINE"), "one sign, where nobody says how many entrances there are")
+	var curves [][]float64 // x and y in turn
+	for _, m := range regexp.MustCompile(`<path d="M([\d. L]+)" fill="none"`).FindAllStringSubmatch(page.String(), -1) {
+		var places []float64
+		for _, f := range strings.Fields(strings.ReplaceAll(m[1], "L", " ")) {
+			v, err := strconv.ParseFloat(f, 64)
+			require.NoError(t, err)
+			places = append(places, v)
+		}
+		curves = append(curves, places)
+	}
+	require.Len(t, curves, 2)
+	a, b := curves[0], curves[1]
+	require.Len(t, a, 6)
+	require.Len(t, b, 6)
+	require.InDelta(t, (a[0]+a[4])/2, a[2], 0.1)
+	require.InDelta(t, (a[1]+a[3])/2, a[5], 0.1)
+	require.InDelta(t, a[5], b[3], 0.1)
+	require.Less(t, a[3], a[1], "more gas stands higher")
+	level := regexp.MustCompile(`<line x1="[\d.]+" y1="([\d.]+)"[^>]*stroke-width="2"`).FindStringSubmatch(page.String())
+	require.NotNil(t, level)
+	at, err := strconv.ParseFloat(level[1], 64)
+	require.NoError(t, err)
+	require.InDelta(t, a[1]+0.375*(a[3]-a[1]), at, 0.1, "150 of 400")
+	for letter, sheet := range map[string]string{"A": "tight", "B": "leaky"} {
+		contains(t, page.String(), "<td>"+letter+": "+html.EscapeString(words.Plan("en", sheet, "", 0))+"</td>")
+		contains(t, page.String(), ">"+letter+"</text>")
+	}
+}
+
+// TestTextNamesPlacesInOrder: the store, each stack, and each of its lines by its number.
+func TestTextNamesPlacesInOrder(t *testing.T) {
+	s := sheet(t)
+	s.Plan.Outdoors = true
+	var b strings.Builder
+	require.NoError(t, s.WriteText(&b))
+	lines := strings.Split(b.String(), "\n")
+	assert.Contains(t, lines[0], "Store <9>")
+	assert.True(t, strings.HasSuffix(lines[0], ", "+words.Text("en", "planned/outdoors")), lines[0])
+	at := 0
+	for i, code := range s.Plan.Stacks[0].Lines {
+		place := words.Plan("en", code, "", 0)
+		k := slices.IndexFunc(lines, func(l string) bool { return strings.HasSuffix(l, "  "+place) })
+		require.Greater(t, k, at, "%s\n%s", place, b.String())
+		assert.Contains(t, lines[k], words.Text("en", "planned/line", "{number}", strconv.Itoa(i+1)))
+		at = k
+	}
+	assert.Greater(t, slices.IndexFunc(lines, func(l string) bool {
+		return strings.HasPrefix(l, words.Text("en", "planned/stack", "{stack}", "S", "{commodity}", "cottonseed"))
+	}), at, "the next stack comes after it")
+	for _, sp := range s.Plan.Stacks {
+		for _, x := range sp.Says {
+			if x.Source != "" {
+				assert.Contains(t, b.String(), words.Plan("en", x.Code, words.Source("en", x.About), x.Value)+" ("+words.Source("en", x.Source)+")")
+			}
+		}
+	}
+	s.Plan.Outdoors = false
+	b.Reset()
+	require.NoError(t, s.WriteText(&b))
+	assert.NotContains(t, b.String(), ", "+words.Text("en", "planned/outdoors"))
 }
