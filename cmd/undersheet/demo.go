@@ -244,7 +244,7 @@ func splitAct(act string) []string { return strings.Split(act, "|") }
 // settle waits until every channel was read at depot time at and folded. The
 // wait is on the wires' own time, so it is bounded by it.
 func (dm *demo) settle(ctx context.Context, at time.Time) error {
-	const again, patience = time.Second, 30 * time.Second
+	const again, patience = time.Second, 2 * time.Minute // a disk may take long where others work, too
 	deadline := time.After(patience)
 	for {
 		if err := dm.broker.Publish(dm.depot, onMQTT, at); err != nil {
