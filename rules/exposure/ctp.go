@@ -100,12 +100,15 @@ func (c *CTP) bridge(a, b Point) {
 
 // Unread returns the hours from Began to a moment that no reading of the stack's gas covers: gaps,
 // hours in which the line drew something else, and what came after the last reading. Before
-// Began, and without it, it is 0.
+// Began, and without it, it is 0; so is less than a few thousandths of a second, which sums leave.
 func (c *CTP) Unread(until logbook.Time) float64 {
 	if c.Began == 0 || until <= c.Began {
 		return 0
 	}
-	return max(until.Hours(c.Began)-c.Read, 0)
+	if h := until.Hours(c.Began) - c.Read; h > 1e-6 {
+		return h
+	}
+	return 0
 }
 
 // hoursAbove returns for how long the straight line from a to b is at or above level.

@@ -181,6 +181,11 @@ func TestUnread(t *testing.T) {
 	never := CTP{Began: start}
 	assert.InDelta(t, 20, never.Unread(start.Add(20*time.Hour)), 1e-9)
 	assert.Zero(t, never.Unread(start.Add(-time.Hour)))
+	whole := CTP{Began: start} // tenths of an hour are no binary fractions
+	for m := 0; m <= 7*24*60; m += 6 {
+		whole.Add(start.Add(time.Duration(m)*time.Minute), 150, time.Hour)
+	}
+	assert.Zero(t, whole.Unread(start.Add(7*24*time.Hour)))
 	broken := CTP{Began: start}
 	for h := 0; h < 400; h += 4 { // read for one hour of four
 		broken.Add(start.Add(time.Duration(h)*time.Hour), 150, time.Hour)
