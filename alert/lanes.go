@@ -37,7 +37,7 @@ type turn struct {
 // once for each recipient: what failed at somebody else may not fail at him, and he may be the
 // one who can act.
 func (l *lane) open(t turn, now time.Time) bool {
-	return !now.Before(l.until) || !l.ordered && t.rank >= rank(logbook.PriorityHigh) && l.held[t.to] == 0
+	return !waits(l.until, now) || !l.ordered && t.rank >= rank(logbook.PriorityHigh) && l.held[t.to] == 0
 }
 
 // makeLanes makes a lane for each messenger and each webhook.
@@ -76,7 +76,7 @@ func (s *Sender) look(ctx context.Context) error {
 		if s.works(l) {
 			continue
 		}
-		due, err := s.box.DueFor(ctx, l.messenger, l.to, now, mostDue)
+		due, err := s.box.DueFor(ctx, l.messenger, l.to, now, waitLongest, mostDue)
 		if err != nil {
 			return err
 		}
@@ -91,7 +91,7 @@ func (s *Sender) look(ctx context.Context) error {
 // strays are the messages due that no lane takes.
 func (s *Sender) strays(waiting []sqlite.Outgoing, now time.Time) []sqlite.Outgoing {
 	return slices.DeleteFunc(waiting, func(o sqlite.Outgoing) bool {
-		return o.NotBefore.After(now) || slices.ContainsFunc(s.lanes, func(l *lane) bool { return l.takes(o) })
+		return o.NotBefore.After(now) && (o.Attempts == 0 || waits(o.NotBefore, now)) || slices.ContainsFunc(s.lanes, func(l *lane) bool { return l.takes(o) })
 	})
 }
 
@@ -202,7 +202,7 @@ func (s *Sender) hold(l *lane, to string, f *Failure) time.Time {
 	}
 	l.held[to]++
 	now := s.opts.Clock()
-	if now.Before(l.until) {
+	if waits(l.until, now) {
 		return l.until
 	}
 	l.failures++
@@ -238,6 +238,15 @@ func wait(n int, permanent bool) time.Duration {
 // waitSpread is the fraction by which a wait is made shorter or longer at random,
 // so that what failed together is not tried together again.
 const waitSpread = 0.2
+
+// waitLongest is the longest that spread returns.
+const waitLongest = time.Duration(float64(waitPermMost) * (1 + waitSpread))
+
+// waits reports whether what failed is to wait until a time. It is not where that time is further
+// off than any wait is long: the clock has gone back since, and nobody is kept waiting for that.
+func waits(until, now time.Time) bool {
+	return now.Before(until) && until.Sub(now) <= waitLongest
+}
 
 // spread returns how long to wait after the nth failure: wait, made shorter or longer at random
 // by up to waitSpread; but at least as long as the other side asks for, up to waitPermMost.

@@ -297,3 +297,35 @@ func TestUrgentTriesAreBounded(t *testing.T) {
 	o.look(time.Second)
 	require.Equal(t, []string{"board raised"}, tried)
 }
+
+// While the machine's clock stands before the newest entry, messages fall due by that entry's time and
+// on from there, which goes back by that much when the clock has caught up. What failed before that,
+// and a way that was held back, wait no longer for it than after any failure.
+func TestClockThatGoesBackKeepsNobodyWaiting(t *testing.T) {
+	for name, restarted := range map[string]bool{"runs on": false, "started anew": true} {
+		t.Run(name, func(t *testing.T) {
+			o := newOffice(t)
+			down := true
+			o.post.fail = func(int, *Delivery) error {
+				if down {
+					return &Failure{Err: errors.New("connection refused"), Everyone: true}
+				}
+				return nil
+			}
+			o.put(logbook.PriorityHigh, "clock")
+			for range 48 {
+				o.look(waitMost)
+			}
+			o.now, down = noon.Std(), false
+			if restarted {
+				fail := o.post.fail
+				o.restart()
+				o.post.fail = fail
+			}
+			o.put(logbook.PriorityHigh, "gas")
+			o.look(0)
+			o.look(waitPermMost)
+			require.ElementsMatch(t, []string{"clock@bagmati.example rai@bagmati.example clock", "gas@bagmati.example rai@bagmati.example gas"}, o.post.took)
+		})
+	}
+}

@@ -15,7 +15,7 @@ import (
 // Outbox keeps the messages that are to be handed over.
 type Outbox interface {
 	Due(ctx context.Context, now time.Time, limit int) ([]sqlite.Outgoing, error)
-	DueFor(ctx context.Context, messenger, to string, now time.Time, limit int) ([]sqlite.Outgoing, error)
+	DueFor(ctx context.Context, messenger, to string, now time.Time, longest time.Duration, limit int) ([]sqlite.Outgoing, error)
 	Begin(ctx context.Context, key string) (sqlite.Outgoing, error)
 	Finish(ctx context.Context, key string, r sqlite.Result, record *logbook.Message) error
 }

@@ -72,10 +72,11 @@ func (s *Store) Due(ctx context.Context, now time.Time, limit int) ([]Outgoing, 
 }
 
 // DueFor is Due for one way and, unless to is empty, one recipient of it: however
-// many messages wait for others, they do not stand before these.
-func (s *Store) DueFor(ctx context.Context, messenger, to string, now time.Time, limit int) ([]Outgoing, error) {
-	return s.due(ctx, "messenger = ? AND (? = '' OR recipient = ?) AND not_before <= ? ORDER BY id LIMIT ?",
-		messenger, to, to, int64(logbook.At(now)), limit)
+// many messages wait for others, they do not stand before these. What was tried before is due
+// also where it waits for longer than longest, the longest wait for a repeat: the clock has gone back since.
+func (s *Store) DueFor(ctx context.Context, messenger, to string, now time.Time, longest time.Duration, limit int) ([]Outgoing, error) {
+	return s.due(ctx, "messenger = ? AND (? = '' OR recipient = ?) AND (not_before <= ? OR attempts > 0 AND not_before > ?) ORDER BY id LIMIT ?",
+		messenger, to, to, int64(logbook.At(now)), int64(logbook.At(now.Add(longest))), limit)
 }
 
 // due returns the waiting messages that a condition chooses.

@@ -112,7 +112,7 @@ func TestDueFor(t *testing.T) {
 		{"sms", "", 10, []Outgoing{two}},
 		{"mail", "", 10, nil},
 	} {
-		due, err := s.DueFor(ctx, tt.messenger, tt.to, noon, tt.limit)
+		due, err := s.DueFor(ctx, tt.messenger, tt.to, noon, time.Hour, tt.limit)
 		require.NoError(t, err)
 		require.Equal(t, tt.want, due, tt)
 	}
