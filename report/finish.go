@@ -31,7 +31,7 @@ func (d *draft) finish(s *rules.State, src Source) *Report {
 	if !r.Aired.Measured {
 		r.Aired.TempC = r.Given.GrainTempC
 	}
-	r.Place.Site, r.Place.Timezone, r.Place.Store, r.Place.Stack = r.Site.Name, r.zone().String(), d.store, d.stack
+	r.Place.Site, r.Place.Timezone, r.Place.Store, r.Place.Stack = r.Site.Name, Zone(&r.Site).String(), d.store, d.stack
 	slices.SortStableFunc(r.Acts, func(a, b Act) int { return cmp.Compare(a.At, b.At) })
 	end := r.end()
 	for i, l := range d.t.Lines {

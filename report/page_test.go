@@ -216,6 +216,6 @@ func TestNeverSaysSafe(t *testing.T) {
 func TestZoneIsTheSitesOrUTC(t *testing.T) {
 	for name, want := range map[string]string{"Local": "UTC", "Nowhere/None": "UTC", "": "UTC", "Asia/Kolkata": "Asia/Kolkata"} {
 		r := &Report{Site: logbook.Site{Timezone: name}}
-		require.Equal(t, want, r.zone().String())
+		require.Equal(t, want, Zone(&r.Site).String())
 	}
 }

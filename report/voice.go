@@ -21,13 +21,16 @@ type voice struct {
 }
 
 // voice is that of a reader of the language; times are the site's.
-func (r *Report) voice(lang string) voice { return voice{lang, r.zone()} }
+func (r *Report) voice(lang string) voice { return voice{lang, Zone(&r.Site)} }
 
-// zone returns the site's time zone; UTC where it has none that is the same on
-// every machine.
-func (r *Report) zone() *time.Location {
-	zone, err := time.LoadLocation(r.Site.Timezone)
-	if err != nil || r.Site.Timezone == "Local" {
+// Zone returns a site's time zone; UTC where it has none that is the same on every machine,
+// or there is no site.
+func Zone(site *logbook.Site) *time.Location {
+	if site == nil || site.Timezone == "Local" {
+		return time.UTC
+	}
+	zone, err := time.LoadLocation(site.Timezone)
+	if err != nil {
 		return time.UTC
 	}
 	return zone

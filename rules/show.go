@@ -23,7 +23,7 @@ func (s *State) View() *View {
 	if s.Site == nil {
 		return v
 	}
-	v.Config, v.Site, v.Timezone = s.Site, s.Site.Name, s.Site.Timezone
+	v.Config, v.Site = s.Site, s.Site.Name
 	for _, name := range s.storeNames() {
 		v.Stores = append(v.Stores, s.storeView(name))
 	}

@@ -12,7 +12,6 @@ import (
 type View struct {
 	Config    *logbook.Site // as last configured; not to be changed; nil before
 	Site      string
-	Timezone  string
 	Now       logbook.Time
 	Seq       uint64 // last entry folded
 	Stores    []StoreView

@@ -1,8 +1,10 @@
 package web
 
 import (
+	"cmp"
 	"time"
 
+	"undersheet/alert"
 	"undersheet/logbook"
 	"undersheet/rules"
 	"undersheet/rules/daylight"
@@ -157,17 +159,7 @@ func (f *frame) night() string {
 }
 
 // nightsOf reads when it is night at a depot, and with it the depot's zone.
-func nightsOf(v *rules.View) daylight.Night {
-	var set *logbook.Night
-	if v.Config != nil {
-		set = v.Config.Settings.Night
-	}
-	zone, err := time.LoadLocation(v.Timezone)
-	if err != nil {
-		zone = nil
-	}
-	return daylight.NightOf(set, zone)
-}
+func nightsOf(v *rules.View) daylight.Night { return alert.NightOf(cmp.Or(v.Config, &logbook.Site{})) }
 
 // cautionsOf are the keys of what people have to know before an act, the weightiest first;
 // anEntry stands for the cautions of every masked entry.

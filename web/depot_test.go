@@ -124,7 +124,7 @@ func invented() *fake {
 		Gate: logbook.Gate{Store: "Long Store", State: logbook.GateShut, LimitPPM: 0.1, LimitOf: "an invented source", Reasons: []logbook.Reason{{Code: "under-gas", About: "B", Value: 56}, {Code: "from-a-newer-program", About: "x"}}}}
 	long.Gate.Read = []logbook.PointRead{{Point: "door", PPM: 0.02, Upper: 0.042, At: long.Air[0].Last.At}}
 	round := rules.StoreView{Name: "Round Store", Gate: logbook.Gate{State: logbook.GateCheckOwed, LimitPPM: 0.1, Reasons: []logbook.Reason{{Code: "confirmation-owed"}}}}
-	v := &rules.View{Config: &logbook.Site{Name: "Elder Quay Depot"}, Site: "Elder Quay Depot", Timezone: "Africa/Nairobi", Now: logbook.At(now.Add(-2 * time.Second)), Seq: 4711, Stores: []rules.StoreView{long, round}}
+	v := &rules.View{Config: &logbook.Site{Name: "Elder Quay Depot", Timezone: "Africa/Nairobi"}, Site: "Elder Quay Depot", Now: logbook.At(now.Add(-2 * time.Second)), Seq: 4711, Stores: []rules.StoreView{long, round}}
 	v.Alarms = []rules.AlarmView{
 		{Alarm: logbook.Alarm{State: logbook.AlarmRaised, Alarm: "line-silent", Stack: "B", Store: "Long Store", Line: "south low", Priority: logbook.PriorityMedium, Value: 45}, Since: started.Add(40 * time.Hour)},
 		{Alarm: logbook.Alarm{State: logbook.AlarmRaised, Alarm: "leak", Stack: "B", Store: "Long Store", Line: "north top", Priority: logbook.PriorityHigh, Value: 0.3, Limit: 0.1, Onset: started.Add(29 * time.Hour), Grounds: &leakSeen(started).Found[0].Grounds}, Since: started.Add(30 * time.Hour)}}

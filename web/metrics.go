@@ -80,7 +80,7 @@ func (c *collector) Collect(ch chan<- prometheus.Metric) {
 	g.checks(v.Channels)
 	g.gauge("clock_timestamp_seconds", unix(g.now))
 	if v.Config != nil {
-		g.gauge("site_info", 1, v.Site, v.Timezone)
+		g.gauge("site_info", 1, v.Site, v.Config.Timezone)
 	}
 	if v.Now != 0 {
 		g.gauge("newest_entry_age_seconds", g.age(v.Now))

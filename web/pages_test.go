@@ -329,7 +329,7 @@ func TestLiveTellsChanges(t *testing.T) {
 // for an emergency.
 func TestPagesSayWhatToPutRight(t *testing.T) {
 	f := invented()
-	f.view.Config = &logbook.Site{Emergency: "Call the duty officer on extension 7."}
+	f.view.Config = &logbook.Site{Timezone: "Africa/Nairobi", Emergency: "Call the duty officer on extension 7."}
 	h := f.handler(Options{Intake: intake{ingest.Stats{LogError: "disk full", Instruments: []ingest.Instrument{{Name: "rack", Down: []sensor.Status{{Unit: "unit 7", Detail: "no answer"}}}}}},
 		Outbox: outbox{alert.Stats{Attention: []string{"the mail server refuses the password"}}},
 		Machinery: Machinery{Beacon: func() (Beacon, error) { return Beacon{Trouble: "the broker refuses the password"}, nil }, Messengers: func() ([]Messenger, error) {

@@ -12,6 +12,7 @@ import (
 
 	"undersheet/configs"
 	"undersheet/logbook"
+	"undersheet/report"
 )
 
 // checkCmd validates a site file and says what the program makes of it.
@@ -173,11 +174,7 @@ func tellLimits(w io.Writer, s *logbook.Site, now time.Time) {
 		country = "no country set"
 	}
 	fmt.Fprintf(w, "\nre-entry gates are held to (%s)\n", country)
-	loc, err := time.LoadLocation(s.Timezone)
-	if err != nil {
-		loc = time.UTC
-	}
-	today := now.In(loc).Format(time.DateOnly)
+	today := now.In(report.Zone(s)).Format(time.DateOnly)
 	regimes := configs.Regimes(s)
 	for i, r := range regimes {
 		from, mark := "", ""

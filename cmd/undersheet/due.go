@@ -15,6 +15,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
 	"undersheet/logbook/words"
+	"undersheet/report"
 	"undersheet/rules"
 	"undersheet/rules/followup"
 	"undersheet/web"
@@ -90,7 +91,7 @@ func owedIn(con *console, s *sqlite.Store) (*rules.View, error) {
 		v.Now = max(v.Now, e.Head().Received)
 		switch e := e.(type) {
 		case *logbook.SiteConfigured:
-			v.Config, v.Site, v.Timezone = &e.Site, e.Site.Name, e.Site.Timezone
+			v.Config, v.Site = &e.Site, e.Site.Name
 		case *logbook.FollowUp:
 			newest[logbook.FollowUp{FollowUp: e.FollowUp, Store: e.Store, Stack: e.Stack, Treatment: e.Treatment, Channel: e.Channel, Person: e.Person}] = e
 		}
@@ -133,11 +134,7 @@ func viewOf(v *rules.View, r *logbook.FollowUp) rules.FollowUpView {
 
 // write prints the follow-ups of v as JSON or in words.
 func (c *dueCmd) write(w io.Writer, v *rules.View) error {
-	zone, err := time.LoadLocation(v.Timezone)
-	if err != nil {
-		return fmt.Errorf("the site's time zone: %w", err)
-	}
-	lang := c.of(v.Config)
+	lang, zone := c.of(v.Config), report.Zone(v.Config)
 	if !c.JSON {
 		fmt.Fprintf(w, "%s\n", words.Text(lang, "due/command", "{site}", v.Site, "{when}", words.Moment(lang, v.Now, zone)))
 		if len(v.FollowUps) == 0 {

@@ -5,9 +5,9 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"time"
 
 	"undersheet/logbook"
+	"undersheet/report"
 	"undersheet/report/chart"
 	"undersheet/report/picture"
 	"undersheet/rules"
@@ -49,11 +49,7 @@ func (p *plot) draw(path, name, lang string, s *rules.State) error {
 	if err != nil {
 		return fmt.Errorf("draw %s: %w", path, err)
 	}
-	zone, err := time.LoadLocation(v.Timezone)
-	if err != nil {
-		zone = time.UTC
-	}
-	pic := picture.Stack{View: *k, Now: v.Now, Lang: lang, Zone: zone, Readings: make([][]chart.Point, len(k.Lines))}
+	pic := picture.Stack{View: *k, Now: v.Now, Lang: lang, Zone: report.Zone(v.Config), Readings: make([][]chart.Point, len(k.Lines))}
 	for i, l := range k.Lines {
 		for _, j := range p.readings[l.Channel] {
 			if j.At >= k.Started {

@@ -12,6 +12,7 @@ import (
 	"undersheet/configs"
 	"undersheet/logbook"
 	"undersheet/logbook/words"
+	"undersheet/report"
 	"undersheet/rules"
 	"undersheet/rules/reading"
 )
@@ -112,7 +113,7 @@ func corrects(f *os.File) (bool, error) {
 // replay plays every entry and writes what the rules make of it. It reports
 // whether the entries configured a site.
 func (c *replayCmd) replay(p *rules.Player, site *logbook.Site, r *logbook.Reader, w *bufio.Writer, drawn *plot) (configured bool, err error) {
-	lang, zone := c.of(site), zoneOf(site)
+	lang, zone := c.of(site), report.Zone(site)
 	for {
 		e, err := r.Next()
 		if err == io.EOF {
@@ -122,7 +123,7 @@ func (c *replayCmd) replay(p *rules.Player, site *logbook.Site, r *logbook.Reade
 			return configured, err
 		}
 		if s, ok := e.(*logbook.SiteConfigured); ok {
-			configured, lang, zone = true, c.of(&s.Site), zoneOf(&s.Site)
+			configured, lang, zone = true, c.of(&s.Site), report.Zone(&s.Site)
 		}
 		for _, rec := range p.Play(e) {
 			if err := c.writeRecord(w, rec, lang, zone); err != nil {
@@ -131,18 +132,6 @@ func (c *replayCmd) replay(p *rules.Player, site *logbook.Site, r *logbook.Reade
 		}
 		drawn.keep(e, p.State)
 	}
-}
-
-// zoneOf is the zone of a depot, in which its times are written; UTC where none is known.
-func zoneOf(site *logbook.Site) *time.Location {
-	if site == nil {
-		return time.UTC
-	}
-	zone, err := time.LoadLocation(site.Timezone)
-	if err != nil {
-		return time.UTC
-	}
-	return zone
 }
 
 // writeRecord writes one record with its sentences. Those of records for programs are

@@ -241,10 +241,7 @@ func (s *Season) span(entries iter.Seq2[logbook.Entry, error], site *logbook.Sit
 		s.LastSeq, s.Made = h.Seq, max(s.Made, at)
 	}
 	if site != nil {
-		s.Site, s.Lang = site.Name, site.Speaks()
-		if zone, err := time.LoadLocation(site.Timezone); err == nil && site.Timezone != "Local" {
-			s.Zone = zone
-		}
+		s.Site, s.Lang, s.Zone = site.Name, site.Speaks(), report.Zone(site)
 	}
 	s.From, s.To, err = p.within(s.Zone, s.Made)
 	s.First, s.End = max(s.First, s.From), min(s.Made, s.To)

@@ -23,8 +23,8 @@ func depot() Depot {
 	}
 	now := time.Date(2026, 5, 6, 14, 0, 30, 0, time.UTC)
 	line := func(n string) rules.LineView { return rules.LineView{Name: n, Channel: "b-" + n} }
-	v := &rules.View{Config: &logbook.Site{Name: "Elder Quay", People: []logbook.Person{{Name: "Ana Brook"}}, Protocols: map[string]logbook.Protocol{"strict": {Base: "five-day", Hours: 168}}},
-		Site: "Elder Quay", Timezone: "Europe/Lisbon",
+	v := &rules.View{Config: &logbook.Site{Name: "Elder Quay", Timezone: "Europe/Lisbon", People: []logbook.Person{{Name: "Ana Brook"}}, Protocols: map[string]logbook.Protocol{"strict": {Base: "five-day", Hours: 168}}},
+		Site: "Elder Quay",
 		Stores: []rules.StoreView{{Name: "Store 2", Inside: "Ben Ash, Cy Orme", Air: []rules.AirView{{Name: "door", Where: "door"}, {Name: "beside B"}},
 			Stacks: []rules.StackView{{Name: "B", Store: "Store 2", Phase: logbook.PhaseExposure, Protocol: "five-day", Started: logbook.At(now.Add(-50 * time.Hour)), ShortestEnd: logbook.At(now.Add(70 * time.Hour)), Lines: []rules.LineView{line("north top"), line("south & low=1")}},
 				{Name: `C "x"&<y>`, Store: "Store 2"}}}},
