@@ -9,6 +9,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/alarm"
+	"undersheet/rules/treatment"
 )
 
 // While the machine's clock stands before the newest entry, now stands still, and nothing that
@@ -35,4 +36,32 @@ func TestClockBehindIsTold(t *testing.T) {
 	d.run(0.2)
 	assert.Equal(t, []string{"cleared"}, alarms(d.fresh(), alarm.ClockBehind))
 	assert.Zero(t, d.state.Behind)
+}
+
+// A clock that jumps a day ahead ends no withholding, neither one that runs nor, in the half minute
+// until the jump is noticed, one that would have ended in it: the hours that it skipped are still
+// owed, and all 48 at most (common practice: 48 h; that a jump is no waiting is arithmetic).
+func TestClockSetAheadIsNoWithholding(t *testing.T) {
+	jump := func(d *day, passed, stepped float64) {
+		d.now = d.now.Add(treatment.Hours(passed))
+		d.commit(d.stamp(&logbook.Clock{}, logbook.KindClock, 0))
+		d.commit(d.stamp(&logbook.ClockStepped{StepSeconds: 3600 * stepped}, logbook.KindClockStepped, 0))
+	}
+	for _, c := range []struct{ hours, passed, stepped, left float64 }{{10, 24, 24, 38}, {30, 24, 24, 18}, {40, 24 * 365, 24 * 365, 8},
+		{40, 1, 24 * 365 * 50, 48}} { // a board that started in 1970, and was set right
+		d := cleared(t)
+		d.run(c.hours)
+		jump(d, c.passed, c.stepped)
+		k := d.state.Stacks["A"]
+		require.Equal(t, logbook.PhaseWithholding, k.Treatment.GasPhase(), c)
+		d.run(c.left - 1)
+		assert.Equal(t, logbook.PhaseWithholding, k.Treatment.GasPhase(), c)
+		assert.True(t, d.state.View().Stores[0].Stacks[0].NotToIssue)
+		d.run(1.5)
+		assert.Equal(t, logbook.PhaseClosed, k.Treatment.GasPhase(), c)
+	}
+	d := cleared(t)
+	d.run(50)
+	jump(d, 24, 24)
+	assert.Equal(t, logbook.PhaseClosed, d.state.Stacks["A"].Treatment.GasPhase(), "it was over before")
 }

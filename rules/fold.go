@@ -4,6 +4,8 @@ import (
 	"time"
 
 	"undersheet/logbook"
+	"undersheet/rules/followup"
+	"undersheet/rules/treatment"
 )
 
 // aheadMoves is how far ahead of now a reading without a received time may be dated and
@@ -118,13 +120,17 @@ func (s *State) findOnce(f logbook.Finding, key string) {
 
 // clockStepped restarts every airing, also a paused one, and the half hour of clean air that
 // a store needs before it is cleared: after the wall clock was set, nobody knows how long
-// they had lasted.
+// they had lasted. What a clock that was set ahead skipped is no withholding.
 func (s *State) clockStepped(e *logbook.ClockStepped) {
 	s.find(logbook.Finding{Code: "clock-stepped", Value: logbook.Number(e.StepSeconds)})
 	s.noteBehind(e.Time)
 	for _, k := range s.Stacks {
-		if t := k.Treatment; t != nil && t.Phase == logbook.PhaseAiring {
+		switch t := k.Treatment; {
+		case t == nil:
+		case t.Phase == logbook.PhaseAiring:
 			t.AirAnew(s.At)
+		case e.StepSeconds > 0:
+			t.SetAhead(s.At, treatment.Hours(e.StepSeconds/3600), followup.FiguresOf(s.Site).Withholding)
 		}
 	}
 	for _, st := range s.Stores {

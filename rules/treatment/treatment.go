@@ -167,6 +167,18 @@ func (t *Treatment) Pause(at logbook.Time) { t.Paused, t.AiringSince = true, max
 // lasted.
 func (t *Treatment) AirAnew(now logbook.Time) { t.AiringSince = max(t.AiringSince, now) }
 
+// SetAhead notes that the clock was set ahead by step: what it skipped is no withholding, whether
+// that runs or ended in it. From now on at most all of it runs again.
+func (t *Treatment) SetAhead(now logbook.Time, step, withholding time.Duration) {
+	if t.Phase != logbook.PhaseWithholding || t.Withheld != 0 && t.Withheld <= now.Add(-step) {
+		return
+	}
+	t.ClearedAt = min(t.ClearedAt.Add(step), now)
+	if now.Sub(t.ClearedAt) < withholding {
+		t.Withheld = 0
+	}
+}
+
 // Early reports whether airing started before the shortest exposure had passed.
 func (t *Treatment) Early() bool {
 	return t.AiringFirst != 0 && t.Started != 0 && t.AiringFirst < t.ShortestEnd()
