@@ -393,9 +393,8 @@ func TestLifeAlarmsAreRaised(t *testing.T) {
 			}
 		}
 	})
-	if testing.Short() {
-		return // so few runs may hold neither
+	if !testing.Short() { // so few runs may hold neither
+		require.Positive(t, raised[alarm.AirGas])
+		require.Positive(t, raised[alarm.DoorOpened])
 	}
-	require.Positive(t, raised[alarm.AirGas])
-	require.Positive(t, raised[alarm.DoorOpened])
 }
