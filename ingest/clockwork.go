@@ -19,6 +19,8 @@ const (
 	// start on, until a clock-stepped entry says so: a board without a battery
 	// clock is set by its time server soon after it starts. Common practice.
 	Behind = 5 * time.Minute
+	// BehindAgain is how long it then stands there until that is said again.
+	BehindAgain = 24 * time.Hour
 )
 
 // Clock is the time of the depot.
@@ -48,7 +50,7 @@ type ClockOptions struct {
 
 // Clockwork appends a clock entry when nothing else was written for Silence, and
 // a clock-stepped entry when the wall clock was set by more than Step, or has stood
-// before the newest entry for Behind. A machine that slept looks like a clock that
+// before the newest entry for Behind, once a day. A machine that slept looks like a clock that
 // was set ahead, and should.
 type Clockwork struct {
 	in    *Ingest
@@ -61,7 +63,7 @@ type Clockwork struct {
 	seq     uint64        // newest entry at the last look
 	moved   time.Time     // when it came, as far as can be told
 	behind  time.Duration // for how long the wall clock has stood before it
-	told    bool          // that it does
+	tell    time.Duration // at how much of that it is said next
 }
 
 // NewClockwork makes a Clockwork that appends through in. It starts nothing.
@@ -69,7 +71,7 @@ func NewClockwork(in *Ingest, head Head, o ClockOptions) *Clockwork {
 	if o.Clock == nil {
 		o.Clock = wall{}
 	}
-	return &Clockwork{in: in, head: head, clock: o.Clock, mono: o.Monotonic}
+	return &Clockwork{in: in, head: head, clock: o.Clock, mono: o.Monotonic, tell: Behind}
 }
 
 // Run looks at the clock until ctx ends; then it returns nil.
@@ -100,21 +102,21 @@ func (c *Clockwork) Look(ctx context.Context) (next time.Duration, err error) {
 		if err := c.stepped(ctx, now, step); err != nil {
 			return 0, err
 		}
-		c.told = true // if it stands before the newest entry now, that says so
+		c.tell = c.behind + BehindAgain // if it stands before the newest entry now, that says so
 	}
 	seq, received, err := c.head(ctx)
 	if err != nil {
 		return 0, fmt.Errorf("read the head of the logbook: %w", err)
 	}
 	if by := now.Sub(received); by < -Step {
-		if c.behind += passed; c.behind >= Behind && !c.told {
-			c.told = true
+		if c.behind += passed; c.behind >= c.tell {
+			c.tell = c.behind + BehindAgain
 			if err := c.stepped(ctx, now, by); err != nil {
 				return 0, err
 			}
 		}
 	} else {
-		c.behind, c.told = 0, false
+		c.behind, c.tell = 0, Behind
 	}
 	c.follow(now, seq, received)
 	if idle := now.Sub(c.moved); idle < Silence {

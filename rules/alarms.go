@@ -37,7 +37,7 @@ type condition struct {
 	slow   time.Duration   // it must hold at least this long first, whatever its kind says
 	sure   bool            // it is raised without waiting: the test behind it has waited
 	atOnce bool            // it is over without waiting: its place or its exposure is no more, or a test says so
-	anew   bool            // it now holds for one more person, or leak, than before: it is raised and acknowledged anew
+	anew   bool            // it now holds for one more person, or leak, than before, or for much longer: it is raised and acknowledged anew
 	cause  cause           // what it may follow from: an alarm of that cause is then raised instead
 	also   func() []string // what may follow from it, named in its record when it is raised; nil = nothing
 }

@@ -65,3 +65,20 @@ func TestClockSetAheadIsNoWithholding(t *testing.T) {
 	jump(d, 24, 24)
 	assert.Equal(t, logbook.PhaseClosed, d.state.Stacks["A"].Treatment.GasPhase(), "it was over before")
 }
+
+// Since now stands still no reminder of it falls due: people are told again when it is said half a
+// day or more later, and need to acknowledge it again (the project's own rule).
+func TestClockThatStaysBehindIsToldAgain(t *testing.T) {
+	d := aday(t)
+	set := func(back time.Duration) []string {
+		d.fresh()
+		d.commit(d.stamp(&logbook.ClockStepped{StepSeconds: -back.Seconds()}, logbook.KindClockStepped, back))
+		return alarms(d.fresh(), alarm.ClockBehind)
+	}
+	require.Equal(t, []string{"raised"}, set(72*time.Hour))
+	assert.Empty(t, set(61*time.Hour))
+	assert.Equal(t, []string{"raised"}, set(48*time.Hour))
+	assert.Empty(t, set(47*time.Hour))
+	assert.Equal(t, []string{"raised"}, set(24*time.Hour))
+	assert.Equal(t, logbook.Number(24*60), d.state.Alarms[AlarmKey{Alarm: alarm.ClockBehind}].Record.Value)
+}

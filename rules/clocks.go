@@ -51,13 +51,19 @@ type Behind struct {
 	At logbook.Time // now, then
 }
 
+// behindAgain is by how much what the machine's clock is behind must differ from what people were
+// told last, for them to be told again: it is said once a day.
+const behindAgain = 12 * time.Hour
+
 // behindFor is by how much the machine's clock may stand before now without people being told:
 // a time server sets it back by less. Common practice.
 const behindFor = reading.FutureAhead
 
-// noteBehind notes whether the clock that was set stands before now.
+// noteBehind notes whether the machine's clock stands before now, as people are told.
 func (s *State) noteBehind(wall logbook.Time) {
-	if by := s.At.Sub(wall); by > behindFor {
+	by := s.At.Sub(wall)
+	told := s.Behind.At == s.At && (by-s.Behind.By).Abs() < behindAgain
+	if by > behindFor && !told {
 		s.Behind = Behind{by, s.At}
 	}
 }
@@ -69,7 +75,9 @@ func (s *State) passBehind() {
 		return
 	}
 	stands := s.At == s.Behind.At
-	s.alarm(condition{of: logbook.Alarm{Alarm: alarm.ClockBehind, Value: logbook.Number(math.Round(s.Behind.By.Minutes()))}, active: stands})
+	of := logbook.Alarm{Alarm: alarm.ClockBehind, Value: logbook.Number(math.Round(s.Behind.By.Minutes()))}
+	told := s.Alarms[keyOf(&of)]
+	s.alarm(condition{of: of, active: stands, anew: told != nil && told.Record.Value != of.Value})
 	if s.again(s.Behind.At + 1); !stands {
 		s.Behind = Behind{}
 	}
