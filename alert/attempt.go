@@ -62,7 +62,7 @@ func (s *Sender) attempt(ctx context.Context, in *lane, o sqlite.Outgoing) attem
 	if err != nil {
 		return s.failed(in, o, l, &Failure{Err: err, Permanent: true})
 	}
-	d := &Delivery{Letter: l, Person: o.To, Address: address, Repeat: o.InDoubt, At: s.opts.Clock()}
+	d := &Delivery{Letter: l, Person: o.To, Address: address, Repeat: o.InDoubt, At: s.opts.Clock(), Undated: o.Attempts == 1 && s.opts.Machine().Before(l.Written.Std())}
 	ctx, cancel := context.WithTimeout(ctx, s.opts.Longest)
 	defer cancel()
 	err = m.Deliver(ctx, d)

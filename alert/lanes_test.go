@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -296,6 +297,34 @@ func TestUrgentTriesAreBounded(t *testing.T) {
 	o.post1(ByWebhook, "board", "fell", Letter{Priority: "high", Wake: true})
 	o.look(time.Second)
 	require.Equal(t, []string{"board raised"}, tried)
+}
+
+// Messages are dated by the newest entry, whose time stands still while the machine's clock stands
+// before it, and the clock of messages goes on. What is new then is not called late, as if things had
+// changed since; what failed before is.
+func TestNewMessageIsNotLateWhileTheClockIsBehind(t *testing.T) {
+	for name, c := range map[string]struct {
+		behind time.Duration
+		fails  int
+		late   bool
+	}{"new": {24 * time.Hour, 0, false}, "failed before": {24 * time.Hour, 1, true}, "the clock is right": {0, 0, true}} {
+		o := newOffice(t)
+		said, tries := "", 0
+		o.rewire(func(p *Options) { p.Machine = func() time.Time { return o.now.Add(-c.behind) } },
+			&way{name: ByMail, ask: func(_ context.Context, d *Delivery) error {
+				if tries++; tries <= c.fails {
+					return errors.New("no")
+				}
+				said = d.Content()
+				return nil
+			}})
+		o.put(logbook.PriorityHigh, "fire")
+		for range c.fails + 1 {
+			o.look(10 * time.Hour)
+		}
+		require.NotEmpty(t, said)
+		require.Equal(t, c.late, strings.Contains(said, "This message is late"), name)
+	}
 }
 
 // While the machine's clock stands before the newest entry, messages fall due by that entry's time and

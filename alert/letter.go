@@ -33,10 +33,14 @@ type Delivery struct {
 	Address string    // of the person, for the messenger that is asked
 	Repeat  bool      // an earlier attempt may have reached the person
 	At      time.Time // now, by the depot's clock
+	Undated bool      // it may be new, whatever its date: the machine's clock stands before that
 }
 
 // lateAfter is the age from which a letter says that it is late.
 const lateAfter = 15 * time.Minute
+
+// Late reports whether the letter is to say that it is late.
+func (d *Delivery) Late() bool { return !d.Undated && d.At.Sub(d.Written.Std()) > lateAfter }
 
 // Heading returns the subject, saying when it may be a repeat.
 func (d *Delivery) Heading() string {
@@ -61,7 +65,7 @@ func (d *Delivery) Content() string {
 	if d.Repeat {
 		b.WriteString(words.Text(d.Language, "mail/repeated") + "\n\n")
 	}
-	if d.At.Sub(d.Written.Std()) > lateAfter {
+	if d.Late() {
 		b.WriteString(words.Text(d.Language, "mail/late", "{when}", d.WrittenAt()) + "\n\n")
 	}
 	b.WriteString(d.Text)

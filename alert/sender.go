@@ -27,6 +27,7 @@ type Options struct {
 	Night    func(time.Time) bool // when an SMS that is to wake nobody waits, see [NightOf]; nil: never
 	Program  string               // version of the program, put into records
 	Clock    func() time.Time     // depot's clock, by which messages are due; nil: time.Now
+	Machine  func() time.Time     // machine's clock, where it may stand before the depot's; nil: Clock
 	Poll     time.Duration        // how often the outbox is looked at unless woken, on the wire's clock; 0 = 2 s
 	Longest  time.Duration        // an attempt is cut short after this, on the wire's clock; 0 = 5 min
 	Rand     func() float64       // in [0, 1), spreads attempts in time; safe for many goroutines; nil: math/rand/v2
@@ -64,6 +65,9 @@ type Sender struct {
 func NewSender(box Outbox, messengers []Messenger, o Options) *Sender {
 	if o.Clock == nil {
 		o.Clock = time.Now
+	}
+	if o.Machine == nil {
+		o.Machine = o.Clock
 	}
 	if o.Poll <= 0 {
 		o.Poll = 2 * time.Second

@@ -5,7 +5,6 @@ import (
 	"sort"
 	"strconv"
 	"strings"
-	"time"
 	"unicode/utf8"
 
 	"undersheet/alert"
@@ -17,8 +16,6 @@ const (
 	// mostParts is the most parts of one message: 918 characters of the GSM
 	// alphabet or 402 of UCS-2. Every part is paid for and can be lost.
 	mostParts = 6
-	// lateAfter is the age from which a message says that it is late.
-	lateAfter = 15 * time.Minute
 	// ellipsis stands where a text was cut.
 	ellipsis = "..."
 	// counter is the room for "1/6 " before each message in text mode.
@@ -42,7 +39,7 @@ func sayable(d *alert.Delivery) string {
 		repeat = ""
 	}
 	late := ""
-	if d.At.Sub(d.Written.Std()) > lateAfter {
+	if d.Late() {
 		late = words.Text(d.Language, "sms/late", "{when}", d.WrittenAt()) + " "
 	}
 	return plain(strings.ToValidUTF8(repeat+late+strings.ReplaceAll(text, "\r\n", "\n"), "\uFFFD"))

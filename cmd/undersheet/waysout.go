@@ -67,6 +67,6 @@ func (d *daemon) messengers() error {
 	}
 	due := &dueClock{now: d.opts.Clock.Now, head: d.newest}
 	d.sender = alert.NewSender(d.store, ms, alert.Options{People: d.site.People, Webhooks: d.site.Webhooks, Night: alert.NightOf(d.site).Quiet,
-		Program: version(), Clock: due.Now, Logger: d.opts.Logger})
+		Program: version(), Clock: due.Now, Machine: d.opts.Clock.Now, Logger: d.opts.Logger})
 	return errors.Join(faults...)
 }
