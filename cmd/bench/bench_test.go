@@ -44,7 +44,7 @@ func TestYardstick(t *testing.T) {
 	fs := each(100, func(i int) finding {
 		return finding{ratio: ratios(scenario.Hard(uint64(i), scenario.Trouble{Kind: scenario.TearByLine, Factor: 2}), scenario.Hard(uint64(i)))}
 	})
-	ratio := scores(fs, func(f finding) score { return f.ratio })
+	ratio := delaysOf(scoresOf(fs, func(f finding) score { return f.ratio }))
 	assert.InDelta(t, 0.70, share(finite(ratio)), 0.15)
 	assert.InDelta(t, 5.9, median(ratio), 3)
 }
@@ -132,7 +132,7 @@ func TestKnowingIsQuick(t *testing.T) {
 			r := scenario.Clean(seed, scenario.Trouble{Kind: scenario.Skirt, Factor: factor})
 			return finding{knowing: knowing(r, scenario.Clean(seed))}
 		})
-		return median(scores(fs, func(f finding) score { return f.knowing }))
+		return median(delaysOf(scoresOf(fs, func(f finding) score { return f.knowing })))
 	}
 	two, three := delay(2), delay(3)
 	assert.Less(t, three, two)

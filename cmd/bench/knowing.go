@@ -31,19 +31,27 @@ func (s score) crossed(limit float64) float64 {
 	return math.Inf(1)
 }
 
-// scores are the delays of a test over all findings, its threshold set so that it
-// gives falseRate on the twins without a leak.
-func scores(fs []finding, of func(finding) score) []float64 {
-	var quiet []float64
+// delaysOf are those of a test by its scores, its threshold set so that it gives falseRate on the
+// twins without a leak.
+func delaysOf(ss []score) []float64 {
+	var quiet, out []float64
 	days := 0.0
-	for _, f := range fs {
-		quiet = append(quiet, of(f).quiet)
-		days += of(f).days
+	for _, s := range ss {
+		quiet = append(quiet, s.quiet)
+		days += s.days
 	}
-	limit := thresholdFor(quiet, days/float64(len(fs)))
-	var out []float64
+	limit := thresholdFor(quiet, days/float64(len(ss)))
+	for _, s := range ss {
+		out = append(out, s.crossed(limit))
+	}
+	return out
+}
+
+// scoresOf are the scores of one test over all findings.
+func scoresOf(fs []finding, of func(finding) score) []score {
+	var out []score
 	for _, f := range fs {
-		out = append(out, of(f).crossed(limit))
+		out = append(out, of(f))
 	}
 	return out
 }

@@ -146,7 +146,8 @@ func leakFigures(family string, kind scenario.Kind, factor float64, fs []finding
 	if family == "hard" && kind == scenario.TearByLine {
 		line.target = atLeast(rightShare)
 	}
-	known, ratio := scores(fs, func(f finding) score { return f.knowing }), scores(fs, func(f finding) score { return f.ratio })
+	known := delaysOf(scoresOf(fs, func(f finding) score { return f.knowing }))
+	ratio := delaysOf(scoresOf(fs, func(f finding) score { return f.ratio }))
 	return []figure{share2, mid, {row: "90th percentile of delay, h", value: quantile(delays, 0.9)},
 		{row: "median error of the onset, h", value: median(onsets)}, line,
 		{row: "median error of the rise, ln", value: median(sizes)},

@@ -118,6 +118,7 @@ type gasSpace struct {
 	tears            []tear
 
 	still float64 // hours from which gusts are what is expected of them; 0 = never
+	pulse pulse   // of weather, to see what it does
 }
 
 // tear is more leakage from a node.
@@ -266,16 +267,29 @@ func (g *gasSpace) space(d draws, nodes int, of unlike) {
 	link(0, nodes/2)
 }
 
+// Gusts of the hard family: standard deviation of ln leak, and memory in hours.
+const (
+	gustLeast, gustMost = 0.1, 0.35
+	gustShort, gustLong = 0.7, 4.0
+)
+
+// Standard deviations of ln of an instrument's gain in the hard family, and of its change
+// per day.
+const (
+	GainSD  = 0.025
+	DriftSD = 0.003
+)
+
 // weather draws what moves the leak and the release.
 func (g *gasSpace) weather(d draws, of unlike) {
 	g.breathing, g.phase = d.between(0.05, 0.4), 2*math.Pi*d.Float64()
-	g.gust, g.gustHours, g.local = d.between(0.1, 0.35), d.ratio(0.7, 4), d.between(0, of.local)
+	g.gust, g.gustHours, g.local = d.between(gustLeast, gustMost), d.ratio(gustShort, gustLong), d.between(0, of.local)
 	g.swing, g.head, g.core, g.drift = d.between(2, 10), d.between(0.1, 0.35), d.between(0, 0.3), d.between(0, 0.6)
 }
 
 // hardSensor draws the instrument of a line.
 func hardSensor(d draws, offset float64) sensor {
-	s := sensor{share: d.between(0.01, 0.04), floor: 1, tails: true, gain: 0.025 * d.NormFloat64(), drift: 0.003 * d.NormFloat64(),
+	s := sensor{share: d.between(0.01, 0.04), floor: 1, tails: true, gain: GainSD * d.NormFloat64(), drift: DriftSD * d.NormFloat64(),
 		spikes: d.between(0, 0.006), range_: 2000, digit: 1, offset: offset}
 	if d.Float64() < 0.2 {
 		s.digit = 5

@@ -103,7 +103,7 @@ func (w *run) outflow(hours float64) {
 	g, l := w.gasSpace.gust, w.gasSpace.local
 	common := math.Exp(w.gust + (w.open-g*g-l*l)/2)
 	for i := range w.leaks {
-		w.leaks[i] = w.edge[i] * (windy*common*math.Exp(w.local[i]) + drawn)
+		w.leaks[i] = w.edge[i] * (windy*common*math.Exp(w.local[i])*(1+w.pulse.blows(i, hours)) + drawn)
 	}
 	for _, t := range w.tears {
 		if hours >= t.onset && hours < t.until {
@@ -115,7 +115,7 @@ func (w *run) outflow(hours float64) {
 
 // emit lets phosphide release for a step, ppm per day by node.
 func (w *run) emit(hours float64) {
-	felt := w.core*w.swing*math.Sin(2*math.Pi*hours/24+w.phase) + w.walk
+	felt := w.core*w.swing*math.Sin(2*math.Pi*hours/24+w.phase) + w.walk + w.pulse.warms(hours)
 	rate := w.release * math.Exp(0.07*felt)
 	out := 0.0
 	if a := w.awake(hours); a > 0 {

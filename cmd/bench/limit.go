@@ -1,0 +1,249 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
+
+	"undersheet/cmd/bench/scenario"
+)
+
+// The limit of leak tests: what is the best that a test can do which knows the physics of
+// the family, what its parameters are drawn from and what the leak does to each line, but
+// has to learn this stack's parameters, its weather and its instruments from the readings?
+// Where all of these are normal and move ln C linearly, readings are normal with a known
+// covariance, and the most powerful test of a leak of one onset is the likelihood ratio of
+// whitened readings (Kay 1998, Fundamentals of Statistical Signal Processing II, 4.4,
+// generalized matched filter); its size is normal around 0, and over onsets the largest
+// counts. Once each stack's own strength and memory of gusts are known to it, once not: then
+// they are those of most stacks. What lies between, no test can know but from the record.
+
+// Figures of the limit.
+const (
+	learnFrom = 8    // hour: before, the course is not linear in its lag
+	leastSeen = 20.0 // ppm
+	sizeSD    = 2.0  // of the leak's size, over the true one
+	worn      = 1e-8 // least variance of ln of an hour
+	hoursAll  = int(scenario.Hours)
+)
+
+// learner is what is known of a stack before its readings.
+type learner struct {
+	lines int
+	truth *scenario.Truth // without weather
+	off   scenario.Trace  // by how much the stack's parameters are other than was thought
+	cov   *mat.SymDense   // of ln C by hour and line, but for the noise of readings
+}
+
+// place is where a line's hour stands in the covariance.
+func (l *learner) place(hour, line int) int { return hour*l.lines + line }
+
+// newLearner gathers the covariance of what is unknown, and draws by how much.
+func newLearner(truth *scenario.Truth, lines int, u scenario.Unknowns, gain, drift float64, rnd *rand.Rand) *learner {
+	l := &learner{lines: lines, truth: truth}
+	for range lines {
+		l.off = append(l.off, make([]float64, hoursAll))
+	}
+	for _, t := range u.Stack {
+		z := rnd.NormFloat64()
+		for line := range t {
+			floats.AddScaled(l.off[line], z, t[line])
+		}
+	}
+	n := hoursAll * l.lines
+	sum := mat.NewDense(n, n, nil)
+	add := func(moves []scenario.Trace, cov func(i, j int) float64) {
+		m := len(moves)
+		by, k := mat.NewDense(n, m, nil), mat.NewSymDense(m, nil)
+		for j, t := range moves {
+			for line := range t {
+				for h, v := range t[line] {
+					by.Set(l.place(h, line), j, v)
+				}
+			}
+			for i := range j + 1 {
+				k.SetSym(i, j, cov(i, j))
+			}
+		}
+		var half, all mat.Dense
+		half.Mul(by, k)
+		all.Mul(&half, by.T())
+		sum.Add(sum, &all)
+	}
+	add(u.Stack, func(i, j int) float64 { return bit(i == j) })
+	for _, w := range u.Weather {
+		add(w.Moves, w.Cov)
+	}
+	l.cov = mat.NewSymDense(n, nil)
+	for i := range n {
+		for j := i; j < n; j++ {
+			v := (sum.At(i, j) + sum.At(j, i)) / 2
+			if i%l.lines == j%l.lines {
+				v += gain*gain + drift*drift*float64(i/l.lines)*float64(j/l.lines)/(24*24)
+			}
+			l.cov.SetSym(i, j, v)
+		}
+	}
+	return l
+}
+
+// cell is what was read of a line in an hour: ln of it less the mean course, and the
+// variance of its noise.
+type cell struct {
+	hour, line int
+	y, noise   float64
+}
+
+// cells are those of a record, in their order, with the parameters as they are drawn for it.
+func (l *learner) cells(r *scenario.Record) []cell {
+	sums := make([]cell, hoursAll*l.lines)
+	counts := make([]float64, len(sums))
+	for _, x := range r.Readings {
+		s := r.Setup.Lines[x.Line]
+		if x.Hours < learnFrom || x.Hours >= scenario.Hours-1 || x.Spike || x.PPM < leastSeen || s.Range > 0 && x.PPM >= s.Range {
+			continue
+		}
+		at := l.place(int(x.Hours), x.Line)
+		digit := math.Hypot(min(s.Resolution, 1), s.Resolution/math.Sqrt(12)) / x.PPM
+		sums[at].y += math.Log(x.PPM) - l.truth.LnC(x.Line, x.Hours)
+		sums[at].noise += r.Truth.Scatter[x.Line]*r.Truth.Scatter[x.Line] + digit*digit
+		counts[at]++
+	}
+	var out []cell
+	for at, n := range counts {
+		if n > 0 {
+			hour, line := at/l.lines, at%l.lines
+			out = append(out, cell{hour, line, sums[at].y/n + l.off[line][hour], sums[at].noise/(n*n) + worn})
+		}
+	}
+	return out
+}
+
+// whitened is a record whose readings were made independent, one after the other, so that
+// none is told of what comes later.
+type whitened struct {
+	cells []cell
+	root  mat.TriDense
+}
+
+func (l *learner) whiten(r *scenario.Record) (*whitened, error) {
+	w := &whitened{cells: l.cells(r)}
+	v := mat.NewSymDense(len(w.cells), nil)
+	for i, a := range w.cells {
+		for j := i; j < len(w.cells); j++ {
+			b := w.cells[j]
+			v.SetSym(i, j, l.cov.At(l.place(a.hour, a.line), l.place(b.hour, b.line))+bit(i == j)*a.noise)
+		}
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(v) {
+		return nil, fmt.Errorf("stack %d: the covariance of its readings has no root", r.Seed)
+	}
+	chol.LTo(&w.root)
+	return w, nil
+}
+
+// path gives the statistic at the end of each hour, for a leak that does trace.
+func (w *whitened) path(trace func(line int, age float64) float64, at func(hours, value float64)) error {
+	first, onsets := int(quietHours), hoursAll-int(quietHours)-1
+	columns := mat.NewDense(len(w.cells), onsets+1, nil)
+	for i, c := range w.cells {
+		for k := range onsets {
+			if age := float64(c.hour-first-k) + 0.5; age > 0 {
+				columns.Set(i, k, trace(c.line, age))
+			}
+		}
+		columns.Set(i, onsets, c.y)
+	}
+	var white mat.Dense
+	if err := white.Solve(&w.root, columns); err != nil {
+		return fmt.Errorf("whiten readings: %w", err)
+	}
+	num, den, i := make([]float64, onsets), make([]float64, onsets), 0
+	for h := range hoursAll {
+		for ; i < len(w.cells) && w.cells[i].hour == h; i++ {
+			row := white.RawRowView(i)
+			floats.AddScaled(num, row[onsets], row[:onsets])
+			for k, s := range row[:onsets] {
+				den[k] += s * s
+			}
+		}
+		best := 0.0
+		for k := range onsets {
+			if num[k] > 0 {
+				best = math.Max(best, num[k]*num[k]/(den[k]+1/(sizeSD*sizeSD))/2)
+			}
+		}
+		at(float64(h+1), best)
+	}
+	return nil
+}
+
+// limits are the scores of one stack by knowledge of gusts and case.
+type limits [2][]score
+
+// limitOf draws a stack and every leak of it.
+func (b *bench) limitOf(seed uint64) (out limits, err error) {
+	plain := draw(b.family, seed)
+	truth, u := plain.Foreseen(calm), plain.Unknowns()
+	gain, drift := scenario.GainSD, scenario.DriftSD
+	if b.family == "clean" {
+		gain, drift = 0, 0
+	}
+	for i, u := range []scenario.Unknowns{u, u.Usual()} {
+		l := newLearner(truth, plain.Lines(), u, gain, drift, rand.New(rand.NewPCG(seed, 0x6c696d6974)))
+		quiet, err := l.whiten(plain)
+		if err != nil {
+			return out, err
+		}
+		for _, c := range cases(b.family) {
+			r := draw(b.family, seed, scenario.Trouble{Kind: c.kind, Factor: c.factor})
+			torn, err := l.whiten(r)
+			if err != nil {
+				return out, err
+			}
+			s, top, trace := score{days: (scenario.Hours - quietHours) / 24}, 0.0, traceOf(r, plain)
+			err = quiet.path(trace, func(_, value float64) { s.quiet = math.Max(s.quiet, value) })
+			if err != nil {
+				return out, err
+			}
+			err = torn.path(trace, func(hours, value float64) {
+				if age := hours - r.Truth.Onset; age > 0 && age <= searched && value > top {
+					top = value
+					s.rises = append(s.rises, rise{age, value})
+				}
+			})
+			if err != nil {
+				return out, err
+			}
+			out[i] = append(out[i], s)
+		}
+	}
+	return out, nil
+}
+
+// limitPart measures the limit of leak tests of a family.
+func (b *bench) limitPart() ([]figure, error) {
+	all, err := collect(b.stacks, func(i int) (limits, error) { return b.limitOf(b.seed + uint64(i)) })
+	if err != nil {
+		return nil, err
+	}
+	var out []figure
+	for k, c := range cases(b.family) {
+		for i, told := range []string{"told how hard gusts blow", "told how hard they usually blow"} {
+			var ss []score
+			for _, of := range all {
+				ss = append(ss, of[i][k])
+			}
+			ds := delaysOf(ss)
+			for _, f := range []figure{{row: told + ": share found within 36 h", value: share(finite(ds))}, {row: "  median delay, h, " + told, value: median(ds)}} {
+				f.table, f.column = fmt.Sprintf("Limit of leak tests, %s, %s, %d stacks", c.kind, b.family, b.stacks), fmt.Sprintf("×%v", c.factor)
+				out = append(out, f)
+			}
+		}
+	}
+	return out, nil
+}
