@@ -69,9 +69,6 @@ func (s *State) forgetStood(line int) {
 // it stood before.
 func (s *State) cameBack(f found) bool {
 	n, age := s.Setup.Lines, s.At-s.Bank.Onset[f.onset]
-	if f.line < 0 && s.fallsOn(f.rate, age) {
-		return false
-	}
 	rows := len(s.Stood.Ln)/n - int(math.Ceil(age))
 	var above []float64
 	for k := range max(rows, 0) {
@@ -82,6 +79,16 @@ func (s *State) cameBack(f found) bool {
 	if len(above) < stoodLeast {
 		return false
 	}
+	strayed := 0.0
+	if f.whole != nil {
+		strayed = strays(above)
+	}
+	if f.line < 0 && s.fallsOn(f.rate-strayed, age) {
+		return false
+	}
+	for k := range above {
+		above[k] += strayed * (age + float64(len(above)-1-k))
+	}
 	before := floats.Sum(above[len(above)-lastHours:]) / lastHours
 	slices.Sort(above)
 	back, fell := above[len(above)/stoodPart], f.rate*age
@@ -90,6 +97,17 @@ func (s *State) cameBack(f found) bool {
 		fell = max(fell, before)
 	}
 	return back < backShare*fell
+}
+
+// strays is by how much an hour the stack rose, before it was found to fall, against what was
+// expected of it a day before: a fit that has seen that since does not call it back. What rose
+// in the second half of the hours alone is no slope, but a pump that stood.
+func strays(above []float64) float64 {
+	third := len(above) / 3
+	mean := func(part []float64) float64 { return floats.Sum(part) / float64(len(part)) }
+	first, middle, last := mean(above[:third]), mean(above[third:len(above)-third]), mean(above[len(above)-third:])
+	apart := float64(len(above)-third) / 2 // hours between the middles
+	return max(min(middle-first, last-middle)/apart, 0)
 }
 
 // isBack reports whether what was found to fall came back. A line that has stood there for some

@@ -72,3 +72,37 @@ func TestReadOnceAnHour(t *testing.T) {
 	require.LessOrEqual(t, found[n/2], 8.0)
 	require.LessOrEqual(t, found[9*n/10], 16.0)
 }
+
+// A fit of a day before took the loss rate for higher than it is, so the stack rose against what
+// was expected. When it leaks, it only stops rising: by the whole record, of which the newest
+// fit speaks, that is a leak, and not a stack that came back. One whose pump stood rose as well,
+// but for the hours of that alone, and comes back.
+func TestRoseBeforeItLeaked(t *testing.T) {
+	stack := func(now float64, rows ...float32) (*State, found) {
+		s := New(Setup{Lines: 2})
+		s.At, s.Bank.Onset = 60, []float64{54}
+		for i := range s.Lines {
+			s.Lines[i].Known, s.Lines[i].Stand = true, now
+		}
+		for _, ln := range rows {
+			s.Stood.Ln = append(s.Stood.Ln, ln, ln)
+		}
+		return s, found{line: -1, rate: 0.003, whole: &decay.Rise{Hours: 54, Mean: 0.072, SD: 0.01}}
+	}
+	const perHour = 0.003
+	var rose []float32
+	for h := range 24 {
+		rose = append(rose, float32(perHour*float64(min(h, 18))))
+	}
+	s, f := stack(perHour*18, rose...)
+	require.False(t, s.cameBack(f))
+	f.whole = nil
+	require.True(t, s.cameBack(f), "by the fit of a day before alone")
+	stood := make([]float32, 24)
+	for h := 14; h < 18; h++ {
+		stood[h] = 0.008 * float32(h-13)
+	}
+	s, f = stack(0, stood...)
+	f.rate = 0.032 / 6
+	require.True(t, s.cameBack(f), "a pump that ran again")
+}
