@@ -20,7 +20,7 @@ const quietHours = 12.0
 type estimatorCmd struct {
 	Stacks  int      `default:"600" help:"Stacks a family (and a leak)."`
 	Family  []string `default:"clean,hard" enum:"clean,hard,uneven,undosed" help:"Families of treatments: clean; hard; uneven (hard, under a sheet that is tight here and loose there); undosed (hard, with dose and gas space not known). The last two have no targets."`
-	Part    []string `default:"forecast,leak,false,time" enum:"forecast,leak,false,after,limit,time" help:"What to measure. Only when asked for: after, forecasts in the hours after an added dose or a leak; limit, what the best leak test could do that has to learn a stack from its readings (seconds a stack)."`
+	Part    []string `default:"forecast,leak,false,time" enum:"forecast,leak,false,after,limit,time" help:"What to measure. Only when asked for: after, forecasts in the hours after an added dose or a leak; limit, what could be had at best of leak tests and forecasts that have to learn a stack from its readings (seconds a stack)."`
 	Seed    uint64   `default:"1000000" help:"First seed. Those below 1000000 are for tuning."`
 	Through string   `default:"calls" enum:"calls,replay" help:"calls: fit and leak test as package rules calls them; replay: entries as JSON Lines through all rules (slower)."`
 	JSON    bool     `name:"json" help:"One JSON object a figure instead of tables."`

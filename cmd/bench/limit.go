@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
@@ -11,19 +12,20 @@ import (
 	"undersheet/cmd/bench/scenario"
 )
 
-// The limit of leak tests: what is the best that a test can do which knows the physics of
+// The limit of leak tests, and of forecasts: what is the best that anybody can do who knows the physics of
 // the family, what its parameters are drawn from and what the leak does to each line, but
 // has to learn this stack's parameters, its weather and its instruments from the readings?
 // Where all of these are normal and move ln C linearly, readings are normal with a known
 // covariance, and the most powerful test of a leak of one onset is the likelihood ratio of
 // whitened readings (Kay 1998, Fundamentals of Statistical Signal Processing II, 4.4,
 // generalized matched filter); its size is normal around 0, and over onsets the largest
-// counts. Once each stack's own strength and memory of gusts are known to it, once not: then
+// counts; and the error of a forecast is the standard deviation of the end given the readings
+// (without weather the Cramér–Rao bound, see bound). Once each stack's own strength and memory of gusts are known to it, once not: then
 // they are those of most stacks. What lies between, no test can know but from the record.
 
 // Figures of the limit.
 const (
-	learnFrom = 8    // hour: before, the course is not linear in its lag
+	learnFrom = 3    // hour: before, the course is not linear in its lag
 	leastSeen = 20.0 // ppm
 	sizeSD    = 2.0  // of the leak's size, over the true one
 	worn      = 1e-8 // least variance of ln of an hour
@@ -35,7 +37,9 @@ type learner struct {
 	lines int
 	truth *scenario.Truth // without weather
 	off   scenario.Trace  // by how much the stack's parameters are other than was thought
-	cov   *mat.SymDense   // of ln C by hour and line, but for the noise of readings
+	cov   *mat.SymDense   // of ln C by hour and line
+
+	gain, drift float64 // standard deviations of ln of a line's gain, and of its change per day
 }
 
 // place is where a line's hour stands in the covariance.
@@ -43,7 +47,7 @@ func (l *learner) place(hour, line int) int { return hour*l.lines + line }
 
 // newLearner gathers the covariance of what is unknown, and draws by how much.
 func newLearner(truth *scenario.Truth, lines int, u scenario.Unknowns, gain, drift float64, rnd *rand.Rand) *learner {
-	l := &learner{lines: lines, truth: truth}
+	l := &learner{lines: lines, truth: truth, gain: gain, drift: drift}
 	for range lines {
 		l.off = append(l.off, make([]float64, hoursAll))
 	}
@@ -80,14 +84,19 @@ func newLearner(truth *scenario.Truth, lines int, u scenario.Unknowns, gain, dri
 	l.cov = mat.NewSymDense(n, nil)
 	for i := range n {
 		for j := i; j < n; j++ {
-			v := (sum.At(i, j) + sum.At(j, i)) / 2
-			if i%l.lines == j%l.lines {
-				v += gain*gain + drift*drift*float64(i/l.lines)*float64(j/l.lines)/(24*24)
-			}
-			l.cov.SetSym(i, j, v)
+			l.cov.SetSym(i, j, (sum.At(i, j)+sum.At(j, i))/2)
 		}
 	}
 	return l
+}
+
+// shown is the covariance of what the instruments show of two cells, but for their noise.
+func (l *learner) shown(a, b cell) float64 {
+	v := l.cov.At(l.place(a.hour, a.line), l.place(b.hour, b.line))
+	if a.line == b.line {
+		v += l.gain*l.gain + l.drift*l.drift*float64(a.hour)*float64(b.hour)/(24*24)
+	}
+	return v
 }
 
 // cell is what was read of a line in an hour: ln of it less the mean course, and the
@@ -129,13 +138,14 @@ type whitened struct {
 	root  mat.TriDense
 }
 
-func (l *learner) whiten(r *scenario.Record) (*whitened, error) {
-	w := &whitened{cells: l.cells(r)}
+// whiten makes the readings of a record before hours independent.
+func (l *learner) whiten(r *scenario.Record, hours int) (*whitened, error) {
+	w := &whitened{cells: slices.DeleteFunc(l.cells(r), func(c cell) bool { return c.hour >= hours })}
 	v := mat.NewSymDense(len(w.cells), nil)
 	for i, a := range w.cells {
 		for j := i; j < len(w.cells); j++ {
 			b := w.cells[j]
-			v.SetSym(i, j, l.cov.At(l.place(a.hour, a.line), l.place(b.hour, b.line))+bit(i == j)*a.noise)
+			v.SetSym(i, j, l.shown(a, b)+bit(i == j)*a.noise)
 		}
 	}
 	var chol mat.Cholesky
@@ -182,8 +192,39 @@ func (w *whitened) path(trace func(line int, age float64) float64, at func(hours
 	return nil
 }
 
-// limits are the scores of one stack by knowledge of gusts and case.
-type limits [2][]score
+// atEnd is the mean variance, over the lines, of ln C in the last hour when the readings
+// before hours are known; none of a line that is below the floor of errors then.
+func (l *learner) atEnd(r *scenario.Record, hours int) (float64, error) {
+	w, err := l.whiten(r, hours)
+	if err != nil {
+		return 0, err
+	}
+	mean, last := 0.0, hoursAll-1
+	for line := range l.lines {
+		if l.truth.PPM(line, scenario.Hours) < floorPPM {
+			continue
+		}
+		end := l.place(last, line)
+		with, white := mat.NewVecDense(len(w.cells), nil), mat.NewVecDense(len(w.cells), nil)
+		for i, c := range w.cells {
+			with.SetVec(i, l.cov.At(l.place(c.hour, c.line), end))
+		}
+		if err := white.SolveVec(&w.root, with); err != nil {
+			return 0, fmt.Errorf("condition the end: %w", err)
+		}
+		mean += (l.cov.At(end, end) - mat.Dot(white, white)) / float64(l.lines)
+	}
+	return mean, nil
+}
+
+// limits are what can be had of one stack, by knowledge of gusts.
+type limits [2]limit
+
+// limit is the score of each leak, and the variance of the end by horizon.
+type limit struct {
+	leaks []score
+	ends  []float64
+}
 
 // limitOf draws a stack and every leak of it.
 func (b *bench) limitOf(seed uint64) (out limits, err error) {
@@ -195,13 +236,13 @@ func (b *bench) limitOf(seed uint64) (out limits, err error) {
 	}
 	for i, u := range []scenario.Unknowns{u, u.Usual()} {
 		l := newLearner(truth, plain.Lines(), u, gain, drift, rand.New(rand.NewPCG(seed, 0x6c696d6974)))
-		quiet, err := l.whiten(plain)
+		quiet, err := l.whiten(plain, hoursAll)
 		if err != nil {
 			return out, err
 		}
 		for _, c := range cases(b.family) {
 			r := draw(b.family, seed, scenario.Trouble{Kind: c.kind, Factor: c.factor})
-			torn, err := l.whiten(r)
+			torn, err := l.whiten(r, hoursAll)
 			if err != nil {
 				return out, err
 			}
@@ -219,30 +260,45 @@ func (b *bench) limitOf(seed uint64) (out limits, err error) {
 			if err != nil {
 				return out, err
 			}
-			out[i] = append(out[i], s)
+			out[i].leaks = append(out[i].leaks, s)
+		}
+		for _, h := range horizons {
+			v, err := l.atEnd(plain, h)
+			if err != nil {
+				return out, err
+			}
+			out[i].ends = append(out[i].ends, v)
 		}
 	}
 	return out, nil
 }
 
-// limitPart measures the limit of leak tests of a family.
+// limitPart measures the limits of a family.
 func (b *bench) limitPart() ([]figure, error) {
 	all, err := collect(b.stacks, func(i int) (limits, error) { return b.limitOf(b.seed + uint64(i)) })
 	if err != nil {
 		return nil, err
 	}
 	var out []figure
-	for k, c := range cases(b.family) {
-		for i, told := range []string{"told how hard gusts blow", "told how hard they usually blow"} {
+	for i, told := range []string{"told how hard gusts blow", "told how hard they usually blow"} {
+		for k, c := range cases(b.family) {
 			var ss []score
 			for _, of := range all {
-				ss = append(ss, of[i][k])
+				ss = append(ss, of[i].leaks[k])
 			}
 			ds := delaysOf(ss)
 			for _, f := range []figure{{row: told + ": share found within 36 h", value: share(finite(ds))}, {row: "  median delay, h, " + told, value: median(ds)}} {
 				f.table, f.column = fmt.Sprintf("Limit of leak tests, %s, %s, %d stacks", c.kind, b.family, b.stacks), fmt.Sprintf("×%v", c.factor)
 				out = append(out, f)
 			}
+		}
+		for k, h := range horizons {
+			var ends []float64
+			for _, of := range all {
+				ends = append(ends, of[i].ends[k])
+			}
+			out = append(out, figure{table: fmt.Sprintf("Limit of forecasts, %s, %d stacks", b.family, b.stacks), row: "rms error of ln C, each line, " + told,
+				column: fmt.Sprintf("%d h", h), value: math.Sqrt(mean(ends))})
 		}
 	}
 	return out, nil

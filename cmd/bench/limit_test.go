@@ -1,6 +1,7 @@
 package main
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 
@@ -33,7 +34,7 @@ func TestWhitened(t *testing.T) {
 	squares, next, n := 0.0, 0.0, 0.0
 	for seed := range uint64(8) {
 		r := scenario.Clean(seed)
-		w, err := newLearner(r.Foreseen(calm), r.Lines(), r.Unknowns(), 0, 0, rand.New(rand.NewPCG(seed, 1))).whiten(r)
+		w, err := newLearner(r.Foreseen(calm), r.Lines(), r.Unknowns(), 0, 0, rand.New(rand.NewPCG(seed, 1))).whiten(r, hoursAll)
 		require.NoError(t, err)
 		y := mat.NewVecDense(len(w.cells), nil)
 		for i, c := range w.cells {
@@ -58,8 +59,23 @@ func TestLimit(t *testing.T) {
 	all, err := collect(b.stacks, func(i int) (limits, error) { return b.limitOf(uint64(i)) })
 	require.NoError(t, err)
 	for _, of := range all {
-		s := of[0][2]
+		s := of[0].leaks[2]
 		assert.Less(t, s.crossed(12), 8.0)
 		assert.Less(t, s.quiet, 12.0)
+	}
+}
+
+// On clean stacks, without weather, the limit of forecasts is the Cramér–Rao bound that
+// knows the rate of return (van Trees 1968), which reckons with every reading by itself.
+func TestLimitIsTheBound(t *testing.T) {
+	for seed := range uint64(4) {
+		r := scenario.Clean(seed)
+		truth := r.Foreseen(calm)
+		l := newLearner(truth, r.Lines(), r.Unknowns(), 0, 0, rand.New(rand.NewPCG(seed, 1)))
+		for _, h := range []int{36, 48, 72} {
+			v, err := l.atEnd(r, h)
+			require.NoError(t, err)
+			assert.InEpsilon(t, localBound(&r.Truth, float64(h), freeKnown), math.Sqrt(v), 0.1, "seed %d, %d h", seed, h)
+		}
 	}
 }
