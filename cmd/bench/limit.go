@@ -12,16 +12,17 @@ import (
 	"undersheet/cmd/bench/scenario"
 )
 
-// The limit of leak tests, and of forecasts: what is the best that anybody can do who knows the physics of
-// the family, what its parameters are drawn from and what the leak does to each line, but
-// has to learn this stack's parameters, its weather and its instruments from the readings?
-// Where all of these are normal and move ln C linearly, readings are normal with a known
-// covariance, and the most powerful test of a leak of one onset is the likelihood ratio of
-// whitened readings (Kay 1998, Fundamentals of Statistical Signal Processing II, 4.4,
-// generalized matched filter); its size is normal around 0, and over onsets the largest
-// counts; and the error of a forecast is the standard deviation of the end given the readings
-// (without weather the Cramér–Rao bound, see bound). Once each stack's own strength and memory of gusts are known to it, once not: then
-// they are those of most stacks. What lies between, no test can know but from the record.
+// The limit of leak tests and of forecasts: what is the best that anybody can do who knows the
+// physics of the family, what its parameters are drawn from and what the leak does to each
+// line, but has to learn this stack's parameters, its weather and its instruments from the
+// readings? Where all of these are normal and move ln C linearly, readings are normal with a
+// known covariance. The most powerful test of a leak of one onset is then the likelihood ratio
+// of whitened readings (Kay 1998, Fundamentals of Statistical Signal Processing II, 4.4,
+// generalized matched filter); its size is normal around 0, and over onsets the largest counts.
+// The error of a forecast is the standard deviation of the end given the readings, without
+// weather the Cramér–Rao bound (see bound). Each stack's own strength and memory of gusts are
+// known once, and once taken as they are on most; what lies between, nobody can know but from
+// the record.
 
 // Figures of the limit.
 const (
