@@ -31,6 +31,9 @@ func TestUnknownsAreDerivatives(t *testing.T) {
 // Whitened, the readings of clean stacks, which are as normal and linear as the limit takes
 // all to be, are independent with variance 1 (Kay 1998, 4.4).
 func TestWhitened(t *testing.T) {
+	if testing.Short() {
+		t.Skip("draws the unknowns of stacks")
+	}
 	squares, next, n := 0.0, 0.0, 0.0
 	for seed := range uint64(8) {
 		r := scenario.Clean(seed)
@@ -55,6 +58,9 @@ func TestWhitened(t *testing.T) {
 // A leak ×3 that is known but for its onset and size is found on a clean stack within
 // hours, and an untorn one gives no more than noise does.
 func TestLimit(t *testing.T) {
+	if testing.Short() {
+		t.Skip("draws the unknowns of stacks")
+	}
 	b := &bench{family: "clean", stacks: 4}
 	all, err := collect(b.stacks, func(i int) (limits, error) { return b.limitOf(uint64(i)) })
 	require.NoError(t, err)
@@ -68,6 +74,9 @@ func TestLimit(t *testing.T) {
 // On clean stacks, without weather, the limit of forecasts is the Cramér–Rao bound that
 // knows the rate of return (van Trees 1968), which reckons with every reading by itself.
 func TestLimitIsTheBound(t *testing.T) {
+	if testing.Short() {
+		t.Skip("draws the unknowns of stacks")
+	}
 	for seed := range uint64(4) {
 		r := scenario.Clean(seed)
 		truth := r.Foreseen(calm)

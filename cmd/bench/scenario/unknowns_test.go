@@ -31,6 +31,9 @@ func TestWeatherAddsUp(t *testing.T) {
 // A gust does what the sheet's leakage does: blown twice as long it moves the gas by twice
 // as much, and not before it blows; nor does a stack whose course is asked for change.
 func TestUnknownsOfWeather(t *testing.T) {
+	if testing.Short() {
+		t.Skip("draws the unknowns of a stack twice")
+	}
 	r := Hard(5)
 	u := r.Unknowns()
 	require.Len(t, u.Weather, 1+len(newSource(5, hard).plan().gas.volume)+1)
