@@ -187,6 +187,9 @@ func spoken(lang string) logbook.Site {
 // TestNoMessageSendsAnybodyIn plays every alarm of the catalogue in every state,
 // by day and by night, waking and not, and reads all that is written.
 func TestNoMessageSendsAnybodyIn(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays every alarm in every language")
+	}
 	sentences, alarms := sourceNames(t)
 	for _, lang := range words.Languages() {
 		t.Run(lang, func(t *testing.T) { playAll(t, lang, sentences, alarms) })

@@ -270,6 +270,9 @@ func TestForecastAfterDose(t *testing.T) {
 // Faults have names: over a few hard stacks, tuned on others, most instruments that
 // drift are called so, or a leak that may be a drift.
 func TestDriftHasAName(t *testing.T) {
+	if testing.Short() {
+		t.Skip("draws every trouble of four treatments")
+	}
 	named, stacks := 0, 4
 	for i := range stacks {
 		seed := uint64(1_000_300 + i)
