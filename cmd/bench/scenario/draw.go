@@ -233,12 +233,12 @@ func (s *source) hard(of unlike) *plan {
 	p.nodeOf = d.Perm(nodes)[:lines]
 	g := &p.gas
 	g.space(d, nodes, of)
-	g.yield = dose.FullPPM(p.grams, p.space, p.temp) * d.around(1, 0.20)
-	g.release = d.ratio(0.8, 1.6) * warmer(p.temp)
-	g.slow, g.lag, g.ramp = d.between(0, 0.25), d.between(1, 5), d.between(0.3, 2)
+	g.yield = dose.FullPPM(p.grams, p.space, p.temp) * d.around(1, hardYieldSD)
+	g.release = releases.ratio(d) * warmer(p.temp)
+	g.slow, g.lag, g.ramp = slows.draw(d), lags.draw(d), ramps.draw(d)
 	g.sorb, g.free, g.bind = d.ratio(c.sorb[0], c.sorb[1]), d.ratio(c.free[0], c.free[1]), d.ratio(c.bind[0], c.bind[1])
 	for g.leak = 0; g.leak+g.bind < 0.05 || g.leak+g.bind > 1.2; {
-		g.leak = d.around(0.25, 1)
+		g.leak = d.around(0.25, hardLeakSD)
 	}
 	g.weather(d, of)
 	for i := range lines {
@@ -267,10 +267,36 @@ func (g *gasSpace) space(d draws, nodes int, of unlike) {
 	link(0, nodes/2)
 }
 
-// Gusts of the hard family: standard deviation of ln leak, and memory in hours.
+// span is what a parameter is drawn from, evenly or in its logarithm.
+type span struct{ low, high float64 }
+
+func (s span) draw(d draws) float64  { return d.between(s.low, s.high) }
+func (s span) ratio(d draws) float64 { return d.ratio(s.low, s.high) }
+
+// sd is the standard deviation of what is drawn evenly, ratioSD that of the logarithm of
+// what is drawn evenly in it.
+func (s span) sd() float64      { return (s.high - s.low) / math.Sqrt(12) }
+func (s span) ratioSD() float64 { return math.Log(s.high/s.low) / math.Sqrt(12) }
+
+// What the hard family is drawn from.
+var (
+	releases   = span{0.8, 1.6}  // per day at 25 °C
+	slows      = span{0, 0.25}   // share of the dose
+	lags       = span{1, 5}      // hours
+	ramps      = span{0.3, 2}    // hours
+	breathings = span{0.05, 0.4} // of the leak
+	gusts      = span{0.1, 0.35} // sd of ln leak
+	gustsHours = span{0.7, 4}
+	swings     = span{2, 10} // °C
+	heads      = span{0.1, 0.35}
+	cores      = span{0, 0.3}
+	drifts     = span{0, 0.6} // °C per day
+)
+
+// Standard deviations of ln of yield and leak in the hard family.
 const (
-	gustLeast, gustMost = 0.1, 0.35
-	gustShort, gustLong = 0.7, 4.0
+	hardYieldSD = 0.20
+	hardLeakSD  = 1.0
 )
 
 // Standard deviations of ln of an instrument's gain in the hard family, and of its change
@@ -282,9 +308,9 @@ const (
 
 // weather draws what moves the leak and the release.
 func (g *gasSpace) weather(d draws, of unlike) {
-	g.breathing, g.phase = d.between(0.05, 0.4), 2*math.Pi*d.Float64()
-	g.gust, g.gustHours, g.local = d.between(gustLeast, gustMost), d.ratio(gustShort, gustLong), d.between(0, of.local)
-	g.swing, g.head, g.core, g.drift = d.between(2, 10), d.between(0.1, 0.35), d.between(0, 0.3), d.between(0, 0.6)
+	g.breathing, g.phase = breathings.draw(d), 2*math.Pi*d.Float64()
+	g.gust, g.gustHours, g.local = gusts.draw(d), gustsHours.ratio(d), d.between(0, of.local)
+	g.swing, g.head, g.core, g.drift = swings.draw(d), heads.draw(d), cores.draw(d), drifts.draw(d)
 }
 
 // hardSensor draws the instrument of a line.

@@ -123,9 +123,9 @@ func (u Unknowns) Usual() Unknowns {
 		switch {
 		case w.Memory == 0: // no gusts
 		case i == 0:
-			w.SD, w.Memory = (gustLeast+gustMost)/2, math.Sqrt(gustShort*gustLong)
+			w.SD, w.Memory = (gusts.low+gusts.high)/2, math.Sqrt(gustsHours.low*gustsHours.high)
 		default:
-			w.SD, w.Memory = u.local/2, math.Sqrt(gustShort*gustLong)
+			w.SD, w.Memory = u.local/2, math.Sqrt(gustsHours.low*gustsHours.high)
 		}
 	}
 	return u
@@ -184,11 +184,6 @@ func moves(sd float64, of func(g *gasSpace) *float64) knob {
 	return knob{sd, func(g *gasSpace, by float64) { *of(g) += by }}
 }
 
-// even is the standard deviation of what is drawn evenly, and ratioSD that of the
-// logarithm of what is drawn evenly in it.
-func even(low, high float64) float64    { return (high - low) / math.Sqrt(12) }
-func ratioSD(low, high float64) float64 { return even(math.Log(low), math.Log(high)) }
-
 // knobs are the parameters that a family draws, as [cleanPlan] and [source.hard] do. The
 // phase of the day is nearly free.
 func (p *plan) knobs(family string) []knob {
@@ -204,22 +199,22 @@ func (p *plan) knobs(family string) []knob {
 	if family == uneven {
 		of = unevenSheet
 	}
-	ks := []knob{scales(0.20, yield), scales(ratioSD(0.8, 1.6), release), scales(1, leak), moves(even(1, 5), lag),
-		moves(even(0, 0.25), func(g *gasSpace) *float64 { return &g.slow }), moves(even(0.3, 2), func(g *gasSpace) *float64 { return &g.ramp }),
-		moves(even(0.05, 0.4), func(g *gasSpace) *float64 { return &g.breathing }), moves(1, func(g *gasSpace) *float64 { return &g.phase }),
-		moves(even(2, 10), func(g *gasSpace) *float64 { return &g.swing }), moves(even(0.1, 0.35), func(g *gasSpace) *float64 { return &g.head }),
-		moves(even(0, 0.3), func(g *gasSpace) *float64 { return &g.core })}
+	ks := []knob{scales(hardYieldSD, yield), scales(releases.ratioSD(), release), scales(hardLeakSD, leak), moves(lags.sd(), lag),
+		moves(slows.sd(), func(g *gasSpace) *float64 { return &g.slow }), moves(ramps.sd(), func(g *gasSpace) *float64 { return &g.ramp }),
+		moves(breathings.sd(), func(g *gasSpace) *float64 { return &g.breathing }), moves(1, func(g *gasSpace) *float64 { return &g.phase }),
+		moves(swings.sd(), func(g *gasSpace) *float64 { return &g.swing }), moves(heads.sd(), func(g *gasSpace) *float64 { return &g.head }),
+		moves(cores.sd(), func(g *gasSpace) *float64 { return &g.core })}
 	for _, c := range commodities {
 		if c.name == p.commodity {
-			ks = append(ks, scales(ratioSD(c.sorb[0], c.sorb[1]), sorb), scales(ratioSD(c.free[0], c.free[1]), free), scales(ratioSD(c.bind[0], c.bind[1]), bind))
+			ks = append(ks, scales(span{c.sorb[0], c.sorb[1]}.ratioSD(), sorb), scales(span{c.free[0], c.free[1]}.ratioSD(), free), scales(span{c.bind[0], c.bind[1]}.ratioSD(), bind))
 		}
 	}
 	for i := range p.gas.volume {
-		ks = append(ks, scales(ratioSD(1, of.edge), func(g *gasSpace) *float64 { return &g.edge[i] }),
-			scales(ratioSD(1, of.feed), func(g *gasSpace) *float64 { return &g.feed[i] }))
+		ks = append(ks, scales(span{1, of.edge}.ratioSD(), func(g *gasSpace) *float64 { return &g.edge[i] }),
+			scales(span{1, of.feed}.ratioSD(), func(g *gasSpace) *float64 { return &g.feed[i] }))
 		for j := range i {
 			if p.gas.exchange[i][j] > 0 {
-				ks = append(ks, knob{ratioSD(of.quick, of.slow), func(g *gasSpace, by float64) {
+				ks = append(ks, knob{span{of.quick, of.slow}.ratioSD(), func(g *gasSpace, by float64) {
 					g.exchange[i][j] *= math.Exp(by)
 					g.exchange[j][i] = g.exchange[i][j]
 				}})
