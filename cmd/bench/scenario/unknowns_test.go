@@ -49,5 +49,5 @@ func TestUnknownsOfWeather(t *testing.T) {
 		assert.InEpsilon(t, all, each, 0.02)
 	}
 	assert.Equal(t, u, Hard(5).Unknowns())
-	assert.Equal(t, Weather{Hours: 1, SD: 0.225, Memory: math.Sqrt(2.8)}.Cov(0, 3), u.Usual().Weather[0].Cov(0, 3))
+	assert.InEpsilon(t, Weather{Hours: 1, SD: 0.225, Memory: math.Sqrt(2.8)}.Cov(0, 3), u.Usual().Weather[0].Cov(0, 3), 1e-12)
 }
