@@ -130,7 +130,7 @@ func (s *Store) Next() logbook.Time {
 		}
 	}
 	for i := range s.Points {
-		note(s.Points[i].heard().Add(s.Points[i].AllowedGap) + 1)
+		note(s.Points[i].shown().Add(s.Points[i].AllowedGap) + 1)
 	}
 	for i := range s.Hands {
 		note(s.Hands[i].At.Add(HandWithin) + 1)
@@ -209,11 +209,11 @@ func (s *Store) point(p *Point) []logbook.Reason {
 	if p.Pump != "" {
 		rs = append(rs, logbook.Reason{Code: p.Pump, About: p.Name})
 	}
-	none, age := p.Newest.At == 0, s.Now.Sub(p.heard())
+	none, never, age := p.Newest.At == 0, p.heard() == 0, s.Now.Sub(p.shown())
 	switch {
-	case p.Ahead > 0 && (none || age > p.AllowedGap):
+	case p.Ahead > 0 && (never || age > p.AllowedGap):
 		rs = append(rs, logbook.Reason{Code: ClockAhead, About: p.Name, Value: minutes(p.Ahead)})
-	case none:
+	case none, never && age <= p.AllowedGap:
 		rs = append(rs, logbook.Reason{Code: NoReading, About: p.Name})
 	case age > p.AllowedGap:
 		rs = append(rs, logbook.Reason{Code: PointSilent, About: p.Name, Value: minutes(age), Limit: minutes(p.AllowedGap)})

@@ -171,6 +171,25 @@ func TestReadingsThatAreNotLiveShowNothing(t *testing.T) {
 	assert.Subset(t, codes(d.Reasons), []string{AiringTooShort, NotBelowLong})
 }
 
+// A broker's stored value that says when it was measured is no sign that the point is being read,
+// and what is told of it counts from that time, not from the beginning of all time.
+func TestOnlyAStoredReading(t *testing.T) {
+	for age, want := range map[time.Duration]logbook.Reason{
+		time.Minute: {Code: NoReading, About: "door"},
+		time.Hour:   {Code: PointSilent, About: "door", Value: 60, Limit: 10},
+	} {
+		j := readAt(-age, 0.05)
+		j.Live = false
+		s := ready()
+		s.Points[0].Track = &Track{}
+		s.Points[0].Add(j, 10*time.Minute)
+		d := Decide(s)
+		assert.Equal(t, logbook.GateAiring, d.State)
+		assert.Contains(t, d.Reasons, want)
+		assert.Equal(t, age < 10*time.Minute, s.Next() < noon.Add(10*time.Minute), "it falls silent when the gap is over")
+	}
+}
+
 // Hand readings: beside every stack, after the two hours, within the last hour,
 // below the limit, by a method that can show it.
 func TestHandReadingsThatDoNotCount(t *testing.T) {

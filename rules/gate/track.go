@@ -64,6 +64,15 @@ func (t *Track) heard() logbook.Time {
 	return 0
 }
 
+// shown is since when nothing was read at the point: when it was last live or, while it never was,
+// the time of its newest reading; 0 = there is none.
+func (t *Track) shown() logbook.Time {
+	if at := t.heard(); at != 0 {
+		return at
+	}
+	return t.Newest.At
+}
+
 // extend lengthens the running live stretch, or begins a new one.
 func (t *Track) extend(at logbook.Time, gap time.Duration) {
 	if n := len(t.Live); n > 0 && !t.Broken && at.Sub(t.Live[n-1].To) <= gap {
