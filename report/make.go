@@ -9,7 +9,7 @@ import (
 	"strings"
 
 	"undersheet/logbook"
-	"undersheet/rules"
+	"undersheet/rules/correction"
 )
 
 // ErrUnknown marks a treatment that the log does not hold.
@@ -42,7 +42,7 @@ func Make(entries iter.Seq2[logbook.Entry, error], site *logbook.Site, name stri
 	err := m.all(entries)
 	if errors.Is(err, errCorrected) {
 		m = newMaker(site, name)
-		err = m.all(rules.Corrected(m.fixes.watch(entries)))
+		err = m.all(correction.Applied(m.fixes.watch(entries)))
 	}
 	if err != nil {
 		return nil, fmt.Errorf("read entries: %w", err)

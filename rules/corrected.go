@@ -7,7 +7,7 @@ import (
 	"slices"
 
 	"undersheet/logbook"
-	"undersheet/rules/reading"
+	"undersheet/rules/correction"
 	"undersheet/rules/treatment"
 )
 
@@ -18,7 +18,7 @@ func (s *State) corrected(e *logbook.Corrected) {
 	case e.Of >= e.Seq:
 		s.refuse(e, "correction-of-nothing", nil)
 		return
-	case ahead(e, s.At):
+	case correction.Ahead(e, s.At):
 		s.refuse(e, "future-dated", nil)
 		return
 	}
@@ -42,13 +42,13 @@ func (s *State) Outdated() bool { return s.outdated != 0 }
 // Among the entries of a logbook stand the verdicts on permissions. Hand-written entries
 // have none: with byHand the verdicts take effect as they are made.
 func (s *State) Refold(past iter.Seq2[logbook.Entry, error], byHand bool) ([]logbook.Recorded, error) {
-	cs, misfit, err := corrections(past)
+	fixes, misfit, err := correction.Of(past)
 	if err != nil {
 		return nil, err
 	}
 	fresh := New()
 	fresh.remade = true
-	for e, err := range cs.apply(past) {
+	for e, err := range fixes.Apply(past) {
 		if err != nil {
 			return nil, err
 		}
@@ -66,127 +66,6 @@ func (s *State) Refold(past iter.Seq2[logbook.Entry, error], byHand bool) ([]log
 	fresh.differences(s)
 	*s = *fresh
 	return s.flush(s.LastSeq), nil
-}
-
-// Corrected yields entries with the corrections among them put in: each wrong entry is
-// replaced by the right one. It goes through entries twice.
-func Corrected(entries iter.Seq2[logbook.Entry, error]) iter.Seq2[logbook.Entry, error] {
-	return func(yield func(logbook.Entry, error) bool) {
-		cs, _, err := corrections(entries)
-		if err != nil {
-			yield(nil, err)
-			return
-		}
-		for e, err := range cs.apply(entries) {
-			if !yield(e, err) || err != nil {
-				return
-			}
-		}
-	}
-}
-
-// fixes holds the newest valid correction of each act, by the seq of that act.
-type fixes map[uint64]*logbook.Corrected
-
-// corrections finds the valid corrections among entries. misfit lists the seq of those that
-// are not: they name no earlier act, or one of another kind, or their right entry is dated
-// ahead. Entries without a seq are numbered from 1.
-func corrections(entries iter.Seq2[logbook.Entry, error]) (cs fixes, misfit []uint64, err error) {
-	cs = fixes{}
-	kinds, now, n := map[uint64]logbook.Kind{}, logbook.Time(0), uint64(0)
-	for e, err := range entries {
-		if err != nil {
-			return nil, nil, err
-		}
-		n++
-		now = nowAfter(now, e)
-		seq := seqOf(e, n)
-		if c, ok := e.(*logbook.Corrected); ok {
-			if kind, known := kinds[c.Of]; known && fits(c, kind) && !ahead(c, now) {
-				cs[c.Of] = c
-			} else {
-				misfit = append(misfit, seq)
-			}
-		} else if _, act := e.(logbook.Acting); act {
-			kinds[seq] = e.Head().Kind
-		}
-	}
-	return cs, misfit, nil
-}
-
-// seqOf is the seq of an entry, or its place among entries that have none.
-func seqOf(e logbook.Entry, place uint64) uint64 {
-	if h := e.Head(); h.Seq != 0 {
-		return h.Seq
-	}
-	return place
-}
-
-// apply yields entries with the right ones in the place of the wrong ones. A right entry
-// whose time is later than that of the entries around the wrong one is held back until its
-// own time has come, at the latest to the end.
-func (cs fixes) apply(entries iter.Seq2[logbook.Entry, error]) iter.Seq2[logbook.Entry, error] {
-	return func(yield func(logbook.Entry, error) bool) {
-		var waiting []logbook.Entry // in order of time
-		now, n := logbook.Time(0), uint64(0)
-		due := func() bool {
-			for len(waiting) > 0 && waiting[0].Head().Time <= now {
-				e := waiting[0]
-				waiting = waiting[1:]
-				if !yield(e, nil) {
-					return false
-				}
-			}
-			return true
-		}
-		for e, err := range entries {
-			if err != nil {
-				yield(nil, err)
-				return
-			}
-			n++
-			now = nowAfter(now, e)
-			if !due() {
-				return
-			}
-			_, correction := e.(*logbook.Corrected)
-			_, act := e.(logbook.Acting)
-			c := cs[seqOf(e, n)]
-			switch {
-			case correction:
-				continue
-			case c != nil && act:
-				if right := stands(c, e); right != nil {
-					at, _ := slices.BinarySearchFunc(waiting, right.Head().Time+1, func(w logbook.Entry, t logbook.Time) int { return cmp.Compare(w.Head().Time, t) })
-					waiting = slices.Insert(waiting, at, right)
-				}
-				if !due() {
-					return
-				}
-			case !yield(e, nil):
-				return
-			}
-		}
-		for _, e := range waiting { // dated a little ahead of the last entry, by another clock
-			if e.Head().Received = now; !yield(e, nil) {
-				return
-			}
-		}
-	}
-}
-
-// stands returns the entry that takes the place of e; nil where e was withdrawn.
-func stands(c *logbook.Corrected, e logbook.Entry) logbook.Entry {
-	right, err := c.Right()
-	if c.Withdrawn || err != nil {
-		return nil
-	}
-	h := right.Head()
-	h.Seq, h.Received = c.Of, e.Head().Received
-	if h.Time > h.Received {
-		h.Received = 0
-	}
-	return right
 }
 
 // differences proposes records of what differs from was, the state before the correction.
@@ -258,19 +137,4 @@ func (s *State) keepStanding(name string, was *Store) {
 	}
 	st.Rebound = st.Rebound || was.Rebound
 	st.Gate = was.Gate
-}
-
-// ahead reports whether the right entry of a correction is dated ahead of now.
-func ahead(c *logbook.Corrected, now logbook.Time) bool {
-	right, err := c.Right()
-	return !c.Withdrawn && err == nil && right.Head().Time > now.Add(reading.FutureAhead)
-}
-
-// fits reports whether acts of a kind may be corrected, and the right entry is of that kind.
-func fits(c *logbook.Corrected, kind logbook.Kind) bool {
-	if !logbook.Correctable(kind) {
-		return false
-	}
-	right, err := c.Right()
-	return c.Withdrawn || err == nil && right.Head().Kind == kind
 }

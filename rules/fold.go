@@ -5,12 +5,9 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/followup"
+	"undersheet/rules/reading"
 	"undersheet/rules/treatment"
 )
-
-// aheadMoves is how far ahead of now a reading without a received time may be dated and
-// still move now.
-const aheadMoves = 24 * time.Hour
 
 // passEvery is the least time between two passes while only readings come.
 const passEvery = time.Second
@@ -25,7 +22,7 @@ func (s *State) Fold(e logbook.Entry) []logbook.Recorded {
 	if h.Seq != 0 {
 		s.LastSeq = h.Seq
 	}
-	s.At = nowAfter(s.At, e)
+	s.At = reading.NowAfter(s.At, e)
 	if s.Begun == 0 {
 		s.Begun = s.At
 	}
@@ -48,20 +45,6 @@ func (s *State) flush(seq uint64) []logbook.Recorded {
 		r.Rec().Of = seq
 	}
 	return out
-}
-
-// nowAfter returns what now becomes with an entry: it moves on to the entry's received time,
-// or to its own time where it has no received time. A reading dated far ahead moves nothing.
-func nowAfter(now logbook.Time, e logbook.Entry) logbook.Time {
-	h := e.Head()
-	t := h.Received
-	if t == 0 {
-		t = h.Time
-		if _, isReading := e.(*logbook.Reading); isReading && now != 0 && t > now.Add(aheadMoves) {
-			return now
-		}
-	}
-	return max(now, t)
 }
 
 // take hands an entry to the part of the state that it concerns.

@@ -10,7 +10,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/words"
 	"undersheet/report"
-	"undersheet/rules"
+	"undersheet/rules/correction"
 )
 
 // Period is a stretch of whole days by the depot's clock, as "2006-01-02"; both days
@@ -189,7 +189,7 @@ func Make(entries iter.Seq2[logbook.Entry, error], site *logbook.Site, p Period,
 		return nil, err
 	}
 	g := newGatherer(s, site)
-	for e, err := range rules.Corrected(first(entries, s.Entries)) {
+	for e, err := range correction.Applied(first(entries, s.Entries)) {
 		if err != nil {
 			return nil, fmt.Errorf("read entries: %w", err)
 		}

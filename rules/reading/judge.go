@@ -5,7 +5,8 @@
 //
 // The first call is [History.Judge]. A judgement never throws a reading away: it
 // says what the reading may count for. The package refuses to guess a unit: a
-// reading whose unit does not fit its channel counts for nothing and says so.
+// reading whose unit does not fit its channel counts for nothing and says so. Now, by
+// which readings are judged, is moved on by [NowAfter].
 package reading
 
 import (
