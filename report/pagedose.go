@@ -7,6 +7,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/report/paper"
 	"undersheet/rules/dose"
+	"undersheet/rules/people"
 )
 
 // kernels says which density of kernels the gas space was reckoned with.
@@ -123,7 +124,7 @@ func (p *page) fumigator() string {
 // the end of the exposure.
 func (r *Report) inCharge() *Person {
 	x := r.known(r.Given.Fumigator)
-	x.Expired = expired(x.LicenceUntil, r.end())
+	x.Expired = people.LicenceOver(x.LicenceUntil, r.end())
 	return x
 }
 

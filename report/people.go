@@ -3,10 +3,9 @@ package report
 import (
 	"slices"
 	"strings"
-	"time"
 
 	"undersheet/logbook"
-	"undersheet/rules"
+	"undersheet/rules/people"
 )
 
 // Exposed is what one person met in one masked entry, outside the mask.
@@ -44,8 +43,8 @@ const (
 )
 
 // visits takes the masked entries that have just ended.
-func (d *draft) visits(people []rules.PersonView) {
-	for _, p := range people {
+func (d *draft) visits(days []people.Day) {
+	for _, p := range days {
 		for i, v := range p.Visits {
 			x := Exposed{Name: p.Name, In: v.In, Out: v.Out, AtDoor: v.AtDoor, PPM: v.PPM, Known: v.Known}
 			if v.Store != d.store || slices.ContainsFunc(d.r.Exposed, func(e Exposed) bool { return e.Name == x.Name && e.In == x.In && e.Out == x.Out }) {
@@ -67,7 +66,7 @@ func (r *Report) people() []Person {
 		if name == "" {
 			return &Person{}
 		}
-		i := slices.IndexFunc(all, func(p *Person) bool { return strings.EqualFold(p.Name, name) })
+		i := slices.IndexFunc(all, func(p *Person) bool { return people.Same(p.Name, name) })
 		if i < 0 {
 			all = append(all, r.known(name))
 			i = len(all) - 1
@@ -88,7 +87,7 @@ func (r *Report) people() []Person {
 	}
 	out := make([]Person, len(all))
 	for i, p := range all {
-		p.Expired = expired(p.LicenceUntil, p.last)
+		p.Expired = people.LicenceOver(p.LicenceUntil, p.last)
 		out[i] = *p
 	}
 	return out
@@ -97,18 +96,11 @@ func (r *Report) people() []Person {
 // known is a person with what the site file says.
 func (r *Report) known(name string) *Person {
 	for _, p := range r.Site.People {
-		if strings.EqualFold(p.Name, name) {
+		if people.Same(p.Name, name) {
 			return &Person{Name: p.Name, Licence: p.Licence, LicenceUntil: p.LicenceUntil, Phone: p.Phone, Email: p.Email}
 		}
 	}
 	return &Person{Name: name}
-}
-
-// expired reports whether a licence had run out at a time; its last day counts to its
-// end anywhere on earth (UTC−12), as in package rules.
-func expired(until string, at logbook.Time) bool {
-	last, err := time.Parse(time.DateOnly, until)
-	return err == nil && at.Std().After(last.Add(36*time.Hour))
 }
 
 // naming is somebody whom an act names, and as what.

@@ -8,6 +8,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules/dose"
 	"undersheet/rules/gate"
+	"undersheet/rules/people"
 	"undersheet/rules/plan"
 	"undersheet/rules/reading"
 )
@@ -40,7 +41,7 @@ func (s *State) checksSigned(e *logbook.ChecksSigned) {
 	}
 	put(e.InOrder, true)
 	put(e.Wanting, false)
-	if alone(e.By, e.Second) {
+	if people.Alone(e.By, e.Second) {
 		s.find(logbook.Finding{Code: "checks-signed-alone", Store: e.Store})
 	}
 }

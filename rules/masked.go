@@ -3,13 +3,12 @@ package rules
 import (
 	"cmp"
 	"math"
-	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"undersheet/logbook"
 	"undersheet/rules/exposure"
+	"undersheet/rules/people"
 	"undersheet/rules/reading"
 )
 
@@ -54,8 +53,8 @@ func (s *State) protection(name string) ProtectionView {
 func (s *State) maskedEntry(e *logbook.MaskedEntry) {
 	st := s.store(e.Store)
 	now := s.protection(e.Store)
-	st.Inside = append(st.Inside, Masked{Name: e.In, AtDoor: e.AtDoor, Since: min(e.Time, s.At), Air: now.UpperPPM, AirAtDoor: s.airAtDoor(e.Store), Known: now.Known})
-	if alone(e.In, e.AtDoor) {
+	st.Inside = append(st.Inside, people.Masked{Name: e.In, AtDoor: e.AtDoor, Since: min(e.Time, s.At), Air: now.UpperPPM, AirAtDoor: s.airAtDoor(e.Store), Known: now.Known})
+	if people.Alone(e.In, e.AtDoor) {
 		s.find(logbook.Finding{Code: "masked-entry-alone", Store: e.Store, About: e.In})
 	}
 	if apf, ok := statedAPF(e.Protection); ok && apf < now.Step.APF {
@@ -68,29 +67,43 @@ func (s *State) maskedEntry(e *logbook.MaskedEntry) {
 // from before the entry: it ended an earlier visit, and whoever is in is still in.
 func (s *State) maskedExit(e *logbook.MaskedExit) {
 	st, at := s.store(e.Store), min(e.Time, s.At)
-	named, out := -1, -1
-	for i, m := range st.Inside {
-		if e.Out != "" && !SamePerson(m.Name, e.Out) {
-			continue
-		}
-		if named < 0 {
-			named = i
-		}
-		if m.Since.Sub(at) < time.Minute && (out < 0 || e.Out != "") { // people write down whole minutes
-			out = i
-		}
-	}
+	m, inside, out := st.Inside.Leave(e.Out, at)
 	switch {
-	case named < 0:
+	case !inside:
 		s.find(logbook.Finding{Code: "nobody-inside", Store: e.Store, About: cmp.Or(e.Out, e.By)})
-	case out < 0:
-		s.find(logbook.Finding{Code: "exit-before-entry", Store: e.Store, About: st.Inside[named].Name, Value: logbook.Number(math.Ceil(st.Inside[named].Since.Sub(at).Minutes()))})
+	case !out:
+		s.find(logbook.Finding{Code: "exit-before-entry", Store: e.Store, About: m.Name, Value: logbook.Number(math.Ceil(m.Since.Sub(at).Minutes()))})
 	default:
-		s.visited(e.Store, &st.Inside[out], at)
-		st.Inside = slices.Delete(st.Inside, out, out+1)
+		s.visited(e.Store, &m, at)
 		s.worked(e.Store, at)
 	}
 }
+
+// visited keeps a masked entry that ended at out as a visit of the person who was inside, and
+// as one of whoever stood at the door.
+func (s *State) visited(store string, m *people.Masked, out logbook.Time) {
+	s.Canisters.Wear(m.Name, m.Since, out)
+	inside, door := m.Visits(store, out, s.protection(store).Known)
+	s.visit(m.Name, inside)
+	if m.AtDoor != "" {
+		s.visit(m.AtDoor, door)
+	}
+}
+
+// visit keeps a stay, and notes when the day's exposure is above the limit or not known.
+func (s *State) visit(name string, v people.Visit) {
+	name, ppm, known := s.People.Add(name, v)
+	limit, _ := exposure.Limit(s.limitSets(), s.At)
+	switch {
+	case ppm >= limit:
+		s.find(logbook.Finding{Code: "person-exposed", Store: v.Store, About: name, Value: logbook.Number(ppm), Limit: logbook.Number(limit)})
+	case !known:
+		s.find(logbook.Finding{Code: "person-exposure-unknown", Store: v.Store, About: name, Value: logbook.Number(v.Out.Sub(v.In).Minutes())})
+	}
+}
+
+// PeopleIn shows who was in a store by masked entry in the last 24 hours.
+func (s *State) PeopleIn(store string) []people.Day { return s.People.Today(store, s.At) }
 
 // airAtDoor is the highest upper value at the doors of a store, ppm.
 func (s *State) airAtDoor(name string) float64 {

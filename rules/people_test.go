@@ -7,26 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
-	"undersheet/rules/treatment"
 )
-
-// 29 CFR 1910.1000(d)(1)(ii), worked example: 2 h at 150, 2 h at 75 and 4 h at 50 ppm
-// are a mean of 81.25 over 8 hours. HSE EH40, example 1: 7 h 20 min at 0.12, the rest
-// nothing, is 0.11 (from memory). All exposure in 24 hours counts as one of 8.
-func TestExposureOfADay(t *testing.T) {
-	stay := func(from, hours, ppm float64) Visit {
-		return Visit{In: epoch.Add(treatment.Hours(from)), Out: epoch.Add(treatment.Hours(from + hours)), PPM: ppm, Known: true}
-	}
-	ppm, known := exposedTo([]Visit{stay(0, 2, 150), stay(2, 2, 75), stay(4, 4, 50)}, epoch.Add(treatment.Hours(8)))
-	assert.InDelta(t, 81.25, ppm, 1e-9)
-	assert.True(t, known)
-	ppm, _ = exposedTo([]Visit{stay(0, 22.0/3, 0.12)}, epoch.Add(treatment.Hours(8)))
-	assert.InDelta(t, 0.11, ppm, 1e-9)
-	ppm, _ = exposedTo([]Visit{stay(0, 2, 150)}, epoch.Add(treatment.Hours(25)))
-	assert.InDelta(t, 150.0/8, ppm, 1e-9, "an hour of it is longer ago than a day")
-	ppm, _ = exposedTo([]Visit{stay(0, 2, 150)}, epoch.Add(treatment.Hours(27)))
-	assert.Zero(t, ppm)
-}
 
 // What the air held while somebody was inside is kept for them and for whoever stood
 // at the door, and above the limit it is said.

@@ -4,11 +4,11 @@ import (
 	"maps"
 	"slices"
 	"strings"
-	"time"
 
 	"undersheet/logbook"
 	"undersheet/rules/followup"
 	"undersheet/rules/ledger"
+	"undersheet/rules/people"
 	"undersheet/rules/plan"
 	"undersheet/rules/treatment"
 )
@@ -96,7 +96,7 @@ func (s *State) dosePlaced(e *logbook.DosePlaced, k *Stack, at logbook.Time) {
 	st := s.stock(e.Form)
 	short := st.Use(e.Count)
 	note(short, logbook.Finding{Code: "stock-negative", About: formKey(e.Form), Value: logbook.Number(st.Left)})
-	note(len(e.People) > 0 && alone(e.People...), logbook.Finding{Code: "dose-placed-alone", About: strings.Join(e.People, ", ")})
+	note(len(e.People) > 0 && people.Alone(e.People...), logbook.Finding{Code: "dose-placed-alone", About: strings.Join(e.People, ", ")})
 	note(strings.TrimSpace(e.Protection) == "", logbook.Finding{Code: "dose-placed-no-protection"})
 	for _, name := range e.People {
 		s.licensed(name, k.Store, e.Stack)
@@ -112,12 +112,10 @@ func (s *State) dosePlaced(e *logbook.DosePlaced, k *Stack, at logbook.Time) {
 	}
 }
 
-// licensed notes a person whose licence has run out by the site file. The last day
-// counts to its end anywhere on earth (UTC−12).
+// licensed notes a person whose licence has run out by the site file.
 func (s *State) licensed(name, store, stack string) {
 	for _, p := range s.Site.People {
-		last, err := time.Parse(time.DateOnly, p.LicenceUntil)
-		if err == nil && SamePerson(p.Name, name) && s.At.Std().After(last.Add(36*time.Hour)) {
+		if people.Same(p.Name, name) && people.LicenceOver(p.LicenceUntil, s.At) {
 			s.find(logbook.Finding{Code: "licence-expired", Store: store, Stack: stack, About: p.Name})
 		}
 	}

@@ -139,7 +139,7 @@ func (s *State) readAir(ch logbook.Channel, c *Channel, f feed, j reading.Judged
 			t.Add(j, gap)
 		}
 	}
-	s.breathed(st, f.where, &j)
+	st.Inside.Breathe(f.where, &j)
 	if j.Counts && j.State != reading.Late && s.drawn(f.channel) != PumpOff {
 		a := st.Air[f.point]
 		if a == nil {

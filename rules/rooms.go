@@ -7,6 +7,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/alarm"
+	"undersheet/rules/people"
 	"undersheet/rules/reading"
 )
 
@@ -47,7 +48,7 @@ func (s *State) roomAlarms(name string, st *Store, site *logbook.Store) {
 // inside by masked entry and not overdue, or has just come out; or a stack of the store is
 // being dosed or aired.
 func (s *State) doorsExpected(name string, st *Store) bool {
-	inTime := func(m Masked) bool { return !m.Overdue }
+	inTime := func(m people.Masked) bool { return !m.Overdue }
 	s.again(st.WorkedAt.Add(afterWork))
 	if slices.ContainsFunc(st.Inside, inTime) || st.WorkedAt != 0 && s.At.Sub(st.WorkedAt) < afterWork {
 		return true

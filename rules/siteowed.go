@@ -1,50 +1,22 @@
 package rules
 
 import (
-	"cmp"
 	"maps"
 	"slices"
 	"time"
 
 	"undersheet/logbook"
 	"undersheet/rules/followup"
+	"undersheet/rules/people"
 )
-
-// Canister is that of a person's mask.
-type Canister struct {
-	At, Expires logbook.Time
-	By          string
-	Minutes     float64      // of use that its maker allows; 0 = not said
-	Used        float64      // minutes inside by masked entry since it was changed
-	UsedUp      logbook.Time // when that was as much as is allowed; 0 = not yet
-}
-
-// keepCanisters bounds the people whose canisters are remembered: those that were changed last.
-const keepCanisters = 200
 
 // canisterChanged takes a new canister.
 func (s *State) canisterChanged(e *logbook.CanisterChanged) {
 	at := min(e.Time, s.At)
-	person, known := called(s.Canisters, e.Person)
-	if known && s.Canisters[person].At > at {
-		return
+	c := people.Canister{At: at, Expires: s.ends(e.Expires), By: e.By, Minutes: e.Minutes}
+	if s.Canisters.Change(e.Person, c) && c.Expires <= at {
+		s.find(logbook.Finding{Code: "canister-expired", About: e.Person, Value: logbook.Number(at.Hours(c.Expires) / 24)})
 	}
-	if !known && len(s.Canisters) >= keepCanisters {
-		delete(s.Canisters, s.oldestCanister())
-	}
-	if s.Canisters == nil {
-		s.Canisters = map[string]Canister{}
-	}
-	expires := s.ends(e.Expires)
-	if expires <= at {
-		s.find(logbook.Finding{Code: "canister-expired", About: e.Person, Value: logbook.Number(at.Hours(expires) / 24)})
-	}
-	s.Canisters[person] = Canister{At: at, Expires: expires, By: e.By, Minutes: e.Minutes}
-}
-
-// oldestCanister is whose canister was changed longest ago.
-func (s *State) oldestCanister() string {
-	return slices.MinFunc(slices.Sorted(maps.Keys(s.Canisters)), func(a, b string) int { return cmp.Compare(s.Canisters[a].At, s.Canisters[b].At) })
 }
 
 // ends is the moment from which on a thing is not used; what cannot be read is expired.
@@ -62,20 +34,6 @@ func (s *State) CheckDue(e *logbook.InstrumentChecked) logbook.Time {
 		return 0
 	}
 	return s.ends(e.Due)
-}
-
-// worn counts a stay inside against the canister of whoever was in.
-func (s *State) worn(name string, in, out logbook.Time) {
-	name, known := called(s.Canisters, name)
-	c := s.Canisters[name]
-	if !known || out <= c.At {
-		return
-	}
-	c.Used += out.Sub(max(in, c.At)).Minutes()
-	if c.UsedUp == 0 && c.Minutes > 0 && c.Used >= c.Minutes {
-		c.UsedUp = out
-	}
-	s.Canisters[name] = c
 }
 
 // siteItem is a follow-up that is of no stack.
@@ -124,11 +82,7 @@ func (s *State) siteItems() []siteItem {
 	}
 	for _, name := range slices.Sorted(maps.Keys(s.Canisters)) {
 		c := s.Canisters[name]
-		due := c.Expires
-		if c.UsedUp != 0 {
-			due = min(due, c.UsedUp)
-		}
-		add(place{person: name}, logbook.FollowCanister, due, c.At, c.By)
+		add(place{person: name}, logbook.FollowCanister, c.Due(), c.At, c.By)
 	}
 	return items
 }

@@ -1,7 +1,6 @@
 package rules
 
 import (
-	"fmt"
 	"slices"
 	"testing"
 	"time"
@@ -95,18 +94,4 @@ func TestNamesAreTyped(t *testing.T) {
 	people := d.state.PeopleIn(inBarn().Store)
 	require.Len(t, people, 2, "who was inside, and who stood at the door")
 	require.Len(t, people[0].Visits, 2)
-}
-
-// Of more people than are remembered, it is the canister that was changed longest ago that is
-// forgotten, never the new one.
-func TestTheNewestCanistersAreRemembered(t *testing.T) {
-	d := aday(t)
-	expires := logbook.Expiry(d.now.Add(90 * 24 * time.Hour).Std().Format(time.DateOnly))
-	for i := range keepCanisters + 1 {
-		d.now = d.now.Add(time.Minute)
-		d.act(&logbook.CanisterChanged{Person: fmt.Sprintf("Person %d", i), Serial: "7", Expires: expires}, logbook.KindCanister, 0)
-	}
-	require.Len(t, d.state.Canisters, keepCanisters)
-	require.NotContains(t, d.state.Canisters, "Person 0")
-	require.Contains(t, d.state.Canisters, fmt.Sprintf("Person %d", keepCanisters))
 }

@@ -12,6 +12,7 @@ import (
 	"undersheet/rules/gas"
 	"undersheet/rules/gate"
 	"undersheet/rules/ledger"
+	"undersheet/rules/people"
 	"undersheet/rules/reading"
 	"undersheet/rules/treatment"
 )
@@ -35,8 +36,8 @@ type State struct {
 	Pending     []Pending                // permissions whose verdict is not recorded yet
 	Treatments  map[string]int           // names used, and how often
 	Stock       map[string]*ledger.Stock // product in stock, by form
-	People      map[string][]Visit       `json:",omitempty"` // stays by masked entry that are over, by name
-	Canisters   map[string]Canister      `json:",omitempty"` // of masks, by name of the person
+	People      people.Book              `json:",omitempty"` // stays by masked entry that are over, by name
+	Canisters   people.Canisters         `json:",omitempty"` // of masks, by name of the person
 	Owed        map[string]Owed          `json:",omitempty"` // what is owed of no stack, as last recorded
 	Ahead       map[string]Ahead         `json:",omitempty"` // clocks that run ahead, by channel
 	Behind      Behind                   `json:",omitzero"`  // the machine's clock, while it stands before now
@@ -71,7 +72,7 @@ type Store struct {
 	HandAfter logbook.Time             // when the last clearance fell
 	Rebound   bool                     // gas came back after a clearance
 	HandOwed  map[string]bool          // stacks that need a hand reading beside them
-	Inside    []Masked                 // who is in by masked entry
+	Inside    people.Inside            // who is in by masked entry
 	WorkedAt  logbook.Time             // when people who had the doors open on record were done
 	Hands     map[string]gate.Hand     // newest per point
 	Tracks    map[string]*gate.Track   // gate air points, by name
@@ -80,17 +81,6 @@ type Store struct {
 	Signed    map[string]Signed        `json:",omitempty"` // checks before dosing, by code
 	Gate      logbook.Gate             // as last recorded
 	Due       logbook.Time             // when it is looked at again, at the latest
-}
-
-// Masked is somebody inside with breathing protection.
-type Masked struct {
-	Name           string
-	Since          logbook.Time
-	Overdue        bool    // the alarm was raised for it
-	AtDoor         string  // who stays at the door
-	Inside, Door   air     // highest while inside
-	Air, AirAtDoor float64 // as it was on going in, ppm
-	Known          bool    // it was known then
 }
 
 // Stack is what is known of one stack.

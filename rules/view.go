@@ -5,6 +5,7 @@ import (
 	"undersheet/rules/efficacy"
 	"undersheet/rules/exposure"
 	"undersheet/rules/gas"
+	"undersheet/rules/people"
 )
 
 // View is a copy of the state for those who show it. It shares nothing with the
@@ -33,9 +34,9 @@ type StoreView struct {
 	Doors      []ContactView // on = open
 	Water      []ContactView // on = wet
 	Stacks     []StackView
-	People     []PersonView // who was in by masked entry in the last 24 hours
-	Inside     string       // who is in by masked entry; empty = nobody
-	Masked     []Masked     // the same, one by one, with since when
+	People     []people.Day  // who was in by masked entry in the last 24 hours
+	Inside     string        // who is in by masked entry; empty = nobody
+	Masked     people.Inside // the same, one by one, with since when
 	Protection ProtectionView
 	AiringH    float64 // hours of airing that count for the gate so far
 	AirTWA8h   float64 // worst inside or door point, ppm over 8 h

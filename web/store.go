@@ -12,6 +12,7 @@ import (
 	"undersheet/rules"
 	"undersheet/rules/exposure"
 	"undersheet/rules/gate"
+	"undersheet/rules/people"
 )
 
 // storePath is where the page of a store is.
@@ -150,7 +151,7 @@ func conditionFor(code string) int {
 type personRow struct{ Name, Entries, TWA8 string }
 
 // people lists who went in.
-func (f *frame) people(ps []rules.PersonView) []personRow {
+func (f *frame) people(ps []people.Day) []personRow {
 	var rows []personRow
 	for _, p := range ps {
 		row := personRow{Name: p.Name, Entries: strconv.Itoa(len(p.Visits)), TWA8: f.figure(p.TWA8)}

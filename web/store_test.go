@@ -11,6 +11,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules"
 	"undersheet/rules/exposure"
+	"undersheet/rules/people"
 	"undersheet/sensor"
 )
 
@@ -47,7 +48,7 @@ func TestStorePageSaysWhatProtectionTheAirAllows(t *testing.T) {
 	f := invented()
 	s := &f.view.Stores[0]
 	s.Protection = rules.ProtectionView{Step: exposure.Protection(4.2, true), Known: true, UpperPPM: 4.2, Point: "door"}
-	s.Masked = []rules.Masked{{Name: "Amal Quint", Since: logbook.At(now.Add(-12 * time.Minute))}}
+	s.Masked = people.Inside{{Name: "Amal Quint", Since: logbook.At(now.Add(-12 * time.Minute))}}
 	s.Doors = []rules.ContactView{{Name: "east", Known: true, On: true, Since: logbook.At(now)}, {Name: "west"}}
 	f.view.Mains = []rules.ContactView{{Name: "relay", Known: true, Last: sample(0, time.Hour, "silent")}}
 	f.view.Pumps = []rules.PumpView{{Name: "pump 1", State: rules.PumpOff}, {Name: "pump 2", State: "dreaming"}}

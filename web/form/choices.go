@@ -10,6 +10,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/logbook/words"
 	"undersheet/rules"
+	"undersheet/rules/people"
 	"undersheet/rules/protocol"
 )
 
@@ -169,7 +170,7 @@ func inside(d Depot) []Option {
 // twoPeople: nobody is inside alone.
 func twoPeople(d Depot, e logbook.Acting) []Fault {
 	m := e.(*logbook.MaskedEntry)
-	if rules.SamePerson(m.In, m.AtDoor) {
+	if people.Same(m.In, m.AtDoor) {
 		return []Fault{{"at_door", words.Text(d.Lang, "form/same-person")}}
 	}
 	return nil

@@ -45,7 +45,7 @@ func sheetRepaired(d Depot) []Field {
 }
 
 func canisterChanged(d Depot) []Field {
-	return []Field{{Name: "person", Sort: Text, Needed: true, Suggest: people(d), Longest: 80},
+	return []Field{{Name: "person", Sort: Text, Needed: true, Suggest: persons(d), Longest: 80},
 		{Name: "serial", Sort: Text, Needed: true, Longest: 80},
 		{Name: "expires", Sort: Day, Needed: true},
 		{Name: "minutes", Sort: Number}}

@@ -164,14 +164,14 @@ func (f *Form) Narrow(name string) {
 func common(d Depot) []Field {
 	return []Field{
 		{Name: "time", Sort: Moment},
-		{Name: "by", Sort: Text, Needed: true, Suggest: people(d), Longest: 80},
+		{Name: "by", Sort: Text, Needed: true, Suggest: persons(d), Longest: 80},
 		{Name: "note", Sort: Long, Longest: 2000, Advanced: true},
 		{Name: "id", Sort: Hidden, Longest: 80},
 	}
 }
 
-// people are the names of the site file, for suggestions.
-func people(d Depot) []Option {
+// persons are the names of the site file, for suggestions.
+func persons(d Depot) []Option {
 	if d.View.Config == nil {
 		return nil
 	}

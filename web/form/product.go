@@ -19,7 +19,7 @@ func stockReceived(d Depot) []Field {
 func dosePlaced(d Depot) []Field {
 	return append(append([]Field{stackField(d)}, product(d)...),
 		Field{Name: "places", Sort: Whole},
-		Field{Name: "people", Sort: Names, Needed: true, Suggest: people(d), Longest: 300},
+		Field{Name: "people", Sort: Names, Needed: true, Suggest: persons(d), Longest: 300},
 		Field{Name: "protection", Sort: Text, Needed: true, Longest: 120},
 		Field{Name: "product", Sort: Text, Longest: 120, Advanced: true},
 		Field{Name: "batch", Sort: Text, Longest: 80, Advanced: true},
@@ -48,7 +48,7 @@ func checksSigned(d Depot) []Field {
 		fields = append(fields, Field{Name: "check-" + c, Covers: []string{"in_order", "wanting"}, Adds: true, Label: words.Plan(d.Lang, c, "", 0), Sort: Choice,
 			Choices: []Option{{Value: Place("in_order", c), Label: words.Text(d.Lang, "form/in-order")}, {Value: Place("wanting", c), Label: words.Text(d.Lang, "form/wanting")}}})
 	}
-	return append(fields, Field{Name: "second", Sort: Text, Needed: true, Suggest: people(d), Longest: 80})
+	return append(fields, Field{Name: "second", Sort: Text, Needed: true, Suggest: persons(d), Longest: 80})
 }
 
 func instrumentChecked(d Depot) []Field {

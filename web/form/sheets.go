@@ -74,8 +74,8 @@ func treatmentStarted(d Depot) []Field {
 		{Name: "grain_moisture_pct", Sort: Number, Most: 100, Advanced: true},
 		{Name: "exposure_hours", Sort: Number, Advanced: true},
 		{Name: "dose_source", Sort: Text, Longest: 200, Advanced: true},
-		{Name: "fumigator", Sort: Text, Suggest: people(d), Longest: 80, Advanced: true},
-		{Name: "second", Sort: Text, Suggest: people(d), Longest: 80, Advanced: true},
+		{Name: "fumigator", Sort: Text, Suggest: persons(d), Longest: 80, Advanced: true},
+		{Name: "second", Sort: Text, Suggest: persons(d), Longest: 80, Advanced: true},
 		{Name: "pests", Sort: Text, Longest: 200, Advanced: true},
 		{Name: "bags", Sort: Whole, Advanced: true},
 		{Name: "lot", Sort: Text, Longest: 120, Advanced: true},
@@ -109,8 +109,8 @@ func abandoned(d Depot) []Field {
 
 func maskedEntry(d Depot) []Field {
 	return []Field{storeField(d),
-		{Name: "in", Sort: Text, Needed: true, Suggest: people(d), Longest: 80},
-		{Name: "at_door", Sort: Text, Needed: true, Suggest: people(d), Longest: 80},
+		{Name: "in", Sort: Text, Needed: true, Suggest: persons(d), Longest: 80},
+		{Name: "at_door", Sort: Text, Needed: true, Suggest: persons(d), Longest: 80},
 		{Name: "protection", Sort: Text, Needed: true, Longest: 120, Suggest: usual(d, "form/apparatus", "form/air-line")},
 	}
 }
