@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"undersheet/logbook"
-	"undersheet/rules"
+	"undersheet/rules/proof"
 )
 
 // Swapped is the check that is none: another instrument reads the channel from then on.
@@ -60,11 +60,11 @@ const (
 // instruments gathers what reads the stack's lines and the store's air.
 func (r *Report) instruments(checks map[string][]Check) []Instrument {
 	var out []Instrument
-	add := func(place, channel string, proof *rules.Proof) {
+	add := func(place, channel string, last *proof.Proof) {
 		c := r.Site.Channels[channel]
 		x := Instrument{Place: place, Channel: channel, Unit: c.Unit, Range: c.Range, Resolution: c.Resolution, DetectionLimit: c.DetectionLimit, Accuracy: c.Accuracy}
-		if proof != nil {
-			x.Proved, x.ProofHeld = proof.At, proof.OK
+		if last != nil {
+			x.Proved, x.ProofHeld = last.At, last.OK
 		}
 		x.checks(checks[channel], r.Stack.Started, r.end())
 		out = append(out, x)

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"undersheet/logbook"
+	"undersheet/rules/proof"
 )
 
 // Proving a line: zero, flow and end-of-line test, as is common practice. Channel
@@ -60,7 +61,7 @@ func TestProofOfALine(t *testing.T) {
 		assert.Equal(t, c.lacks, lacks, name)
 		got := d.state.View().Stores[0].Stacks[0].Lines[0].Proved
 		require.NotNil(t, got, name)
-		assert.Equal(t, &Proof{At: d.now, By: someone.By, Channel: "a1", OK: c.lacks == nil, Why: c.lacks}, got, name)
+		assert.Equal(t, &proof.Proof{At: d.now, By: someone.By, Channel: "a1", OK: c.lacks == nil, Why: c.lacks}, got, name)
 		assert.Nil(t, d.state.View().Stores[0].Stacks[0].Lines[1].Proved, name)
 	}
 }

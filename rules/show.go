@@ -71,7 +71,7 @@ func (s *State) storeView(name string) StoreView {
 }
 
 func (s *State) airView(st *Store, p logbook.AirPoint) AirView {
-	a := AirView{Name: p.Name, Where: p.Where, Channel: p.Channel, Last: s.sample(p.Channel), Proved: proofView(st.Proofs, p.Name, p.Channel)}
+	a := AirView{Name: p.Name, Where: p.Where, Channel: p.Channel, Last: s.sample(p.Channel), Proved: st.Proofs.Of(p.Name, p.Channel)}
 	if a.Where == "" {
 		a.Where = logbook.WhereInside
 	}
@@ -131,7 +131,7 @@ func (s *State) stackView(name string) StackView {
 	if t == nil {
 		site, _ := s.siteStack(name)
 		for _, l := range site.Lines {
-			v.Lines = append(v.Lines, LineView{Name: l.Name, Channel: l.Channel, Last: s.sample(l.Channel), Proved: proofView(k.Proofs, l.Name, l.Channel)})
+			v.Lines = append(v.Lines, LineView{Name: l.Name, Channel: l.Channel, Last: s.sample(l.Channel), Proved: k.Proofs.Of(l.Name, l.Channel)})
 		}
 		return v
 	}
@@ -171,7 +171,7 @@ func (s *State) Fitted(stack string) *FitView {
 
 func (s *State) lineView(k *Stack, t *treatment.Treatment, line int) LineView {
 	l := &t.Lines[line]
-	v := LineView{Name: l.Name, Channel: l.Channel, Last: s.sample(l.Channel), Proved: proofView(k.Proofs, l.Name, l.Channel), CTPPPMh: l.CTP.PPMh, GapHours: s.unread(t, l)}
+	v := LineView{Name: l.Name, Channel: l.Channel, Last: s.sample(l.Channel), Proved: k.Proofs.Of(l.Name, l.Channel), CTPPPMh: l.CTP.PPMh, GapHours: s.unread(t, l)}
 	v.CTPGhM3 = CTPGhM3(l.CTP, s.temperature(k))
 	v.EndLevels = endLevels(t, line)
 	if k.Gas != nil && t.Started != 0 {

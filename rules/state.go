@@ -13,6 +13,7 @@ import (
 	"undersheet/rules/gate"
 	"undersheet/rules/ledger"
 	"undersheet/rules/people"
+	"undersheet/rules/proof"
 	"undersheet/rules/reading"
 	"undersheet/rules/treatment"
 )
@@ -77,7 +78,7 @@ type Store struct {
 	Hands     map[string]gate.Hand     // newest per point
 	Tracks    map[string]*gate.Track   // gate air points, by name
 	Air       map[string]*exposure.Air // all air points, by name
-	Proofs    map[string]Proof         // of the lines of air points, by name
+	Proofs    proof.Kept               // of the lines of air points, by name
 	Signed    map[string]Signed        `json:",omitempty"` // checks before dosing, by code
 	Gate      logbook.Gate             // as last recorded
 	Due       logbook.Time             // when it is looked at again, at the latest
@@ -93,7 +94,7 @@ type Stack struct {
 	Cages     *followup.Cages            `json:",omitempty"` // placed for the next treatment
 	Resisted  *Resisted                  `json:",omitempty"` // insects that lived through one
 	Owed      map[string]Owed            `json:",omitempty"` // what is owed, as last recorded
-	Proofs    map[string]Proof           // of its lines, by name
+	Proofs    proof.Kept                 // of its lines, by name
 	Product   map[string]*ledger.Account `json:",omitempty"` // of the current treatment, by form
 	Events    []EventView
 	Due       logbook.Time // when it is looked at again, at the latest

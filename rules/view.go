@@ -6,6 +6,7 @@ import (
 	"undersheet/rules/exposure"
 	"undersheet/rules/gas"
 	"undersheet/rules/people"
+	"undersheet/rules/proof"
 )
 
 // View is a copy of the state for those who show it. It shares nothing with the
@@ -57,9 +58,9 @@ type ProtectionView struct {
 type AirView struct {
 	Name, Where, Channel string
 	Last                 Sample
-	TWA8h, Mean15min     float64 // ppm
-	Read8h               float64 // hours of the 8 that readings cover; the others add nothing to TWA8h
-	Proved               *Proof  // newest proof of its line; nil = none on record
+	TWA8h, Mean15min     float64      // ppm
+	Read8h               float64      // hours of the 8 that readings cover; the others add nothing to TWA8h
+	Proved               *proof.Proof // newest proof of its line; nil = none on record
 }
 
 // ContactView is a door contact, a water sensor or a relay on the mains.
@@ -137,10 +138,10 @@ type StackView struct {
 type LineView struct {
 	Name, Channel string
 	Last          Sample
-	Proved        *Proof  // newest proof; nil = none on record
-	CTPPPMh       float64 // ppm·h since t = 0
-	CTPGhM3       float64 // g·h/m³ at the grain's temperature
-	GapHours      float64 // hours of exposure that no reading covers
+	Proved        *proof.Proof // newest proof; nil = none on record
+	CTPPPMh       float64      // ppm·h since t = 0
+	CTPGhM3       float64      // g·h/m³ at the grain's temperature
+	GapHours      float64      // hours of exposure that no reading covers
 	Forecast      *logbook.Forecast
 	CTPByEnd      float64 // ppm·h expected from t = 0 to the planned end; 0 = not known
 	EndLevels     []logbook.EndLevel

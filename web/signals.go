@@ -8,6 +8,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules"
 	"undersheet/rules/exposure"
+	"undersheet/rules/proof"
 	"undersheet/rules/reading"
 )
 
@@ -126,7 +127,7 @@ func (f *frame) insideNow(s rules.StoreView) string {
 }
 
 // proofOf says how a line's newest proof stands.
-func (f *frame) proofOf(p *rules.Proof) string {
+func (f *frame) proofOf(p *proof.Proof) string {
 	switch {
 	case p == nil:
 		return f.text("page/proof-none")

@@ -12,6 +12,7 @@ import (
 	"undersheet/rules"
 	"undersheet/rules/exposure"
 	"undersheet/rules/people"
+	"undersheet/rules/proof"
 	"undersheet/sensor"
 )
 
@@ -24,8 +25,8 @@ func TestInstrumentsPage(t *testing.T) {
 		{Name: "pump house", Frames: &logbook.Frames{Port: "/dev/ttyS8", Channels: map[string]string{"1": "b-north top"}}},
 		{Name: "gateway", MQTT: &logbook.MQTT{Broker: "tcp://127.0.0.1:1883"}}}
 	f.view.Config.Channels = map[string]logbook.Channel{"door": {Unit: logbook.PPM, Range: 20, DetectionLimit: 0.02}}
-	f.view.Stores[0].Air[0].Proved = &rules.Proof{At: logbook.At(now), By: "Ivo Pell", OK: true}
-	f.view.Stores[0].Stacks[0].Lines[0].Proved = &rules.Proof{At: logbook.At(now), By: "Ivo Pell", Why: []string{"not-seen"}}
+	f.view.Stores[0].Air[0].Proved = &proof.Proof{At: logbook.At(now), By: "Ivo Pell", OK: true}
+	f.view.Stores[0].Stacks[0].Lines[0].Proved = &proof.Proof{At: logbook.At(now), By: "Ivo Pell", Why: []string{"not-seen"}}
 	f.view.Channels = []rules.ChannelView{{Name: "b-north top", Instrument: "gateway", Feeds: "B north top", Last: sample(271, 4*time.Minute, "silent"), UsualSeconds: 60},
 		{Name: "door", Instrument: "gateway", Feeds: "Long Store door", Last: sample(0.02, time.Minute, "ok")}, {Name: "spare", Instrument: "gateway", Last: rules.Sample{State: "none"}}}
 	in := intake{ingest.Stats{Instruments: []ingest.Instrument{{Name: "rack", Readings: 17, Last: now, Down: []sensor.Status{{Unit: "unit 7", Detail: "no answer within 300ms"}}}}}}

@@ -1,7 +1,7 @@
 // Package proof judges how sampling lines are proved before dosing: which channel
 // answers when gas of a known concentration, or a breath out, is let in at the open
 // end of a line, and whether a logbook knows of gas in a store, in which nobody then
-// holds the ends of lines. What a proof on record is worth, package rules says.
+// holds the ends of lines. What a proof on record is worth, [Lacks] says.
 //
 //	w := proof.WatchSpan(site, "tap-3", 300, heard, now)
 //	for r := range readings {
