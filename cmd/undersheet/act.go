@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"maps"
 	"math"
 	"os"
@@ -66,9 +67,9 @@ func (c *actCmd) Run(con *console) error {
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Minute)
 	defer cancel()
-	answer, err := sendAct(ctx, c.Logbook, e)
+	answer, err := sendAct(ctx, c.Logbook, e, con.err)
 	if err == nil && answer.Differs && c.At == "" {
-		answer, err = c.again(ctx, e, answer.Seq)
+		answer, err = c.again(ctx, con, e, answer.Seq)
 	}
 	if err != nil {
 		return err
@@ -78,7 +79,7 @@ func (c *actCmd) Run(con *console) error {
 
 // again sends an act that named no time of its own with the time of entry seq,
 // which was sent under the same key: when nothing else differs, it is that act.
-func (c *actCmd) again(ctx context.Context, e logbook.Entry, seq uint64) (door.Answer, error) {
+func (c *actCmd) again(ctx context.Context, con *console, e logbook.Entry, seq uint64) (door.Answer, error) {
 	store, err := sqlite.Open(c.Logbook, sqlite.Options{ReadOnly: true})
 	if err != nil {
 		return door.Answer{}, err
@@ -91,7 +92,7 @@ func (c *actCmd) again(ctx context.Context, e logbook.Entry, seq uint64) (door.A
 		return door.Answer{}, fmt.Errorf("read entry %d: it is not in the logbook", seq)
 	}
 	e.Head().Time = first[0].Head().Time
-	return sendAct(ctx, c.Logbook, e)
+	return sendAct(ctx, c.Logbook, e, con.err)
 }
 
 // tell prints the verdict; a refusal is an error, so that scripts see it.
@@ -257,29 +258,24 @@ func joinKinds(ks []logbook.Kind) string {
 }
 
 // sendAct hands an act to the daemon that holds the logbook, or opens the logbook
-// when there is none, and returns the verdict.
-func sendAct(ctx context.Context, path string, e logbook.Entry) (door.Answer, error) {
+// when there is none, and returns the verdict. What it waits for it says on w.
+func sendAct(ctx context.Context, path string, e logbook.Entry, w io.Writer) (door.Answer, error) {
 	if _, err := os.Stat(path); err != nil {
 		return door.Answer{}, fmt.Errorf("open logbook: %w", err)
 	}
-	store, err := sqlite.Open(path, sqlite.Options{})
-	var locked *sqlite.LockedError
-	if errors.As(err, &locked) {
-		return sendByDoor(ctx, path, e)
-	}
-	if err != nil {
+	store, daemon, err := openOrKnock(ctx, path, w)
+	switch {
+	case err != nil:
 		return door.Answer{}, err
+	case daemon != nil:
+		return sendByDoor(ctx, daemon, e)
 	}
 	defer store.Close()
 	return judgeHere(ctx, store, e)
 }
 
 // sendByDoor hands an act to the running daemon.
-func sendByDoor(ctx context.Context, path string, e logbook.Entry) (door.Answer, error) {
-	c, err := door.Dial(ctx, sqlite.SocketPath(path))
-	if err != nil {
-		return door.Answer{}, err
-	}
+func sendByDoor(ctx context.Context, c *door.Client, e logbook.Entry) (door.Answer, error) {
 	defer c.Close()
 	answers, err := c.Send(ctx, []logbook.Entry{e})
 	if err != nil {

@@ -22,6 +22,7 @@ import (
 
 	"undersheet/alert/sms/modem"
 	"undersheet/logbook"
+	"undersheet/logbook/sqlite"
 	"undersheet/logbook/sqlite/door"
 	"undersheet/peer"
 	"undersheet/sensor/sim"
@@ -287,7 +288,9 @@ func (d *depotTest) act(act string) door.Answer {
 	require.NoError(d.t, err)
 	ctx, cancel := context.WithTimeout(context.Background(), patience)
 	defer cancel()
-	a, err := sendByDoor(ctx, d.book, e)
+	c, err := door.Dial(ctx, sqlite.SocketPath(d.book))
+	require.NoError(d.t, err, act)
+	a, err := sendByDoor(ctx, c, e)
 	require.NoError(d.t, err, act)
 	d.acts[a.Seq] = a
 	return a

@@ -125,17 +125,12 @@ func checkEntries(con *console, name string, f io.Reader) (int, error) {
 // reach opens the logbook or, when another process holds it, that process's door.
 func reach(con *console, path string) (send sender, empty bool, closing func() error, err error) {
 	ctx := context.Background()
-	s, err := sqlite.Open(path, sqlite.Options{})
-	var held *sqlite.LockedError
-	if errors.As(err, &held) {
-		c, derr := door.Dial(ctx, sqlite.SocketPath(held.Path))
-		if derr != nil {
-			return nil, false, nil, fmt.Errorf("%w\n(%w)", err, derr)
-		}
-		return c.Send, false, c.Close, nil
-	}
-	if err != nil {
+	s, c, err := openOrKnock(ctx, path, con.err)
+	switch {
+	case err != nil:
 		return nil, false, nil, err
+	case c != nil:
+		return c.Send, false, c.Close, nil
 	}
 	head, err := s.Head(ctx)
 	if err != nil {

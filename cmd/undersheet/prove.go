@@ -64,7 +64,7 @@ func (c *listenCmd) prove(ctx context.Context, con *console) error {
 	p := &prover{site: site, targets: targets, out: con.out, now: time.Now, readings: zeroReadings,
 		typed: typedLines(ctx, con.in), fresh: make(chan proof.Reading, queuedFresh), heard: map[string][]proof.Reading{},
 		record: func(ctx context.Context, e *logbook.LineProved) (string, error) {
-			return keepProof(ctx, site.Logbook, e)
+			return keepProof(ctx, site.Logbook, e, con.err)
 		}}
 	p.limit, _ = limits.Limit(site.LimitSets, logbook.At(time.Now()))
 	if f, ok := con.out.(*os.File); ok {
@@ -170,13 +170,13 @@ func daemonRuns(ctx context.Context, path string) bool {
 
 // keepProof hands a proof to the daemon, or to the logbook when there is none,
 // and says what became of it.
-func keepProof(ctx context.Context, path string, e *logbook.LineProved) (string, error) {
+func keepProof(ctx context.Context, path string, e *logbook.LineProved, w io.Writer) (string, error) {
 	ctx, end := context.WithTimeout(ctx, 2*time.Minute)
 	defer end()
 	if err := logbook.Check(e); err != nil {
 		return "", err
 	}
-	a, err := sendAct(ctx, path, e)
+	a, err := sendAct(ctx, path, e, w)
 	switch {
 	case err != nil:
 		return "", err

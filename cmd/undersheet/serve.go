@@ -14,12 +14,10 @@ import (
 	"path/filepath"
 	"runtime/debug"
 	"syscall"
-	"time"
 
 	"undersheet/configs"
 	"undersheet/logbook"
 	"undersheet/logbook/sqlite"
-	"undersheet/logbook/sqlite/door"
 	"undersheet/web"
 )
 
@@ -69,35 +67,20 @@ func (c *serveCmd) Run(con *console) error {
 	return d.run(ctx)
 }
 
-// How a daemon waits for a logbook that another command has.
-const (
-	heldAtMost = 150 * time.Second // "act" has it for 2 min at most and ends within 10 s more
-	heldLook   = 250 * time.Millisecond
-)
-
-// awaitDaemon is newDaemon, which waits a bounded while for a logbook that another command has for
-// a moment, such as "act". For another daemon, one that answers at the door, it does not wait.
+// awaitDaemon is newDaemon, which waits a bounded while for a logbook that another command has.
+// For another daemon it does not wait.
 func awaitDaemon(ctx context.Context, site *logbook.Site, o daemonOptions) (*daemon, error) {
-	ctx, cancel := context.WithTimeout(ctx, heldAtMost)
-	defer cancel()
-	for waits := false; ; waits = true {
-		d, err := newDaemon(site, o)
-		var held *sqlite.LockedError
-		if !errors.As(err, &held) {
-			return d, err
-		}
-		if c, errDial := door.Dial(ctx, sqlite.SocketPath(held.Path)); errDial == nil {
-			return nil, errors.Join(err, c.Close())
-		}
-		if !waits {
-			o.Logger.Warn("another command has the logbook; nothing is watched until it ends", "logbook", held.Path, "process", held.PID, "waits at most", heldAtMost)
-		}
-		select {
-		case <-ctx.Done():
-			return nil, err
-		case <-time.After(heldLook):
-		}
+	var d *daemon
+	c, err := whileHeld(ctx, func() (err error) {
+		d, err = newDaemon(site, o)
+		return err
+	}, func(held *sqlite.LockedError) {
+		o.Logger.Warn("another command has the logbook; nothing is watched until it ends", "logbook", held.Path, "process", held.PID, "waits at most", heldAtMost)
+	})
+	if c != nil {
+		return nil, errors.Join(err, c.Close())
 	}
+	return d, err
 }
 
 // listenLoopback listens on an address of this machine only.
