@@ -118,6 +118,7 @@ func viewOf(f form.Field, sent url.Values, fault string) fieldView {
 type answerPage struct {
 	frame
 	Title, State, Word, Lead string
+	Again                    bool // it was on record before it was sent
 	Seq                      uint64
 	Facts                    []fact
 	Why                      string
@@ -149,7 +150,9 @@ func (p *site) answer(w http.ResponseWriter, r *http.Request) {
 		p.missing(w, r)
 		return
 	}
-	p.show(w, r, http.StatusOK, "answer", p.answerPage(r, e, a))
+	page := p.answerPage(r, e, a)
+	page.Again = r.URL.Query().Has(againField)
+	p.show(w, r, http.StatusOK, "answer", page)
 }
 
 func (p *site) answerPage(r *http.Request, e logbook.Acting, a Answer) answerPage {

@@ -159,7 +159,7 @@ func (p *site) takeAct(w http.ResponseWriter, r *http.Request) {
 		sent.Set("id", "web-"+rand.Text())
 		p.show(w, r, http.StatusConflict, "act", p.actPage(f, made, sent, []form.Fault{{Text: f.text("page/sent-otherwise", "{seq}", strconv.FormatUint(a.Seq, 10))}}))
 	default:
-		http.Redirect(w, r, answerPath(a.Seq), http.StatusSeeOther)
+		http.Redirect(w, r, a.path(), http.StatusSeeOther)
 	}
 }
 
@@ -223,6 +223,17 @@ func remember(w http.ResponseWriter, name string) {
 
 // answerPath is where the answer to an act stands.
 func answerPath(seq uint64) string { return "/answer/" + strconv.FormatUint(seq, 10) }
+
+// path is where the answer stands, with a word on an act that was on record before it was sent.
+func (a Answer) path() string {
+	if a.Duplicate {
+		return answerPath(a.Seq) + "?" + againField
+	}
+	return answerPath(a.Seq)
+}
+
+// againField says in the address of an answer that the act was on record before it was sent.
+const againField = "again"
 
 // mostAfter is how many entries after an act are looked through for its verdict.
 const mostAfter = 2000

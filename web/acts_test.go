@@ -52,6 +52,7 @@ func (b *book) Act(ctx context.Context, e logbook.Acting) (Answer, error) {
 		}
 	}
 	_, a, err := ReadAnswer(ctx, b, "en", stored[0].Seq)
+	a.Duplicate = stored[0].Duplicate
 	return a, err
 }
 
@@ -118,10 +119,12 @@ func TestFormBecomesOneAct(t *testing.T) {
 	for _, want := range []string{"ACCEPTED", "Dose added", "75.5 g", "Amal Quint (not verified)", "Entry 1 of the logbook", "Gate of Long Store: SHUT", "What was noted because of it", "which is not in exposure"} {
 		require.Contains(t, p.text, want)
 	}
+	require.NotContains(t, p.text, "on record already")
 	b.at = b.at.Add(time.Minute)
 	again := invented().handler(Options{Acts: b, Log: b, Clock: func() time.Time { return now.Add(time.Minute) }})
 	w = post(again, "/act/dose-added", doseForm)
-	require.Equal(t, "/answer/1", w.Header().Get("Location"), "sent again later, without a time of its own: the same act")
+	require.Equal(t, "/answer/1?again", w.Header().Get("Location"), "sent again later, without a time of its own: the same act")
+	require.Contains(t, parsed(t, get(h, "/answer/1?again").Body.String()).text, "It was on record already: sent twice, it counts once.")
 	require.Equal(t, 1, b.count(t))
 	w = post(h, "/act/dose-added", strings.Replace(doseForm, "75", "80", 1))
 	require.Equal(t, http.StatusConflict, w.Code)
@@ -274,8 +277,8 @@ func TestFormsThatComeInTheirTime(t *testing.T) {
 	require.True(t, is)
 	w := post(h, "/act/masked-entry", "store=Long+Store&in=Amal+Quint&at_door=Amal+Quint&protection=x&by=y")
 	require.Contains(t, w.Body.String(), `action="/act/masked-entry?store=Long&#43;Store"`, "a page that is renewed by its address keeps the air beside the form")
-	require.Contains(t, parsed(t, strings.ReplaceAll(w.Body.String(), `href="#`, `href="/#`)).text, "door door 0.02 0.042")
-	for _, want := range []string{"Two trained people, breathing protection", "Out again after 20 min", "by 17:20", "door door 0.02 0.042", "The air inside is not known: nothing less than a self-contained", "Who stays at the door"} {
+	require.Contains(t, parsed(t, strings.ReplaceAll(w.Body.String(), `href="#`, `href="/#`)).text, "door 0.02 0.042")
+	for _, want := range []string{"Two trained people, breathing protection", "Out again after 20 min", "by 17:20", "door 0.02 0.042", "The air inside is not known: nothing less than a self-contained", "Who stays at the door"} {
 		require.Contains(t, p.text, want)
 	}
 	require.NotContains(t, p.text, "It is night")

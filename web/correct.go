@@ -153,7 +153,7 @@ func (p *site) takeCorrection(w http.ResponseWriter, r *http.Request) {
 		p.show(w, r, http.StatusServiceUnavailable, "act", p.correctPage(f, made, old, sent, []form.Fault{{Text: text}}))
 		return
 	}
-	http.Redirect(w, r, answerPath(a.Seq), http.StatusSeeOther)
+	http.Redirect(w, r, a.path(), http.StatusSeeOther)
 }
 
 // correction makes the entry of what was sent.

@@ -65,7 +65,8 @@ func (p *site) frame(r *http.Request, v *rules.View, title string, pairs ...stri
 }
 
 // attention lists what somebody has to put right: instruments that do not answer, a logbook
-// that cannot be written, messages that do not go out, a beacon that cannot publish.
+// that cannot be written, messages that do not go out, a beacon that cannot publish, a copy
+// of the logbook that does not go on.
 func (p *site) attention(f *frame) []string {
 	var all []string
 	if in := p.opts.Intake; in != nil {
@@ -87,6 +88,14 @@ func (p *site) attention(f *frame) []string {
 	if p.opts.Machinery.Beacon != nil {
 		if b, err := p.opts.Machinery.Beacon(); err == nil && b.Trouble != "" {
 			all = append(all, f.text("page/beacon", "{text}", b.Trouble))
+		}
+	}
+	if p.opts.Machinery.Forwards != nil {
+		copies, _ := p.opts.Machinery.Forwards() // what is known of them is told
+		for _, c := range copies {
+			if c.Trouble != "" {
+				all = append(all, f.text("page/copy", "{name}", c.Name, "{text}", c.Trouble))
+			}
 		}
 	}
 	return append(all, p.unsent(f)...)

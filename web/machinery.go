@@ -52,13 +52,13 @@ type Beacon struct {
 
 // Forward is how one copy of the logbook goes.
 type Forward struct {
-	Name      string
-	Lag       uint64        // entries that are not sent yet
-	Oldest    time.Duration // since the oldest of them was received; 0 = none is due
-	Sent      uint64        // lines taken since the start
-	Refused   uint64        // lines that will not be at the destination, since the start
-	Failed    uint64        // attempts that failed since the start
-	Attention bool          // somebody must put something right
+	Name    string
+	Lag     uint64        // entries that are not sent yet
+	Oldest  time.Duration // since the oldest of them was received; 0 = none is due
+	Sent    uint64        // lines taken since the start
+	Refused uint64        // lines that will not be at the destination, since the start
+	Failed  uint64        // attempts that failed since the start
+	Trouble string        // what somebody has to put right; empty = nothing known
 }
 
 // keepingUp is the state of a watch that nothing is wrong with.
@@ -146,7 +146,7 @@ func (g *gathering) machinery(s *site) {
 		g.counter("forward_lines_total", f.Sent, f.Name)
 		g.counter("forward_refused_lines_total", f.Refused, f.Name)
 		g.counter("forward_attempts_failed_total", f.Failed, f.Name)
-		g.gauge("forward_attention", truth(f.Attention), f.Name)
+		g.gauge("forward_attention", truth(f.Trouble != ""), f.Name)
 	}
 }
 

@@ -58,7 +58,7 @@ func full() (*fake, http.Handler) {
 			},
 			Beacon: func() (Beacon, error) { return Beacon{Connected: true, Published: 12}, nil },
 			Forwards: func() ([]Forward, error) {
-				return []Forward{{Name: "archive", Lag: 19, Oldest: 7 * time.Second, Sent: 4700, Refused: 2, Failed: 5, Attention: true}}, nil
+				return []Forward{{Name: "archive", Lag: 19, Oldest: 7 * time.Second, Sent: 4700, Refused: 2, Failed: 5, Trouble: "it refuses the token"}}, nil
 			},
 		}})
 }
@@ -124,7 +124,7 @@ func TestMetricsSayWhatTheViewSays(t *testing.T) {
 func TestMetricsWithFaultyMachinery(t *testing.T) {
 	m := Machinery{Head: func() (uint64, error) { return 0, errDisk }, Disk: func() (Disk, error) { return Disk{}, errDisk },
 		Modem: func() (Modem, error) { return Modem{}, errDisk }, Forwards: func() ([]Forward, error) {
-			return []Forward{{Name: "archive", Lag: 19, Oldest: 7 * time.Second, Sent: 4700, Refused: 2, Failed: 5, Attention: true}}, nil
+			return []Forward{{Name: "archive", Lag: 19, Oldest: 7 * time.Second, Sent: 4700, Refused: 2, Failed: 5, Trouble: "it refuses the token"}}, nil
 		}}
 	body := get(invented().handler(Options{Machinery: m}), "/metrics").Body.String()
 	for _, out := range []string{"undersheet_logbook_head_seq", "undersheet_logbook_size_bytes", "undersheet_modem", "undersheet_messenger"} {

@@ -126,7 +126,7 @@ func TestStackPage(t *testing.T) {
 		require.Equal(t, 6, p.seen["svg"], "the shape of the gate, all lines, each line, residuals and leak test")
 		require.Equal(t, 5, p.seen["figcaption"])
 		for _, want := range []string{"Stack B in Long Store", "SHUT", "end level 150 ppm", "21345 ppm·h, 29.7 g·h/m³", "130 ppm, with 90 % between 91 and 169; chance about 31 %", "chance over 99 %",
-			"not held: 131 of 150 ppm", "not shown: no valid reading", "Statistic 3.25, alarm from 11.5", "Half-life of the concentration 61.6 h", "0.27 ± 0.02 per day",
+			"not held: 131 ppm, median of the last hour; 150 ppm needed", "not shown: no valid reading", "Statistic 3.25, alarm from 11.5", "Half-life of the concentration without the leak 61.6 h", "Loss without the leak 0.27 ± 0.02 per day",
 			"Treatment started: Amal Quint", "Leak: raised north top",
 			"Since about Tue 5 May 14:00 (13:00–14:00) line north top has lost gas 3.0 times as fast as before (0.10 → 0.30 per day); the statistic was 12.0 against a threshold of 11.5.",
 			"Phosphine added now, 122 g, would bring the chance to 95 %", "is for the licensed fumigator to decide", "two trained people, breathing protection, daylight", "Lowest line / highest line now: 0.94"} {
@@ -332,15 +332,18 @@ func TestPagesSayWhatToPutRight(t *testing.T) {
 	f.view.Config = &logbook.Site{Timezone: "Africa/Nairobi", Emergency: "Call the duty officer on extension 7."}
 	h := f.handler(Options{Intake: intake{ingest.Stats{LogError: "disk full", Instruments: []ingest.Instrument{{Name: "rack", Down: []sensor.Status{{Unit: "unit 7", Detail: "no answer"}}}}}},
 		Outbox: outbox{alert.Stats{Attention: []string{"the mail server refuses the password"}}},
-		Machinery: Machinery{Beacon: func() (Beacon, error) { return Beacon{Trouble: "the broker refuses the password"}, nil }, Messengers: func() ([]Messenger, error) {
+		Machinery: Machinery{Beacon: func() (Beacon, error) { return Beacon{Trouble: "the broker refuses the password"}, nil }, Forwards: func() ([]Forward, error) {
+			return []Forward{{Name: "archive"}, {Name: "time series", Trouble: "it refuses the token"}}, nil
+		}, Messengers: func() ([]Messenger, error) {
 			return []Messenger{{"mail", 3, 11 * time.Minute, 4}, {"sms", 1, 9 * time.Hour, 0}, {"webhook", 1, time.Minute, 2}}, nil
 		}}})
 	for _, path := range []string{"/", "/stack/B"} {
 		text := parsed(t, get(h, path).Body.String()).text
-		for _, want := range []string{"The logbook cannot be written: disk full", "The instrument rack unit 7 does not answer: no answer", "the mail server refuses the password", "Beacon: the broker refuses the password",
+		for _, want := range []string{"The logbook cannot be written: disk full", "The instrument rack unit 7 does not answer: no answer", "the mail server refuses the password", "Beacon: the broker refuses the password", "Copy of the logbook to time series: it refuses the token",
 			"Messages by mail do not go out: 3 wait, the oldest for 11 min. Tell people by telephone.", "extension 7"} {
 			require.Contains(t, text, want, path)
 		}
+		require.NotContains(t, text, "to archive", "nothing is wrong with it")
 		require.NotContains(t, text, "by sms", "it waits for first light")
 		require.NotContains(t, text, "by webhook", "it has just been tried")
 	}

@@ -93,7 +93,7 @@ func (p *site) takePhoto(w http.ResponseWriter, r *http.Request) {
 		p.show(w, r, http.StatusServiceUnavailable, "photo", p.photoPage(f, stack, r.FormValue, f.text("page/not-kept", "{error}", err.Error())))
 		return
 	}
-	http.Redirect(w, r, answerPath(a.Seq), http.StatusSeeOther)
+	http.Redirect(w, r, a.path(), http.StatusSeeOther)
 }
 
 // photoOf reads a form with a picture.

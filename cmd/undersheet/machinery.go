@@ -117,7 +117,11 @@ func (d *daemon) beaconStanding() (web.Beacon, error) {
 func (d *daemon) copies() (all []web.Forward, _ error) {
 	for _, f := range d.forwards {
 		s := f.Stats()
-		all = append(all, web.Forward{Name: s.Name, Lag: s.Lag, Oldest: s.Oldest, Sent: s.Sent, Refused: s.Refused, Failed: s.Failed, Attention: s.Attention})
+		c := web.Forward{Name: s.Name, Lag: s.Lag, Oldest: s.Oldest, Sent: s.Sent, Refused: s.Refused, Failed: s.Failed}
+		if s.Attention {
+			c.Trouble = s.LastError
+		}
+		all = append(all, c)
 	}
 	return all, nil
 }

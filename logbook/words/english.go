@@ -240,8 +240,8 @@ var englishAlarms = map[string]sentence{
 		"Its values are not used, and a leak at this line cannot be seen. At the sampling cabinet outside the store, take another hand reading from this line, test zero and span, and have the instrument set right. Until then its end level can only be shown by a hand reading. If the fault is inside: " + twoPeople},
 	"end-level-at-risk": {"At risk: stack {stack} has a chance of {chance} to hold its end level.", twoPeople +
 		"Ask the licensed fumigator soon, while it can still be mended: a longer exposure, more phosphide, or the other protocol. More phosphide moves the earliest airing."},
-	"end-level-at-risk/collapsing": {"Collapsing: stack {stack} has a chance of {chance} to hold its end level, and had a fair one within the last 6 hours.", twoPeople +
-		"Within hours it may be lost. Call the licensed fumigator now, to decide together what is done by daylight; nobody goes in by night."},
+	"end-level-at-risk/collapsing": {"Collapsing: stack {stack} has a chance of {chance} to hold its end level, fallen from a fair one within 6 hours.", twoPeople +
+		"Within hours it may be lost. In the first hours of a leak the figure still sways: do not wait for it. Call the licensed fumigator now, to decide together what is done by daylight; nobody goes in by night."},
 	"end-level-missed": {"Missed: stack {stack} showed {value} ppm at its lowest line when the shortest exposure had passed; {limit} ppm was needed.",
 		"Do not start airing yet. Ask the licensed fumigator whether a longer exposure can still reach it, or whether the stack is to be treated again. The stack stays under gas until it was aired."},
 	"uneven-gas": {"Uneven gas: the lowest line of stack {stack} holds {percent} % of the highest.",

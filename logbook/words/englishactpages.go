@@ -29,6 +29,7 @@ var englishActPages = map[string]string{
 	"page/no-stack":           "No stack of this store is set up.",
 	"page/for-signs":          "For the signs and the emergency card",
 	"page/work-out":           "Work out the plan",
+	"answer/again":            "It was on record already: sent twice, it counts once.",
 	"answer/noted":            "It is in the logbook. Read what was noted because of it.",
 	"page/acts-before":        "Before",
 	"page/acts-dosing":        "Dosing and exposure",

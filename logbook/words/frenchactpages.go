@@ -29,6 +29,7 @@ var frenchActPages = map[string]string{
 	"page/no-stack":           "Aucune pile de ce magasin n'est prévue.",
 	"page/for-signs":          "Pour les panneaux et la fiche d'urgence",
 	"page/work-out":           "Calculer le plan",
+	"answer/again":            "C'était déjà consigné : envoyé deux fois, cela compte une fois.",
 	"answer/noted":            "C'est au registre. Lisez ce qui a été noté à cause de cela.",
 	"page/acts-before":        "Avant",
 	"page/acts-dosing":        "Pose et exposition",

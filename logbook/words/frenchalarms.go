@@ -30,8 +30,8 @@ var frenchAlarms = map[string]sentence{
 		"Ses valeurs ne sont pas utilisées, et une fuite sur cette ligne ne peut pas être vue. À l'armoire de prélèvement, hors du magasin, faites une autre mesure manuelle sur cette ligne, contrôlez le zéro et la sensibilité, et faites régler l'instrument. Jusque-là, seule une mesure manuelle peut montrer sa concentration finale. " + frenchIfInside},
 	"end-level-at-risk": {"En péril : la pile {stack} a une probabilité de {chance} de tenir sa concentration finale.", frenchTwoPeople +
 		"Consultez le fumigateur agréé rapidement, tant que cela peut être rattrapé : une exposition plus longue, davantage de phosphure, ou l'autre protocole. Davantage de phosphure repousse l'aération au plus tôt."},
-	"end-level-at-risk/collapsing": {"Effondrement : la pile {stack} a une probabilité de {chance} de tenir sa concentration finale, alors qu'elle en avait une bonne dans les 6 dernières heures.", frenchTwoPeople +
-		"Elle peut être perdue en quelques heures. Appelez le fumigateur agréé maintenant, pour décider ensemble de ce qui sera fait de jour ; personne n'entre la nuit."},
+	"end-level-at-risk/collapsing": {"Effondrement : la pile {stack} a une probabilité de {chance} de tenir sa concentration finale, tombée d'une bonne valeur en moins de 6 heures.", frenchTwoPeople +
+		"Elle peut être perdue en quelques heures. Dans les premières heures d'une fuite, le chiffre varie encore : ne l'attendez pas. Appelez le fumigateur agréé maintenant, pour décider ensemble de ce qui sera fait de jour ; personne n'entre la nuit."},
 	"end-level-missed": {"Manquée : la pile {stack} montrait {value} ppm à sa ligne la plus basse à la fin de l'exposition minimale ; il fallait {limit} ppm.",
 		"Ne commencez pas encore l'aération. Demandez au fumigateur agréé si une exposition plus longue peut encore l'atteindre, ou si la pile doit être traitée de nouveau. La pile reste sous gaz tant qu'elle n'a pas été aérée."},
 	"uneven-gas": {"Gaz mal réparti : la ligne la plus basse de la pile {stack} contient {percent} % de la plus haute.",
