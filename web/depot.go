@@ -79,7 +79,7 @@ func (p *site) depotPage(r *http.Request, v *rules.View) depotPage {
 	for i := len(v.Findings) - 1; i >= max(0, len(v.Findings)-shownFindings); i-- {
 		f := v.Findings[i]
 		words.Fill(page.Lang, &f)
-		page.Findings = append(page.Findings, findingView{At: page.clock(f.Time), Text: f.Text})
+		page.Findings = append(page.Findings, findingView{At: page.clock(f.Time), Text: sentence(f.Text)})
 	}
 	return page
 }
@@ -100,7 +100,7 @@ func (f *frame) stackCard(k rules.StackView) stackCard {
 	}
 	for _, l := range k.Lines {
 		row := lineRow{Name: l.Name, Last: f.last(l.Last), State: f.state(l.Last.State), Age: f.ageOf(l.Last.At)}
-		if x := forecastOf(k, l.Forecast); x != nil {
+		if x := f.forecastOf(k, l.Forecast); x != nil {
 			row.Forecast = f.figure(float64(x.PPM.P50))
 			c.AnyForecast = true
 		}
@@ -109,12 +109,47 @@ func (f *frame) stackCard(k rules.StackView) stackCard {
 	return c
 }
 
-// forecastOf returns f while it speaks of an exposure that still runs.
-func forecastOf(k rules.StackView, f *logbook.Forecast) *logbook.Forecast {
-	if k.Phase != logbook.PhaseExposure {
+// awaited reports whether the end level of a stack is still awaited: it is under gas, and its
+// treatment was not abandoned.
+func awaited(k rules.StackView) bool {
+	return k.Phase == logbook.PhaseExposure && k.Verdict != logbook.VerdictAbandoned
+}
+
+// forecastOf returns x while what it speaks of is still to come.
+func (f *frame) forecastOf(k rules.StackView, x *logbook.Forecast) *logbook.Forecast {
+	if x == nil || !awaited(k) || f.now >= x.For {
 		return nil
 	}
-	return f
+	return x
+}
+
+// expected says in one sentence how the end level of a stack under gas stands: what is forecast or,
+// once the time that the forecast spoke of has passed, what was shown.
+func (f *frame) expected(k rules.StackView) string {
+	if l := f.forecastOf(k, k.Lowest); l != nil {
+		return words.Forecast(f.Lang, l, k.EndLevelPPM, f.zone)
+	}
+	var judged *logbook.EndLevel // of the line that is worst off
+	for _, l := range k.Lines {
+		for i, e := range l.EndLevels {
+			if judged == nil || judged.Shown != logbook.NotShown && (e.Shown == logbook.NotShown || e.PPM < judged.PPM) {
+				judged = &l.EndLevels[i]
+			}
+		}
+	}
+	switch {
+	case k.Phase != logbook.PhaseExposure:
+		return ""
+	case !awaited(k):
+		return f.text("page/abandoned")
+	case judged == nil && k.Lowest == nil:
+		return f.text("page/no-forecast", "{level}", f.figure(k.EndLevelPPM))
+	case judged == nil:
+		return ""
+	case judged.Shown == logbook.NotShown:
+		return f.text("page/end-not-shown", "{moment}", sentence(f.code("moment", judged.Moment)))
+	}
+	return f.text("page/end-shown", "{moment}", sentence(f.code("moment", judged.Moment)), "{value}", f.figure(float64(judged.PPM)), "{level}", f.figure(float64(judged.EndPPM)))
 }
 
 // head says where a stack stands.
@@ -126,18 +161,17 @@ func (f *frame) head(k rules.StackView) stackHead {
 	switch {
 	case k.Phase == logbook.PhaseExposure && k.Started != 0:
 		of := []string{"{time}", f.span(f.now.Sub(k.Started)), "{when}", f.clock(k.PlannedEnd)}
-		if left := k.PlannedEnd.Sub(f.now); left > 0 {
+		switch left := k.PlannedEnd.Sub(f.now); {
+		case !awaited(k):
+			h.When = f.text("page/under-gas-for", of...)
+		case left > 0:
 			h.When = f.text("page/under-gas", append(of, "{left}", f.span(left))...)
-		} else {
+		default:
 			h.When = f.text("page/end-passed", of...)
 		}
 	case k.Phase == logbook.PhaseAiring && k.AiringSince != 0:
 		h.When = f.text("page/aired-since", "{when}", f.clock(k.AiringSince))
 	}
-	if l := forecastOf(k, k.Lowest); l != nil {
-		h.Forecast = words.Forecast(f.Lang, l, k.EndLevelPPM, f.zone)
-	} else if k.Phase == logbook.PhaseExposure {
-		h.Forecast = f.text("page/no-forecast", "{level}", f.figure(k.EndLevelPPM))
-	}
+	h.Forecast = f.expected(k)
 	return h
 }

@@ -97,7 +97,7 @@ var named = regexp.MustCompile(`\{[a-z0-9]+\}`)
 var alike = strings.Split("Elder Quay Depot|Long Store|Round Store|Long Store – Elder Quay Depot|Round Store – Elder Quay Depot|Amal Quint|the sheet was burnt|north top|south low|top|A top|A north top|B south low|door|"+
 	"English|Français|undersheet test.|, Africa/Nairobi|\"from-a-newer-program\": (0, 0).|"+
 	"Instruments|Instruments – Elder Quay Depot|Pages|page|Point|Photo|Correction|Phase|Message|Grain|sachets|Lasioderma serricorne|"+
-	"ppm|— ppm|288 ppm|610 ± 12 ppm|1 min|4 min|15 min|L/min|CTP|CTP, ppm·h|CTP, g·h/m³", "|")
+	"ppm|— ppm|288 ppm|610 ± 12 ppm|1 min|4 min|15 min, ppm|8 h, ppm|L/min|CTP|CTP, ppm·h|CTP, g·h/m³", "|")
 
 // Every page in every language says sentences, and no page in French says what it says
 // in English.

@@ -3,11 +3,14 @@ package web
 import (
 	"html/template"
 	"net/http"
+	"slices"
+	"time"
 
 	"undersheet/logbook"
 	"undersheet/logbook/words"
 	"undersheet/report/picture"
 	"undersheet/rules"
+	"undersheet/rules/gas"
 )
 
 // stackPage is the page of one stack.
@@ -97,7 +100,7 @@ func (p *site) stackPage(r *http.Request, v *rules.View, name string, log bool) 
 		page.Report = reportPath(k.Treatment)
 	}
 	page.Success = page.success(k.Efficacy)
-	page.Facts, page.Fit, page.Photo = page.facts(k), page.fitFacts(k.Fit), photoPath(k.Name)
+	page.Facts, page.Fit, page.Photo = page.facts(k), page.fitFacts(k), photoPath(k.Name)
 	for i, l := range k.Lines {
 		page.Lines = append(page.Lines, page.line(k, l, picture.Key(i)))
 	}
@@ -105,7 +108,9 @@ func (p *site) stackPage(r *http.Request, v *rules.View, name string, log bool) 
 		page.Leak = &leakView{Value: page.figure(k.Leak.Statistic), Threshold: page.figure(k.Leak.Threshold), Live: k.Leak.Live}
 		page.Leak.Grounds = page.grounds(v, name)
 	}
-	page.Outlook = words.Outlook(page.Lang, k.Outlook, page.zone)
+	if awaited(k) {
+		page.Outlook = words.Outlook(page.Lang, k.Outlook, page.zone)
+	}
 	for i, e := range k.Events {
 		page.Events = append(page.Events, eventRow{Number: i + 1, At: page.clock(e.At), Text: sentence(words.Event(page.Lang, e.Kind, e.Text))})
 	}
@@ -138,34 +143,40 @@ func (f *frame) facts(k rules.StackView) []fact {
 	return facts
 }
 
-func (f *frame) fitFacts(fit *rules.FitView) []fact {
+// fitFacts are the figures of the fit. Its loss is that of the sheet as it was before a leak.
+func (f *frame) fitFacts(k rules.StackView) []fact {
+	fit := k.Fit
 	if fit == nil {
 		return nil
+	}
+	loss, half := f.text("page/fit-loss"), f.text("page/half-life")
+	if slices.ContainsFunc(k.Leak.Found, func(l gas.Found) bool { return l.Cleared == 0 }) {
+		loss, half = f.text("page/but-for-leak", "{what}", loss), f.text("page/but-for-leak", "{what}", half)
 	}
 	with := func(v, se float64, unit string) string {
 		return f.figure(v) + " ± " + f.figure(se) + " " + unit
 	}
 	perDay := f.text("page/per-day")
 	facts := []fact{{f.text("page/fit-yield"), with(fit.YieldPPM, fit.YieldSE, "ppm")}, {f.text("page/fit-release"), with(fit.ReleasePerDay, fit.ReleSE, perDay)},
-		{f.text("page/fit-loss"), with(fit.LossPerDay, fit.LossSE, perDay)}}
+		{loss, with(fit.LossPerDay, fit.LossSE, perDay)}}
 	if fit.HalfLifeHours > 0 {
-		facts = append(facts, fact{f.text("page/half-life"), f.figure(fit.HalfLifeHours) + " h"})
+		facts = append(facts, fact{half, f.figure(fit.HalfLifeHours) + " h"})
 	}
 	return append(facts, fact{"±", f.text("page/one-error")})
 }
 
 func (f *frame) line(k rules.StackView, l rules.LineView, key string) lineCard {
 	c := lineCard{Key: key, Name: l.Name, Last: f.last(l.Last) + " ppm", State: f.state(l.Last.State), Age: f.ageOf(l.Last.At), Proof: f.proofOf(l.Proved)}
-	if x := forecastOf(k, l.Forecast); x != nil {
+	if x := f.forecastOf(k, l.Forecast); x != nil {
 		c.Forecast = f.foreseen(x)
 	}
 	if k.Started != 0 {
 		parts := []string{f.figure(l.CTPPPMh) + " ppm·h, " + f.figure(l.CTPGhM3) + " g·h/m³"}
-		if l.CTPByEnd > 0 && k.Phase == logbook.PhaseExposure {
+		if l.CTPByEnd > 0 && awaited(k) && f.now < k.PlannedEnd {
 			parts = append(parts, f.text("page/ctp-by-end", "{ctp}", f.figure(l.CTPByEnd)))
 		}
-		if l.GapHours > 0 {
-			parts = append(parts, f.text("page/ctp-gap", "{hours}", f.figure(l.GapHours)))
+		if gap := time.Duration(l.GapHours * float64(time.Hour)).Round(time.Second); gap >= time.Minute {
+			parts = append(parts, f.text("page/ctp-gap", "{time}", f.span(gap)))
 		}
 		c.CTP = f.list(parts)
 	}

@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"undersheet/logbook"
@@ -179,9 +180,11 @@ func (p *site) storePage(r *http.Request, v *rules.View, s rules.StoreView) stor
 	page := storePage{frame: p.frame(r, v, "page/title", "{name}", s.Name), Name: s.Name, Plan: planPath(s.Name)}
 	page.People, page.Limit = page.people(s.People), page.figure(float64(s.Gate.LimitPPM))
 	page.LimitOf = sentence(words.Source(page.Lang, s.Gate.LimitOf))
-	page.Inside, page.Protection, page.Signals, page.Hands = page.insideNow(s), page.protection(s.Protection), page.signals(s), p.recentRows(r.Context(), &page.frame, s.Name)
-	page.ProtectionSource = exposure.ProtectionSource
+	page.Inside, page.Signals, page.Hands = page.insideNow(s), page.signals(s), p.recentRows(r.Context(), &page.frame, s.Name)
 	page.gateView, page.Conditions = page.gate(s.Name, s.Gate), page.conditions(s)
+	if page.State != logbook.GateCleared {
+		page.Protection, page.ProtectionSource = page.protection(s.Protection), exposure.ProtectionSource
+	}
 	for _, r := range s.Gate.Reasons {
 		if careCodes[r.Code] {
 			page.Care = append(page.Care, words.Reason(page.Lang, r))
@@ -198,7 +201,7 @@ func (p *site) storePage(r *http.Request, v *rules.View, s rules.StoreView) stor
 	})
 	page.Air = page.air(s)
 	if len(s.Air) > 0 {
-		page.Air8, page.Air15 = page.over8h(s.AirTWA8h, leastRead(s.Air)), page.figure(s.Air15min)
+		page.Air8, page.Air15 = page.over8h(s.AirTWA8h, leastRead(s.Air)), page.worst15(s)
 	}
 	page.Acts = page.storeActs(s, page.gateView.State)
 	return page
@@ -212,8 +215,11 @@ func (f *frame) air(s rules.StoreView) []airRow {
 	}
 	var rows []airRow
 	for _, a := range s.Air {
-		row := airRow{Name: a.Name, Where: f.code("where", a.Where), Last: f.last(a.Last), State: f.state(a.Last.State), Upper: "—", Age: f.ageOf(a.Last.At),
-			Mean15: f.figure(a.Mean15min), TWA8: f.over8h(a.TWA8h, a.Read8h)}
+		row := airRow{Name: a.Name, Where: f.whereOf(a), Last: f.last(a.Last), State: f.state(a.Last.State), Upper: "—", Age: f.ageOf(a.Last.At),
+			Mean15: "—", TWA8: f.over8h(a.TWA8h, a.Read8h)}
+		if f.read15(a) {
+			row.Mean15 = f.figure(a.Mean15min)
+		}
 		if r, ok := upper[a.Name]; ok && r.At == a.Last.At {
 			row.Upper = f.figure(float64(r.Upper))
 		}
@@ -227,12 +233,47 @@ func (f *frame) air(s rules.StoreView) []airRow {
 const wholeShift = 7.5
 
 // over8h writes an average over 8 hours (ppm); where fewer were read it is the least that it
-// can be.
+// can be, and where none were read there is none.
 func (f *frame) over8h(ppm, read float64) string {
+	if !(read > 0 || ppm > 0) {
+		return "—"
+	}
 	if read < wholeShift {
 		return "≥ " + f.figure(ppm)
 	}
 	return f.figure(ppm)
+}
+
+// whereOf says where an air point is, unless its name does.
+func (f *frame) whereOf(a rules.AirView) string {
+	if where := f.code("where", a.Where); !strings.EqualFold(where, a.Name) {
+		return where
+	}
+	return ""
+}
+
+// read15 reports whether a point was read in the last 15 minutes, so that its mean over them is one.
+func (f *frame) read15(a rules.AirView) bool {
+	return a.Mean15min > 0 || shows(a.Last) && f.now.Sub(a.Last.At) < shortTerm
+}
+
+// worst15 writes the highest mean over 15 minutes (ppm) at the points of the gate; where not each
+// of them was read it is the least that it can be.
+func (f *frame) worst15(s rules.StoreView) string {
+	all, any := true, false
+	for _, a := range s.Air {
+		if a.Where == logbook.WhereInside || a.Where == logbook.WhereDoor {
+			read := f.read15(a)
+			all, any = all && read, any || read
+		}
+	}
+	switch {
+	case !any:
+		return "—"
+	case !all:
+		return "≥ " + f.figure(s.Air15min)
+	}
+	return f.figure(s.Air15min)
 }
 
 // leastRead is how many of the 8 hours were read at the point of the gate that was read least.
@@ -278,7 +319,10 @@ func (f *frame) stackActs(k rules.StackView) []actLink {
 	case logbook.PhaseDosing:
 		kinds = []logbook.Kind{logbook.KindTreatmentStarted, logbook.KindAbandoned}
 	case logbook.PhaseExposure:
-		kinds = []logbook.Kind{logbook.KindHandReading, logbook.KindAiringStarted, logbook.KindExposureExtended, logbook.KindDoseAdded, logbook.KindAbandoned}
+		kinds = []logbook.Kind{logbook.KindHandReading, logbook.KindAiringStarted}
+		if awaited(k) {
+			kinds = append(kinds, logbook.KindExposureExtended, logbook.KindDoseAdded, logbook.KindAbandoned)
+		}
 	case logbook.PhaseAiring:
 		kinds = []logbook.Kind{logbook.KindHandReading, logbook.KindAiringPaused, logbook.KindAiringResumed}
 	case logbook.PhaseWithholding, logbook.PhaseClosed:
