@@ -107,6 +107,6 @@ func (p voice) composeOwed(items []*news, h sqlite.Head) (subject, text string) 
 		}
 	}
 	w.goingIn()
-	w.written(h)
+	w.written(h, w.Now)
 	return p.subject(highest(items), count), w.b.String()
 }

@@ -194,12 +194,9 @@ func (p voice) event(n *news) (subject, text string, record json.RawMessage) {
 func (p *Planner) outgoing(c parcel, l Letter, h sqlite.Head) sqlite.Outgoing {
 	key := c.key(h.LogID)
 	first := c.items[0]
-	l.ID, l.Of, l.Priority, l.Written = key+"@"+p.domain(), first.Seq, highest(c.items), p.Now
+	l.ID, l.Of, l.Priority, l.Written = key+"@"+p.domain(), first.Seq, highest(c.items), p.at(first)
 	if l.Of == 0 {
 		l.Of = first.Of
-	}
-	if first.Alarm != nil {
-		l.Written = max(p.Now, first.Alarm.Time) // once the watch has stopped, Now stands still
 	}
 	body, err := json.Marshal(l)
 	if err != nil {
@@ -207,6 +204,14 @@ func (p *Planner) outgoing(c parcel, l Letter, h sqlite.Head) sqlite.Outgoing {
 	}
 	due := max(c.notBefore, l.Written)
 	return sqlite.Outgoing{Key: key, Messenger: c.messenger, To: c.to, Body: body, NotBefore: due.Std()}
+}
+
+// at is when news is written: now, but once the watch has stopped that stands still.
+func (p *Planner) at(n *news) logbook.Time {
+	if n.Alarm == nil {
+		return p.Now
+	}
+	return max(p.Now, n.Alarm.Time)
 }
 
 // highest is the highest priority of several news.

@@ -61,13 +61,13 @@ func (p voice) compose(n *news, v *rules.View, h sqlite.Head) (subject, text str
 	w.outlook(n, v)
 	w.store(v, storeOf(v, store, stack))
 	w.goingIn()
-	w.written(h)
+	w.written(h, w.at(n))
 	return p.subject(n.Priority, subject), w.b.String()
 }
 
 // written ends an e-mail: when it was written, where the logbook stood, and whom to call.
-func (w *writer) written(h sqlite.Head) {
-	w.para(w.text("mail/written", "{when}", w.time(w.Now), "{head}", w.head(h)))
+func (w *writer) written(h sqlite.Head, at logbook.Time) {
+	w.para(w.text("mail/written", "{when}", w.time(at), "{head}", w.head(h)))
 	w.para(w.emergency("mail/no-emergency"))
 }
 

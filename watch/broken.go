@@ -16,9 +16,20 @@ import (
 // alarmStopped is the alarm that the fold broke and nobody watches any more.
 const alarmStopped = "watch-stopped"
 
-// stoppedAgain is after how long a start that breaks at the same entry tells people again: often
-// enough for whoever overlooked it, seldom enough for a service that is started anew every minute.
-const stoppedAgain = 24 * time.Hour
+// stoppedAgain is after how long people are told again that the fold is broken at the same entry:
+// often enough for whoever overlooked it, seldom enough for a service that is started anew every
+// minute. stoppedLook is how often that is looked at while nobody starts it anew.
+const (
+	stoppedAgain = 24 * time.Hour
+	stoppedLook  = 10 * time.Minute
+)
+
+// breach is where the fold broke, and what people were told of that.
+type breach struct {
+	at   logbook.Entry  // nil: it is not broken
+	last *logbook.Alarm // the newest one after it that says that the watch has stopped, or goes on
+	read uint64         // entries up to here were looked at for it
+}
 
 // brokenFold puts a panic of the fold into words.
 func brokenFold(e logbook.Entry, cause any) error {
@@ -32,24 +43,44 @@ func brokenFold(e logbook.Entry, cause any) error {
 func (l *Loop) broke(ctx context.Context, p proposed, e logbook.Entry, cause error) error {
 	cause = fmt.Errorf("%w: %w", ErrBroken, cause)
 	l.lastView()
-	l.broken = true
+	l.broken, l.breach = true, breach{at: e, read: e.Head().Seq}
 	l.trouble(gate.FoldFailed, cause)
-	last, err := l.stoppedAfter(ctx, e.Head().Seq)
-	if err != nil {
+	l.tellStopped(ctx, p)
+	return cause
+}
+
+// StillBroken goes on telling people, once a day, that the fold is broken, until ctx is done: Run has
+// returned an ErrBroken, and nobody starts the program anew.
+func (l *Loop) StillBroken(ctx context.Context) {
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(stoppedLook):
+		}
+		l.turn <- struct{}{}
+		l.tellStopped(ctx, proposed{})
+		<-l.turn
+	}
+}
+
+// tellStopped commits p, and that the watch has stopped unless people know it. The caller holds
+// the turn.
+func (l *Loop) tellStopped(ctx context.Context, p proposed) {
+	if err := l.readBreach(ctx); err != nil {
 		l.opts.Logger.Error("look whether people know that the watch has stopped", "error", err)
 	}
-	if a := l.stoppedAlarm(e, last); a != nil {
+	if a := l.stoppedAlarm(l.breach.at, l.breach.last); a != nil {
 		p.recs = append(p.recs, a)
 	}
 	p.out = append(p.out, l.planNow(ctx, p.recs)...)
 	if err := l.commit(ctx, p); err != nil {
 		l.opts.Logger.Error("tell people that the watch has stopped", "error", err)
-		return cause
+		return
 	}
 	if len(p.out) > 0 {
 		l.opts.Planned()
 	}
-	return cause
 }
 
 // lastView makes sure that there is a view that names the stores, so that their
@@ -83,7 +114,7 @@ func (l *Loop) stoppedAlarm(e logbook.Entry, last *logbook.Alarm) *logbook.Alarm
 	}
 	a.Of = last.Seq
 	if last.State == logbook.AlarmRaised {
-		if now.Sub(last.Time) < stoppedAgain {
+		if now.Sub(last.Time).Abs() < stoppedAgain {
 			return nil
 		}
 		a.Onset = last.Onset
@@ -122,21 +153,20 @@ func (l *Loop) planNow(ctx context.Context, recs []logbook.Recorded) (out []sqli
 	return out
 }
 
-// stoppedAfter returns the newest alarm after the entry seq that says that the watch has stopped,
-// or no longer stands still; nil when there is none.
-func (l *Loop) stoppedAfter(ctx context.Context, seq uint64) (last *logbook.Alarm, err error) {
+// readBreach reads on for alarms that say that the watch has stopped, or no longer stands still.
+func (l *Loop) readBreach(ctx context.Context) error {
 	const batch = 1024
-	for next := seq + 1; ; {
-		entries, err := l.log.Read(ctx, next, batch)
+	for b := &l.breach; ; {
+		entries, err := l.log.Read(ctx, b.read+1, batch)
 		if err != nil || len(entries) == 0 {
-			return last, err
+			return err
 		}
 		for _, e := range entries {
 			if a, ok := e.(*logbook.Alarm); ok && a.Alarm == alarmStopped {
-				last = a
+				b.last = a
 			}
 		}
-		next += uint64(len(entries))
+		b.read += uint64(len(entries))
 	}
 }
 

@@ -42,10 +42,11 @@
 // A panic while folding leaves a state that nobody can vouch for. The loop does
 // not go on with it and does not end the program: it commits an alarm
 // watch-stopped with its messages, and Run returns an [ErrBroken] that names the
-// entry. Started again, it tells people again, once a day at most. The view
-// stays, every gate shut. The caller should keep its pages, its messages and the
-// recording of readings up, and stop with the error when asked to. A program that can fold the entry goes on from
-// there, and records that the alarm is over.
+// entry. The view stays, every gate shut. The caller should keep its pages, its
+// messages and the recording of readings up, call [Loop.StillBroken], which tells
+// people again once a day, and stop with the error when asked to. Started again
+// it tells them again, too, once a day at most. A program that can fold the entry
+// goes on from there, and records that the alarm is over.
 //
 // It refuses: a log with a gap, a snapshot of another build, configuration or
 // log, a record that cannot be written (an alarm is written without its numbers,

@@ -112,6 +112,7 @@ type Loop struct {
 	state   Folder
 	planner Planner
 	broken  bool   // state and planner must not be used or kept again
+	breach  breach // where and since when
 	cursor  cursor // written by Run's goroutine only, seq under the turn
 
 	stopped chan struct{} // closed when Run returns

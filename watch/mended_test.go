@@ -1,8 +1,10 @@
 package watch
 
 import (
+	"context"
 	"testing"
 	"testing/synctest"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -65,6 +67,31 @@ func TestBrokenFold(t *testing.T) {
 		again(24*60 + 1) // the program of before
 		require.Equal(t, append(log, "alarm raised reading"), brief(m.all()), "that it broke was over")
 		require.Equal(t, "log 13 watch-stopped raised", m.order[6])
+	})
+}
+
+// TestBrokenFoldIsToldEveryDay: a daemon that nobody starts anew says itself, once a day, that it is
+// broken, however long ago that was.
+func TestBrokenFoldIsToldEveryDay(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		m, o, clock := newMemory(), options(), new(clockAt).set(0)
+		o.Clock = clock.now
+		l := start(t, m, o)
+		m.input(t, reading(0, 666), reading(0, 1))
+		require.ErrorIs(t, <-l.err, ErrBroken)
+		ctx, cancel := context.WithCancel(t.Context())
+		done := make(chan struct{})
+		go func() { l.StillBroken(ctx); close(done) }()
+		for _, look := range []struct{ minute, told int }{{1, 1}, {24*60 - 1, 1}, {24 * 60, 2}, {24*60 + 5, 2}, {48*60 - 1, 2}, {49 * 60, 3}, {60, 4}} {
+			clock.set(look.minute) // at last it goes back by two days
+			m.input(t, reading(look.minute, 1))
+			time.Sleep(3 * stoppedLook)
+			synctest.Wait()
+			require.Len(t, m.order, look.told, "at minute %d", look.minute)
+		}
+		requireState(t, l.View(), logbook.GateShut, gate.FoldFailed)
+		cancel()
+		<-done
 	})
 }
 

@@ -85,6 +85,7 @@ stores: [{name: Store 1, air: [{name: door, channel: door, where: door}]}]
 	_, stop = start(broken)
 	const told = "HIGH: The program has stopped judging"
 	require.Eventually(t, func() bool { return len(box.about(told)) == 2 }, patience, tick, "a day later it is told again")
+	require.Contains(t, box.about(told)[1].text, "Written at 2026-05-05", "not at the entry at which it broke")
 	require.ErrorIs(t, stop(), watch.ErrBroken)
 	_, stop = start(func() watch.Folder { return rules.New() })
 	require.Eventually(t, func() bool {

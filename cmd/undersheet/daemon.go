@@ -167,7 +167,7 @@ func (d *daemon) run(ctx context.Context) (err error) {
 func (d *daemon) follow(ctx context.Context) error {
 	err := d.loop.Run(ctx)
 	if errors.Is(err, watch.ErrBroken) {
-		<-ctx.Done()
+		d.loop.StillBroken(ctx)
 	}
 	return err
 }
