@@ -241,7 +241,7 @@ func TestClearanceThatFalls(t *testing.T) {
 // emergency line.
 func TestEveryMessageKeepsPeopleOut(t *testing.T) {
 	names := strings.Fields(`leak end-level-at-risk end-level-missed uneven-gas air-gas gate-rebound line-silent line-off line-blocked lines-swapped instrument-drift instrument-fault
-		instrument-silent clock-ahead clock-behind untold-dose point-silent fire-risk too-cold masked-entry-overdue follow-up-due door-opened power-lost watch-stopped one-nobody-knows`)
+		instrument-silent clock-ahead clock-behind unwatched untold-dose point-silent fire-risk too-cold masked-entry-overdue follow-up-due door-opened power-lost watch-stopped one-nobody-knows`)
 	for _, name := range names {
 		for _, state := range []string{logbook.AlarmRaised, logbook.AlarmCleared} {
 			f := newFeed()

@@ -37,6 +37,9 @@ func (p voice) what(n *news) string {
 		return strings.TrimSuffix(oneLine(s), ".")
 	}
 	headline, _ := words.Alarm(p.lang, n.Alarm)
+	if missed := words.Missed(p.lang, n.Alarm, p.zone()); missed != "" {
+		headline = missed
+	}
 	return strings.TrimSuffix(oneLine(headline), ".")
 }
 

@@ -186,8 +186,10 @@ func (w *writer) alarm(n *news) string {
 	a := n.Alarm
 	headline, advice := words.Alarm(w.lang, standing(a))
 	w.para(headline)
-	if grounds := words.Grounds(w.lang, a, w.zone); grounds != "" {
-		w.para(grounds)
+	for _, more := range []string{words.Grounds(w.lang, a, w.zone), words.Missed(w.lang, a, w.zone)} {
+		if more != "" {
+			w.para(more)
+		}
 	}
 	if advice = w.advice(n, advice); advice != "" {
 		w.para(advice)

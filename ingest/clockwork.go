@@ -19,6 +19,9 @@ const (
 	// start on, until a clock-stepped entry says so: a board without a battery
 	// clock is set by its time server soon after it starts. Common practice.
 	Behind = 5 * time.Minute
+	// Fresh is how long after the machine started its clock may have been wrong until it is set: then
+	// a step says what time it is, and not that the clock was set wrongly. From memory.
+	Fresh = 15 * time.Minute
 	// BehindAgain is how long it then stands there until that is said again.
 	BehindAgain = 24 * time.Hour
 )
@@ -46,20 +49,23 @@ type Head func(ctx context.Context) (seq uint64, received time.Time, err error)
 type ClockOptions struct {
 	Clock     Clock                // nil: the machine's
 	Monotonic func() time.Duration // a clock that nobody sets; nil: the monotonic reading in Clock's times
+	Running   func() time.Duration // how long the machine has run, sleep included; nil, or 0: not known
 }
 
 // Clockwork appends a clock entry when nothing else was written for Silence, and
 // a clock-stepped entry when the wall clock was set by more than Step, or has stood
 // before the newest entry for Behind, once a day. A machine that slept looks like a clock that
-// was set ahead, and should.
+// was set ahead, and should; how much of the step it slept is said beside it.
 type Clockwork struct {
 	in    *Ingest
 	head  Head
 	clock Clock
 	mono  func() time.Duration // nil: not given
+	ran   func() time.Duration // 0: not known
 
 	looked  time.Time     // at the last look
 	elapsed time.Duration // mono at the last look
+	ranFor  time.Duration // ran at the last look
 	seq     uint64        // newest entry at the last look
 	moved   time.Time     // when it came, as far as can be told
 	behind  time.Duration // for how long the wall clock has stood before it
@@ -71,7 +77,10 @@ func NewClockwork(in *Ingest, head Head, o ClockOptions) *Clockwork {
 	if o.Clock == nil {
 		o.Clock = wall{}
 	}
-	return &Clockwork{in: in, head: head, clock: o.Clock, mono: o.Monotonic, tell: Behind}
+	if o.Running == nil {
+		o.Running = func() time.Duration { return 0 }
+	}
+	return &Clockwork{in: in, head: head, clock: o.Clock, mono: o.Monotonic, ran: o.Running, tell: Behind}
 }
 
 // Run looks at the clock until ctx ends; then it returns nil.
@@ -97,9 +106,9 @@ func (c *Clockwork) Run(ctx context.Context) error {
 // calls it instead.
 func (c *Clockwork) Look(ctx context.Context) (next time.Duration, err error) {
 	now := c.clock.Now()
-	step, passed := c.step(now)
+	step, passed, slept := c.step(now)
 	if step > Step || step < -Step {
-		if err := c.stepped(ctx, now, step); err != nil {
+		if err := c.stepped(ctx, now, step, slept); err != nil {
 			return 0, err
 		}
 		c.tell = c.behind + BehindAgain // if it stands before the newest entry now, that says so
@@ -111,7 +120,7 @@ func (c *Clockwork) Look(ctx context.Context) (next time.Duration, err error) {
 	if by := now.Sub(received); by < -Step {
 		if c.behind += passed; c.behind >= c.tell {
 			c.tell = c.behind + BehindAgain
-			if err := c.stepped(ctx, now, by); err != nil {
+			if err := c.stepped(ctx, now, by, 0); err != nil {
 				return 0, err
 			}
 		}
@@ -133,9 +142,10 @@ func (c *Clockwork) Look(ctx context.Context) (next time.Duration, err error) {
 	return Silence, nil
 }
 
-// stepped appends that the wall clock was set, or stands elsewhere than it should.
-func (c *Clockwork) stepped(ctx context.Context, now time.Time, by time.Duration) error {
-	e := &logbook.ClockStepped{Header: logbook.Header{Kind: logbook.KindClockStepped, Time: logbook.At(now)}, StepSeconds: by.Seconds()}
+// stepped appends that the wall clock was set, or stands elsewhere than it should, and how much of
+// a step ahead is time that passed.
+func (c *Clockwork) stepped(ctx context.Context, now time.Time, by, passed time.Duration) error {
+	e := &logbook.ClockStepped{Header: logbook.Header{Kind: logbook.KindClockStepped, Time: logbook.At(now)}, StepSeconds: by.Seconds(), PassedSeconds: passed.Seconds()}
 	if _, err := c.in.commit(ctx, []logbook.Entry{e}); err != nil {
 		return fmt.Errorf("commit a clock step of %v: %w", by, err)
 	}
@@ -155,20 +165,29 @@ func (c *Clockwork) follow(now time.Time, seq uint64, received time.Time) {
 	c.seq = seq
 }
 
-// step returns how far the wall clock moved beyond the monotonic one since the
-// last look, and how long ago that was.
-func (c *Clockwork) step(now time.Time) (step, passed time.Duration) {
-	before, was := c.looked, c.elapsed
-	c.looked = now
+// step returns how far the wall clock moved beyond the monotonic one since the last look, how long
+// ago that was by the latter, and how much of a step ahead is time that passed: the machine slept,
+// or has only just started, by a clock that was not set yet.
+func (c *Clockwork) step(now time.Time) (step, passed, slept time.Duration) {
+	before, was, ran := c.looked, c.elapsed, c.ranFor
+	c.looked, c.ranFor = now, c.ran()
 	if c.mono != nil {
 		c.elapsed = c.mono()
 	}
 	if before.IsZero() {
-		return 0, 0
+		return 0, 0, 0
 	}
 	passed = now.Sub(before) // monotonic when both times carry such a reading
 	if c.mono != nil {
 		passed = c.elapsed - was
 	}
-	return now.Round(0).Sub(before.Round(0)) - passed, passed
+	step = now.Round(0).Sub(before.Round(0)) - passed
+	switch {
+	case step <= 0 || ran <= 0 || c.ranFor < ran:
+	case c.ranFor < Fresh:
+		slept = step
+	default:
+		slept = min(max(c.ranFor-ran-passed, 0), step)
+	}
+	return step, passed, slept
 }

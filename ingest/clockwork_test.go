@@ -92,6 +92,40 @@ func TestClockStep(t *testing.T) {
 	require.Equal(t, []float64{60.000001, -3601, -119}, steps)
 }
 
+// Of a step ahead, what the machine slept is time that passed, and so is all of a step soon after it
+// started, when its clock gets the time; what is left was set (arithmetic).
+func TestStepThatIsTimePassed(t *testing.T) {
+	for name, c := range map[string]struct {
+		ran                []time.Duration // at the two looks
+		wall, step, passed time.Duration
+	}{
+		"set":                     {[]time.Duration{time.Hour, time.Hour + 30*time.Second}, 2 * time.Hour, 2*time.Hour - 30*time.Second, 0},
+		"slept":                   {[]time.Duration{time.Hour, 3 * time.Hour}, 2 * time.Hour, 2*time.Hour - 30*time.Second, 2*time.Hour - 30*time.Second},
+		"slept, and was set":      {[]time.Duration{time.Hour, 2 * time.Hour}, 5 * time.Hour, 5*time.Hour - 30*time.Second, time.Hour - 30*time.Second},
+		"slept, and was set back": {[]time.Duration{time.Hour, 4 * time.Hour}, 2 * time.Hour, 2*time.Hour - 30*time.Second, 2*time.Hour - 30*time.Second},
+		"just started":            {[]time.Duration{time.Minute, 90 * time.Second}, 48 * time.Hour, 48*time.Hour - 30*time.Second, 48*time.Hour - 30*time.Second},
+		"not known":               {[]time.Duration{0, 0}, 48 * time.Hour, 48*time.Hour - 30*time.Second, 0},
+		"not known any more":      {[]time.Duration{time.Hour, 0}, 48 * time.Hour, 48*time.Hour - 30*time.Second, 0},
+	} {
+		h, b := &hands{now: now}, &book{}
+		ran := c.ran
+		w := ingest.NewClockwork(ingest.New(b.append, ingest.Options{}), b.head, ingest.ClockOptions{Clock: h, Monotonic: h.monotonic, Running: func() time.Duration { return ran[0] }})
+		_, err := w.Look(context.Background())
+		require.NoError(t, err)
+		h.pass(c.wall, 30*time.Second)
+		ran = ran[1:]
+		_, err = w.Look(context.Background())
+		require.NoError(t, err)
+		var steps [][]float64
+		for _, e := range b.all() {
+			if s, ok := e.(*logbook.ClockStepped); ok {
+				steps = append(steps, []float64{s.StepSeconds, s.PassedSeconds})
+			}
+		}
+		require.Equal(t, [][]float64{{c.step.Seconds(), c.passed.Seconds()}}, steps, name)
+	}
+}
+
 // A wall clock behind the newest entry must not keep clock entries away.
 func TestClockBehindTheLogbook(t *testing.T) {
 	h, b := &hands{now: now}, &book{}

@@ -77,7 +77,8 @@ func (*Clock) Validate() error { return nil }
 // before the newest entry since the start.
 type ClockStepped struct {
 	Header
-	StepSeconds float64 `json:"step_seconds"` // positive: the wall clock jumped ahead
+	StepSeconds   float64 `json:"step_seconds"`             // positive: the wall clock jumped ahead
+	PassedSeconds float64 `json:"passed_seconds,omitempty"` // how much of a jump ahead is time that passed: the machine slept, or had just started by a clock that was not set yet
 }
 
 // Validate implements Entry.

@@ -213,8 +213,9 @@ type Alarm struct {
 	Line     string   `json:"line,omitempty"`
 	Point    string   `json:"point,omitempty"`
 	Channel  string   `json:"channel,omitempty"`
-	Onset    Time     `json:"onset,omitzero"` // when the condition began, as far as can be told
-	Owed     *Owed    `json:"owed,omitempty"` // what is due, of follow-up-due
+	Onset    Time     `json:"onset,omitzero"`   // when the condition began, as far as can be told
+	Owed     *Owed    `json:"owed,omitempty"`   // what is due, of follow-up-due
+	Missed   *Missed  `json:"missed,omitempty"` // what nobody watched, of unwatched
 	Priority string   `json:"priority"`
 	Code     string   `json:"code,omitempty"` // which case of the alarm, for example "stuck" of instrument-fault
 	Value    Number   `json:"value"`
@@ -233,6 +234,13 @@ type Owed struct {
 	Due       Time   `json:"due"`
 	Until     Time   `json:"until,omitzero"` // last time; 0 = none is set
 	Owner     string `json:"owner,omitempty"`
+}
+
+// Missed is a time in which nothing was read or watched.
+type Missed struct {
+	From   Time     `json:"from"`   // the last reading, or look at the clock, before it
+	Until  Time     `json:"until"`  // the first after it
+	Stacks []string `json:"stacks"` // under gas or being aired then, in the alarm's store
 }
 
 // FollowUp is the code of the follow-up that is due; empty for all other alarms.

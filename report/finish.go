@@ -76,7 +76,7 @@ func (r *Report) course(d *draft) Course {
 	k := &r.Stack
 	return Course{Name: k.Treatment, Phase: k.Phase, Verdict: k.Verdict, Protocol: r.Given.Protocol, EndLevelPPM: k.EndLevelPPM,
 		DosingStarted: r.Dosed, Started: k.Started, ShortestEnd: d.t.ShortestEnd(), PlannedEnd: k.PlannedEnd, AiringStarted: r.Aired.First,
-		ExposureHours: r.end().Hours(k.Started), Cleared: r.Aired.Cleared, SecondFrom: r.Aired.SecondFrom, SecondUntil: r.Aired.SecondUntil,
+		ExposureHours: r.end().Hours(k.Started) - d.t.Skipped.Hours(), Cleared: r.Aired.Cleared, SecondFrom: r.Aired.SecondFrom, SecondUntil: r.Aired.SecondUntil,
 		GrainTempC: r.Aired.TempC, Measured: r.Aired.Measured}
 }
 

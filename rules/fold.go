@@ -6,7 +6,6 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules/followup"
 	"undersheet/rules/reading"
-	"undersheet/rules/treatment"
 )
 
 // passEvery is the least time between two passes while only readings come.
@@ -22,7 +21,9 @@ func (s *State) Fold(e logbook.Entry) []logbook.Recorded {
 	if h.Seq != 0 {
 		s.LastSeq = h.Seq
 	}
+	before := s.At
 	s.At = reading.NowAfter(s.At, e)
+	s.noteJump(before, e)
 	if s.Begun == 0 {
 		s.Begun = s.At
 	}
@@ -103,18 +104,17 @@ func (s *State) findOnce(f logbook.Finding, key string) {
 
 // clockStepped restarts every airing, also a paused one, and the half hour of clean air that
 // a store needs before it is cleared: after the wall clock was set, nobody knows how long
-// they had lasted. What a clock that was set ahead skipped is no withholding.
+// they had lasted. What a clock that was set ahead skipped is no exposure and no withholding.
 func (s *State) clockStepped(e *logbook.ClockStepped) {
 	s.find(logbook.Finding{Code: "clock-stepped", Value: logbook.Number(e.StepSeconds)})
 	s.noteBehind(e.Time)
 	for _, k := range s.Stacks {
-		switch t := k.Treatment; {
-		case t == nil:
-		case t.Phase == logbook.PhaseAiring:
+		if t := k.Treatment; t != nil && t.Phase == logbook.PhaseAiring {
 			t.AirAnew(s.At)
-		case e.StepSeconds > 0:
-			t.SetAhead(s.At, treatment.Hours(e.StepSeconds/3600), followup.FiguresOf(s.Site).Withholding)
 		}
+	}
+	if e.StepSeconds > 0 {
+		s.setAhead(e, followup.FiguresOf(s.Site).Withholding)
 	}
 	for _, st := range s.Stores {
 		for _, t := range st.Tracks {

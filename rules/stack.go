@@ -102,6 +102,16 @@ func (s *State) putEndLevels(k *Stack, moment string, line int) {
 	}
 }
 
+// putNotShown records that the judgement at the end of the shortest exposure does not count, since
+// that has not passed yet.
+func (s *State) putNotShown(k *Stack) {
+	for i := range k.Treatment.Lines {
+		t := k.Treatment
+		s.put(&logbook.EndLevel{Stack: t.Stack, Treatment: t.Name, Line: t.Lines[i].Name, Moment: logbook.MomentShortest,
+			Shown: logbook.NotShown, EndPPM: logbook.Number(t.EndPPM())}, logbook.KindEndLevel)
+	}
+}
+
 // endLevels lists the judgements made so far, of one line or (-1) of all.
 func endLevels(t *treatment.Treatment, line int) []logbook.EndLevel {
 	var out []logbook.EndLevel

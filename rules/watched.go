@@ -91,6 +91,7 @@ func (s *State) storeAlarms(name string, in *gate.Store, d gate.Decision) {
 		s.pointAlarms(name, p, in.Limit, busy, st.Rebound)
 	}
 	s.maskedAlarms(name, st)
+	s.unwatchedAlarm(name)
 	s.roomAlarms(name, st, &site)
 }
 

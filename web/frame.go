@@ -208,6 +208,7 @@ func (f *frame) alarms(v *rules.View, keep func(*rules.AlarmView) bool) []alarmV
 				continue
 			}
 			headline, advice := words.Alarm(f.Lang, &a.Alarm)
+			advice = strings.TrimSpace(words.Missed(f.Lang, &a.Alarm, f.zone) + " " + advice)
 			x := alarmView{Priority: a.Alarm.Priority, Urgency: f.code("priority", a.Alarm.Priority), Headline: headline, Advice: advice, Since: f.clock(a.Since), Seen: f.seenBy(&a)}
 			var also []string
 			for _, name := range a.Alarm.Also {

@@ -7,9 +7,11 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"log/slog"
 	"net"
 	"net/http"
+	"os"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -39,12 +41,27 @@ type wallClock struct{}
 func (wallClock) Now() time.Time                         { return time.Now() }
 func (wallClock) After(d time.Duration) <-chan time.Time { return time.After(d) }
 
+// running is how long this machine has run, the time that it slept included, by proc_uptime(5); 0
+// where that is not known.
+func running() time.Duration {
+	text, err := os.ReadFile("/proc/uptime")
+	var seconds float64
+	if err == nil {
+		_, err = fmt.Sscan(string(text), &seconds)
+	}
+	if err != nil {
+		return 0
+	}
+	return time.Duration(seconds * float64(time.Second))
+}
+
 // daemonOptions say how a daemon runs.
 type daemonOptions struct {
-	Clock  depotClock
-	Listen string        // address of the pages; only loopback
-	Stale  time.Duration // see watch.Options; 0 = its default
-	Logger *slog.Logger
+	Clock   depotClock
+	Running func() time.Duration // see ingest.ClockOptions
+	Listen  string               // address of the pages; only loopback
+	Stale   time.Duration        // see watch.Options; 0 = its default
+	Logger  *slog.Logger
 }
 
 // daemon is everything that serve runs.
@@ -88,7 +105,7 @@ func newDaemon(site *logbook.Site, o daemonOptions) (d *daemon, err error) {
 		return d, err
 	}
 	d.ingest = ingest.New(keptAloud(d.append, o.Logger), ingest.Options{Now: o.Clock.Now, Unit: d.unit})
-	d.ticker = ingest.NewClockwork(d.ingest, d.head, ingest.ClockOptions{Clock: o.Clock})
+	d.ticker = ingest.NewClockwork(d.ingest, d.head, ingest.ClockOptions{Clock: o.Clock, Running: o.Running})
 	d.ways, err = waysIn(site, &aloud{Sink: d.ingest, logger: o.Logger}, o.Clock)
 	err = errors.Join(err, d.messengers())
 	d.loop = watch.New(d.store, watch.Options{Program: version(), Build: build(), ConfigHash: siteHash(site), Clock: o.Clock.Now, Stale: o.Stale,

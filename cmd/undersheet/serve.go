@@ -59,7 +59,7 @@ func (c *serveCmd) Run(con *console) error {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	context.AfterFunc(ctx, stop) // from here on a second signal ends the process
-	d, err := awaitDaemon(ctx, site, daemonOptions{Clock: wallClock{}, Listen: c.Listen, Logger: logger})
+	d, err := awaitDaemon(ctx, site, daemonOptions{Clock: wallClock{}, Running: running, Listen: c.Listen, Logger: logger})
 	if err != nil {
 		return err
 	}

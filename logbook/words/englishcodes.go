@@ -126,6 +126,7 @@ var englishCodes = map[string]string{
 	"alarm/instrument-silent":             "instrument silent",
 	"alarm/clock-ahead":                   "clock ahead",
 	"alarm/clock-behind":                  "clock behind",
+	"alarm/unwatched":                     "nobody watched",
 	"alarm/point-silent":                  "air point silent",
 	"alarm/sensor-silent":                 "sensor silent",
 	"alarm/fire-risk":                     "fire risk",

@@ -88,6 +88,8 @@ var englishMessages = map[string]string{
 	"sms/instrument-fault":       "Its values are not used. Have it looked at from outside the store only.",
 	"sms/instrument-silent":      "Look at its power, cable and port from outside the store only.",
 	"sms/clock-behind":           "Nothing is watched until it is right: set it. Every gate stays shut.",
+	"sms/unwatched":              "Ask those who were there; read the air at the door; ask the licensed fumigator.",
+	"sms/unwatched/clock-set":    "They count for no exposure: see its new end before anybody airs. Check the computer's clock.",
 	"sms/clock-ahead":            "Nothing it sends is used. Set the clock that is wrong, its or this computer's, from outside the store only.",
 	"sms/point-silent":           "Look at the instrument from outside the store only. The gate stays shut.",
 	"sms/sensor-silent":          "Look at the sensor, its power and cable from outside the store only.",

@@ -14,6 +14,9 @@ var englishSeen = map[string]string{
 	"statistic-helps":     "it fell steadily beside the other lines for hours; the statistic, {z}, bears that out, and would need {threshold} to tell it alone.",
 	"fell-at-once":        "all lines fell at once.",
 
+	"missed":     "From {from} to {until} nothing was read or watched in {store}; under gas or aired then: {stacks}.",
+	"missed-set": "From {from} to {until} the clock was set ahead; under gas or aired in {store} then: {stacks}.",
+
 	"held-until":     "With nothing done, every line stays at or above {end} ppm with {want} until {when}.",
 	"longer":         "A longer exposure, to {when}, would end at or above {end} ppm with {want}.",
 	"no-longer":      "A longer exposure alone does not bring the chance to {want}: the gas goes on falling.",

@@ -126,6 +126,7 @@ var frenchCodes = map[string]string{
 	"alarm/instrument-silent":             "instrument muet",
 	"alarm/clock-ahead":                   "horloge en avance",
 	"alarm/clock-behind":                  "horloge en retard",
+	"alarm/unwatched":                     "sans surveillance",
 	"alarm/point-silent":                  "point de mesure de l'air muet",
 	"alarm/sensor-silent":                 "capteur muet",
 	"alarm/fire-risk":                     "risque d'incendie",

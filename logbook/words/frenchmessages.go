@@ -86,6 +86,8 @@ var frenchMessages = map[string]string{
 	"sms/instrument-fault":       "Ses valeurs ne sont pas utilisées. Faites-le vérifier, seulement de l'extérieur du magasin.",
 	"sms/instrument-silent":      "Vérifiez son alimentation, ses fils et son port, seulement de l'extérieur du magasin.",
 	"sms/clock-behind":           "Rien n'est surveillé tant qu'elle retarde : mettez-la à l'heure. Tous les accès restent fermés.",
+	"sms/unwatched":              "Demandez à ceux qui étaient là ; mesurez l'air à la porte ; demandez au fumigateur agréé.",
+	"sms/unwatched/clock-set":    "Elles ne comptent pas comme exposition : voyez sa nouvelle fin avant d'aérer. Vérifiez l'horloge de l'ordinateur.",
 	"sms/clock-ahead":            "Rien de ce qu'il envoie n'est utilisé. Réglez l'horloge fausse, la sienne ou celle de l'ordinateur, seulement hors du magasin.",
 	"sms/point-silent":           "Vérifiez l'instrument, seulement de l'extérieur du magasin. L'accès reste fermé.",
 	"sms/sensor-silent":          "Vérifiez le capteur, son alimentation et ses fils, seulement de l'extérieur du magasin.",

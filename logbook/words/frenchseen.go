@@ -13,6 +13,9 @@ var frenchSeen = map[string]string{
 	"statistic-helps":     "elle a baissé régulièrement par rapport aux autres lignes pendant des heures ; la statistique, {z}, le confirme, et il lui faudrait {threshold} pour le dire seule.",
 	"fell-at-once":        "toutes les lignes ont chuté d'un coup.",
 
+	"missed":     "Du {from} au {until}, rien n'a été mesuré ni surveillé dans {store} ; sous gaz ou en aération alors : {stacks}.",
+	"missed-set": "Du {from} au {until}, l'horloge a été avancée ; sous gaz ou en aération dans {store} alors : {stacks}.",
+
 	"held-until":     "Si rien n'est fait, toutes les lignes restent à {end} ppm ou plus, avec {want}, jusqu'au {when}.",
 	"longer":         "Une exposition plus longue, jusqu'au {when}, finirait à {end} ppm ou plus avec {want}.",
 	"no-longer":      "Une exposition plus longue ne suffit pas à porter la probabilité à {want} : le gaz continue de baisser.",

@@ -20,6 +20,20 @@ func Forecast(lang string, f *logbook.Forecast, endPPM float64, zone *time.Locat
 // halfDay is the case of a leak that was told by what a stack lost in half a day.
 const halfDay = "half-day"
 
+// Missed says in one sentence when nobody watched, and which stacks were at work then; empty for any
+// other alarm, and once it is over.
+func Missed(lang string, a *logbook.Alarm, zone *time.Location) string {
+	m := a.Missed
+	if m == nil || a.State == logbook.AlarmCleared {
+		return ""
+	}
+	c, key := of(lang), "missed"
+	if a.Code != "" {
+		key = "missed-set"
+	}
+	return c.fill(key, "{from}", c.moment(m.From, zone), "{until}", c.moment(m.Until, zone), "{store}", a.Store, "{stacks}", strings.Join(m.Stacks, ", "))
+}
+
 // Grounds says in one sentence what a leak was told from: since when, how much
 // faster the gas goes, and the test against its threshold. It is empty for other
 // alarms, and for records of older programs, which do not say.

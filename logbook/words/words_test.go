@@ -35,7 +35,7 @@ var (
 		even-gas/met even-gas/not-met average-maximum/not-over end-concentration/not-over even-gas/not-over average-maximum/over-range
 		end-concentration/aired-early no-inspection dose-not-known not-read one-line`)
 	alarmNames = strings.Fields(`leak end-level-at-risk end-level-missed uneven-gas air-gas gate-rebound line-silent line-off line-blocked
-		lines-swapped instrument-drift instrument-fault instrument-silent door-opened power-lost fire-risk too-cold masked-entry-overdue follow-up-due point-silent watch-stopped sensor-silent pump-off clock-ahead clock-behind untold-dose`)
+		lines-swapped instrument-drift instrument-fault instrument-silent door-opened power-lost fire-risk too-cold masked-entry-overdue follow-up-due point-silent watch-stopped sensor-silent pump-off clock-ahead clock-behind unwatched untold-dose`)
 )
 
 // TestEveryCodeHasASentence in every language.

@@ -64,8 +64,9 @@ var kinds = map[string]Kind{
 	Fault:        {Priority: logbook.PriorityMedium, On: 10 * time.Minute, Off: 10 * time.Minute},
 	Instrument:   {Priority: logbook.PriorityMedium, On: 5 * time.Minute, Off: time.Minute},
 	Clock:        {Priority: logbook.PriorityMedium, On: 10 * time.Minute, Off: 10 * time.Minute},
-	ClockBehind:  {Priority: logbook.PriorityHigh, Fixed: true, wake: always},                  // nothing is judged, and when it is night is not known
-	LineSilent:   {Priority: logbook.PriorityMedium, On: 10 * time.Minute, During: inExposure}, // at least the usual interval
+	ClockBehind:  {Priority: logbook.PriorityHigh, Fixed: true, wake: always},                          // nothing is judged, and when it is night is not known
+	Unwatched:    {Priority: logbook.PriorityMedium, On: 2 * time.Minute, During: atWork, Fixed: true}, // a clock that was set says so within half a minute
+	LineSilent:   {Priority: logbook.PriorityMedium, On: 10 * time.Minute, During: inExposure},         // at least the usual interval
 	PointSilent:  {Priority: logbook.PriorityLow, On: 5 * time.Minute, During: atWork},
 	SensorSilent: {Priority: logbook.PriorityLow, On: 10 * time.Minute, During: inExposure},
 	PowerLost:    {Priority: logbook.PriorityMedium, On: time.Minute, Off: time.Minute, During: UntilHandled},

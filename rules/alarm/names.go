@@ -23,6 +23,7 @@ const (
 	Instrument   = "instrument-silent"
 	Clock        = "clock-ahead"
 	ClockBehind  = "clock-behind"
+	Unwatched    = "unwatched"
 	PointSilent  = "point-silent"
 	SensorSilent = "sensor-silent"
 	Fire         = "fire-risk"
@@ -51,5 +52,6 @@ const (
 	CodeByGas      = "by-gas"     // of pump-off: all lines of a stack say so
 	CodeNeverOn    = "never-on"   // of line-off: it has shown none of the gas since dosing
 	CodeWater      = "water"      // of fire-risk: water meets phosphide
+	CodeClockSet   = "clock-set"  // of unwatched: the clock was set ahead over that time
 	CodeOverdue    = "overdue"    // of door-opened: somebody is inside by masked entry, for longer than allowed
 )

@@ -35,13 +35,13 @@ type Line struct {
 
 // Of gathers a treatment that has its t = 0; tempC is the grain's newest temperature.
 func Of(t *treatment.Treatment, now logbook.Time, fullPPM, tempC float64) *Exposure {
-	e := &Exposure{Over: t.AiringFirst != 0, Early: t.Early(), Inspected: t.Inspected, Planned: t.PlannedEnd.Hours(t.Started), EndPPM: t.EndPPM(), FullPPM: fullPPM,
+	e := &Exposure{Over: t.AiringFirst != 0, Early: t.Early(), Inspected: t.Inspected, Planned: t.PlannedEnd.Hours(t.Started) - t.Skipped.Hours(), EndPPM: t.EndPPM(), FullPPM: fullPPM,
 		TempC: math.Min(tempC, t.Given.GrainTempC)}
 	end := now
 	if e.Over {
 		end = t.AiringFirst
 	}
-	e.Hours = math.Max(0, end.Hours(t.Started))
+	e.Hours = math.Max(0, end.Hours(t.Started)-t.Skipped.Hours())
 	for i := range t.Lines {
 		l := &t.Lines[i]
 		e.Lines = append(e.Lines, Line{Name: l.Name, PPMh: l.CTP.PPMh, Above: l.CTP.Above, End: l.Airing, Hours: slices.Clone(l.CTP.Hourly)})
