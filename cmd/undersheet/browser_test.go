@@ -165,7 +165,7 @@ func (b *browserTest) photographs() {
 }
 
 // narrow: on the smallest telephone, and in the longer words of French, nothing stands beyond
-// the screen either; the tables of a plan scroll.
+// the screen either.
 func (b *browserTest) narrow(d *depotTest) {
 	b.t.Helper()
 	status, _, errs := tried(b.t, "", "act", "-l", d.book, "--at", d.at.Format(time.RFC3339), "masked-exit", "store=Store 1", "by=Ana Brook") // its name is the longest
@@ -178,6 +178,7 @@ func (b *browserTest) narrow(d *depotTest) {
 	b.open("/?lang=en")
 	b.open(planOfOwnDose)
 	require.LessOrEqual(b.t, ask[int](b, "document.documentElement.scrollWidth"), 320, "the lines to sign on")
+	require.LessOrEqual(b.t, ask[int](b, "Math.max(...[...document.querySelectorAll('.scroll')].map((e) => e.scrollWidth - e.clientWidth))"), 0, "no table of the plan scrolls")
 	b.do(chromedp.EmulateViewport(390, 844))
 	b.open(planOfOwnDose)
 }

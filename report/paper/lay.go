@@ -54,10 +54,10 @@ func (b Paragraph) lay(p *press) part {
 	case Strong:
 		f = face{size: 13, bold: true}
 	}
-	lines := p.wrap(p.clean(b.Text), f, textWidth)
-	return part{least: beginning(lines, f), print: func() {
+	lines, below := p.wrap(p.clean(b.Text), f, textWidth), f.size*0.55
+	return part{least: beginning(lines, f), whole: height(lines, f) + below, print: func() {
 		p.lines(lines, left, f)
-		p.y += f.size * 0.55
+		p.y += below
 	}}
 }
 
@@ -123,11 +123,11 @@ func (s Signatures) lay(p *press) part {
 		}
 		return above + h
 	}
-	least := 0.0
-	if len(roles) > 0 {
-		least = row(0)
+	all := 0.0 // they stand together, as far as a page is long enough
+	for i := 0; i < len(roles); i += 2 {
+		all += row(i) + 2
 	}
-	return part{least: least, print: func() {
+	return part{least: min(all, bottom-top), print: func() {
 		for i := 0; i < len(roles); i += 2 {
 			p.room(row(i))
 			y, next := p.y+above, p.y+row(i)

@@ -76,6 +76,7 @@ func (d *Document) print(w io.Writer) error {
 	if p.letters.err != nil {
 		return p.letters.err
 	}
+	withSigns(d.Blocks, parts[1:])
 	for i := range parts {
 		need := parts[i].least
 		for j := i; parts[j].leads && j+1 < len(parts); j++ {
@@ -95,7 +96,21 @@ func (d *Document) print(w io.Writer) error {
 type part struct {
 	least float64 // height below which it does not begin on a page
 	leads bool    // is not left alone at a page's end
+	whole float64 // of a paragraph: its height
 	print func()
+}
+
+// withSigns keeps lines to sign on the page of the paragraphs before them, which are what is
+// signed.
+func withSigns(blocks []Block, parts []part) {
+	for i := range blocks {
+		if _, ok := blocks[i].(Signatures); !ok {
+			continue
+		}
+		for j := i - 1; j >= 0 && parts[j].whole > 0; j-- {
+			parts[j].least, parts[j].leads = parts[j].whole, true
+		}
+	}
 }
 
 // press prints parts one under the other.

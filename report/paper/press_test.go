@@ -181,6 +181,28 @@ func TestHeadsStandAgain(t *testing.T) {
 	require.Equal(t, want, rows)
 }
 
+// TestWhatIsSignedStandsAboveTheSignatures: wherever on a page the lines to sign on come to lie,
+// the heading and the words that are signed are on that page, too.
+func TestWhatIsSignedStandsAboveTheSignatures(t *testing.T) {
+	for rows := 0; rows < 40; rows += 2 {
+		table := Table{Columns: []Column{{Title: "Row"}}}
+		for i := range 20 + rows {
+			table.Rows = append(table.Rows, Row(strconv.Itoa(i)))
+		}
+		d := &Document{Title: "t", Lang: "en", Blocks: []Block{table, Heading{1, "ENDORSEMENT"}, Paragraph{Text: strings.Repeat("what is signed ", 20)}, Paragraph{Text: "THELAST", Style: Small},
+			Signatures{"FUMIGATOR", "SECOND", "SUPERVISOR"}}}
+		for n, page := range boxes(t, d) {
+			found := map[string]bool{}
+			for _, w := range page.Words {
+				found[w.Text] = true
+			}
+			for _, word := range []string{"ENDORSEMENT", "what", "THELAST", "SECOND", "SUPERVISOR"} {
+				require.Equal(t, found["FUMIGATOR"], found[word], "%d rows, page %d: %s", 20+rows, n+1, word)
+			}
+		}
+	}
+}
+
 // TestSameBytes: nothing in the file comes from a clock, from chance or from the order of
 // a map; and a changed word changes the file's id.
 func TestSameBytes(t *testing.T) {
