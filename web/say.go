@@ -53,7 +53,7 @@ func (f *frame) say(e logbook.Entry) (who, what string) {
 	case *logbook.Finding:
 		kept := *e
 		words.Fill(f.Lang, &kept)
-		return "", kept.Text
+		return "", sentence(kept.Text)
 	case *logbook.Accepted:
 		return f.kind(e.Entry), f.text("page/accepted-entry", "{seq}", strconv.FormatUint(e.Of, 10), "{place}", e.Store+e.Stack)
 	case *logbook.Phase:

@@ -59,6 +59,29 @@ licensed fumigator decide. Nobody goes into gas alone or at night.`)
 	return b.String()
 }
 
+// actValued are the flags of "act" that a value follows.
+var actValued = []string{"-l", "--logbook", "--at", "--id", "--lang"}
+
+// flagsFirst puts the flags of "act" before its kind and fields: the parser ends the fields at the
+// next flag, and people write them in any order.
+func flagsFirst(args []string) []string {
+	var flags, words []string
+	for i := 1; i < len(args); i++ {
+		switch a := args[i]; {
+		case a == "--":
+			words, i = append(words, args[i:]...), len(args)
+		case !strings.HasPrefix(a, "-"):
+			words = append(words, a)
+		default:
+			if flags = append(flags, a); slices.Contains(actValued, a) && i+1 < len(args) {
+				i++
+				flags = append(flags, args[i])
+			}
+		}
+	}
+	return slices.Concat(args[:1], flags, words)
+}
+
 // Run implements the command.
 func (c *actCmd) Run(con *console) error {
 	e, err := c.entry(time.Now())

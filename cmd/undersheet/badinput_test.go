@@ -251,7 +251,7 @@ func TestDemo(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, string(messages), "mail to tobias.renn@hazelford.example\n[Hazel Ford Depot] HIGH: Leak: stack L2, line low far corner")
 	require.Contains(t, string(messages), "the statistic was ", "the whole of it")
-	require.Contains(t, string(messages), "SMS to +351900000001\n\nHazel Ford Depot HIGH: Leak: ")
+	require.Regexp(t, `SMS to \+351900000001\n\n(Late, written [^.]+\. )?Hazel Ford Depot HIGH: Leak: `, string(messages), "late where the machine is slow")
 	require.NotContains(t, string(messages), "=\n", "as people read it")
 	require.NotContains(t, out, "R1-26: closed", "its jar is looked at after a month")
 	status, owed, errs := tried(t, "", "due", filepath.Join(dir, "demo.db"))

@@ -65,6 +65,29 @@ func TestTheWaitForALogbookEnds(t *testing.T) {
 	require.ErrorContains(t, err, "reach the process that holds the logbook")
 }
 
+// The flags of an act may stand anywhere: before its kind, between its fields, behind them.
+func TestFlagsBetweenFields(t *testing.T) {
+	book := newBook(t, smallSite)
+	act := []string{"no-gas-declared", "store=Store 1", "by=Ana Brook"}
+	flags := []string{"-l", book, "--id", "k1", "--at", "2026-03-01T08:00:00Z", "--lang", "fr"}
+	for n := range len(act) + 1 {
+		said := ""
+		for f := 0; f < len(flags); f += 2 { // each flag by itself at n, the others in front
+			args := slices.Concat([]string{"act"}, flags[:f], flags[f+2:], act[:n], flags[f:f+2], act[n:])
+			status, out, errs := tried(t, "", args...)
+			require.Zero(t, status, "%v: %s", args, errs)
+			if said == "" {
+				said = out
+			}
+			require.Equal(t, said, out, "the same act")
+		}
+	}
+	status, _, errs := tried(t, "", "act", "-l", book, "no-gas-declared", "--", "store=Store 1", "by=Ana Brook")
+	require.Zero(t, status, errs)
+	status, _, _ = tried(t, "", "act", "no-gas-declared", "-l")
+	require.Equal(t, 2, status)
+}
+
 // newBook makes a logbook that holds a site, as "serve" does.
 func newBook(t *testing.T, site string) string {
 	t.Helper()

@@ -71,6 +71,9 @@ func run(args []string, con *console) int {
 	if len(args) == 0 {
 		args = []string{"--help"}
 	}
+	if args[0] == "act" {
+		args = flagsFirst(args)
+	}
 	ctx, err := p.Parse(args)
 	if exited >= 0 {
 		return exited
