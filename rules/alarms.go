@@ -125,7 +125,7 @@ func (s *State) alarm(c condition) {
 	if a.Raised {
 		return
 	}
-	if !c.sure && s.At.Sub(a.From) < max(k.On, c.slow) {
+	if !c.sure && s.At.Sub(a.From) < max(k.On, c.slow) && !(k.Life && s.standsStill()) {
 		return
 	}
 	s.raise(a, &c, &k)

@@ -21,12 +21,13 @@ const fireWait = 20 * time.Minute
 // line, or a reading of another line, shows a fire, too; or when no next one comes in time,
 // see fireUnanswered. While its pump is off a line may read gas that stood in its tube. Such
 // a reading can raise the alarm but never ends it, and says nothing of a rise.
-func (s *State) fireRisk(k *Stack, t *treatment.Treatment, line int, j reading.Judged) {
+// So can one that came while now stood still, and it says no more.
+func (s *State) fireRisk(k *Stack, t *treatment.Treatment, line int, j reading.Judged, still bool) {
 	if !j.Fits || j.State == reading.Late || k.Gas == nil {
 		return
 	}
 	of := logbook.Alarm{Alarm: alarm.Fire, Store: k.Store, Stack: t.Stack, Line: t.Lines[line].Name, Onset: min(j.At, s.At)}
-	stands := s.drawn(t.Lines[line].Channel) == PumpOff
+	stands := still || s.drawn(t.Lines[line].Channel) == PumpOff
 	known, r := s.Alarms[keyOf(&of)], &k.Gas.Rises[line]
 	active := s.couldBurn(k, line, j, stands, &of)
 	if !active && known == nil && r.Doubt == nil {

@@ -26,6 +26,12 @@ func (s *State) read(e *logbook.Reading) {
 	c.wasOver(j)
 	s.flag(c, j, e.Channel, f)
 	s.stir(ch, c, f, was)
+	if c.Newest > newest {
+		c.Unturned = 0
+	}
+	if n, ok := s.cameNow(ch, c, e, &j); ok && fed {
+		s.readNow(ch, c, f, n)
+	}
 	switch {
 	case !fed:
 	case f.grain && j.Counts && j.Value >= gas.ColdestC && j.Value <= gas.HottestC:
@@ -91,7 +97,7 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 	exposed := t.Phase == logbook.PhaseExposure && j.At >= t.Started
 	if s.drawn(f.channel) == PumpOff {
 		if exposed {
-			s.fireRisk(k, t, line, j)
+			s.fireRisk(k, t, line, j, false)
 		}
 		return
 	}
@@ -118,7 +124,7 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 	if !exposed {
 		return
 	}
-	s.fireRisk(k, t, line, j)
+	s.fireRisk(k, t, line, j, false)
 }
 
 // readAir takes a judged reading in air, and looks at what it asks of people.

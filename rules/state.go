@@ -62,6 +62,7 @@ type State struct {
 type Channel struct {
 	reading.History
 	Flag      string           // the state last noted as a finding
+	Unturned  float64          `json:",omitempty"` // the most that it has shown since its newest reading, while now stood still
 	OverAt    logbook.Time     `json:",omitempty"` // last time over range since a check; 0 = not
 	SwappedAt logbook.Time     `json:",omitempty"` // another instrument since then, without a check; 0 = not
 	Checks    map[string]Check `json:",omitempty"` // the newest, by what was checked

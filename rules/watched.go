@@ -140,7 +140,7 @@ func (s *State) pointAlarms(store string, p logbook.AirPoint, limit float64, bus
 	}
 	inside := p.Where == "" || p.Where == logbook.WhereInside
 	gas := of
-	gas.Alarm, gas.Code, gas.Value, gas.Limit = alarm.AirGas, p.Where, logbook.Number(c.Last.Value), logbook.Number(limit)
+	gas.Alarm, gas.Code, gas.Value, gas.Limit = alarm.AirGas, p.Where, logbook.Number(max(c.Last.Value, c.Unturned)), logbook.Number(limit)
 	silentFor, silent := s.silent(c, ch)
 	found := s.above(&gas)
 	if shown := c.Newest != 0 && c.Last.Counts; !shown || !found && (silent || !s.trusted(p.Channel, c.Last.At)) {

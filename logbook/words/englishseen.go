@@ -15,7 +15,7 @@ var englishSeen = map[string]string{
 	"fell-at-once":        "all lines fell at once.",
 
 	"missed":     "From {from} to {until} nothing was read or watched in {store}; under gas or aired then: {stacks}.",
-	"missed-set": "From {from} to {until} the clock was set ahead; under gas or aired in {store} then: {stacks}.",
+	"missed-set": "The clock was set ahead from {from} to {until}; under gas or aired in {store} then: {stacks}.",
 
 	"held-until":     "With nothing done, every line stays at or above {end} ppm with {want} until {when}.",
 	"longer":         "A longer exposure, to {when}, would end at or above {end} ppm with {want}.",

@@ -38,6 +38,7 @@ var french = catalogue{
 		"over/end-level-at-risk": "la concentration finale de la pile {stack} était en péril.",
 		"over/air-gas":           "du gaz a été mesuré dans l'air à {place} ; la limite est de {limit} ppm.",
 		"over/gate-rebound":      "le gaz était revenu dans l'air de {store} après la levée de l'interdiction.",
+		"over/clock-behind":      "l'horloge de l'ordinateur retardait sur la dernière inscription du registre.",
 		"over/unwatched":         "le temps pendant lequel personne n'a surveillé {store}.",
 		"over-advice/leak":       "Cette alarme a pris fin. Cela n'autorise personne à entrer : consultez l'état de l'accès au magasin. Si personne n'a refermé la bâche, tenez-la pour encore ouverte : au bout d'un jour, le gaz que la marchandise restitue masque une fuite.",
 		"over-advice":            "Cette alarme a pris fin. Cela n'autorise personne à entrer : consultez l'état de l'accès au magasin.",

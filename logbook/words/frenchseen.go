@@ -14,7 +14,7 @@ var frenchSeen = map[string]string{
 	"fell-at-once":        "toutes les lignes ont chuté d'un coup.",
 
 	"missed":     "Du {from} au {until}, rien n'a été mesuré ni surveillé dans {store} ; sous gaz ou en aération alors : {stacks}.",
-	"missed-set": "Du {from} au {until}, l'horloge a été avancée ; sous gaz ou en aération dans {store} alors : {stacks}.",
+	"missed-set": "L'horloge a été avancée du {from} au {until} ; sous gaz ou en aération dans {store} alors : {stacks}.",
 
 	"held-until":     "Si rien n'est fait, toutes les lignes restent à {end} ppm ou plus, avec {want}, jusqu'au {when}.",
 	"longer":         "Une exposition plus longue, jusqu'au {when}, finirait à {end} ppm ou plus avec {want}.",

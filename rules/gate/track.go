@@ -55,6 +55,16 @@ func (t *Track) Add(j reading.Judged, gap time.Duration) {
 	}
 }
 
+// Worse takes a reading that came after the newest in its turn, whatever it is dated: one that reads
+// more takes the place of that.
+func (t *Track) Worse(ppm, upper float64) {
+	if t.Newest.At == 0 || !(upper > t.Newest.PPM) {
+		return
+	}
+	t.Newest.PPM, t.NewestPPM = upper, ppm
+	t.recent(Upper{t.Newest.At, upper, false})
+}
+
 // heard is when the point was last live; 0 = never. Readings that a broker had stored, or that
 // came late, show how the air was, but not that the point is being read now.
 func (t *Track) heard() logbook.Time {

@@ -97,13 +97,12 @@ const (
 
 // Judge judges r of channel ch at the given now and remembers it.
 func (h *History) Judge(ch logbook.Channel, r *logbook.Reading, now logbook.Time) Judged {
-	j := Judged{At: r.Time, Raw: r.Value, RawUnit: r.Unit}
-	value, ok := inUnit(&ch, r.Value, r.Unit)
-	if !ok {
-		j.State = UnitMismatch
-		return h.show(j)
+	alone := Alone(ch, r)
+	if alone.State == UnitMismatch {
+		return h.show(alone)
 	}
-	j.Value, j.Upper = value, upper(&ch, value)
+	value, _ := inUnit(&ch, r.Value, r.Unit)
+	j := Judged{At: r.Time, Raw: r.Value, RawUnit: r.Unit, Value: value, Upper: alone.Upper}
 	if r.Retained && r.Stamped || r.Retained && r.Time == 0 {
 		j.State = Retained
 		return h.show(j)
@@ -119,13 +118,7 @@ func (h *History) Judge(ch logbook.Channel, r *logbook.Reading, now logbook.Time
 		return j
 	}
 	h.Recent = push(h.Recent, Moment{r.Time, value}, keepRecent)
-	j.State = state(&ch, r, value)
-	if top := rangeTop(&ch); j.State == OverRange {
-		j.Value = math.Min(value, top) // at least that much
-	}
-	j.Fits = j.State == OK || j.State == BelowDetection || j.State == OverRange
-	j.Counts = j.Fits
-	j.Against = j.State != Fault && j.State != BelowZero
+	j = alone
 	if r.Time < h.Newest.Add(-LateBehind) {
 		j.State = Late
 		return j
@@ -135,6 +128,24 @@ func (h *History) Judge(ch logbook.Channel, r *logbook.Reading, now logbook.Time
 	}
 	j.Live = j.Fits && !r.Retained && r.Time >= now.Add(-MinGap)
 	h.advance(&ch, r, &j)
+	return j
+}
+
+// Alone judges what r says by itself, whatever its time and whatever came before it.
+func Alone(ch logbook.Channel, r *logbook.Reading) Judged {
+	j := Judged{At: r.Time, Raw: r.Value, RawUnit: r.Unit}
+	value, ok := inUnit(&ch, r.Value, r.Unit)
+	if !ok {
+		j.State = UnitMismatch
+		return j
+	}
+	j.Value, j.Upper, j.State = value, upper(&ch, value), state(&ch, r, value)
+	if top := rangeTop(&ch); j.State == OverRange {
+		j.Value = math.Min(value, top) // at least that much
+	}
+	j.Fits = j.State == OK || j.State == BelowDetection || j.State == OverRange
+	j.Counts = j.Fits
+	j.Against = j.State != Fault && j.State != BelowZero
 	return j
 }
 

@@ -1,0 +1,48 @@
+package rules
+
+import (
+	"undersheet/logbook"
+	"undersheet/rules/reading"
+)
+
+// While the machine's clock stands before the newest entry, now stands still. What a channel reads
+// then is dated before what it read last, or, by a clock of the source's own that is right, ahead of
+// now, and so shows nothing of how things stand. But where lives hang on it, it counts as read now: it
+// can raise an alarm and close a gate, at once, and can neither end the one nor open the other.
+
+// standsStill reports whether the machine is known to stamp what comes before now.
+func (s *State) standsStill() bool { return s.Behind.At != 0 && s.Behind.At == s.At }
+
+// cameNow returns a reading as of the newest of its channel if it came while now stood still: the
+// machine stamped it and its channel has a newer one, or it is known that its clock is behind.
+func (s *State) cameNow(ch logbook.Channel, c *Channel, e *logbook.Reading, j *reading.Judged) (n reading.Judged, ok bool) {
+	behind := j.At < c.Newest && (e.Stamped || s.standsStill()) || j.State == reading.Future && s.standsStill()
+	if !behind || e.Retained {
+		return n, false
+	}
+	n = reading.Alone(ch, e)
+	n.At = c.Newest
+	return n, n.Fits
+}
+
+// readNow looks what a reading that came while now stood still asks of people.
+func (s *State) readNow(ch logbook.Channel, c *Channel, f feed, n reading.Judged) {
+	switch {
+	case f.signal != "":
+		s.readSignal(f, n, true)
+	case !reading.IsGas(ch):
+	case f.line >= 0:
+		k := s.stack(f.stack)
+		if t := k.Treatment; t != nil && t.Phase == logbook.PhaseExposure {
+			if line, ok := t.LineOf(f.channel); ok {
+				s.fireRisk(k, t, line, n, true)
+			}
+		}
+	case f.point != "":
+		c.Unturned = max(c.Unturned, n.Value)
+		if t := s.store(f.store).Tracks[f.point]; t != nil {
+			t.Worse(n.Value, n.Upper)
+		}
+		s.passStore(f.store)
+	}
+}
