@@ -2,7 +2,7 @@
 // renews them with the page. Without it the drawings stay.
 "use strict";
 (() => {
-  const ink = "#111", quiet = "#444", rule = "#ddd", red = "#9c1c1c", blue = "#0b3d78", shade = "rgba(30,90,160,.16)";
+  const ink = "#111", paper = "#fff", quiet = "#444", rule = "#ddd", red = "#9c1c1c", blue = "#0b3d78", shade = "rgba(30,90,160,.16)";
   const dashes = [[], [8, 4], [2, 3], [12, 4, 2, 4], [4, 4], [16, 6]]; // the lines of a stack differ by their dashes
   const type = 'system-ui, "DejaVu Sans", sans-serif';
   const kept = new Map(); // drawings by name: { plot, box, of }
@@ -40,6 +40,15 @@
     };
   }
 
+  // write puts words on a drawing, with an edge that keeps them apart from what lies under them.
+  function write(ctx, text, x, y) {
+    ctx.save();
+    ctx.strokeStyle = paper; ctx.lineWidth = 4 * (devicePixelRatio || 1); ctx.lineJoin = "round"; ctx.setLineDash([]);
+    ctx.strokeText(text, x, y);
+    ctx.restore();
+    ctx.fillText(text, x, y);
+  }
+
   // marks are the end level and the numbered events.
   function marks(u) {
     const { ctx, bbox } = u, one = devicePixelRatio || 1, right = bbox.left + bbox.width;
@@ -59,7 +68,7 @@
       ctx.strokeStyle = ctx.fillStyle = red; ctx.lineWidth = 2 * one; ctx.setLineDash([7 * one, 5 * one]);
       stroke(bbox.left, y, right, y);
       ctx.font = `${12 * one}px ${type}`; ctx.textAlign = "right";
-      ctx.fillText(say("end").replace("{level}", figure(data.end_level)), right - 5 * one, y - 5 * one);
+      write(ctx, say("end").replace("{level}", figure(data.end_level)), right - 5 * one, y - 5 * one);
     }
     ctx.restore();
   }
@@ -71,7 +80,7 @@
     ctx.save();
     ctx.fillStyle = ink; ctx.font = `700 ${13 * one}px ${type}`; ctx.textAlign = "left"; ctx.textBaseline = "middle";
     let above = bbox.top + bbox.height + step;
-    for (const e of ends) { above = Math.min(e.y, above - step); ctx.fillText(e.key, e.x + 5 * one, above); }
+    for (const e of ends) { above = Math.min(e.y, above - step); write(ctx, e.key, e.x + 5 * one, above); }
     ctx.restore();
   }
 
