@@ -331,11 +331,19 @@ func (b *browserTest) aired(d *depotTest) {
 	b.sees("Entry confirmed")
 }
 
+// brokenWords lists the words of gates that stand on more than one line of the page.
+const brokenWords = `(() => { const broken = []; for (const e of document.querySelectorAll(".gate .state")) for (const n of e.childNodes) if (n.nodeType === 3)
+	for (const m of n.data.matchAll(/\S+/g)) { const r = document.createRange(); r.setStart(n, m.index); r.setEnd(n, m.index + m[0].length); if (r.getClientRects().length > 1) broken.push(m[0]); } return broken; })()`
+
 // speaksFrench: whoever asks for French reads by hand, and is answered, in French.
 func (b *browserTest) speaksFrench() {
 	b.open("/store/Store%201")
 	b.press("Français")
 	b.sees("INTERDICTION LEVÉE")
+	b.do(chromedp.EmulateViewport(320, 568))
+	require.Empty(b.t, ask[[]string](b, brokenWords), "no word of a gate is broken in two")
+	b.do(chromedp.EmulateViewport(390, 844))
+	require.Empty(b.t, ask[[]string](b, brokenWords))
 	b.press("Mesure manuelle")
 	b.fill("Où", "à côté de la pile A")
 	b.fill("Valeur lue", "0,02")
