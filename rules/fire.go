@@ -86,7 +86,7 @@ func (s *State) couldBurn(k *Stack, line int, j reading.Judged, stands bool, of 
 		of.Code, of.Limit = alarm.CodeOverRange, logbook.Round(j.Value)
 	case j.Value >= dose.AlarmLEL*dose.LELppm:
 		of.Code, of.Limit = alarm.CodeExplosive, dose.AlarmLEL*dose.LELppm
-	case !stands && g.TooFast(line, j, g.MostRise(j.At, k.phosphideInside()), s.lineAway(*of), of):
+	case !stands && g.TooFast(line, j, g.MostRise(j.At, k.Product.Phosphide()), s.lineAway(*of), of):
 	case over: // the dose explains this much, but nobody can see whether the gas rises further
 		of.Code, of.Limit, of.Priority = alarm.CodeTopOfRange, logbook.Round(j.Value), logbook.PriorityMedium
 	case j.Value >= dose.AttentionLEL*dose.LELppm:
@@ -130,15 +130,4 @@ func (s *State) lineAway(of logbook.Alarm) bool {
 	}
 	of.Alarm, of.Line = alarm.PumpOff, ""
 	return s.raised(&of)
-}
-
-// phosphideInside reports whether product that releases phosphine is on record as under the
-// sheet.
-func (k *Stack) phosphideInside() bool {
-	for form, a := range k.Product {
-		if !dose.FromCylinders(form) && a.Inside() > 0 {
-			return true
-		}
-	}
-	return false
 }

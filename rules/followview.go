@@ -7,6 +7,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/followup"
+	"undersheet/rules/ledger"
 )
 
 // FollowUpView is something owed, done or written off.
@@ -22,9 +23,9 @@ type FollowUpView struct {
 	Until            logbook.Time // last time; 0 = none is set
 	At               logbook.Time // when it was done or written off
 	By, Result       string
-	Product          []ProductView // of residue: what was laid for its treatment, by form
-	InStore          bool          // people go into the store for it
-	Soon             bool          // it is to be done before long, or was
+	Product          []ledger.FormAccount // of residue: what was laid for its treatment, by form
+	InStore          bool                 // people go into the store for it
+	Soon             bool                 // it is to be done before long, or was
 	Overdue          bool
 	Remind, Escalate logbook.Time // when people are reminded, and told that it is overdue; 0 = never
 }
@@ -57,7 +58,7 @@ func (s *State) followViews() []FollowUpView {
 				if i.Open() || p.Treatment == k.Treatment || p.Treatment.Phase != logbook.PhaseClosed {
 					v := s.followView(&of, &i, k.Owed)
 					if i.Kind == logbook.FollowResidue {
-						v.Product = productViews(p.Product)
+						v.Product = p.Product.List()
 					}
 					vs = append(vs, v)
 				}

@@ -24,7 +24,7 @@ type Owed struct {
 // Past is a treatment of a stack before the current one, with what was placed in it.
 type Past struct {
 	Treatment *treatment.Treatment
-	Product   map[string]*ledger.Account `json:",omitempty"`
+	Product   ledger.Product `json:",omitempty"`
 }
 
 // keepPast bounds the treatments of a stack that are remembered for what they owe.
@@ -54,11 +54,7 @@ func (k *Stack) place(t *treatment.Treatment) place {
 // items are what a treatment is owed.
 func (p *Past) items(g *followup.Figures) []followup.Item {
 	laid := followup.Product{}
-	for _, a := range p.Product {
-		laid.Known = laid.Known || *a != ledger.Account{}
-		laid.Inside = laid.Inside || a.Inside() > 0
-		laid.Remaining = laid.Remaining || a.Inside() > 0 || a.Waiting() > 0
-	}
+	laid.Known, laid.Inside, laid.Remaining = p.Product.Left()
 	return p.Treatment.FollowUps(g, laid)
 }
 

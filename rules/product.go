@@ -1,41 +1,14 @@
 package rules
 
 import (
-	"maps"
-	"slices"
 	"strings"
 
 	"undersheet/logbook"
 	"undersheet/rules/followup"
 	"undersheet/rules/ledger"
 	"undersheet/rules/people"
-	"undersheet/rules/plan"
 	"undersheet/rules/treatment"
 )
-
-// stock returns the ledger of a form; forms are told apart by their name alone.
-func (s *State) stock(form string) *ledger.Stock {
-	key := formKey(form)
-	if s.Stock[key] == nil {
-		s.Stock[key] = &ledger.Stock{}
-	}
-	return s.Stock[key]
-}
-
-// account returns what of a form is under the sheet of the current treatment.
-func (k *Stack) account(form string) *ledger.Account { return accountIn(&k.Product, form) }
-
-// accountIn returns the account of a form among those of a treatment.
-func accountIn(product *map[string]*ledger.Account, form string) *ledger.Account {
-	if *product == nil {
-		*product = map[string]*ledger.Account{}
-	}
-	key := formKey(form)
-	if (*product)[key] == nil {
-		(*product)[key] = &ledger.Account{}
-	}
-	return (*product)[key]
-}
 
 // residue finds the account that residue is of: that of the treatment that is named; else,
 // while the current treatment is under its sheet, the oldest before it of which some is
@@ -44,38 +17,30 @@ func (k *Stack) residue(named, form string, left func(*ledger.Account) int) (*le
 	if named = strings.TrimSpace(named); named != "" && (k.Treatment == nil || !strings.EqualFold(k.Treatment.Called(), named)) {
 		for _, p := range k.Owing {
 			if strings.EqualFold(p.Treatment.Called(), named) {
-				return accountIn(&p.Product, form), p.Treatment
+				return p.Product.Of(form), p.Treatment
 			}
 		}
 		return nil, nil
 	}
 	if t := k.Treatment; named == "" && (t == nil || t.AiringFirst == 0) {
 		for _, p := range k.Owing {
-			if a := p.Product[formKey(form)]; a != nil && left(a) > 0 {
+			if a := p.Product[ledger.Name(form)]; a != nil && left(a) > 0 {
 				return a, p.Treatment
 			}
 		}
 	}
-	return k.account(form), k.Treatment
-}
-
-// formKey is the name that a form is kept under: the usual name where it is one.
-func formKey(form string) string {
-	if f, ok := plan.FormOf(form); ok {
-		return f.Name
-	}
-	return strings.ToLower(strings.TrimSpace(form))
+	return k.Product.Of(form), k.Treatment
 }
 
 // stockReceived takes product into the stock.
-func (s *State) stockReceived(e *logbook.StockReceived) { s.stock(e.Form).Receive(e.Count) }
+func (s *State) stockReceived(e *logbook.StockReceived) { s.Stock.Of(e.Form).Receive(e.Count) }
 
 // stockCounted sets the stock to what was counted, and notes by how much the ledger was off.
 func (s *State) stockCounted(e *logbook.StockCounted) {
-	st := s.stock(e.Form)
+	st := s.Stock.Of(e.Form)
 	first := st.Received == 0 && st.Used == 0 && st.Counted == 0
 	if off := st.Count(e.Count); off != 0 && !first {
-		s.find(logbook.Finding{Code: "stock-count-off", About: formKey(e.Form), Value: logbook.Number(off), Limit: logbook.Number(e.Count)})
+		s.find(logbook.Finding{Code: "stock-count-off", About: ledger.Name(e.Form), Value: logbook.Number(off), Limit: logbook.Number(e.Count)})
 	}
 }
 
@@ -93,17 +58,17 @@ func (s *State) dosePlaced(e *logbook.DosePlaced, k *Stack, at logbook.Time) {
 			s.find(f)
 		}
 	}
-	st := s.stock(e.Form)
+	st := s.Stock.Of(e.Form)
 	short := st.Use(e.Count)
-	note(short, logbook.Finding{Code: "stock-negative", About: formKey(e.Form), Value: logbook.Number(st.Left)})
+	note(short, logbook.Finding{Code: "stock-negative", About: ledger.Name(e.Form), Value: logbook.Number(st.Left)})
 	note(len(e.People) > 0 && people.Alone(e.People...), logbook.Finding{Code: "dose-placed-alone", About: strings.Join(e.People, ", ")})
 	note(strings.TrimSpace(e.Protection) == "", logbook.Finding{Code: "dose-placed-no-protection"})
 	for _, name := range e.People {
 		s.licensed(name, k.Store, e.Stack)
 	}
-	k.account(e.Form).Placed += e.Count
+	k.Product.Of(e.Form).Placed += e.Count
 	if t := k.Treatment; t != nil && t.Given.PhosphineG > 0 {
-		grams, known := k.gasPlaced()
+		grams, known := k.Product.Grams()
 		total := t.Given.PhosphineG
 		for _, d := range t.Extra {
 			total += d.Grams
@@ -119,19 +84,6 @@ func (s *State) licensed(name, store, stack string) {
 			s.find(logbook.Finding{Code: "licence-expired", Store: store, Stack: stack, About: p.Name})
 		}
 	}
-}
-
-// gasPlaced is what all pieces under a sheet give off in full, g; false where a
-// form's yield is not known.
-func (k *Stack) gasPlaced() (grams float64, known bool) {
-	for _, name := range slices.Sorted(maps.Keys(k.Product)) {
-		f, ok := plan.FormOf(name)
-		if !ok {
-			return 0, false
-		}
-		grams += float64(k.Product[name].Placed) * f.GasG
-	}
-	return grams, true
 }
 
 // residueTaken takes residue out from under a sheet. Once all of it is out, nothing releases
@@ -150,28 +102,18 @@ func (s *State) residueTaken(e *logbook.ResidueTaken, k *Stack) {
 		s.find(logbook.Finding{Code: "residue-spent-not-shown", Store: k.Store, Stack: e.Stack, Value: logbook.Number(e.Count)})
 	}
 	if a.Taken > a.Placed {
-		s.find(logbook.Finding{Code: "residue-count", Store: k.Store, Stack: e.Stack, About: formKey(e.Form), Value: logbook.Number(a.Taken), Limit: logbook.Number(a.Placed)})
+		s.find(logbook.Finding{Code: "residue-count", Store: k.Store, Stack: e.Stack, About: ledger.Name(e.Form), Value: logbook.Number(a.Taken), Limit: logbook.Number(a.Placed)})
 	}
-	if t != nil && t == k.Treatment && k.allTaken() {
+	if t != nil && t == k.Treatment && k.Product.AllTaken() {
 		t.ReleaseUntil = min(t.ReleaseUntil, e.Time, s.At)
 	}
-}
-
-// allTaken reports whether product was placed, and none of it is under the sheet any more.
-func (k *Stack) allTaken() bool {
-	for _, a := range k.Product {
-		if a.Inside() > 0 {
-			return false
-		}
-	}
-	return len(k.Product) > 0
 }
 
 // residueDisposed notes where residue went.
 func (s *State) residueDisposed(e *logbook.ResidueDisposed, k *Stack, at logbook.Time) {
 	note := func(when bool, code string, value, limit int) {
 		if when {
-			s.find(logbook.Finding{Code: code, Store: k.Store, Stack: e.Stack, About: formKey(e.Form), Value: logbook.Number(value), Limit: logbook.Number(limit)})
+			s.find(logbook.Finding{Code: code, Store: k.Store, Stack: e.Stack, About: ledger.Name(e.Form), Value: logbook.Number(value), Limit: logbook.Number(limit)})
 		}
 	}
 	a, t := k.residue(e.Treatment, e.Form, (*ledger.Account).Waiting)

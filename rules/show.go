@@ -40,7 +40,7 @@ func (s *State) View() *View {
 	}
 	slices.SortStableFunc(v.Alarms, func(a, b AlarmView) int { return cmp.Compare(a.Since, b.Since) })
 	v.Findings = append(v.Findings, s.Found...)
-	v.Stock = s.stockViews()
+	v.Stock = s.Stock.List()
 	v.FollowUps = s.followViews()
 	return v
 }
@@ -126,7 +126,7 @@ func (s *State) channelView(name string) ChannelView {
 
 func (s *State) stackView(name string) StackView {
 	k := s.Stacks[name]
-	v := StackView{Name: name, Store: k.Store, Product: productViews(k.Product), GrainTempC: s.temperature(k), Events: slices.Clone(k.Events)}
+	v := StackView{Name: name, Store: k.Store, Product: k.Product.List(), GrainTempC: s.temperature(k), Events: slices.Clone(k.Events)}
 	t := k.Treatment
 	if t == nil {
 		site, _ := s.siteStack(name)

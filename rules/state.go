@@ -22,31 +22,31 @@ import (
 // snapshot keeps: encoding/json writes and reads it without loss. Use its
 // methods; the fields are not for others to change.
 type State struct {
-	Site        *logbook.Site            // as last configured; nil before
-	At          logbook.Time             // now: the running maximum of received
-	Begun       logbook.Time             // now, at the first entry
-	LastSeq     uint64                   // last entry folded
-	PassedAt    logbook.Time             // when time was last let pass over everything
-	Due         logbook.Time             // when causes of silence are looked at again, at the latest
-	Channels    map[string]*Channel      // by name
-	Stores      map[string]*Store        // by name
-	Stacks      map[string]*Stack        // by name
-	Instruments map[string]*Instrument   // by name and unit
-	Signals     map[string]*Signal       // doors, water, mains and pumps, by channel
-	Alarms      map[AlarmKey]*Alarm      // by what they are of
-	Pending     []Pending                // permissions whose verdict is not recorded yet
-	Treatments  map[string]int           // names used, and how often
-	Stock       map[string]*ledger.Stock // product in stock, by form
-	People      people.Book              `json:",omitempty"` // stays by masked entry that are over, by name
-	Canisters   people.Canisters         `json:",omitempty"` // of masks, by name of the person
-	Owed        map[string]Owed          `json:",omitempty"` // what is owed of no stack, as last recorded
-	Ahead       map[string]Ahead         `json:",omitempty"` // clocks that run ahead, by channel
-	Behind      Behind                   `json:",omitzero"`  // the machine's clock, while it stands before now
-	Jump        Jump                     `json:",omitzero"`  // of now, the newest one
-	Watched     logbook.Time             `json:",omitzero"`  // received time of the newest entry that a program writes while it runs
-	Unwatched   *Unwatched               `json:",omitempty"` // the newest time in which nobody watched; nil = none
-	Found       []logbook.Finding        // the last ones
-	Flagged     map[string]bool          // findings that are not repeated
+	Site        *logbook.Site          // as last configured; nil before
+	At          logbook.Time           // now: the running maximum of received
+	Begun       logbook.Time           // now, at the first entry
+	LastSeq     uint64                 // last entry folded
+	PassedAt    logbook.Time           // when time was last let pass over everything
+	Due         logbook.Time           // when causes of silence are looked at again, at the latest
+	Channels    map[string]*Channel    // by name
+	Stores      map[string]*Store      // by name
+	Stacks      map[string]*Stack      // by name
+	Instruments map[string]*Instrument // by name and unit
+	Signals     map[string]*Signal     // doors, water, mains and pumps, by channel
+	Alarms      map[AlarmKey]*Alarm    // by what they are of
+	Pending     []Pending              // permissions whose verdict is not recorded yet
+	Treatments  map[string]int         // names used, and how often
+	Stock       ledger.Stocks          // product in stock, by form
+	People      people.Book            `json:",omitempty"` // stays by masked entry that are over, by name
+	Canisters   people.Canisters       `json:",omitempty"` // of masks, by name of the person
+	Owed        map[string]Owed        `json:",omitempty"` // what is owed of no stack, as last recorded
+	Ahead       map[string]Ahead       `json:",omitempty"` // clocks that run ahead, by channel
+	Behind      Behind                 `json:",omitzero"`  // the machine's clock, while it stands before now
+	Jump        Jump                   `json:",omitzero"`  // of now, the newest one
+	Watched     logbook.Time           `json:",omitzero"`  // received time of the newest entry that a program writes while it runs
+	Unwatched   *Unwatched             `json:",omitempty"` // the newest time in which nobody watched; nil = none
+	Found       []logbook.Finding      // the last ones
+	Flagged     map[string]bool        // findings that are not repeated
 
 	feeds    map[string]feed     // by channel; made from Site
 	drawnBy  map[string]int      // pumps of the site by the channels whose samples they draw; made from Site
@@ -91,15 +91,15 @@ type Store struct {
 // Stack is what is known of one stack.
 type Stack struct {
 	Store     string
-	Treatment *treatment.Treatment       // current or last
-	Gas       *gas.State                 // fit, leak test and forecast of the current exposure
-	Owing     []*Past                    `json:",omitempty"` // treatments before it that are still owed something, oldest first
-	TempC     *float64                   // newest grain temperature, °C
-	Cages     *followup.Cages            `json:",omitempty"` // placed for the next treatment
-	Resisted  *Resisted                  `json:",omitempty"` // insects that lived through one
-	Owed      map[string]Owed            `json:",omitempty"` // what is owed, as last recorded
-	Proofs    proof.Kept                 // of its lines, by name
-	Product   map[string]*ledger.Account `json:",omitempty"` // of the current treatment, by form
+	Treatment *treatment.Treatment // current or last
+	Gas       *gas.State           // fit, leak test and forecast of the current exposure
+	Owing     []*Past              `json:",omitempty"` // treatments before it that are still owed something, oldest first
+	TempC     *float64             // newest grain temperature, °C
+	Cages     *followup.Cages      `json:",omitempty"` // placed for the next treatment
+	Resisted  *Resisted            `json:",omitempty"` // insects that lived through one
+	Owed      map[string]Owed      `json:",omitempty"` // what is owed, as last recorded
+	Proofs    proof.Kept           // of its lines, by name
+	Product   ledger.Product       `json:",omitempty"` // of the current treatment, by form
 	Events    []EventView
 	Due       logbook.Time // when it is looked at again, at the latest
 }
@@ -135,7 +135,7 @@ type feed struct {
 // New returns the state before any entry.
 func New() *State {
 	return &State{Channels: map[string]*Channel{}, Stores: map[string]*Store{}, Stacks: map[string]*Stack{},
-		Instruments: map[string]*Instrument{}, Signals: map[string]*Signal{}, Alarms: map[AlarmKey]*Alarm{}, Treatments: map[string]int{}, Stock: map[string]*ledger.Stock{}, Flagged: map[string]bool{}}
+		Instruments: map[string]*Instrument{}, Signals: map[string]*Signal{}, Alarms: map[AlarmKey]*Alarm{}, Treatments: map[string]int{}, Stock: ledger.Stocks{}, Flagged: map[string]bool{}}
 }
 
 // Seq returns the seq of the last entry folded.

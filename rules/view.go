@@ -5,6 +5,7 @@ import (
 	"undersheet/rules/efficacy"
 	"undersheet/rules/exposure"
 	"undersheet/rules/gas"
+	"undersheet/rules/ledger"
 	"undersheet/rules/people"
 	"undersheet/rules/proof"
 )
@@ -23,8 +24,8 @@ type View struct {
 	Channels  []ChannelView // sorted by name
 	Alarms    []AlarmView   // raised, oldest first
 	Findings  []logbook.Finding
-	Stock     []StockView    // product in stock, by form
-	FollowUps []FollowUpView // by when they are due; what waits for something comes last
+	Stock     []ledger.FormStock // product in stock, by form
+	FollowUps []FollowUpView     // by when they are due; what waits for something comes last
 }
 
 // StoreView is one building.
@@ -122,8 +123,8 @@ type StackView struct {
 	PhosphineG   float64
 	GrainTempC   float64
 	Lines        []LineView
-	Product      []ProductView     // under the sheet, by form
-	Lowest       *logbook.Forecast // of the lowest line
+	Product      []ledger.FormAccount // under the sheet, by form
+	Lowest       *logbook.Forecast    // of the lowest line
 	Fit          *FitView
 	Leak         LeakView
 	Efficacy     *efficacy.Exposure // how even the gas was, and how long it stood; nil before t = 0

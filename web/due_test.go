@@ -33,7 +33,7 @@ func owing() *fake {
 	f.view.FollowUps = []rules.FollowUpView{
 		open(logbook.FollowInspection, -30*time.Hour, func(x *rules.FollowUpView) { x.InStore, x.Soon, x.Overdue, x.Owner = true, true, true, "Amal Quint" }),
 		open(logbook.FollowResidue, -2*time.Hour, func(x *rules.FollowUpView) {
-			x.Soon, x.Product = true, []rules.ProductView{{Form: "tablets", Account: ledger.Account{Placed: 57, Taken: 57}}}
+			x.Soon, x.Product = true, []ledger.FormAccount{{Form: "tablets", Account: ledger.Account{Placed: 57, Taken: 57}}}
 		}),
 		open(logbook.FollowWithholding, 20*time.Hour, func(x *rules.FollowUpView) { x.Remind, x.Escalate = 0, 0 }),
 		open(logbook.FollowBagGas, 34*time.Hour, nil), // 03:00 at the depot

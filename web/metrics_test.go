@@ -38,7 +38,7 @@ func full() (*fake, http.Handler) {
 	flow := sample(0.9, time.Second, reading.OK)
 	flow.Unit = logbook.LMin
 	f.view.Pumps = []rules.PumpView{{Name: "north pump", State: rules.PumpRuns, Flow: 1.2, Last: flow}, {Name: "spare", State: rules.PumpNotWatched, Flow: 1}}
-	f.view.Stock = []rules.StockView{{Form: "pellets", Stock: ledger.Stock{Received: 5000, Used: 1500, Left: 3500}}, {Form: "a strip of paper", Stock: ledger.Stock{Left: -2}}, {Form: "a roll", Stock: ledger.Stock{Left: 5}}}
+	f.view.Stock = []ledger.FormStock{{Form: "pellets", Stock: ledger.Stock{Received: 5000, Used: 1500, Left: 3500}}, {Form: "a strip of paper", Stock: ledger.Stock{Left: -2}}, {Form: "a roll", Stock: ledger.Stock{Left: 5}}}
 	due := logbook.At(now.Add(-24 * time.Hour))
 	st.Stacks[0].NotToIssue = true
 	f.view.FollowUps = []rules.FollowUpView{{FollowUp: logbook.FollowJar, Stack: "B", State: logbook.FollowOpen}, {FollowUp: logbook.FollowJar, Stack: "B", State: logbook.FollowOpen, Due: due, Overdue: true},

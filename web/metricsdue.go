@@ -4,6 +4,7 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules"
 	"undersheet/rules/gate"
+	"undersheet/rules/ledger"
 	"undersheet/rules/plan"
 )
 
@@ -15,7 +16,7 @@ const otherForms = "other"
 var owedChecks = []string{gate.CheckAfterOver, gate.CheckAfterSwap, gate.CheckFailed, gate.CheckOverdue}
 
 // stock gives what is left in the store of chemicals.
-func (g *gathering) stock(stock []rules.StockView) {
+func (g *gathering) stock(stock []ledger.FormStock) {
 	others, any := 0, false
 	for _, s := range stock {
 		form, usual := plan.FormOf(s.Form)

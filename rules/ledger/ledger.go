@@ -3,8 +3,9 @@
 //
 // A [Stock] is one form of product in the store of chemicals: received, used, left;
 // the columns of a stock register. An [Account] is one form under one sheet: placed,
-// taken out, disposed of. Neither refuses an entry: what was done was done. They say
-// what does not add up, so that it is never unseen.
+// taken out, disposed of. [Stocks] and [Product] hold them by form. None refuses an
+// entry: what was done was done. They say what does not add up, so that it is never
+// unseen.
 package ledger
 
 // Stock is one form in the store of chemicals, in pieces.
@@ -51,6 +52,3 @@ func (a *Account) Inside() int { return a.Placed - a.Taken }
 
 // Waiting is what was taken out and not disposed of.
 func (a *Account) Waiting() int { return a.Taken - a.Disposed }
-
-// Even reports whether all that was placed was taken out and disposed of.
-func (a *Account) Even() bool { return a.Placed == a.Taken && a.Taken == a.Disposed }
