@@ -23,7 +23,9 @@ func (s *State) read(e *logbook.Reading) {
 	j := c.Judge(ch, e, s.At)
 	s.readClock(e.Channel, c, newest, &j)
 	f, fed := s.feeds[e.Channel]
-	c.wasOver(j)
+	if j.State == reading.OverRange {
+		c.Over(j.At)
+	}
 	s.flag(c, j, e.Channel, f)
 	s.stir(ch, c, f, was)
 	if c.Newest > newest {

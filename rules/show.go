@@ -102,7 +102,7 @@ func (s *State) channelView(name string) ChannelView {
 	v := ChannelView{Name: name, Last: s.sample(name)}
 	if c := s.Channels[name]; c != nil {
 		v.UsualSeconds = c.Usual(s.Site.Channels[name]).Seconds()
-		v.Checks, v.Owes = c.checkViews(), s.owes(c)
+		v.Checks, v.Owes = c.List(), s.owes(c)
 	}
 	switch f, ok := s.feeds[name]; {
 	case !ok:

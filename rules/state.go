@@ -11,8 +11,10 @@ import (
 	"undersheet/rules/followup"
 	"undersheet/rules/gas"
 	"undersheet/rules/gate"
+	"undersheet/rules/instrument"
 	"undersheet/rules/ledger"
 	"undersheet/rules/people"
+	"undersheet/rules/plan"
 	"undersheet/rules/proof"
 	"undersheet/rules/reading"
 	"undersheet/rules/treatment"
@@ -61,11 +63,9 @@ type State struct {
 // Channel is what is known of one channel.
 type Channel struct {
 	reading.History
-	Flag      string           // the state last noted as a finding
-	Unturned  float64          `json:",omitempty"` // the most that it has shown since its newest reading, while now stood still
-	OverAt    logbook.Time     `json:",omitempty"` // last time over range since a check; 0 = not
-	SwappedAt logbook.Time     `json:",omitempty"` // another instrument since then, without a check; 0 = not
-	Checks    map[string]Check `json:",omitempty"` // the newest, by what was checked
+	instrument.Record
+	Flag     string  // the state last noted as a finding
+	Unturned float64 `json:",omitempty"` // the most that it has shown since its newest reading, while now stood still
 }
 
 // Store is what is known of one building.
@@ -83,7 +83,7 @@ type Store struct {
 	Tracks    map[string]*gate.Track   // gate air points, by name
 	Air       map[string]*exposure.Air // all air points, by name
 	Proofs    proof.Kept               // of the lines of air points, by name
-	Signed    map[string]Signed        `json:",omitempty"` // checks before dosing, by code
+	Signed    plan.Signed              `json:",omitempty"` // checks before dosing, by code
 	Gate      logbook.Gate             // as last recorded
 	Due       logbook.Time             // when it is looked at again, at the latest
 }

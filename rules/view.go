@@ -5,6 +5,7 @@ import (
 	"undersheet/rules/efficacy"
 	"undersheet/rules/exposure"
 	"undersheet/rules/gas"
+	"undersheet/rules/instrument"
 	"undersheet/rules/ledger"
 	"undersheet/rules/people"
 	"undersheet/rules/proof"
@@ -186,7 +187,7 @@ type ChannelView struct {
 	Name, Instrument, Feeds string // Feeds: "B north top" or "Store 2 west gate"; empty = nothing, or what has no name
 	Signal                  string // what it shows where it is no gas: door, water, mains, pump, wind, wind direction or grain temperature
 	Last                    Sample
-	UsualSeconds            float64     // usual interval between readings
-	Checks                  []CheckView // newest zero, bump test and calibration
-	Owes                    string      // code of the check that it owes before it counts for a gate; empty = none
+	UsualSeconds            float64                // usual interval between readings
+	Checks                  []instrument.KindCheck // newest zero, bump test and calibration
+	Owes                    string                 // code of the check that it owes before it counts for a gate; empty = none
 }

@@ -22,6 +22,7 @@ import (
 	"undersheet/peer"
 	"undersheet/rules"
 	"undersheet/rules/gate"
+	"undersheet/rules/instrument"
 	"undersheet/rules/ledger"
 	"undersheet/rules/reading"
 )
@@ -43,7 +44,7 @@ func full() (*fake, http.Handler) {
 	st.Stacks[0].NotToIssue = true
 	f.view.FollowUps = []rules.FollowUpView{{FollowUp: logbook.FollowJar, Stack: "B", State: logbook.FollowOpen}, {FollowUp: logbook.FollowJar, Stack: "B", State: logbook.FollowOpen, Due: due, Overdue: true},
 		{FollowUp: logbook.FollowLicence, Person: "Amal Quint", State: logbook.FollowDone, Due: due}}
-	f.view.Channels = []rules.ChannelView{{Name: "door", Owes: gate.CheckOverdue, Checks: []rules.CheckView{{What: logbook.CheckBump, Check: rules.Check{Passed: true, Due: due}}}}, {Name: "office"}}
+	f.view.Channels = []rules.ChannelView{{Name: "door", Owes: gate.CheckOverdue, Checks: []instrument.KindCheck{{What: logbook.CheckBump, Check: instrument.Check{Passed: true, Due: due}}}}, {Name: "office"}}
 	f.view.Wind = &rules.WindView{Speed: sample(3.5, time.Second, reading.OK), Direction: sample(270, time.Second, reading.Silent)}
 	return f, f.handler(Options{Intake: intake{ingest.Stats{Waiting: 1, Instruments: []ingest.Instrument{{Name: "rack", Readings: 900, Refused: 2, Repeated: 7, Reused: 1, Last: now.Add(-8 * time.Second)}}}},
 		Outbox: outbox{alert.Stats{Pending: 3, Oldest: 90 * time.Second, HandedOver: 8, Repeats: 2, Attention: []string{"x"}}},
