@@ -9,6 +9,7 @@ import (
 
 	"undersheet/logbook"
 	"undersheet/rules/alarm"
+	"undersheet/rules/wiring"
 )
 
 // One cause is one message: mains that are lost stop pumps and instruments, a pump
@@ -75,7 +76,7 @@ func (s *State) power(began logbook.Time) *Alarm {
 
 // pumping returns the alarm of the pump that draws the samples of a channel; else nil.
 func (s *State) pumping(channel string) *Alarm {
-	if p := s.pumpOf(channel); p != nil {
+	if p := s.wires.Pump(channel); p != nil {
 		return s.Alarms[pumpKey(p)]
 	}
 	return nil
@@ -115,7 +116,7 @@ func (s *State) muting(c cause) *Alarm {
 		return a
 	}
 	var by *Alarm
-	for _, channel := range s.fedBy(c.name, c.unit) {
+	for _, channel := range s.wires.FedBy(c.name, c.unit) {
 		a := s.pumping(channel)
 		if a == nil || by != nil && a != by {
 			return nil
@@ -123,23 +124,6 @@ func (s *State) muting(c cause) *Alarm {
 		by = a
 	}
 	return by
-}
-
-// fedBy lists the channels that an instrument, or one unit on its line, feeds, in
-// order.
-func (s *State) fedBy(name, unit string) []string {
-	var fed []string
-	for _, in := range s.Site.Instruments {
-		if in.Name != name {
-			continue
-		}
-		for _, channel := range slices.Sorted(maps.Keys(s.Site.Channels)) {
-			if unit != "" && slices.Contains(in.Channels()[unit], channel) || unit == "" && in.Gives(channel) {
-				fed = append(fed, channel)
-			}
-		}
-	}
-	return fed
 }
 
 // keepAlso bounds how many consequences the record of one alarm names.
@@ -176,18 +160,17 @@ func consequence(of *logbook.Alarm) string {
 func (s *State) silenced(channels []string) []string {
 	var names []string
 	for _, channel := range channels {
-		f, fed := s.feeds[channel]
-		of := logbook.Alarm{Store: f.store, Stack: f.stack, Point: f.point, Channel: channel}
+		f, fed := s.wires.Feed(channel)
+		of := logbook.Alarm{Store: f.Store, Stack: f.Stack, Channel: channel}
 		switch {
-		case !fed || f.grain:
+		case !fed || f.Signal == wiring.Grain:
 			continue
-		case f.signal != "":
-			of.Alarm = alarm.SensorSilent
-		case f.line >= 0:
-			site, _ := s.siteStack(f.stack)
-			of.Alarm, of.Line = alarm.LineSilent, site.Lines[f.line].Name
+		case f.Line >= 0:
+			of.Alarm, of.Line = alarm.LineSilent, f.Name
+		case f.Signal != "":
+			of.Alarm, of.Point = alarm.SensorSilent, f.Name
 		default:
-			of.Alarm = alarm.PointSilent
+			of.Alarm, of.Point = alarm.PointSilent, f.Name
 		}
 		if k := alarm.Of(s.Site, of.Alarm); s.can(k.During, &of) {
 			names = append(names, consequence(&of))

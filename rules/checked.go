@@ -72,7 +72,8 @@ func (s *State) instrumentSwapped(e *logbook.InstrumentSwapped) {
 	}
 	c := s.channel(e.Channel)
 	c.Swap(min(e.Time, s.At))
-	k := s.Stacks[s.feeds[e.Channel].stack]
+	f, _ := s.wires.Feed(e.Channel)
+	k := s.Stacks[f.Stack]
 	if k == nil || k.Gas == nil || k.Treatment == nil || k.Treatment.Phase != logbook.PhaseExposure {
 		return
 	}

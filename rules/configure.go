@@ -13,7 +13,7 @@ import (
 // configure takes a new site. What is under gas stays known even when the new
 // site no longer names it.
 func (s *State) configure(site logbook.Site) {
-	was, fed := s.Site, s.feeds
+	was, old := s.Site, s.wires
 	s.Site = &site
 	s.index()
 	for _, st := range site.Stores {
@@ -23,8 +23,9 @@ func (s *State) configure(site logbook.Site) {
 		}
 	}
 	maps.DeleteFunc(s.Signals, func(channel string, _ *Signal) bool {
-		is := s.feeds[channel].signal
-		return is == "" || is != fed[channel].signal || was.Channels[channel].Unit != site.Channels[channel].Unit
+		is, _ := s.wires.Feed(channel)
+		before, _ := old.Feed(channel)
+		return is.Signal == "" || is.Signal != before.Signal || was.Channels[channel].Unit != site.Channels[channel].Unit
 	})
 	s.endOrphans()
 	if site.Limits == "" {
@@ -162,8 +163,8 @@ func (s *State) hasPoint(of *logbook.Alarm) bool {
 			return true
 		}
 	}
-	f, fed := s.feeds[of.Channel]
-	return fed && f.signal != "" && f.store == of.Store && f.point == of.Point
+	f, fed := s.wires.Feed(of.Channel)
+	return fed && f.Signal != "" && f.Store == of.Store && f.Name == of.Point
 }
 
 // hasLine reports whether the treatment of a stack has a line of that name.

@@ -7,6 +7,7 @@ import (
 	"undersheet/rules/alarm"
 	"undersheet/rules/reading"
 	"undersheet/rules/treatment"
+	"undersheet/rules/wiring"
 )
 
 // The passing of time alone can change what is to be said of a stack or store: silence
@@ -61,18 +62,18 @@ func (s *State) stirAll() {
 
 // stir makes those places due that a reading of a channel may change, beside the line or
 // point that takes the reading itself. was is the state of the channel's reading before.
-func (s *State) stir(ch logbook.Channel, c *Channel, f feed, was string) {
+func (s *State) stir(ch logbook.Channel, c *Channel, f wiring.Feed, was string) {
 	switch {
-	case f.line >= 0 && f.stack != "" && !f.shared:
-		k := s.stack(f.stack)
+	case f.Line >= 0 && f.Stack != "" && !f.Shared:
+		k := s.stack(f.Stack)
 		if broken(was) || broken(c.Last.State) {
 			k.Due = 0
 			return
 		}
-		after, _ := s.quiet(alarm.LineSilent, f.channel, c)
+		after, _ := s.quiet(alarm.LineSilent, f.Channel, c)
 		k.Due = min(k.Due, c.Newest.Add(after)+1)
-	case f.where != "" && !f.shared && reading.IsGas(ch): // readAir looks at its store
-	case f.channel != "":
+	case f.Where != "" && !f.Shared && reading.IsGas(ch): // readAir looks at its store
+	case f.Channel != "":
 		s.stirAll()
 	}
 }

@@ -21,7 +21,7 @@ func (s *State) lineProved(e *logbook.LineProved) {
 	}
 	at := min(e.Time, s.At)
 	p := proof.Proof{At: at, By: e.By, Channel: channel, OK: true}
-	for _, l := range proof.Lacks(e, s.Site, channel, s.pumpOf(channel)) {
+	for _, l := range proof.Lacks(e, s.Site, channel, s.wires.Pump(channel)) {
 		p.OK, p.Why = false, append(p.Why, l.Code)
 		s.find(logbook.Finding{Code: "line-proof-failed", Store: e.Store, Stack: e.Stack, Line: name, Channel: channel, About: l.Code,
 			Value: logbook.Number(clip(l.Value)), Limit: logbook.Number(clip(l.Limit))})

@@ -5,15 +5,6 @@ import (
 	"undersheet/rules/reading"
 )
 
-// runs reports whether a value of its own channel says that a pump runs: its flow
-// in L/min, or its state.
-func (s *State) runs(p *logbook.Pump, value float64) bool {
-	if s.Site.Channels[p.Channel].Unit == logbook.LMin {
-		return value >= p.LeastFlow()
-	}
-	return value >= 0.5
-}
-
 // pump tells whether a pump runs, and since when. One whose own channel says
 // nothing for too long, or nothing that is to be trusted, is not known to run; one
 // that was off when it was last heard is off.
@@ -25,7 +16,7 @@ func (s *State) pump(p *logbook.Pump) (state string, since logbook.Time) {
 	if sig == nil {
 		return PumpNotKnown, 0
 	}
-	if !s.runs(p, sig.Value) {
+	if !s.wires.Runs(p, sig.Value) {
 		return PumpOff, sig.Since
 	}
 	c := s.channel(p.Channel)
@@ -35,18 +26,10 @@ func (s *State) pump(p *logbook.Pump) (state string, since logbook.Time) {
 	return PumpRuns, sig.Since
 }
 
-// pumpOf returns the pump that draws the samples of a channel, nil where none does.
-func (s *State) pumpOf(channel string) *logbook.Pump {
-	if i, ok := s.drawnBy[channel]; ok {
-		return &s.Site.Pumps[i]
-	}
-	return nil
-}
-
 // drawn tells whether the pump that draws the samples of a channel runs. A channel
 // that no watched pump draws counts as drawn: nothing is known against it.
 func (s *State) drawn(channel string) string {
-	p := s.pumpOf(channel)
+	p := s.wires.Pump(channel)
 	if p == nil {
 		return PumpNotWatched
 	}

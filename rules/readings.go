@@ -6,6 +6,7 @@ import (
 	"undersheet/rules/gas"
 	"undersheet/rules/gate"
 	"undersheet/rules/reading"
+	"undersheet/rules/wiring"
 )
 
 // read judges a reading and hands it to the line, air point or sensor that its channel reads.
@@ -22,7 +23,7 @@ func (s *State) read(e *logbook.Reading) {
 	was, newest := c.Last.State, c.Newest
 	j := c.Judge(ch, e, s.At)
 	s.readClock(e.Channel, c, newest, &j)
-	f, fed := s.feeds[e.Channel]
+	f, fed := s.wires.Feed(e.Channel)
 	if j.State == reading.OverRange {
 		c.Over(j.At)
 	}
@@ -36,14 +37,15 @@ func (s *State) read(e *logbook.Reading) {
 	}
 	switch {
 	case !fed:
-	case f.grain && j.Counts && j.Value >= gas.ColdestC && j.Value <= gas.HottestC:
-		v := j.Value
-		s.stack(f.stack).TempC = &v
-	case f.signal != "":
+	case f.Signal == wiring.Grain:
+		if v := j.Value; j.Counts && v >= gas.ColdestC && v <= gas.HottestC {
+			s.stack(f.Stack).TempC = &v
+		}
+	case f.Signal != "":
 		s.readSignal(f, j, e.Fault == "")
-	case f.line >= 0:
+	case f.Line >= 0:
 		s.readLine(ch, c, f, j)
-	case f.point != "":
+	case f.Name != "":
 		s.readAir(ch, c, f, j)
 	}
 }
@@ -59,20 +61,18 @@ func (s *State) channel(name string) *Channel {
 
 // flag notes a reading that does not count, or not fully: once for each run of readings that
 // have the same fault.
-func (s *State) flag(c *Channel, j reading.Judged, name string, f feed) {
+func (s *State) flag(c *Channel, j reading.Judged, name string, f wiring.Feed) {
 	switch j.State {
 	case reading.Future, reading.Late, reading.SecondValue, reading.UnitMismatch, reading.Fault, reading.OverRange, reading.Stuck, reading.BelowZero:
 		if c.Flag == j.State || s.stale(name, &j) {
 			return
 		}
-		line := ""
-		if k := s.Stacks[f.stack]; f.line >= 0 && k != nil {
-			if site, ok := s.siteStack(f.stack); ok && f.line < len(site.Lines) {
-				line = site.Lines[f.line].Name
-			}
+		of := logbook.Finding{Code: j.State, Channel: name, Store: f.Store, Stack: f.Stack, About: f.Name, Value: logbook.Number(j.Raw)}
+		if f.Line >= 0 {
+			of.Line, of.About = f.Name, ""
 		}
 		c.Flag = j.State
-		s.find(logbook.Finding{Code: j.State, Channel: name, Store: f.store, Stack: f.stack, Line: line, About: f.point, Value: logbook.Number(j.Raw)})
+		s.find(of)
 	case reading.OK, reading.BelowDetection:
 		c.Flag = ""
 	}
@@ -83,21 +83,21 @@ func (s *State) flag(c *Channel, j reading.Judged, name string, f feed) {
 // concentration-time product has a gap. A line that is off, blocked or drifting has a gap,
 // too, but the leak test still gets its readings, to see when it is put right. Until then a
 // hand reading has to show its end level.
-func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judged) {
-	k := s.stack(f.stack)
+func (s *State) readLine(ch logbook.Channel, c *Channel, f wiring.Feed, j reading.Judged) {
+	k := s.stack(f.Stack)
 	t := k.Treatment
 	if t == nil || !j.Counts || t.GasPhase() == logbook.PhaseClosed || !reading.IsGas(ch) {
 		return
 	}
-	line, ok := t.LineOf(f.channel)
+	line, ok := t.LineOf(f.Channel)
 	if !ok {
 		return // the line came after the treatment had begun
 	}
 	if t.Due(s.At) {
-		s.passStack(f.stack, k) // judge the end level before newer readings push out those that it rests on
+		s.passStack(f.Stack, k) // judge the end level before newer readings push out those that it rests on
 	}
 	exposed := t.Phase == logbook.PhaseExposure && j.At >= t.Started
-	if s.drawn(f.channel) == PumpOff {
+	if s.drawn(f.Channel) == PumpOff {
 		if exposed {
 			s.fireRisk(k, t, line, j, false)
 		}
@@ -130,33 +130,33 @@ func (s *State) readLine(ch logbook.Channel, c *Channel, f feed, j reading.Judge
 }
 
 // readAir takes a judged reading in air, and looks at what it asks of people.
-func (s *State) readAir(ch logbook.Channel, c *Channel, f feed, j reading.Judged) {
+func (s *State) readAir(ch logbook.Channel, c *Channel, f wiring.Feed, j reading.Judged) {
 	if !reading.IsGas(ch) {
 		return
 	}
-	st := s.store(f.store)
+	st := s.store(f.Store)
 	gap := c.AllowedGap(ch)
 	j.At = min(j.At, s.At) // an instrument's clock that runs ahead must not make half an hour shorter
-	if f.where == logbook.WhereInside || f.where == logbook.WhereDoor {
-		t := st.Tracks[f.point]
+	if f.Where == logbook.WhereInside || f.Where == logbook.WhereDoor {
+		t := st.Tracks[f.Name]
 		if t == nil {
 			t = &gate.Track{}
-			st.Tracks[f.point] = t
+			st.Tracks[f.Name] = t
 		}
-		if s.shows(f.channel, &j) {
+		if s.shows(f.Channel, &j) {
 			t.Add(j, gap)
 		}
 	}
-	st.Inside.Breathe(f.where, &j)
-	if j.Counts && j.State != reading.Late && s.drawn(f.channel) != PumpOff {
-		a := st.Air[f.point]
+	st.Inside.Breathe(f.Where, &j)
+	if j.Counts && j.State != reading.Late && s.drawn(f.Channel) != PumpOff {
+		a := st.Air[f.Name]
 		if a == nil {
 			a = &exposure.Air{}
-			st.Air[f.point] = a
+			st.Air[f.Name] = a
 		}
 		a.Add(j.At, max(j.Value, 0), gap)
 	}
-	s.passStore(f.store) // at once: others of its batch have the same received
+	s.passStore(f.Store) // at once: others of its batch have the same received
 }
 
 // shows reports whether the gate is to see a reading in air. One that was taken while its

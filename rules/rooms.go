@@ -144,7 +144,7 @@ func (s *State) passCauses() {
 		of := logbook.Alarm{Alarm: alarm.Instrument, Channel: instrumentKey(i.Name, i.Unit).Channel, Code: i.Unit, Onset: i.Since,
 			Value: logbook.Number(s.At.Sub(i.Since).Minutes())}
 		s.alarm(condition{of: of, active: !i.OK, cause: cause{of: alarm.Instrument, name: i.Name, unit: i.Unit},
-			also: func() []string { return s.silenced(s.fedBy(i.Name, i.Unit)) }})
+			also: func() []string { return s.silenced(s.wires.FedBy(i.Name, i.Unit)) }})
 	}
 }
 
@@ -180,15 +180,15 @@ func (s *State) pumpAlarms(p *logbook.Pump) {
 // being aired or withheld.
 func (s *State) wanted(p *logbook.Pump) bool {
 	return slices.ContainsFunc(p.Draws, func(channel string) bool {
-		f, fed := s.feeds[channel]
-		return fed && s.phosphideIn(f.store)
+		f, fed := s.wires.Feed(channel)
+		return fed && s.phosphideIn(f.Store)
 	})
 }
 
 // trusted reports whether what a channel read at a time was air drawn at that time, as far as
 // is known: no pump that is watched draws it, or its pump has run from before then until now.
 func (s *State) trusted(channel string, at logbook.Time) bool {
-	p := s.pumpOf(channel)
+	p := s.wires.Pump(channel)
 	if p == nil {
 		return true
 	}

@@ -15,6 +15,7 @@ import (
 	"undersheet/rules/gas"
 	"undersheet/rules/reading"
 	"undersheet/rules/treatment"
+	"undersheet/rules/wiring"
 )
 
 // View makes a copy of the state for those who show it.
@@ -104,17 +105,16 @@ func (s *State) channelView(name string) ChannelView {
 		v.UsualSeconds = c.Usual(s.Site.Channels[name]).Seconds()
 		v.Checks, v.Owes = c.List(), s.owes(c)
 	}
-	switch f, ok := s.feeds[name]; {
+	switch f, ok := s.wires.Feed(name); {
 	case !ok:
-	case f.line >= 0:
-		site, _ := s.siteStack(f.stack)
-		v.Feeds = f.stack + " " + site.Lines[f.line].Name
-	case f.grain:
-		v.Feeds, v.Signal = f.stack, signalGrain
-	case f.signal != "":
-		v.Feeds, v.Signal = strings.TrimSpace(f.store+" "+f.point), f.signal
+	case f.Line >= 0:
+		v.Feeds = f.Stack + " " + f.Name
+	case f.Signal == wiring.Grain:
+		v.Feeds, v.Signal = f.Stack, f.Signal
+	case f.Signal != "":
+		v.Feeds, v.Signal = strings.TrimSpace(f.Store+" "+f.Name), f.Signal
 	default:
-		v.Feeds = f.store + " " + f.point
+		v.Feeds = f.Store + " " + f.Name
 	}
 	for _, in := range s.Site.Instruments {
 		if in.Gives(name) {

@@ -251,7 +251,7 @@ func (s *State) collapsing(k *Stack, chance float64) bool {
 func (s *State) lineAlarms(name string, k *Stack, t *treatment.Treatment, line int) {
 	l := t.Lines[line]
 	c := s.channel(l.Channel)
-	if f := s.feeds[l.Channel]; f.stack != name || f.line < 0 {
+	if f, _ := s.wires.Feed(l.Channel); f.Stack != name || f.Line < 0 {
 		s.watch() // its readings, if any, are of something else
 	}
 	of := logbook.Alarm{Alarm: alarm.LineSilent, Store: k.Store, Stack: name, Line: l.Name, Channel: l.Channel}

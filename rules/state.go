@@ -18,6 +18,7 @@ import (
 	"undersheet/rules/proof"
 	"undersheet/rules/reading"
 	"undersheet/rules/treatment"
+	"undersheet/rules/wiring"
 )
 
 // State is the fold of all entries so far. Its exported fields are what a
@@ -50,8 +51,7 @@ type State struct {
 	Found       []logbook.Finding      // the last ones
 	Flagged     map[string]bool        // findings that are not repeated
 
-	feeds    map[string]feed     // by channel; made from Site
-	drawnBy  map[string]int      // pumps of the site by the channels whose samples they draw; made from Site
+	wires    *wiring.Wiring      // made from Site
 	inStore  map[string][]string // stacks by store, sorted; made on demand
 	rounds   []round             // what a pass looks at, in order; made on demand
 	due      logbook.Time        // of what is being looked at
@@ -120,21 +120,9 @@ type Pending struct {
 	At    logbook.Time
 }
 
-// feed says what a channel is of.
-type feed struct {
-	channel      string
-	store, stack string
-	line         int    // index of the line in the site file; -1 = not a line
-	point        string // air point, or the name of a contact or pump
-	where        string
-	grain        bool   // temperature of the grain
-	signal       string // which sort of signal it is; empty = none
-	shared       bool   // it is said to be of something else as well
-}
-
 // New returns the state before any entry.
 func New() *State {
-	return &State{Channels: map[string]*Channel{}, Stores: map[string]*Store{}, Stacks: map[string]*Stack{},
+	return &State{wires: wiring.Of(nil), Channels: map[string]*Channel{}, Stores: map[string]*Store{}, Stacks: map[string]*Stack{},
 		Instruments: map[string]*Instrument{}, Signals: map[string]*Signal{}, Alarms: map[AlarmKey]*Alarm{}, Treatments: map[string]int{}, Stock: ledger.Stocks{}, Flagged: map[string]bool{}}
 }
 
@@ -162,38 +150,8 @@ func (s *State) UnmarshalJSON(b []byte) error {
 	return nil
 }
 
-// index makes what is derived from the site. A channel of gas that is said to be
-// of something else as well stays one of gas.
-func (s *State) index() {
-	s.feeds, s.drawnBy, s.rounds = map[string]feed{}, map[string]int{}, nil
-	if s.Site == nil {
-		return
-	}
-	s.indexSignals()
-	for _, st := range s.Site.Stores {
-		for _, p := range st.Air {
-			where := p.Where
-			if where == "" {
-				where = logbook.WhereInside
-			}
-			s.feed(feed{channel: p.Channel, store: st.Name, line: -1, point: p.Name, where: where})
-		}
-		for _, k := range st.Stacks {
-			if k.Temperature != "" {
-				s.feed(feed{channel: k.Temperature, store: st.Name, stack: k.Name, line: -1, grain: true})
-			}
-			for i, l := range k.Lines {
-				s.feed(feed{channel: l.Channel, store: st.Name, stack: k.Name, line: i})
-			}
-		}
-	}
-}
-
-// feed notes what a channel is of, in the place of what it was said to be of before.
-func (s *State) feed(f feed) {
-	_, f.shared = s.feeds[f.channel]
-	s.feeds[f.channel] = f
-}
+// index makes what is derived from the site.
+func (s *State) index() { s.wires, s.rounds = wiring.Of(s.Site), nil }
 
 // store returns what is known of a store, from now on at least that it exists.
 func (s *State) store(name string) *Store {

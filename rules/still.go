@@ -3,6 +3,7 @@ package rules
 import (
 	"undersheet/logbook"
 	"undersheet/rules/reading"
+	"undersheet/rules/wiring"
 )
 
 // While the machine's clock stands before the newest entry, now stands still. What a channel reads
@@ -26,23 +27,23 @@ func (s *State) cameNow(ch logbook.Channel, c *Channel, e *logbook.Reading, j *r
 }
 
 // readNow looks what a reading that came while now stood still asks of people.
-func (s *State) readNow(ch logbook.Channel, c *Channel, f feed, n reading.Judged) {
+func (s *State) readNow(ch logbook.Channel, c *Channel, f wiring.Feed, n reading.Judged) {
 	switch {
-	case f.signal != "":
+	case f.Signal != "":
 		s.readSignal(f, n, true)
 	case !reading.IsGas(ch):
-	case f.line >= 0:
-		k := s.stack(f.stack)
+	case f.Line >= 0:
+		k := s.stack(f.Stack)
 		if t := k.Treatment; t != nil && t.Phase == logbook.PhaseExposure {
-			if line, ok := t.LineOf(f.channel); ok {
+			if line, ok := t.LineOf(f.Channel); ok {
 				s.fireRisk(k, t, line, n, true)
 			}
 		}
-	case f.point != "":
+	case f.Name != "":
 		c.Unturned = max(c.Unturned, n.Value)
-		if t := s.store(f.store).Tracks[f.point]; t != nil {
+		if t := s.store(f.Store).Tracks[f.Name]; t != nil {
 			t.Worse(n.Value, n.Upper)
 		}
-		s.passStore(f.store)
+		s.passStore(f.Store)
 	}
 }

@@ -26,7 +26,7 @@ func (s *State) gateOf(name string) *gate.Store {
 	if !known {
 		in.Block = append(in.Block, logbook.Reason{Code: gate.NoSite, About: name})
 	}
-	for _, other := range s.adjoining(name) {
+	for _, other := range s.wires.Adjoining(name) {
 		if s.gasIn(other) {
 			in.Block = append(in.Block, logbook.Reason{Code: gate.AdjoiningGas, About: other})
 		}
@@ -190,28 +190,6 @@ func sameGate(a, b *logbook.Gate) bool {
 		}
 	}
 	return true
-}
-
-// adjoining lists the stores that share walls with a store, whichever of the two the
-// site file says it of.
-func (s *State) adjoining(name string) []string {
-	if s.Site == nil {
-		return nil
-	}
-	var out []string
-	for i := range s.Site.Stores {
-		st := &s.Site.Stores[i]
-		if st.Name == name {
-			for _, n := range st.Adjoins {
-				if n != name && !slices.Contains(out, n) {
-					out = append(out, n)
-				}
-			}
-		} else if slices.Contains(st.Adjoins, name) && !slices.Contains(out, st.Name) {
-			out = append(out, st.Name)
-		}
-	}
-	return out
 }
 
 // gasIn reports whether a stack of a store is being dosed or is under gas.
