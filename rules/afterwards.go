@@ -1,7 +1,6 @@
 package rules
 
 import (
-	"strings"
 	"time"
 
 	"undersheet/logbook"
@@ -18,7 +17,7 @@ func (s *State) owing(k *Stack, named, kind string) *treatment.Treatment {
 	var found *treatment.Treatment
 	since := farOff
 	for _, p := range k.all() {
-		if named != "" && !strings.EqualFold(p.Treatment.Called(), strings.TrimSpace(named)) {
+		if named != "" && !p.Treatment.Is(named) {
 			continue
 		}
 		for _, i := range p.items(&g) {
@@ -43,7 +42,7 @@ func (k *Stack) inspected(named string, at logbook.Time) *treatment.Treatment {
 	for _, p := range k.all() {
 		t := p.Treatment
 		switch {
-		case named != "" && strings.EqualFold(t.Called(), strings.TrimSpace(named)):
+		case named != "" && t.Is(named):
 			return t
 		case named == "" && t.Started != 0 && t.AiringFirst != 0 && t.AiringFirst <= at:
 			found = t
@@ -202,7 +201,7 @@ const dayEarly = 24 * time.Hour
 // lorry before the gas in its bags was read.
 func (s *State) grainIssued(e *logbook.GrainIssued, k *Stack, at logbook.Time, note func(code, about string, value float64)) {
 	g := followup.FiguresOf(s.Site)
-	if held, _ := k.heldBack(&g, at); held {
+	if held, _ := k.heldBack(at, g.Withholding); held {
 		note("issued-in-withholding", "", e.Tonnes)
 	}
 	if k.resists() {
@@ -220,20 +219,12 @@ func (s *State) grainIssued(e *logbook.GrainIssued, k *Stack, at logbook.Time, n
 	}
 }
 
-// heldBack reports whether grain of the stack may not be issued yet at a time, and from
-// when on it may; 0 = that is not known yet.
-func (k *Stack) heldBack(g *followup.Figures, at logbook.Time) (held bool, until logbook.Time) {
-	t := k.Treatment
-	switch {
-	case t == nil:
+// heldBack is HeldBack of the stack's last treatment.
+func (k *Stack) heldBack(at logbook.Time, withholding time.Duration) (held bool, until logbook.Time) {
+	if k.Treatment == nil {
 		return false, 0
-	case t.Phase != logbook.PhaseWithholding && t.Phase != logbook.PhaseClosed, t.GasBack, t.After.GasInBags():
-		return true, 0
 	}
-	if until = t.Withheld; until == 0 {
-		until = t.ClearedAt.Add(g.Withholding)
-	}
-	return at < until, until
+	return k.Treatment.HeldBack(at, withholding)
 }
 
 // notMended notes that a sheet is used again before it was looked over.

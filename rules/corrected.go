@@ -92,9 +92,9 @@ func (s *State) differences(was *State) {
 		}
 		var before []logbook.EndLevel
 		if old.Treatment != nil {
-			before = endLevels(old.Treatment, -1)
+			before = old.Treatment.EndLevels(-1)
 		}
-		for _, e := range endLevels(k.Treatment, -1) {
+		for _, e := range k.Treatment.EndLevels(-1) {
 			if !slices.Contains(before, e) {
 				s.put(&e, logbook.KindEndLevel)
 			}

@@ -14,9 +14,9 @@ import (
 // while the current treatment is under its sheet, the oldest before it of which some is
 // left. It is nil where the stack remembers no treatment of that name.
 func (k *Stack) residue(named, form string, left func(*ledger.Account) int) (*ledger.Account, *treatment.Treatment) {
-	if named = strings.TrimSpace(named); named != "" && (k.Treatment == nil || !strings.EqualFold(k.Treatment.Called(), named)) {
+	if named = strings.TrimSpace(named); named != "" && (k.Treatment == nil || !k.Treatment.Is(named)) {
 		for _, p := range k.Owing {
-			if strings.EqualFold(p.Treatment.Called(), named) {
+			if p.Treatment.Is(named) {
 				return p.Product.Of(form), p.Treatment
 			}
 		}

@@ -142,8 +142,7 @@ func (s *State) stackView(name string) StackView {
 		v.ShortestEnd = t.ShortestEnd()
 	}
 	v.EndLevelPPM, v.PhosphineG = t.EndPPM(), t.Grams()
-	g := followup.FiguresOf(s.Site)
-	if held, from := k.heldBack(&g, s.At); held {
+	if held, from := k.heldBack(s.At, followup.FiguresOf(s.Site).Withholding); held {
 		v.NotToIssue, v.IssueFrom = true, from
 	}
 	for i := range t.Lines {
@@ -173,7 +172,7 @@ func (s *State) lineView(k *Stack, t *treatment.Treatment, line int) LineView {
 	l := &t.Lines[line]
 	v := LineView{Name: l.Name, Channel: l.Channel, Last: s.sample(l.Channel), Proved: k.Proofs.Of(l.Name, l.Channel), CTPPPMh: l.CTP.PPMh, GapHours: s.unread(t, l)}
 	v.CTPGhM3 = CTPGhM3(l.CTP, s.temperature(k))
-	v.EndLevels = endLevels(t, line)
+	v.EndLevels = t.EndLevels(line)
 	if k.Gas != nil && t.Started != 0 {
 		v.Curve = slices.Clone(k.Gas.Curve(t, line))
 	}

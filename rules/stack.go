@@ -58,28 +58,15 @@ func (s *State) passStack(name string, k *Stack) {
 	} else {
 		s.endAlarms(name, underSheet...)
 	}
+	lowest, missed := t.Missed()
 	s.alarm(condition{of: logbook.Alarm{Alarm: alarm.Missed, Store: k.Store, Stack: name,
-		Value: missedPPM(t), Limit: logbook.Number(t.EndPPM())}, active: t.Missed()})
+		Value: logbook.Number(lowest), Limit: logbook.Number(t.EndPPM())}, active: missed})
 	s.passOwed(name, k, &figures)
 	s.putPhase(t)
 	if t.GasPhase() != was {
 		s.stirAll() // what alarms can be depends on it
 		s.watch()
 	}
-}
-
-// missedPPM is the lowest line when the shortest exposure had passed.
-func missedPPM(t *treatment.Treatment) logbook.Number {
-	low := math.Inf(1)
-	for i := range t.Lines {
-		if j := t.Lines[i].Shortest; j.Shown == logbook.ShownNotMet {
-			low = math.Min(low, j.PPM)
-		}
-	}
-	if math.IsInf(low, 0) {
-		return 0
-	}
-	return logbook.Number(low)
 }
 
 // putPhase records where a treatment stands when that changed.
@@ -94,7 +81,7 @@ func (s *State) putPhase(t *treatment.Treatment) {
 
 // putEndLevels records the judgements of a moment, of one line or (-1) of all.
 func (s *State) putEndLevels(k *Stack, moment string, line int) {
-	for _, e := range endLevels(k.Treatment, line) {
+	for _, e := range k.Treatment.EndLevels(line) {
 		if e.Moment == moment {
 			r := e
 			s.put(&r, logbook.KindEndLevel)
@@ -110,27 +97,6 @@ func (s *State) putNotShown(k *Stack) {
 		s.put(&logbook.EndLevel{Stack: t.Stack, Treatment: t.Name, Line: t.Lines[i].Name, Moment: logbook.MomentShortest,
 			Shown: logbook.NotShown, EndPPM: logbook.Number(t.EndPPM())}, logbook.KindEndLevel)
 	}
-}
-
-// endLevels lists the judgements made so far, of one line or (-1) of all.
-func endLevels(t *treatment.Treatment, line int) []logbook.EndLevel {
-	var out []logbook.EndLevel
-	for i := range t.Lines {
-		if line >= 0 && i != line {
-			continue
-		}
-		l := &t.Lines[i]
-		for _, m := range []struct {
-			name string
-			j    treatment.Judgement
-		}{{logbook.MomentShortest, l.Shortest}, {logbook.MomentAiring, l.Airing}} {
-			if m.j.At != 0 {
-				out = append(out, logbook.EndLevel{Stack: t.Stack, Treatment: t.Name, Line: l.Name, Moment: m.name,
-					Shown: m.j.Shown, PPM: logbook.Number(m.j.PPM), EndPPM: logbook.Number(t.EndPPM()), ByHand: m.j.ByHand})
-			}
-		}
-	}
-	return out
 }
 
 // passExposure looks at a stack under gas.

@@ -2,6 +2,8 @@ package treatment
 
 import (
 	"cmp"
+	"strings"
+	"time"
 
 	"undersheet/logbook"
 	"undersheet/rules/followup"
@@ -19,6 +21,23 @@ func (t *Treatment) GasPhase() string {
 // Called is the name by which follow-ups call the treatment: its own, or, where it was given
 // none, the time at which dosing began.
 func (t *Treatment) Called() string { return cmp.Or(t.Name, t.DosingAt.String()) }
+
+// Is reports whether a name, as people type it, is that of the treatment.
+func (t *Treatment) Is(name string) bool {
+	return strings.EqualFold(t.Called(), strings.TrimSpace(name))
+}
+
+// HeldBack reports whether grain of the stack may not be issued yet at a time, and from when
+// on it may; 0 = that is not known yet.
+func (t *Treatment) HeldBack(at logbook.Time, withholding time.Duration) (held bool, until logbook.Time) {
+	if t.Phase != logbook.PhaseWithholding && t.Phase != logbook.PhaseClosed || t.GasBack || t.After.GasInBags() {
+		return true, 0
+	}
+	if until = t.Withheld; until == 0 {
+		until = t.ClearedAt.Add(withholding)
+	}
+	return at < until, until
+}
 
 // GasFound notes whether there is gas in the air of the store now. From the first gas until the
 // store is cleared again withholding does not run; then it begins anew.
