@@ -159,24 +159,6 @@ func TestRecordsSayWhoIsWoken(t *testing.T) {
 	}
 }
 
-// A chance that collapses while a leak stands wakes people: from fair to hopeless
-// within six hours. A fit that only learns does not.
-func TestCollapsingChance(t *testing.T) {
-	d := underGas(t)
-	k := d.state.Stacks["A"]
-	chance := func(c float64) bool { return d.state.collapsing(k, c) }
-	assert.False(t, chance(0.19), "it was never fair")
-	assert.False(t, chance(0.5))
-	assert.False(t, chance(0.19), "no leak stands")
-	d.state.alarm(condition{of: logbook.Alarm{Alarm: alarm.Leak, Stack: "A", Store: "Long Barn", Line: "top"}, active: true})
-	assert.True(t, chance(0.19))
-	assert.False(t, chance(0.2))
-	d.state.At = d.state.At.Add(6 * time.Hour)
-	assert.True(t, chance(0.19))
-	d.state.At = d.state.At.Add(time.Second)
-	assert.False(t, chance(0.19), "it fell slowly")
-}
-
 // A sheet that is torn open in the second night: the leak, and the chance that
 // collapses with it.
 func TestTornSheetCollapses(t *testing.T) {

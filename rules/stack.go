@@ -15,14 +15,11 @@ import (
 
 // Bounds of what is watched under a sheet.
 const (
-	unevenRatio   = 0.25             // lowest / highest line: criterion (d) of the published criteria for success
-	unevenFrom    = 0.25             // after this share of the exposure
-	ratioFor      = 90 * time.Minute // how long the last whole bin speaks for the present
-	silentLine    = 30 * time.Minute // or what is usual for it, see reading.History.Patience
-	poorChance    = 0.5              // of meeting the end level, at two forecasts in a row
-	hopelessBelow = 0.2              // at one
-	fairChance    = 0.7              // clears the alarm
-	keepEvents    = 200
+	unevenRatio = 0.25             // lowest / highest line: criterion (d) of the published criteria for success
+	unevenFrom  = 0.25             // after this share of the exposure
+	ratioFor    = 90 * time.Minute // how long the last whole bin speaks for the present
+	silentLine  = 30 * time.Minute // or what is usual for it, see reading.History.Patience
+	keepEvents  = 200
 )
 
 // event notes something for the margin of the stack's curve.
@@ -153,60 +150,23 @@ func (s *State) forecast(k *Stack, t *treatment.Treatment, hour int, daily bool)
 	f.Daily = daily
 	s.put(&f, logbook.KindForecast)
 	g.Lowest.Time = s.At
-	if g.Atlow++; f.ChanceMet >= poorChance {
-		g.Atlow = 0
-	}
-	of := logbook.Alarm{Alarm: alarm.AtRisk, Store: k.Store, Stack: t.Stack, Value: f.ChanceMet, Limit: poorChance}
+	of := logbook.Alarm{Alarm: alarm.AtRisk, Store: k.Store, Stack: t.Stack, Value: f.ChanceMet, Limit: gas.PoorChance}
+	risk := g.Risk(t, s.At, hour, float64(f.ChanceMet), s.raised(&of), s.leaks(t.Stack))
 	switch {
-	case s.collapsing(k, float64(f.ChanceMet)):
+	case risk.Collapsing:
 		of.Code = alarm.CodeCollapsing
 	case k.resists():
 		of.Code = alarm.CodeResisted
 	}
-	raised := s.raised(&of)
-	if raised && f.ChanceMet >= fairChance && g.Fit.Learning(float64(hour)) {
-		return // a fit that has just been told of a leak swings to and fro: nothing is over yet
+	if !risk.Unsettled {
+		s.alarm(condition{of: of, active: risk.AtRisk})
 	}
-	poor := g.Atlow >= 2 || f.ChanceMet < hopelessBelow
-	s.alarm(condition{of: of, active: raised && f.ChanceMet < fairChance || poor && !(s.tooEarly(t, g) && f.ChanceMet >= lostBelow)})
 }
 
-// Figures of a chance that says little yet. The prior of the loss rate spans a factor of
-// some 4 either way, which over weeks of exposure makes any chance poor.
-const (
-	earlyLeft = 8 * 24 * time.Hour // as long as the longer of the usual exposures takes: so much time left is enough for whatever is to be done
-	earlyFor  = 4 * 24 * time.Hour // after dosing: by then something is known, or nothing is read
-	vagueLoss = 0.5                // standard deviation of ln of the loss rate; 0.8 before the readings tell anything
-	lostBelow = 0.1                // a chance so poor is told at once
-)
-
-// tooEarly reports whether the chance of the end level still rests on what loss rates
-// sheets have rather than on the readings of this one, while more than enough time is left.
-// Where a leak stands it does not.
-func (s *State) tooEarly(t *treatment.Treatment, g *gas.State) bool {
-	_, sd := g.Fit.LossPerDay()
-	return t.PlannedEnd.Sub(s.At) > earlyLeft && s.At.Sub(t.Started) < earlyFor && sd > vagueLoss && !g.Leaking()
-}
-
-// collapseWithin is how fast a fair chance must have become a hopeless one to be
-// said to collapse: with another fall like it, nothing is left to mend by daylight.
-const collapseWithin = 6 * time.Hour
-
-// collapsing reports whether the chance of the end level falls so fast that it is
-// likely to be lost before first light: it is under 0.2, was at least 0.5 within
-// the last 6 hours, and a leak stands. Without a leak it is the fit that learns, not
-// the gas that goes. It knows no clock on the wall: who tells people knows whether
-// it is night.
-func (s *State) collapsing(k *Stack, chance float64) bool {
-	g := k.Gas
-	if chance >= poorChance {
-		g.FairAt = s.At
-	}
-	if !(chance < hopelessBelow) || g.FairAt == 0 || s.At.Sub(g.FairAt) > collapseWithin {
-		return false
-	}
+// leaks reports whether an alarm of a leak stands for a stack.
+func (s *State) leaks(stack string) bool {
 	for key, a := range s.Alarms {
-		if key.Alarm == alarm.Leak && key.Stack == k.Treatment.Stack && a.Raised {
+		if key.Alarm == alarm.Leak && key.Stack == stack && a.Raised {
 			return true
 		}
 	}
