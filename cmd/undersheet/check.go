@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -20,6 +21,7 @@ type checkCmd struct {
 	File    string `arg:"" optional:"" help:"The site file to check."`
 	Site    string `placeholder:"FILE" help:"The same, in the way of the other commands."`
 	Example bool   `help:"Print a commented example site file and end."`
+	Trial   bool   `help:"Also send every person a trial message, by mail and SMS as the site file says; stop \"serve\" first, for the modem."`
 }
 
 // Help implements kong.HelpProvider.
@@ -30,10 +32,14 @@ once as FILE:LINE:COLUMN, and ends with status 1 when there is one. Without a fa
 the occupational limits that the re-entry gates are held to, warnings, and all that "serve" would miss if it started
 here: secrets, certificates, and a place to write the logbook. It opens no port and no logbook.
 
+With --trial it also sends every person a message that says that nothing has happened, and prints what became of it:
+an alarm that nobody gets is none.
+
 To start a file of your own:
 
     undersheet check --example > site.yaml
-    undersheet check site.yaml`
+    undersheet check site.yaml
+    undersheet check --trial site.yaml`
 }
 
 // Run checks the file that was named.
@@ -60,6 +66,10 @@ func (c *checkCmd) Run(con *console) error {
 	tellSite(con.out, path, site, warnings, time.Now())
 	settle(site, path)
 	tellNotReady(con.out, site)
+	if c.Trial {
+		fmt.Fprintln(con.out)
+		return tellPeopleOnTrial(context.Background(), con.out, site)
+	}
 	return nil
 }
 

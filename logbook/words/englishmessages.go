@@ -14,6 +14,10 @@ var englishMessages = map[string]string{
 	"mail/high": "HIGH", "mail/medium": "MEDIUM", "mail/low": "LOW",
 	"reading/ok": "ok",
 
+	"trial/subject": "[{site}] Trial message: nothing has happened",
+	"trial/text":    "This is a trial of the messages of {site}. Nothing has happened, and no gate has changed: this message lets nobody in. Tell whoever sent it that it came.",
+	"trial/short":   "{site}: trial message. Nothing has happened; it lets nobody in. Tell whoever sent it that it came.",
+
 	"mail/subject":        "[{site}] {priority}: {what}",
 	"mail/night":          englishNight,
 	"mail/going-in":       "If somebody has to go in: two trained people with breathing protection, in daylight. Otherwise keep everybody out and wait. " + englishLaw,

@@ -14,6 +14,10 @@ var frenchMessages = map[string]string{
 	"mail/high": "URGENT", "mail/medium": "IMPORTANT", "mail/low": "INFO",
 	"reading/ok": "bonne",
 
+	"trial/subject": "[{site}] Message d'essai : rien ne s'est passé",
+	"trial/text":    "Ceci est un essai des messages de {site}. Rien ne s'est passé, et aucun accès n'a changé : ce message ne permet à personne d'entrer. Dites à celui qui l'a envoyé qu'il est arrivé.",
+	"trial/short":   "{site} : message d'essai. Rien ne s'est passé ; il ne permet à personne d'entrer. Dites à celui qui l'a envoyé qu'il est arrivé.",
+
 	"mail/subject":        "[{site}] {priority} : {what}",
 	"mail/night":          frenchNight,
 	"mail/going-in":       "Si quelqu'un doit entrer : deux personnes formées avec protection respiratoire, en plein jour. Sinon, tenez tout le monde dehors et attendez. " + frenchLaw,
