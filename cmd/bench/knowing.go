@@ -47,8 +47,8 @@ func delaysOf(ss []score) []float64 {
 	return out
 }
 
-// scoresOf are the scores of one test over all findings.
-func scoresOf(fs []finding, of func(finding) score) []score {
+// scoresOf are the scores of one test over all stacks.
+func scoresOf[T any](fs []T, of func(T) score) []score {
 	var out []score
 	for _, f := range fs {
 		out = append(out, of(f))

@@ -14,7 +14,7 @@ import (
 
 // The limit of leak tests and of forecasts: what is the best that anybody can do who knows the
 // physics of the family, what its parameters are drawn from and what the leak does to each
-// line, but has to learn this stack's parameters, its weather and its instruments from the
+// line (or only how leaks do, see untold), but has to learn this stack's parameters, its weather and its instruments from the
 // readings? Where all of these are normal and move ln C linearly, readings are normal with a
 // known covariance. The most powerful test of a leak of one onset is then the likelihood ratio
 // of whitened readings (Kay 1998, Fundamentals of Statistical Signal Processing II, 4.4,
@@ -218,13 +218,38 @@ func (l *learner) atEnd(r *scenario.Record, hours int) (float64, error) {
 	return mean, nil
 }
 
-// limits are what can be had of one stack, by knowledge of gusts.
+// statistic is a test over a whitened record: it gives its statistic at the end of each hour.
+type statistic func(w *whitened, at func(hours, value float64)) error
+
+// highest is the statistic's highest value over a record.
+func (t statistic) highest(w *whitened) (top float64, err error) {
+	err = t(w, func(_, value float64) { top = max(top, value) })
+	return top, err
+}
+
+// since are its rises over a record in the hours after an onset.
+func (t statistic) since(w *whitened, onset float64) (out []rise, err error) {
+	top := 0.0
+	err = t(w, func(hours, value float64) {
+		if age := hours - onset; age > 0 && age <= searched && value > top {
+			top = value
+			out = append(out, rise{age, value})
+		}
+	})
+	return out, err
+}
+
+// limits are what can be had of one stack: told how hard gusts blow on it, and told how hard
+// they usually blow.
 type limits [2]limit
 
-// limit is the score of each leak, and the variance of the end by horizon.
+const usual = 1
+
+// limit is the score of each leak, told and not told what it does to each line, and the variance
+// of the end by horizon. The second, which takes longest, is for usual gusts only.
 type limit struct {
-	leaks []score
-	ends  []float64
+	leaks, untold []score
+	ends          []float64
 }
 
 // limitOf draws a stack and every leak of it.
@@ -237,31 +262,9 @@ func (b *bench) limitOf(seed uint64) (out limits, err error) {
 	}
 	for i, u := range []scenario.Unknowns{u, u.Usual()} {
 		l := newLearner(truth, plain.Lines(), u, gain, drift, rand.New(rand.NewPCG(seed, 0x6c696d6974)))
-		quiet, err := l.whiten(plain, hoursAll)
+		out[i].leaks, out[i].untold, err = b.leakScores(l, plain, i == usual)
 		if err != nil {
 			return out, err
-		}
-		for _, c := range cases(b.family) {
-			r := draw(b.family, seed, scenario.Trouble{Kind: c.kind, Factor: c.factor})
-			torn, err := l.whiten(r, hoursAll)
-			if err != nil {
-				return out, err
-			}
-			s, top, trace := score{days: (scenario.Hours - quietHours) / 24}, 0.0, traceOf(r, plain)
-			err = quiet.path(trace, func(_, value float64) { s.quiet = math.Max(s.quiet, value) })
-			if err != nil {
-				return out, err
-			}
-			err = torn.path(trace, func(hours, value float64) {
-				if age := hours - r.Truth.Onset; age > 0 && age <= searched && value > top {
-					top = value
-					s.rises = append(s.rises, rise{age, value})
-				}
-			})
-			if err != nil {
-				return out, err
-			}
-			out[i].leaks = append(out[i].leaks, s)
 		}
 		for _, h := range horizons {
 			v, err := l.atEnd(plain, h)
@@ -274,6 +277,49 @@ func (b *bench) limitOf(seed uint64) (out limits, err error) {
 	return out, nil
 }
 
+// leakScores are those of every leak of a stack by the test that is told what it does to each
+// line and, where asked for, by the one that is not.
+func (b *bench) leakScores(l *learner, plain *scenario.Record, both bool) (told, not []score, err error) {
+	quiet, err := l.whiten(plain, hoursAll)
+	if err != nil {
+		return nil, nil, err
+	}
+	days := (scenario.Hours - quietHours) / 24
+	untold := statistic(func(w *whitened, at func(hours, value float64)) error { return w.untold(l.lines, at) })
+	calmest := 0.0
+	if both {
+		if calmest, err = untold.highest(quiet); err != nil {
+			return nil, nil, err
+		}
+	}
+	for _, c := range cases(b.family) {
+		r := draw(b.family, plain.Seed, scenario.Trouble{Kind: c.kind, Factor: c.factor})
+		torn, err := l.whiten(r, hoursAll)
+		if err != nil {
+			return nil, nil, err
+		}
+		trace := traceOf(r, plain)
+		path := statistic(func(w *whitened, at func(hours, value float64)) error { return w.path(trace, at) })
+		s := score{days: days}
+		if s.quiet, err = path.highest(quiet); err != nil {
+			return nil, nil, err
+		}
+		if s.rises, err = path.since(torn, r.Truth.Onset); err != nil {
+			return nil, nil, err
+		}
+		told = append(told, s)
+		if !both {
+			continue
+		}
+		s = score{days: days, quiet: calmest}
+		if s.rises, err = untold.since(torn, r.Truth.Onset); err != nil {
+			return nil, nil, err
+		}
+		not = append(not, s)
+	}
+	return told, not, nil
+}
+
 // limitPart measures the limits of a family.
 func (b *bench) limitPart() ([]figure, error) {
 	all, err := collect(b.stacks, func(i int) (limits, error) { return b.limitOf(b.seed + uint64(i)) })
@@ -281,18 +327,17 @@ func (b *bench) limitPart() ([]figure, error) {
 		return nil, err
 	}
 	var out []figure
-	for i, told := range []string{"told how hard gusts blow", "told how hard they usually blow"} {
+	leaks := func(told string, of func(limits) []score) {
 		for k, c := range cases(b.family) {
-			var ss []score
-			for _, of := range all {
-				ss = append(ss, of[i].leaks[k])
-			}
-			ds := delaysOf(ss)
+			ds := delaysOf(scoresOf(all, func(l limits) score { return of(l)[k] }))
 			for _, f := range []figure{{row: told + ": share found within 36 h", value: share(finite(ds))}, {row: "  median delay, h, " + told, value: median(ds)}} {
 				f.table, f.column = fmt.Sprintf("Limit of leak tests, %s, %s, %d stacks", c.kind, b.family, b.stacks), fmt.Sprintf("×%v", c.factor)
 				out = append(out, f)
 			}
 		}
+	}
+	for i, told := range []string{"told how hard gusts blow", "told how hard they usually blow"} {
+		leaks(told, func(l limits) []score { return l[i].leaks })
 		for k, h := range horizons {
 			var ends []float64
 			for _, of := range all {
@@ -302,5 +347,6 @@ func (b *bench) limitPart() ([]figure, error) {
 				column: fmt.Sprintf("%d h", h), value: math.Sqrt(mean(ends))})
 		}
 	}
+	leaks("and not what a leak does to each line", func(l limits) []score { return l[usual].untold })
 	return out, nil
 }
