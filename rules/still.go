@@ -14,11 +14,10 @@ import (
 // standsStill reports whether the machine is known to stamp what comes before now.
 func (s *State) standsStill() bool { return s.Behind.At != 0 && s.Behind.At == s.At }
 
-// cameNow returns a reading as of the newest of its channel if it came while now stood still: the
-// machine stamped it and its channel has a newer one, or it is known that its clock is behind.
+// cameNow returns a reading as of the newest of its channel if it came while now stood still and is
+// dated before that or ahead of now. At any other time such a one comes late, or is dated wrongly.
 func (s *State) cameNow(ch logbook.Channel, c *Channel, e *logbook.Reading, j *reading.Judged) (n reading.Judged, ok bool) {
-	behind := j.At < c.Newest && (e.Stamped || s.standsStill()) || j.State == reading.Future && s.standsStill()
-	if !behind || e.Retained {
+	if !s.standsStill() || e.Retained || j.At >= c.Newest && j.State != reading.Future {
 		return n, false
 	}
 	n = reading.Alone(ch, e)
