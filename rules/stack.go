@@ -158,7 +158,8 @@ func (s *State) forecast(k *Stack, t *treatment.Treatment, hour int, daily bool)
 	case k.resists():
 		of.Code = alarm.CodeResisted
 	}
-	if !risk.Unsettled {
+	over := s.raised(&of) && !risk.AtRisk
+	if !risk.Unsettled && !(over && s.misled(t)) {
 		s.alarm(condition{of: of, active: risk.AtRisk})
 	}
 }

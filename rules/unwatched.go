@@ -102,6 +102,12 @@ func (s *State) skipped(e *logbook.ClockStepped) time.Duration {
 	return max(0, min(step, jumped)-treatment.Hours(e.PassedSeconds/3600))
 }
 
+// misled reports whether hours that nobody lived through look like hours in which the gas held, so
+// which makes a forecast promise too much. Right after a jump nobody knows.
+func (s *State) misled(t *treatment.Treatment) bool {
+	return t.Skipped != 0 || s.Unwatched != nil && s.At.Sub(s.Unwatched.Until) < jumpTold
+}
+
 // setAhead takes away from exposures and withholdings what a clock that was set ahead skipped, and
 // says of a time in which nobody watched that it was skipped.
 func (s *State) setAhead(e *logbook.ClockStepped, withholding time.Duration) {

@@ -168,3 +168,24 @@ func TestStepThatIsTimePassed(t *testing.T) {
 	assert.Equal(t, []string{"raised"}, alarms(d.fresh(), alarm.Unwatched))
 	assert.Equal(t, end, k.Treatment.ShortestEnd())
 }
+
+// Hours that nobody lived through are none in which the gas held: an end level at risk stays told,
+// though the fit takes them for such.
+func TestClockSetAheadEndsNoRisk(t *testing.T) {
+	risk := func(d *day) string {
+		if a := d.state.Alarms[AlarmKey{Alarm: alarm.AtRisk, Store: "Long Barn", Stack: "A"}]; a != nil && a.Raised {
+			return "raised"
+		}
+		return ""
+	}
+	d := underGas(t)
+	d.run(3)
+	d.stops(20)
+	d.run(1)
+	require.Equal(t, "raised", risk(d))
+	d.jumps(30, 0)
+	for range 20 {
+		d.run(1)
+		require.Equal(t, "raised", risk(d))
+	}
+}
