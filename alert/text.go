@@ -95,12 +95,8 @@ func (p *Planner) zone() *time.Location { return p.nights().Zone() }
 
 // storeOf returns the store, which an alarm of a stack may leave out.
 func storeOf(v *rules.View, store, stack string) string {
-	for _, s := range v.Stores {
-		for _, k := range s.Stacks {
-			if store == "" && k.Name == stack {
-				return s.Name
-			}
-		}
+	if s, _ := v.Stack(stack); store == "" && s != nil {
+		return s.Name
 	}
 	return store
 }
@@ -280,7 +276,7 @@ func (w *writer) reasons(rs []logbook.Reason) {
 
 // stack writes what was read under the sheet and what is expected.
 func (w *writer) stack(v *rules.View, name string) {
-	k := stackView(v, name)
+	_, k := v.Stack(name)
 	if k == nil || len(k.Lines) == 0 {
 		return
 	}
@@ -303,7 +299,7 @@ func (w *writer) outlook(n *news, v *rules.View) {
 	if n.Alarm == nil || n.Alarm.Alarm != alarm.AtRisk || n.Alarm.State == logbook.AlarmCleared {
 		return
 	}
-	k := stackView(v, n.Alarm.Stack)
+	_, k := v.Stack(n.Alarm.Stack)
 	if k == nil {
 		return
 	}
@@ -323,29 +319,16 @@ func (w *writer) outlook(n *news, v *rules.View) {
 
 // store writes where the gate stands and what was read in the air.
 func (w *writer) store(v *rules.View, name string) {
-	for i := range v.Stores {
-		s := &v.Stores[i]
-		if s.Name != name {
-			continue
-		}
-		headline, _ := words.Gate(w.lang, &s.Gate)
-		w.para(w.text("mail/gate", "{gate}", headline))
-		w.reasons(s.Gate.Reasons)
-		for _, a := range s.Air {
-			w.line(w.text("mail/item", "{name}", a.Name+" ("+words.Word(w.lang, "where", a.Where)+")", "{what}", w.sample(a.Last)))
-		}
+	s := v.Store(name)
+	if s == nil {
+		return
 	}
-}
-
-func stackView(v *rules.View, name string) *rules.StackView {
-	for i := range v.Stores {
-		for k := range v.Stores[i].Stacks {
-			if s := &v.Stores[i].Stacks[k]; name != "" && s.Name == name {
-				return s
-			}
-		}
+	headline, _ := words.Gate(w.lang, &s.Gate)
+	w.para(w.text("mail/gate", "{gate}", headline))
+	w.reasons(s.Gate.Reasons)
+	for _, a := range s.Air {
+		w.line(w.text("mail/item", "{name}", a.Name+" ("+words.Word(w.lang, "where", a.Where)+")", "{what}", w.sample(a.Last)))
 	}
-	return nil
 }
 
 // sample writes a reading as it was judged.

@@ -70,12 +70,8 @@ func (d *draft) end(v *rules.View) {
 
 // stackOf finds a stack in a view.
 func stackOf(v *rules.View, name string) rules.StackView {
-	for _, st := range v.Stores {
-		for _, k := range st.Stacks {
-			if k.Name == name {
-				return k
-			}
-		}
+	if _, k := v.Stack(name); k != nil {
+		return *k
 	}
 	return rules.StackView{}
 }

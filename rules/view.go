@@ -29,6 +29,29 @@ type View struct {
 	FollowUps []FollowUpView     // by when they are due; what waits for something comes last
 }
 
+// Store returns the store of a name, nil where there is none.
+func (v *View) Store(name string) *StoreView {
+	for i := range v.Stores {
+		if v.Stores[i].Name == name {
+			return &v.Stores[i]
+		}
+	}
+	return nil
+}
+
+// Stack returns the stack of a name with its store, nil where there is none.
+func (v *View) Stack(name string) (*StoreView, *StackView) {
+	for i := range v.Stores {
+		s := &v.Stores[i]
+		for j := range s.Stacks {
+			if s.Stacks[j].Name == name {
+				return s, &s.Stacks[j]
+			}
+		}
+	}
+	return nil, nil
+}
+
 // StoreView is one building.
 type StoreView struct {
 	Name       string

@@ -168,13 +168,11 @@ func (p *site) answerPage(r *http.Request, e logbook.Acting, a Answer) answerPag
 		page.Findings = append(page.Findings, f.Text)
 	}
 	store, stack := e.Place()
-	if s, _, ok := find(v, stack); ok && stack != "" {
+	if s, _ := v.Stack(stack); s != nil {
 		store = s.Name
 	}
-	for _, s := range v.Stores {
-		if s.Name == store {
-			page.Gates = append(page.Gates, gateLine{page.gate(s.Name, s.Gate), s.Name, storePath(s.Name)})
-		}
+	if s := v.Store(store); s != nil {
+		page.Gates = append(page.Gates, gateLine{page.gate(s.Name, s.Gate), s.Name, storePath(s.Name)})
 	}
 	page.Next = page.next(e, a, store)
 	return page

@@ -44,22 +44,20 @@ func (p *site) around(page *actPage, made *form.Form) {
 	} else {
 		page.Path = actPath(made.Kind, "store", store)
 	}
-	if s, k, ok := find(page.view, stack); ok && stack != "" {
+	if s, k := page.view.Stack(stack); k != nil {
 		store = s.Name
-		page.Stack = &aboutStack{link: linkTo(k.Name), stackHead: page.head(k)}
+		page.Stack = &aboutStack{link: linkTo(k.Name), stackHead: page.head(*k)}
 		if end, ok := form.ShortestEnd(page.view, stack); ok {
 			page.Stack.Shortest = page.clock(end)
 		}
 		page.Back = page.Stack.Path
 	}
-	for _, s := range page.view.Stores {
-		if s.Name == store {
-			page.About = page.aboutStore(s)
-			if stack == "" {
-				page.Back = storePath(s.Name)
-			}
-			p.withhold(page, made.Kind, s)
+	if s := page.view.Store(store); s != nil {
+		page.About = page.aboutStore(*s)
+		if stack == "" {
+			page.Back = storePath(s.Name)
 		}
+		p.withhold(page, made.Kind, *s)
 	}
 	p.placeFirst(page, made, store, stack)
 	page.ShowConditions = made.Kind == logbook.KindEntryConfirmed

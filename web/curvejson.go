@@ -64,12 +64,12 @@ type CurveLeak struct {
 // curve answers with what the script draws.
 func (p *site) curve(w http.ResponseWriter, r *http.Request) {
 	v := p.source.View()
-	_, k, ok := find(v, r.PathValue("name"))
-	if !ok || k.Started == 0 {
+	_, k := v.Stack(r.PathValue("name"))
+	if k == nil || k.Started == 0 {
 		http.NotFound(w, r)
 		return
 	}
-	c := p.curvesOf(r, v, k)
+	c := p.curvesOf(r, v, *k)
 	text, err := json.Marshal(c)
 	if err != nil {
 		p.opts.Logger.Error("write curves", "stack", k.Name, "error", err)

@@ -151,13 +151,11 @@ func (f *frame) outside(v *rules.View, x *rules.FollowUpView) string {
 		return ""
 	}
 	if f.shut == "" {
-		for i := range v.Stores {
-			if s := &v.Stores[i]; s.Name == x.Store && s.Gate.State == logbook.GateCleared {
-				if f.night() != "" {
-					return f.text("due/night")
-				}
-				return ""
+		if s := v.Store(x.Store); s != nil && s.Gate.State == logbook.GateCleared {
+			if f.night() != "" {
+				return f.text("due/night")
 			}
+			return ""
 		}
 	}
 	return f.text("due/not-cleared", "{store}", x.Store)

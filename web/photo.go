@@ -31,14 +31,8 @@ var photoFields = []form.Field{{Name: "by", Sort: form.Text, Needed: true, Longe
 
 // hasStack reports whether the site has a stack.
 func (f *frame) hasStack(name string) bool {
-	for _, s := range f.view.Stores {
-		for _, k := range s.Stacks {
-			if k.Name == name {
-				return true
-			}
-		}
-	}
-	return false
+	_, k := f.view.Stack(name)
+	return k != nil
 }
 
 func (p *site) photoPage(f frame, stack string, sent func(string) string, faults ...string) photoPage {

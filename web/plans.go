@@ -78,7 +78,7 @@ func stackFields(lang string) []form.Field {
 // askPlan shows the form.
 func (p *site) askPlan(w http.ResponseWriter, r *http.Request) {
 	v := p.source.View()
-	if st := storeOf(v, r.PathValue("store")); st != nil {
+	if st := v.Store(r.PathValue("store")); st != nil {
 		p.show(w, r, http.StatusOK, "plan", p.planPage(r, v, st, r.URL.Query(), nil))
 		return
 	}
@@ -126,7 +126,7 @@ func (p *site) planPage(r *http.Request, v *rules.View, st *rules.StoreView, sen
 // planSheet works the plan out and shows the page that prints; with faults, the form.
 func (p *site) planSheet(w http.ResponseWriter, r *http.Request) {
 	v := p.source.View()
-	st := storeOf(v, r.PathValue("store"))
+	st := v.Store(r.PathValue("store"))
 	if st == nil {
 		p.missing(w, r)
 		return
@@ -220,14 +220,4 @@ func (p *site) planAsk(r *http.Request, v *rules.View, st *rules.StoreView, sent
 		faults = append(faults, form.Fault{Field: "commodity-0", Text: f.text("page/plan-nothing")})
 	}
 	return a, faults
-}
-
-// storeOf returns a store of the view, or nil.
-func storeOf(v *rules.View, name string) *rules.StoreView {
-	for i := range v.Stores {
-		if v.Stores[i].Name == name {
-			return &v.Stores[i]
-		}
-	}
-	return nil
 }

@@ -70,23 +70,12 @@ type eventRow struct {
 	At, Text string
 }
 
-// find returns a stack and its store by the stack's name.
-func find(v *rules.View, name string) (rules.StoreView, rules.StackView, bool) {
-	for _, s := range v.Stores {
-		for _, k := range s.Stacks {
-			if k.Name == name {
-				return s, k, true
-			}
-		}
-	}
-	return rules.StoreView{}, rules.StackView{}, false
-}
-
 func (p *site) stackPage(r *http.Request, v *rules.View, name string, log bool) (stackPage, bool) {
-	s, k, ok := find(v, name)
-	if !ok {
+	s, found := v.Stack(name)
+	if found == nil {
 		return stackPage{}, false
 	}
+	k := *found
 	page := stackPage{frame: p.frame(r, v, "page/stack", "{stack}", name), link: linkTo(name), Store: s.Name, Log: log}
 	if k.LowHighRatio > 0 {
 		page.Ratio = page.figure(k.LowHighRatio)

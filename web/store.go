@@ -167,13 +167,12 @@ func (f *frame) people(ps []people.Day) []personRow {
 // store shows the page of one store.
 func (p *site) store(w http.ResponseWriter, r *http.Request) {
 	v := p.source.View()
-	for _, s := range v.Stores {
-		if s.Name == r.PathValue("name") {
-			p.show(w, r, http.StatusOK, "store", p.storePage(r, v, s))
-			return
-		}
+	s := v.Store(r.PathValue("name"))
+	if s == nil {
+		p.missing(w, r)
+		return
 	}
-	p.missing(w, r)
+	p.show(w, r, http.StatusOK, "store", p.storePage(r, v, *s))
 }
 
 func (p *site) storePage(r *http.Request, v *rules.View, s rules.StoreView) storePage {

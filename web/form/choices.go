@@ -189,12 +189,8 @@ func earlyReason(d Depot, e logbook.Acting) []Fault {
 // ShortestEnd returns when the shortest exposure of the stack's treatment has
 // passed; false while the stack is in no exposure.
 func ShortestEnd(v *rules.View, stack string) (logbook.Time, bool) {
-	for _, s := range v.Stores {
-		for _, k := range s.Stacks {
-			if k.Name == stack && k.Phase == logbook.PhaseExposure && k.Started != 0 {
-				return k.ShortestEnd, true
-			}
-		}
+	if _, k := v.Stack(stack); k != nil && k.Phase == logbook.PhaseExposure && k.Started != 0 {
+		return k.ShortestEnd, true
 	}
 	return 0, false
 }
