@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"encoding/json"
 	"strings"
 	"testing"
 	"time"
@@ -180,6 +181,23 @@ func TestChecksBeforeDosing(t *testing.T) {
 	assert.Contains(t, d.findings(), "check-unknown")
 	d.dose("five-day")
 	assert.Equal(t, logbook.Number(2), d.findings()["checks-owed"].Value)
+}
+
+// A walk that signed no check that there is leaves all of them owed, after a restart as before.
+func TestSignedNothingThatIsAsked(t *testing.T) {
+	for _, restart := range []bool{false, true} {
+		d := aday(t)
+		d.act(&logbook.ChecksSigned{OnStore: inBarn(), InOrder: []string{"moonlight"}, Second: "Bo"}, logbook.KindChecksSigned, 0)
+		if restart {
+			text, err := json.Marshal(d.state)
+			require.NoError(t, err)
+			d.state = New()
+			require.NoError(t, json.Unmarshal(text, d.state))
+		}
+		d.fresh()
+		d.dose("five-day")
+		assert.Equal(t, "all", d.findings()["checks-owed"].About, restart)
+	}
 }
 
 // A licence counts to the end of its last day, wherever that is.

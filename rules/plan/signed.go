@@ -21,13 +21,15 @@ type Signed map[string]Signature
 // Sign takes what was signed of checks; the newest counts. It returns those that there are
 // none of.
 func (s *Signed) Sign(codes []string, of Signature) (unknown []string) {
-	if *s == nil {
-		*s = Signed{}
-	}
 	for _, c := range codes {
 		if !IsCheck(c) {
 			unknown = append(unknown, c)
-		} else if old, ok := (*s)[c]; !ok || old.At <= of.At {
+			continue
+		}
+		if *s == nil {
+			*s = Signed{}
+		}
+		if old, ok := (*s)[c]; !ok || old.At <= of.At {
 			(*s)[c] = of
 		}
 	}
