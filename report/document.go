@@ -93,7 +93,7 @@ func (p *page) short() {
 	}
 	p.head("short")
 	terms := paper.Terms{
-		{Name: p.text("term/exposure"), Value: p.text("exposure-was", "{hours}", p.tenths(r.Course.ExposureHours), "{span}", p.span(r.Course.Started, r.Course.AiringStarted))},
+		{Name: p.text("term/exposure"), Value: p.lasted()},
 		{Name: p.text("term/end-level"), Value: p.lowestEnd()},
 		{Name: p.text("term/lowest-ctp"), Value: p.lowestCTP()},
 		{Name: p.text("term/criteria"), Value: p.text("criteria-count", "{met}", fmt.Sprint(met), "{not}", fmt.Sprint(not), "{open}", fmt.Sprint(len(r.Success.Criteria)-met-not))},
@@ -182,7 +182,7 @@ func (p *page) treated() {
 		{Name: p.text("term/volume"), Value: entered(g.VolumeM3, "m³")},
 		{Name: p.text("term/gas-space"), Value: gas},
 		{Name: p.text("term/sheet"), Value: p.recorded(g.Sheet)},
-		{Name: p.text("term/protocol"), Value: p.text("protocol-is", "{protocol}", p.code("protocol", g.Protocol), "{end}", p.num(r.Course.EndLevelPPM), "{hours}", p.num(r.Course.ShortestEnd.Hours(r.Course.Started)))},
+		{Name: p.text("term/protocol"), Value: p.text("protocol-is", "{protocol}", p.code("protocol", g.Protocol), "{end}", p.num(r.Course.EndLevelPPM), "{hours}", p.num(r.Course.ShortestHours))},
 		{Name: p.text("term/dosing"), Value: p.when(r.Dosed, "not-recorded")},
 		{Name: p.text("term/start"), Value: p.text("by-whom", "{time}", p.time(r.Course.Started), "{by}", p.recorded(g.By))},
 		{Name: p.text("term/planned-end"), Value: p.time(r.Course.PlannedEnd)},
@@ -209,4 +209,14 @@ func (p *page) size() string {
 		return p.text("not-recorded")
 	}
 	return p.given(g.LengthM) + " × " + p.given(g.WidthM) + " × " + p.given(g.HeightM) + "\u00a0m"
+}
+
+// lasted says how long the exposure lasted.
+func (p *page) lasted() string {
+	c := &p.r.Course
+	values := []string{"{hours}", p.tenths(c.ExposureHours), "{span}", p.span(c.Started, c.AiringStarted), "{skipped}", p.tenths(c.SkippedHours)}
+	if c.SkippedHours > 0 {
+		return p.text("exposure-skipped", values...)
+	}
+	return p.text("exposure-was", values...)
 }

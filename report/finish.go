@@ -8,7 +8,6 @@ import (
 	"undersheet/logbook"
 	"undersheet/rules"
 	"undersheet/rules/dose"
-	"undersheet/rules/exposure"
 )
 
 // finish makes the figures of the report as the treatment stands now, or stood when it
@@ -37,11 +36,7 @@ func (d *draft) finish(s *rules.State, src Source) *Report {
 	for i, l := range d.t.Lines {
 		x := Line{Key: key(i), Name: l.Name, Channel: l.Channel, LengthM: r.tube(l.Name), View: r.Stack.Lines[i], samples: d.lines[i]}
 		x.EndLevels = d.recorded(l.Name, x.View.EndLevels)
-		var away exposure.Hours
-		if held := r.Stack.Efficacy; held != nil && i < len(held.Lines) {
-			away = held.Lines[i].Hours
-		}
-		x.figures(d.t.Started, end, r.Aired.TempC, r.Stack.EndLevelPPM, away)
+		x.figures(d.t.Started, end, r.Aired.TempC, r.Stack.EndLevelPPM, l.CTP.Hourly)
 		r.Lines = append(r.Lines, x)
 	}
 	r.Days = distribution(r.Lines)
@@ -76,7 +71,8 @@ func (r *Report) course(d *draft) Course {
 	k := &r.Stack
 	return Course{Name: k.Treatment, Phase: k.Phase, Verdict: k.Verdict, Protocol: r.Given.Protocol, EndLevelPPM: k.EndLevelPPM,
 		DosingStarted: r.Dosed, Started: k.Started, ShortestEnd: d.t.ShortestEnd(), PlannedEnd: k.PlannedEnd, AiringStarted: r.Aired.First,
-		ExposureHours: r.end().Hours(k.Started) - d.t.Skipped.Hours(), Cleared: r.Aired.Cleared, SecondFrom: r.Aired.SecondFrom, SecondUntil: r.Aired.SecondUntil,
+		ShortestHours: d.t.Protocol.Hours, ExposureHours: d.t.Lived(r.end()).Hours(), SkippedHours: (r.end().Sub(k.Started) - d.t.Lived(r.end())).Hours(),
+		Cleared: r.Aired.Cleared, SecondFrom: r.Aired.SecondFrom, SecondUntil: r.Aired.SecondUntil,
 		GrainTempC: r.Aired.TempC, Measured: r.Aired.Measured}
 }
 

@@ -78,9 +78,11 @@ type Course struct {
 	DosingStarted logbook.Time `json:"dosing_started,omitzero"`
 	Started       logbook.Time `json:"t0"`
 	ShortestEnd   logbook.Time `json:"shortest_end"` // when the protocol's shortest exposure had passed
+	ShortestHours float64      `json:"shortest_h"`   // that the protocol asks for
 	PlannedEnd    logbook.Time `json:"planned_end"`
 	AiringStarted logbook.Time `json:"airing_started,omitzero"`
-	ExposureHours float64      `json:"exposure_h"` // from t = 0 to airing, or to as_of
+	ExposureHours float64      `json:"exposure_h"`         // from t = 0 to airing, or to as_of, without skipped_h
+	SkippedHours  float64      `json:"skipped_h,omitzero"` // over which the clock was set ahead then: nobody lived through them
 	Cleared       logbook.Time `json:"store_cleared,omitzero"`
 	SecondFrom    logbook.Time `json:"second_treatment_from,omitzero"`
 	SecondUntil   logbook.Time `json:"second_treatment_until,omitzero"`

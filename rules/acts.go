@@ -318,6 +318,7 @@ func (s *State) start(e *logbook.TreatmentStarted, k *Stack, at logbook.Time) {
 		s.newTreatment(k, e.Stack, at)
 	}
 	k.Treatment.Start(&given, p, at)
+	k.Treatment.Skip(s.Skips...) // those after a start that is entered late
 	if first := k.firstOfPair(); first != nil {
 		k.Treatment.Second, first.After.Second = true, followup.Done{At: at, By: e.By}
 	}
@@ -364,7 +365,7 @@ func (s *State) air(e *logbook.AiringStarted, k *Stack, at logbook.Time) {
 	}
 	if t.Early() {
 		s.find(logbook.Finding{Code: "airing-early", Store: k.Store, Stack: e.Stack, About: e.Early,
-			Value: logbook.Number(at.Hours(t.Started)), Limit: logbook.Number(t.Protocol.Hours)})
+			Value: logbook.Number(t.Lived(at).Hours()), Limit: logbook.Number(t.Protocol.Hours)})
 		if strings.TrimSpace(e.Early) == "" {
 			s.find(logbook.Finding{Code: "airing-early-no-reason", Stack: e.Stack})
 		}

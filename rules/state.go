@@ -45,7 +45,8 @@ type State struct {
 	Owed        map[string]Owed        `json:",omitempty"` // what is owed of no stack, as last recorded
 	Ahead       map[string]Ahead       `json:",omitempty"` // clocks that run ahead, by channel
 	Behind      Behind                 `json:",omitzero"`  // the machine's clock, while it stands before now
-	Jump        Jump                   `json:",omitzero"`  // of now, the newest one
+	Jumps       []Jump                 `json:",omitempty"` // of now, the newest ones
+	Skips       []treatment.Skipped    `json:",omitempty"` // where the machine's clock was set ahead, the newest ones
 	Watched     logbook.Time           `json:",omitzero"`  // received time of the newest entry that a program writes while it runs
 	Unwatched   *Unwatched             `json:",omitempty"` // the newest time in which nobody watched; nil = none
 	Found       []logbook.Finding      // the last ones

@@ -20,7 +20,7 @@ const (
 	jumpTold     = 5 * time.Minute // how soon after a jump a clock-stepped entry is of that jump
 )
 
-// Jump is the newest stretch that now passed over at once.
+// Jump is a stretch that now passed over at once.
 type Jump struct{ From, Until logbook.Time }
 
 // Unwatched is the newest time in which nothing was read or watched while stacks were at work.
@@ -34,7 +34,8 @@ type Unwatched struct {
 // passed, runs; where an entry has no received time nobody knows when that was.
 func (s *State) noteJump(before logbook.Time, e logbook.Entry) {
 	if before != 0 && s.At.Sub(before) >= jumpFrom {
-		s.Jump = Jump{before, s.At}
+		const most = 4
+		s.Jumps = append(s.Jumps[max(0, len(s.Jumps)+1-most):], Jump{before, s.At})
 	}
 	switch e.(type) {
 	case *logbook.Reading, *logbook.Clock, *logbook.ClockStepped, *logbook.InstrumentState, *logbook.PayloadRefused:
@@ -92,11 +93,24 @@ func (s *State) unwatchedAlarm(store string) {
 	s.alarm(condition{of: of, active: true, anew: known != nil && known.Raised && !same})
 }
 
+// jumped is how far now jumped lately, also in leaps that follow each other at once: a clock can be
+// set twice before anybody looks at it.
+func (s *State) jumped() (by time.Duration) {
+	next := s.At.Add(jumpFrom - jumpTold)
+	for _, j := range slices.Backward(s.Jumps) {
+		if next.Sub(j.Until) > jumpFrom {
+			break
+		}
+		by, next = by+j.Until.Sub(j.From), j.From
+	}
+	return by
+}
+
 // skipped returns how much of the newest jump is no time that passed, because the clock was set
 // ahead. A step that is wider than the jump brought back a clock that had stood behind.
 func (s *State) skipped(e *logbook.ClockStepped) time.Duration {
-	step, jumped := treatment.Hours(e.StepSeconds/3600), s.Jump.Until.Sub(s.Jump.From)
-	if s.At.Sub(s.Jump.Until) > jumpTold || step > jumped+jumpFrom {
+	step, jumped := treatment.Hours(e.StepSeconds/3600), s.jumped()
+	if step > jumped+jumpFrom {
 		return 0
 	}
 	return max(0, min(step, jumped)-treatment.Hours(e.PassedSeconds/3600))
@@ -105,7 +119,7 @@ func (s *State) skipped(e *logbook.ClockStepped) time.Duration {
 // misled reports whether hours that nobody lived through look like hours in which the gas held, so
 // which makes a forecast promise too much. Right after a jump nobody knows.
 func (s *State) misled(t *treatment.Treatment) bool {
-	return t.Skipped != 0 || s.Unwatched != nil && s.At.Sub(s.Unwatched.Until) < jumpTold
+	return len(t.Skips) > 0 || s.Unwatched != nil && s.At.Sub(s.Unwatched.Until) < jumpTold
 }
 
 // setAhead takes away from exposures and withholdings what a clock that was set ahead skipped, and
@@ -115,13 +129,18 @@ func (s *State) setAhead(e *logbook.ClockStepped, withholding time.Duration) {
 	if u := s.Unwatched; u != nil && s.At.Sub(u.Until) <= jumpTold && u.Until.Sub(u.From)-skipped <= unwatchedFor {
 		u.Set = true
 	}
+	const most = 50
+	x := treatment.Skipped{From: s.At.Add(-skipped), Until: s.At}
+	if skipped > 0 {
+		s.Skips = append(s.Skips[max(0, len(s.Skips)+1-most):], x)
+	}
 	for _, k := range s.Stacks {
 		t := k.Treatment
 		if t == nil {
 			continue
 		}
 		t.SetAhead(s.At, treatment.Hours(e.StepSeconds/3600), withholding)
-		if t.Skip(s.At, skipped) {
+		if t.Skip(x) {
 			s.putNotShown(k)
 		}
 	}

@@ -189,3 +189,77 @@ func TestClockSetAheadEndsNoRisk(t *testing.T) {
 		require.Equal(t, "raised", risk(d))
 	}
 }
+
+// An exposure that is longer than the protocol's shortest is as long as was asked for, too: a clock
+// that jumps ahead after the shortest has passed skips none of it, nor of the release of an added
+// dose, and the end level judged before stands.
+func TestClockSetAheadInALongerExposure(t *testing.T) {
+	d := underGas(t)
+	d.act(&logbook.ExposureExtended{OnStack: onA(), ExposureHours: 168}, logbook.KindExposureExtended, 0)
+	d.level["a1"], d.level["a2"] = nil, nil // nothing to fit
+	d.run(116)
+	d.level["a1"], d.level["a2"] = flat(600), flat(500)
+	d.run(5)
+	k := d.state.Stacks["A"].Treatment
+	k.ReleaseUntil = d.now.Add(10 * time.Hour)
+	short, end, judged, released := k.ShortestEnd(), k.PlannedEnd, k.Lines[0].Shortest, k.ReleaseUntil
+	require.Equal(t, logbook.ShownMet, judged.Shown)
+	before := d.now
+	lived := d.state.View().Stores[0].Stacks[0].Efficacy.Hours
+	d.jumps(30, 0)
+	assert.Equal(t, short, k.ShortestEnd())
+	assert.Equal(t, judged, k.Lines[0].Shortest)
+	assert.Equal(t, end.Add(30*time.Hour), k.PlannedEnd)
+	assert.Equal(t, released.Add(30*time.Hour), k.ReleaseUntil)
+	assert.InDelta(t, lived, d.state.View().Stores[0].Stacks[0].Efficacy.Hours, 0.1)
+	assert.Equal(t, before.Sub(k.Started), k.Lived(before), "what was lived before the jump is not less for it")
+}
+
+// A clock that is set twice before anybody looks at it says so once, of both leaps.
+func TestClockSetTwice(t *testing.T) {
+	d := underGas(t)
+	k := d.state.Stacks["A"].Treatment
+	end := k.ShortestEnd()
+	d.run(10)
+	d.now = d.now.Add(30 * time.Hour)
+	d.read("door", 0.02)
+	d.now = d.now.Add(10 * time.Second)
+	d.read("door", 0.02)
+	d.jumpsTold(20, 50)
+	assert.Equal(t, end.Add(50*time.Hour), k.ShortestEnd())
+}
+
+// jumpsTold sets the clock ahead, after it had been already, and says so of both.
+func (d *day) jumpsTold(hours, both float64) {
+	d.now = d.now.Add(treatment.Hours(hours))
+	d.read("door", 0.02)
+	d.commit(d.stamp(&logbook.ClockStepped{StepSeconds: 3600 * both}, logbook.KindClockStepped, 0))
+}
+
+// A start that somebody enters late, after the clock jumped, is of before the jump.
+func TestStartEnteredAfterAJump(t *testing.T) {
+	d := aday(t)
+	d.declare()
+	d.run(1)
+	d.act(&logbook.DosingStarted{OnStack: onA(), StoreEmpty: true}, logbook.KindDosingStarted, 0)
+	d.run(0.5)
+	d.jumps(48, 0)
+	d.run(0.5)
+	d.act(&logbook.TreatmentStarted{OnStack: onA(), Treatment: "A-1", Protocol: "five-day", Commodity: "maize", Tonnes: 100,
+		VolumeM3: 150, PhosphineG: 200, GrainTempC: 27}, logbook.KindTreatmentStarted, 49*time.Hour)
+	k := d.state.Stacks["A"].Treatment
+	assert.InDelta(t, 168, k.ShortestEnd().Hours(k.Started), 0.01)
+}
+
+// How even the gas was is judged hour by hour of the exposure (criterion (d) of
+// efficacy.CriteriaSource): an uneven hour after the clock jumped is one of them.
+func TestUnevenAfterAJump(t *testing.T) {
+	d := underGas(t)
+	d.run(34)
+	even := func() string { return d.state.View().Stores[0].Stacks[0].Efficacy.Criteria()[3].State }
+	require.Equal(t, logbook.ShownMet, even())
+	d.jumps(60, 0)
+	d.level["a2"] = flat(50)
+	d.run(4)
+	assert.Equal(t, logbook.ShownNotMet, even())
+}

@@ -42,7 +42,7 @@ var englishReport = map[string]string{
 	"report/term/followups": "Follow-ups", "report/term/log": "Log", "report/term/entries": "Entries", "report/term/hash": "Hash at entry {seq}",
 	"report/term/written-by": "This report written by version", "report/term/judged-by": "Records made by version", "report/term/as-of": "State as of", "report/term/statement": "Statement",
 
-	"report/exposure-was": "{hours} h, {span}", "report/lowest-end": "{ppm} ppm on line {line} ({moment}), against {end} ppm",
+	"report/exposure-was": "{hours} h, {span}", "report/exposure-skipped": "{hours} h, {span}, without {skipped} h over which the computer's clock was set ahead", "report/lowest-end": "{ppm} ppm on line {line} ({moment}), against {end} ppm",
 	"report/lines-not-shown": "Not shown: {lines}.", "report/lowest-ctp": "{ppmh} ppm·h ({gh} g·h/m³) on line {line}",
 	"report/criteria-count": "{met} met, {not} not met, {open} not decidable", "report/forecast-count": "{inside} of {judged} held what came within their 90 % interval",
 	"report/followup-count": "{owed} owed of {all}", "report/gas-given": "{m3} m³, as entered",

@@ -43,7 +43,7 @@ var frenchReport = map[string]string{
 	"report/term/log": "Registre", "report/term/entries": "Entrées", "report/term/hash": "Empreinte à l'entrée {seq}", "report/term/written-by": "Rapport écrit par la version",
 	"report/term/judged-by": "Enregistrements faits par la version", "report/term/as-of": "État au", "report/term/statement": "Mention de preuve",
 
-	"report/exposure-was": "{hours} h, {span}", "report/lowest-end": "{ppm} ppm sur la ligne {line} ({moment}), pour {end} ppm",
+	"report/exposure-was": "{hours} h, {span}", "report/exposure-skipped": "{hours} h, {span}, sans les {skipped} h dont l'horloge de l'ordinateur a été avancée", "report/lowest-end": "{ppm} ppm sur la ligne {line} ({moment}), pour {end} ppm",
 	"report/lines-not-shown": "Non constaté : {lines}.", "report/lowest-ctp": "{ppmh} ppm·h ({gh} g·h/m³) sur la ligne {line}",
 	"report/criteria-count": "remplis : {met}, non remplis : {not}, indécidables : {open}",
 	"report/forecast-count": "{inside} sur {judged} ont contenu ce qui est advenu dans leur intervalle à 90 %", "report/followup-count": "encore dues : {owed} sur {all}",

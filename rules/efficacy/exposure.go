@@ -3,6 +3,7 @@ package efficacy
 import (
 	"math"
 	"slices"
+	"time"
 
 	"undersheet/logbook"
 	"undersheet/rules/dose"
@@ -35,16 +36,16 @@ type Line struct {
 
 // Of gathers a treatment that has its t = 0; tempC is the grain's newest temperature.
 func Of(t *treatment.Treatment, now logbook.Time, fullPPM, tempC float64) *Exposure {
-	e := &Exposure{Over: t.AiringFirst != 0, Early: t.Early(), Inspected: t.Inspected, Planned: t.PlannedEnd.Hours(t.Started) - t.Skipped.Hours(), EndPPM: t.EndPPM(), FullPPM: fullPPM,
+	e := &Exposure{Over: t.AiringFirst != 0, Early: t.Early(), Inspected: t.Inspected, Planned: t.Lived(t.PlannedEnd).Hours(), EndPPM: t.EndPPM(), FullPPM: fullPPM,
 		TempC: math.Min(tempC, t.Given.GrainTempC)}
 	end := now
 	if e.Over {
 		end = t.AiringFirst
 	}
-	e.Hours = math.Max(0, end.Hours(t.Started)-t.Skipped.Hours())
+	e.Hours = t.Lived(end).Hours()
 	for i := range t.Lines {
 		l := &t.Lines[i]
-		e.Lines = append(e.Lines, Line{Name: l.Name, PPMh: l.CTP.PPMh, Above: l.CTP.Above, End: l.Airing, Hours: slices.Clone(l.CTP.Hourly)})
+		e.Lines = append(e.Lines, Line{Name: l.Name, PPMh: l.CTP.PPMh, Above: l.CTP.Above, End: l.Airing, Hours: lived(t, l.CTP.Hourly)})
 	}
 	return e
 }
@@ -63,6 +64,22 @@ func (e *Exposure) Lowest() (Line, bool) {
 		}
 		return 0
 	}), true
+}
+
+// lived returns the hours that were lived through, so that the nth is the nth of the exposure: none
+// that a clock which was set ahead skipped.
+func lived(t *treatment.Treatment, hours exposure.Hours) exposure.Hours {
+	if len(t.Skips) == 0 {
+		return slices.Clone(hours)
+	}
+	var in exposure.Hours
+	for h := range hours {
+		from := t.Started.Add(time.Duration(h) * time.Hour)
+		if t.Lived(from.Add(time.Hour))/time.Hour > t.Lived(from)/time.Hour {
+			in = append(in, hours[h])
+		}
+	}
+	return in
 }
 
 // GhM3 returns a CTP in g·h/m³ for gas at the grain's temperature.

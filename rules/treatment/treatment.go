@@ -55,13 +55,13 @@ type Treatment struct {
 	DosingAt     logbook.Time
 	Started      logbook.Time // t = 0; 0 while dosing, or when airing came first
 	PlannedEnd   logbook.Time
-	Skipped      time.Duration `json:",omitempty"` // by how much the clock was set ahead in the exposure: that is none of it
-	Laid         logbook.Time  // when phosphide was last laid, or the sheet shut over it
-	Extra        []Dose        // phosphine added on the way
-	ReleaseUntil logbook.Time  // when an added dose has given off its gas
-	Extended     bool          // the exposure was extended
-	AiringFirst  logbook.Time  // when airing first started
-	AiringSince  logbook.Time  // since when the running airing counts
+	Skips        []Skipped    `json:",omitempty"` // where the clock was set ahead in the exposure, oldest first: that is none of it
+	Laid         logbook.Time // when phosphide was last laid, or the sheet shut over it
+	Extra        []Dose       // phosphine added on the way
+	ReleaseUntil logbook.Time // when an added dose has given off its gas
+	Extended     bool         // the exposure was extended
+	AiringFirst  logbook.Time // when airing first started
+	AiringSince  logbook.Time // since when the running airing counts
 	Paused       bool
 	Second       bool         // the second of a pair
 	FirstCleared logbook.Time // first clearance
@@ -120,7 +120,7 @@ func (t *Treatment) Extend(hours float64) {
 }
 
 func (t *Treatment) plan(hours float64) {
-	t.PlannedEnd = t.Started.Add(Hours(math.Max(hours, t.Protocol.Hours)) + t.Skipped)
+	t.PlannedEnd = t.after(Hours(math.Max(hours, t.Protocol.Hours)))
 }
 
 // AddDose notes more phosphine. Its gas needs until ReleaseUntil to come off:
@@ -180,32 +180,13 @@ func (t *Treatment) SetAhead(now logbook.Time, step, withholding time.Duration) 
 	}
 }
 
-// Skip notes that the clock was set ahead by step in the exposure: what it skipped is none of it. If
-// the end level was judged by the clock alone, before the shortest exposure had passed, it is not
-// judged yet; Skip then returns true.
-func (t *Treatment) Skip(now logbook.Time, step time.Duration) (undone bool) {
-	was := now.Add(-step)
-	if step <= 0 || t.Phase != logbook.PhaseExposure || t.Started == 0 || t.Started > was || t.ShortestEnd() <= was {
-		return false
-	}
-	t.Skipped += step
-	t.PlannedEnd = t.PlannedEnd.Add(step)
-	for i := range t.Lines {
-		undone = undone || t.Lines[i].Shortest.At != 0
-		t.Lines[i].Shortest = Judgement{}
-	}
-	return undone
-}
-
 // Early reports whether airing started before the shortest exposure had passed.
 func (t *Treatment) Early() bool {
 	return t.AiringFirst != 0 && t.Started != 0 && t.AiringFirst < t.ShortestEnd()
 }
 
 // ShortestEnd is when the shortest exposure has passed, by a clock that may have been set ahead.
-func (t *Treatment) ShortestEnd() logbook.Time {
-	return t.Started.Add(Hours(t.Protocol.Hours) + t.Skipped)
-}
+func (t *Treatment) ShortestEnd() logbook.Time { return t.after(Hours(t.Protocol.Hours)) }
 
 // EndPPM is the end level in ppm.
 func (t *Treatment) EndPPM() float64 { return protocol.EndPPM(t.Protocol) }
