@@ -139,7 +139,7 @@ func (s *State) stackView(name string) StackView {
 	v.Protocol, v.Commodity = t.Given.Protocol, t.Given.Commodity
 	v.Started, v.PlannedEnd, v.AiringSince = t.Started, t.PlannedEnd, t.AiringSince
 	if t.Started != 0 {
-		v.ShortestEnd = t.ShortestEnd()
+		v.ShortestEnd, v.Skipped = t.ShortestEnd(), max(0, s.At.Sub(t.Started)-t.Lived(s.At))
 	}
 	v.EndLevelPPM, v.PhosphineG = t.EndPPM(), t.Grams()
 	if held, from := k.heldBack(s.At, followup.FiguresOf(s.Site).Withholding); held {

@@ -212,6 +212,8 @@ func TestClockSetAheadInALongerExposure(t *testing.T) {
 	assert.Equal(t, end.Add(30*time.Hour), k.PlannedEnd)
 	assert.Equal(t, released.Add(30*time.Hour), k.ReleaseUntil)
 	assert.InDelta(t, lived, d.state.View().Stores[0].Stacks[0].Efficacy.Hours, 0.1)
+	assert.Equal(t, 30*time.Hour, d.state.View().Stores[0].Stacks[0].Skipped, "pages leave it out")
+	assert.Equal(t, k.Started.Add(222*time.Hour), k.EndOf(192*time.Hour), "the eight-day protocol's end moves, too")
 	assert.Equal(t, before.Sub(k.Started), k.Lived(before), "what was lived before the jump is not less for it")
 }
 

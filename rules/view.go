@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"time"
+
 	"undersheet/logbook"
 	"undersheet/rules/efficacy"
 	"undersheet/rules/exposure"
@@ -139,8 +141,9 @@ type StackView struct {
 	Verdict      string
 	Protocol     string
 	Commodity    string
-	Started      logbook.Time // t = 0
-	ShortestEnd  logbook.Time // when the shortest exposure has passed
+	Started      logbook.Time  // t = 0
+	Skipped      time.Duration // what a clock that was set ahead skipped of the exposure
+	ShortestEnd  logbook.Time  // when the shortest exposure has passed
 	PlannedEnd   logbook.Time
 	AiringSince  logbook.Time
 	EndLevelPPM  float64

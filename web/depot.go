@@ -160,7 +160,7 @@ func (f *frame) head(k rules.StackView) stackHead {
 	}
 	switch {
 	case k.Phase == logbook.PhaseExposure && k.Started != 0:
-		of := []string{"{time}", f.span(f.now.Sub(k.Started)), "{when}", f.clock(k.PlannedEnd)}
+		of := []string{"{time}", f.span(f.now.Sub(k.Started) - k.Skipped), "{when}", f.clock(k.PlannedEnd)}
 		switch left := k.PlannedEnd.Sub(f.now); {
 		case !awaited(k):
 			h.When = f.text("page/under-gas-for", of...)

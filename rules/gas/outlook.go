@@ -94,12 +94,12 @@ func (g *State) topUp(t *treatment.Treatment, at logbook.Time) logbook.TopUp {
 // treatment's own and has a lower end level.
 func (g *State) otherEnd(site *logbook.Site, t *treatment.Treatment) logbook.OtherEnd {
 	p, _ := protocol.Resolve(site, protocol.EightDay)
-	end := t.Started.Add(treatment.Hours(p.Hours))
+	end := t.EndOf(treatment.Hours(p.Hours))
 	ppm := protocol.EndPPM(p)
 	if end <= t.PlannedEnd || ppm >= t.EndPPM() {
 		return logbook.OtherEnd{}
 	}
-	low, ok := g.Fit.Lowest(p.Hours, ppm)
+	low, ok := g.Fit.Lowest(end.Hours(t.Started), ppm)
 	if !ok {
 		return logbook.OtherEnd{}
 	}

@@ -39,8 +39,8 @@ func (t *Treatment) skip(x Skipped) (undone bool) {
 	return undone
 }
 
-// after returns when so much of the exposure has been lived through.
-func (t *Treatment) after(lived time.Duration) logbook.Time {
+// EndOf returns when so much of the exposure has been lived through.
+func (t *Treatment) EndOf(lived time.Duration) logbook.Time {
 	at := t.Started.Add(lived)
 	for _, x := range t.Skips {
 		if at > x.From {

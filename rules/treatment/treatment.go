@@ -120,7 +120,7 @@ func (t *Treatment) Extend(hours float64) {
 }
 
 func (t *Treatment) plan(hours float64) {
-	t.PlannedEnd = t.after(Hours(math.Max(hours, t.Protocol.Hours)))
+	t.PlannedEnd = t.EndOf(Hours(math.Max(hours, t.Protocol.Hours)))
 }
 
 // AddDose notes more phosphine. Its gas needs until ReleaseUntil to come off:
@@ -186,7 +186,7 @@ func (t *Treatment) Early() bool {
 }
 
 // ShortestEnd is when the shortest exposure has passed, by a clock that may have been set ahead.
-func (t *Treatment) ShortestEnd() logbook.Time { return t.after(Hours(t.Protocol.Hours)) }
+func (t *Treatment) ShortestEnd() logbook.Time { return t.EndOf(Hours(t.Protocol.Hours)) }
 
 // EndPPM is the end level in ppm.
 func (t *Treatment) EndPPM() float64 { return protocol.EndPPM(t.Protocol) }
