@@ -173,6 +173,7 @@ func TestGoesOn(t *testing.T) {
 // TestMisbehaving: servers that fail for a while in their own ways get the whole
 // log in the end, and what is wrong is said meanwhile.
 func TestMisbehaving(t *testing.T) {
+	const late = "deadline exceeded"
 	status := func(code int) func(w http.ResponseWriter, _ *http.Request) {
 		return func(w http.ResponseWriter, _ *http.Request) { http.Error(w, `{"error":"so it is"}`, code) }
 	}
@@ -195,13 +196,13 @@ func TestMisbehaving(t *testing.T) {
 			w.Header().Set("Content-Type", "text/html; charset=utf-8")
 			io.WriteString(w, "<html>please sign in")
 		}, "address for writing", true},
-		"hangs":    {func(_ http.ResponseWriter, r *http.Request) { <-r.Context().Done() }, "deadline exceeded", false},
+		"hangs":    {func(_ http.ResponseWriter, r *http.Request) { <-r.Context().Done() }, late, false},
 		"hangs up": {func(http.ResponseWriter, *http.Request) { panic(http.ErrAbortHandler) }, "EOF", false},
 		"half said": {func(w http.ResponseWriter, _ *http.Request) {
 			w.Header().Set("Content-Length", "9")
 			w.WriteHeader(200)
 		}, "read the answer", false},
-		"endless":     {func(w http.ResponseWriter, r *http.Request) { drip(w, r) }, "deadline exceeded", false},
+		"endless":     {func(w http.ResponseWriter, r *http.Request) { drip(w, r) }, late, false},
 		"much to say": {func(w http.ResponseWriter, _ *http.Request) { http.Error(w, strings.Repeat("no ", 1e6), 500) }, "answers 500", false},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -215,7 +216,11 @@ func TestMisbehaving(t *testing.T) {
 			}), store(t)
 			k.Config.ErrorLog = slog.NewLogLogger(quiet(t).Handler(), slog.LevelDebug)
 			fill(t, s, 0, 300)
-			f := newHasty(t, k.to(), s, Options{Lines: 120, Timeout: 100 * time.Millisecond})
+			timeout := patience
+			if tt.says == late {
+				timeout = 100 * time.Millisecond
+			}
+			f := newHasty(t, k.to(), s, Options{Lines: 120, Timeout: timeout})
 			run(t, f)
 			require.Eventually(t, func() bool { return f.Stats().Failed >= 3 }, patience, time.Millisecond)
 			st := f.Stats()
